@@ -1,0 +1,68 @@
+"""What the environment variables say, read once and kept apart from Django's names for it."""
+
+import os
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+
+DEMO, PRODUCTION = "demo", "production"
+LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+
+# Full synchronous writes: a record that was answered for survives a power cut. Without recursive_triggers an
+# INSERT OR REPLACE would walk past the triggers that keep history append-only. (trusted_schema stays on: off, SQLite
+# refuses the JSON_VALID that Django puts into the CHECK of a JSON column.)
+SQLITE_PRAGMAS = (
+    "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"
+)
+# IMMEDIATE: with SQLite's own default, two writers that both read first end in "database is locked".
+SQLITE_OPTIONS = {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": SQLITE_PRAGMAS}
+POSTGRESQL_OPTIONS = {"options": "-c lock_timeout=3000 -c statement_timeout=30000"}  # milliseconds
+
+
+def words(text: str) -> list[str]:
+    """The parts of a comma-separated list, without blanks."""
+    return [part.strip() for part in text.split(",") if part.strip()]
+
+
+def is_on(text: str) -> bool:
+    return text.strip().lower() in {"1", "yes", "true", "on"}
+
+
+def database(env: Mapping[str, str], demo_folder: Path) -> dict[str, Any]:
+    """Django's description of the database that DATABASE_URL names, or of the demo's own one."""
+    url = env.get("DATABASE_URL") or f"sqlite:///{demo_folder / 'wrapledger.sqlite3'}"
+    found: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+    ours = SQLITE_OPTIONS if found["ENGINE"].endswith("sqlite3") else POSTGRESQL_OPTIONS
+    found["OPTIONS"] = {**ours, **found.get("OPTIONS", {})}
+    return found
+
+
+def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
+    """The key from SECRET_KEY or SECRET_KEY_FILE; in the demo, one made once and kept in its folder.
+
+    demo_folder: None outside the demo; nothing is made up there.
+    Returns "" when there is none, which the system checks refuse.
+    """
+    if env.get("SECRET_KEY"):
+        return env["SECRET_KEY"]
+    if env.get("SECRET_KEY_FILE"):
+        return Path(env["SECRET_KEY_FILE"]).read_text(encoding="utf-8").strip()
+    return kept_secret(demo_folder / "secret_key") if demo_folder else ""
+
+
+def kept_secret(path: Path) -> str:
+    """The secret in a file that only its owner may read, made on first use."""
+    path.parent.mkdir(exist_ok=True)
+    draft = path.with_name(f"{path.name}.{os.getpid()}")
+    draft.touch(mode=0o600)
+    draft.write_text(secrets.token_urlsafe(64), encoding="utf-8")
+    try:
+        os.link(draft, path)  # whole or not at all, and the first of several processes wins
+    except FileExistsError:
+        pass
+    finally:
+        draft.unlink()
+    return path.read_text(encoding="utf-8")

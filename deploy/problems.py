@@ -1,0 +1,161 @@
+"""Error answers: everything under /api/ that goes wrong is told as RFC 9457 `application/problem+json`.
+
+REST framework's exceptions and the service's refusals come through `answer_exception`; what goes wrong outside a view
+(no such path, a crash, a bad host name) through the four handlers at the end. Pages get Django's own error pages.
+"""
+
+from collections.abc import Iterator
+from http import HTTPStatus
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views import defaults
+from rest_framework import exceptions, views
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from reels.errors import Busy, Malformed, NotAllowed, NotFound, Refused
+
+MEDIA_TYPE = "application/problem+json"
+RETRY_AFTER_S = 5
+
+# Most particular first: the first class that fits gives the status.
+STATUS_OF_REFUSAL = (
+    (Busy, HTTPStatus.SERVICE_UNAVAILABLE),
+    (NotFound, HTTPStatus.NOT_FOUND),
+    (NotAllowed, HTTPStatus.FORBIDDEN),
+    (Malformed, HTTPStatus.BAD_REQUEST),
+    (Refused, HTTPStatus.CONFLICT),
+)
+
+# REST framework's codes in our words.
+CODES = {
+    "invalid": "invalid_input",
+    "parse_error": "malformed_body",
+    "not_authenticated": "not_logged_in",
+    "permission_denied": "not_allowed",
+    "throttled": "too_many_requests",
+}
+TITLES = {
+    "invalid_input": "The request cannot be taken as it is",
+    "malformed_body": "The body cannot be read",
+    "not_logged_in": "Not logged in",
+    "authentication_failed": "The login is not accepted",
+    "not_allowed": "Not allowed",
+    "not_found": "Not found",
+    "method_not_allowed": "This path does not do that",
+    "not_acceptable": "Answers are JSON",
+    "unsupported_media_type": "The body must be JSON",
+    "too_many_requests": "Too many requests",
+    "bad_request": "The request cannot be understood",
+    "server_error": "Something went wrong here",
+}
+
+
+def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None:
+    """The problem document for an exception in an API view; None leaves it to `server_error`."""
+    request: Request = context["request"]
+    if isinstance(exc, Refused):
+        return _answer_refusal(exc, request)
+    response = views.exception_handler(exc, context)
+    if response is None:
+        return None
+    if isinstance(exc, exceptions.ValidationError):
+        errors = [_error(pointer, message) for pointer, message in _leaves(exc.detail, "")]
+        response.data = _problem("invalid_input", response.status_code, request.path, _how_many(errors), errors)
+    else:
+        detail = response.data["detail"]
+        code = CODES.get(detail.code, detail.code)
+        response.data = _problem(code, response.status_code, request.path, str(detail))
+    response.content_type = MEDIA_TYPE
+    return response
+
+
+def _answer_refusal(exc: Refused, request: Request) -> Response:
+    status = next(status for kind, status in STATUS_OF_REFUSAL if isinstance(exc, kind))
+    errors = [{"pointer": f"/{_escaped(name)}", "code": exc.code, "detail": str(exc)} for name in exc.fields]
+    headers = {"Retry-After": str(RETRY_AFTER_S)} if status == HTTPStatus.SERVICE_UNAVAILABLE else None
+    data = _problem(exc.code, status, request.path, str(exc), errors, title=exc.title)
+    return Response(data, status=status, headers=headers, content_type=MEDIA_TYPE)
+
+
+def _problem(
+    code: str,
+    status: int,
+    instance: str,
+    detail: str,
+    errors: list[dict[str, str]] | None = None,
+    *,
+    title: str = "",
+) -> dict[str, Any]:
+    return {
+        "type": f"/problems/{code.replace('_', '-')}",
+        "title": title or TITLES.get(code) or code.replace("_", " ").capitalize(),
+        "status": int(status),
+        "detail": detail,
+        "instance": instance,
+        "errors": errors or [],
+    }
+
+
+def _how_many(errors: list[dict[str, str]]) -> str:
+    return "1 value is wrong." if len(errors) == 1 else f"{len(errors)} values are wrong."
+
+
+def _error(pointer: str, message: exceptions.ErrorDetail) -> dict[str, str]:
+    return {"pointer": pointer, "code": message.code or "invalid", "detail": str(message)}
+
+
+def _leaves(detail: Any, pointer: str) -> Iterator[tuple[str, exceptions.ErrorDetail]]:
+    """Every message of a nested validation error, with the JSON pointer (RFC 6901) of the value it is about.
+
+    Messages about an object as a whole point at the object; a list holds either messages or the items' own errors.
+    """
+    if isinstance(detail, dict):
+        for key, inner in detail.items():
+            yield from _leaves(inner, pointer if key == "non_field_errors" else f"{pointer}/{_escaped(key)}")
+    elif isinstance(detail, list):
+        for i, inner in enumerate(detail):
+            yield from _leaves(inner, pointer if isinstance(inner, str) else f"{pointer}/{i}")
+    else:
+        yield pointer, detail
+
+
+def _escaped(key: object) -> str:
+    return str(key).replace("~", "~0").replace("/", "~1")
+
+
+# Outside of views ---------------------------------------------------------------------------------------------------
+
+
+def _is_api(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")
+
+
+def _answer(request: HttpRequest, code: str, status: HTTPStatus, detail: str) -> HttpResponse:
+    return JsonResponse(_problem(code, status, request.path, detail), status=status, content_type=MEDIA_TYPE)
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not _is_api(request):
+        return defaults.bad_request(request, exception)
+    return _answer(request, "bad_request", HTTPStatus.BAD_REQUEST, "The request cannot be understood.")
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not _is_api(request):
+        return defaults.permission_denied(request, exception)
+    return _answer(request, "not_allowed", HTTPStatus.FORBIDDEN, "You may not do this.")
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not _is_api(request):
+        return defaults.page_not_found(request, exception)
+    return _answer(request, "not_found", HTTPStatus.NOT_FOUND, f"There is nothing at {request.path}.")
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    if not _is_api(request):
+        return defaults.server_error(request)
+    detail = "The request was not carried out. The people who run this service find the reason in its log."
+    return _answer(request, "server_error", HTTPStatus.INTERNAL_SERVER_ERROR, detail)

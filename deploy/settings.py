@@ -1,0 +1,161 @@
+"""Django's settings, from environment variables.
+
+WRAPLEDGER_ENV is `demo` (the default: everything under .demo, on this machine only) or `production`, where
+deploy/checks.py refuses to start on anything unsafe. The variables are listed in deploy/handbook/operations.md.
+"""
+
+import os
+from pathlib import Path
+
+from deploy import configuration
+
+HOME = Path(__file__).resolve().parent.parent
+DEMO_FOLDER = HOME / ".demo"
+
+WRAPLEDGER_ENV = os.environ.get("WRAPLEDGER_ENV", configuration.DEMO)
+IS_DEMO = WRAPLEDGER_ENV == configuration.DEMO  # any other word is held to production's rules
+
+DEBUG = configuration.is_on(os.environ.get("DEBUG", ""))
+# A key of one word lets Django load far enough for the system checks to say what is wrong with it.
+SECRET_KEY = configuration.secret_key(os.environ, DEMO_FOLDER if IS_DEMO else None) or "missing"
+ALLOWED_HOSTS = configuration.words(os.environ.get("ALLOWED_HOSTS", "")) or (
+    configuration.LOCAL_HOSTS if IS_DEMO else []
+)
+CSRF_TRUSTED_ORIGINS = configuration.words(os.environ.get("CSRF_TRUSTED_ORIGINS", ""))
+
+DATABASES = {"default": configuration.database(os.environ, DEMO_FOLDER)}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+INSTALLED_APPS = [
+    "deploy.apps.DeployConfig",
+    "reports.apps.ReportsConfig",
+    "inspections.apps.InspectionsConfig",
+    "reels.apps.ReelsConfig",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "csp",
+    "django_filters",
+    "drf_spectacular",
+    "rest_framework",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+# People
+
+AUTH_USER_MODEL = "reels.Person"
+LOGIN_URL = "/login"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = LOGIN_URL
+SESSION_COOKIE_AGE = 12 * 60 * 60  # one shift
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+# Browsers
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_DEMO
+SECURE_SSL_REDIRECT = not IS_DEMO
+SECURE_HSTS_SECONDS = 0 if IS_DEMO else 365 * 24 * 60 * 60
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]  # other hosts of the domain are not ours to bind to TLS
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'"],
+        "font-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "form-action": ["'self'"],
+        "base-uri": ["'none'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+
+# Static files: the demo serves them from where they lie; production from what `collectstatic` gathered.
+
+STATIC_URL = "/static/"
+STATIC_ROOT = None if IS_DEMO else Path(os.environ.get("STATIC_ROOT", HOME / "static"))
+WHITENOISE_USE_FINDERS = IS_DEMO
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if IS_DEMO
+        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    },
+}
+
+# Language and time: kept in UTC; TIME_ZONE is only what pages show where a site has no zone of its own.
+
+LANGUAGE_CODE = "en-gb"
+USE_TZ = True
+TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
+
+# API
+
+REST_FRAMEWORK = {
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.NamespaceVersioning",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "deploy.problems.answer_exception",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Wrapledger",
+    "DESCRIPTION": "Maintenance records for cable reel assemblies.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+# Whatever goes wrong is said on standard error; without this Django would only try to send mail.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
+        "django.request": {"level": "ERROR"},  # a refused or mistyped request is no event for operators
+    },
+}

@@ -1,0 +1,23 @@
+"""Where everything is mounted: pages at the root, the API under /api/v1/, the admin for reference data."""
+
+from django.contrib import admin
+from django.urls import URLPattern, URLResolver, include, path
+
+api_v1: list[URLPattern | URLResolver] = [
+    path("", include("reels.api.urls")),
+    path("", include("inspections.api.urls")),
+    path("", include("reports.api.urls")),
+]
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include((api_v1, "v1"))),
+    path("admin/", admin.site.urls),
+    path("", include("reels.pages.urls")),
+    path("", include("inspections.pages.urls")),
+    path("", include("reports.pages.urls")),
+]
+
+handler400 = "deploy.problems.bad_request"
+handler403 = "deploy.problems.permission_denied"
+handler404 = "deploy.problems.page_not_found"
+handler500 = "deploy.problems.server_error"

@@ -1,0 +1,36 @@
+from collections.abc import Sequence
+from typing import Any
+
+from django.apps import AppConfig
+from django.core import checks
+from django.db import connections
+from django.db.models.signals import post_migrate
+
+from reels import append_only
+
+
+class ReelsConfig(AppConfig):
+    name = "reels"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        post_migrate.connect(guard_tables, dispatch_uid="reels.guard_tables")
+        checks.register(check_guards, checks.Tags.database)
+
+
+def guard_tables(using: str, **_: Any) -> None:
+    """After every migration: SQLite drops a table's triggers without a word when it remakes the table."""
+    append_only.install(connections[using])
+
+
+def check_guards(databases: Sequence[str] | None = None, **_: Any) -> list[checks.CheckMessage]:
+    """`manage.py check --database default`: the triggers that keep records are all there."""
+    return [
+        checks.Error(
+            f"Records are not guarded: {', '.join(gone)} missing in database {using!r}.",
+            hint="Run `manage.py migrate`; it installs the triggers again. Find out who dropped them.",
+            id="reels.E001",
+        )
+        for using in databases or ()
+        if (gone := append_only.missing(connections[using]))
+    ]

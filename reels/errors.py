@@ -1,0 +1,170 @@
+"""What the service refuses, in one family. Pure, so that the domain may raise from it.
+
+The class says what kind of refusal it is, `code` names the rule for programs, `says` is the sentence for people,
+filled in with the facts: what was seen and what is allowed. Status codes are made at the door.
+"""
+
+from typing import Any, ClassVar
+
+
+class Refused(Exception):
+    """A rule of the job, or the state of the record, does not allow this. The state may be read again and changed."""
+
+    code: ClassVar[str] = "refused"
+    title: ClassVar[str] = "Not possible now"
+    says: ClassVar[str] = "This is not possible now."
+    fields: ClassVar[tuple[str, ...]] = ()
+
+    def __init__(self, **facts: Any) -> None:
+        super().__init__(facts)
+        self.facts = facts
+
+    def __str__(self) -> str:
+        return self.says.format(**self.facts)
+
+
+class Malformed(Refused):
+    """A value that can't be taken, whatever the state of the record."""
+
+    code = "malformed"
+    title = "A value cannot be taken"
+    says = "A value cannot be taken."
+
+
+class NotAllowed(Refused):
+    """The person may not do this here and today."""
+
+    code = "not_allowed"
+    title = "Not allowed"
+    says = "You may not do this."
+
+
+class NotFound(Refused):
+    """There is no such thing, or none that this person may see."""
+
+    code = "not_found"
+    title = "Not found"
+    says = "There is no {what} {key!r} that you may see."
+
+
+class Busy(Refused):
+    """Somebody else holds the record; the same request may be sent again."""
+
+    code = "busy"
+    title = "Busy"
+    says = "Somebody else is writing to this record. Send the same request again in a moment."
+
+
+class OnlyAdministrators(NotAllowed):
+    code = "only_administrators"
+    says = "Only an administrator may change reference data and people; {username} is none."
+
+
+# Reference data -----------------------------------------------------------------------------------------------------
+
+
+class AlreadyThere(Refused):
+    code = "already_there"
+    title = "Already there"
+    says = "There is already a {what} {key!r}."
+
+
+class ValueNotTaken(Malformed):
+    code = "value_not_taken"
+    says = "{field} was {seen}; allowed: {allowed}."
+
+
+# Reels --------------------------------------------------------------------------------------------------------------
+
+
+class ReelRetired(Refused):
+    code = "reel_retired"
+    title = "The reel is retired"
+    says = "Reel {serial} was retired on {on}; nothing more is recorded for it."
+
+
+class ReelInstalled(Refused):
+    code = "reel_installed"
+    title = "The reel is installed"
+    says = "Reel {serial} is installed in machine {machine}; take it off the machine first."
+
+
+class ReelNotInstalled(Refused):
+    code = "reel_not_installed"
+    title = "The reel is not installed"
+    says = "Reel {serial} is not installed in a machine."
+
+
+class MachineOccupied(Refused):
+    code = "machine_occupied"
+    title = "The machine is occupied"
+    says = "Machine {machine} holds reel {serial}; remove that one first."
+
+
+class OtherSite(Refused):
+    code = "other_site"
+    title = "At different sites"
+    says = "Reel {serial} is at {reel_site} and machine {machine} at {machine_site}; move one of them first."
+
+
+class ReelHeld(Refused):
+    code = "reel_held"
+    title = "The reel is held"
+    says = "Reel {serial} is held since {since}: {reason}"
+
+
+class ReelNotHeld(Refused):
+    code = "reel_not_held"
+    title = "The reel is not held"
+    says = "Reel {serial} is not held."
+
+
+class CutTooLong(Malformed):
+    code = "cut_too_long"
+    title = "The cut is longer than the cable"
+    says = "A cut of {seen_m} m was given; reel {serial} can have at most {most_m} m of cable."
+    fields = ("length_removed_m",)
+
+
+class OutOfTime(Malformed):
+    code = "out_of_time"
+    title = "The time cannot be right"
+    says = "{field} was {seen}; allowed: from {earliest} to {latest}."
+
+
+class AlreadyReversed(Refused):
+    code = "already_reversed"
+    title = "Already reversed"
+    says = "Cable event {event} was reversed before, or is itself a reversal."
+
+
+# Winding ------------------------------------------------------------------------------------------------------------
+
+
+class ImpossibleValue(Malformed):
+    code = "impossible_value"
+    title = "A number cannot be right"
+    says = "{field} was {seen} (place {place}); allowed: {allowed}."
+
+
+class ImpossibleDrum(ValueNotTaken):
+    code = "impossible_drum"
+    title = "No drum is like that"
+
+
+class OffTheDrum(Malformed):
+    code = "off_the_drum"
+    title = "That does not fit on the drum"
+    says = "{field} was {seen} (place {place}); this drum allows {allowed}."
+
+
+class TooFewKnownLengths(Refused):
+    code = "too_few_known_lengths"
+    title = "Too few reels of known length"
+    says = "{seen} reels of known length were given; at least {least} are needed to fit {what}."
+
+
+class KnownLengthsTellNothing(Refused):
+    code = "known_lengths_tell_nothing"
+    title = "The known lengths do not decide it"
+    says = "The reels of known length leave {what} open: {why}."

@@ -1,0 +1,84 @@
+"""What every test stands on: the database, quick passwords, and a count of queries."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import connection, connections
+from django.test.utils import CaptureQueriesContext, override_settings
+from hypothesis import settings as hypothesis_settings
+
+from reels import append_only
+
+# The same examples in every run: a red test stays red until its cause is gone.
+hypothesis_settings.register_profile("steady", derandomize=True, database=None, deadline=None)
+hypothesis_settings.load_profile("steady")
+
+DATABASE_FIXTURES = {"db", "transactional_db", "django_db_serialized_rollback", "live_server"}
+
+
+def uses_database(item: pytest.Item) -> bool:
+    fixtures: list[str] = getattr(item, "fixturenames", [])
+    return item.get_closest_marker("django_db") is not None or not DATABASE_FIXTURES.isdisjoint(fixtures)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On PostgreSQL, leave out what was already run on SQLite and would only say the same again."""
+    if connection.vendor == "postgresql":
+        config.hook.pytest_deselected(items=[item for item in items if not uses_database(item)])
+        items[:] = [item for item in items if uses_database(item)]
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Browser tests run only when they are named: they need a setting that would hide mistakes in the others."""
+    named = any("browser" in argument for argument in config.args)
+    return True if collection_path.name == "browser" and not named else None
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings: None, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """SQLite in a file, as in earnest: in memory there is no write-ahead log and no second writer."""
+    if connection.vendor == "sqlite":
+        folder = tmp_path_factory.mktemp("database")
+        connection.settings_dict["TEST"]["NAME"] = str(folder / "test.sqlite3")
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None) -> None:
+    """Let the flush between transactional tests, and nothing else, past the triggers of kept tables."""
+    for operations in {type(each.ops) for each in connections.all()}:
+        _lift_triggers_during_flush(operations)
+
+
+def _lift_triggers_during_flush(operations: Any) -> None:
+    # The class is changed, not the instance: within a browser's event loop Django hands out another connection.
+    plain_flush = operations.sql_flush
+
+    def sql_flush(self: Any, style: Any, tables: Any, **options: Any) -> list[str]:
+        statements = plain_flush(self, style, tables, **options)
+        kept = [(self.connection.vendor, t, how) for t, how in append_only.tables().items() if t in tables]
+        lift = [sql for each in kept for sql in append_only.drop_sql(*each)]
+        guard = [sql for each in kept for sql in append_only.create_sql(*each)]
+        return [*lift, *statements, *guard] if statements else statements
+
+    operations.sql_flush = sql_flush
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_passwords() -> Iterator[None]:
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield
+
+
+@pytest.fixture
+def count_queries() -> Callable[[Callable[[], Any]], int]:
+    """How many queries an action runs; they are printed, which pytest shows when the test fails."""
+
+    def count(action: Callable[[], Any]) -> int:
+        with CaptureQueriesContext(connection) as seen:
+            action()
+        print(*(query["sql"] for query in seen.captured_queries), sep="\n")  # noqa: T201  # shown on failure only
+        return len(seen)
+
+    return count

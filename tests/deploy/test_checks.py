@@ -1,0 +1,97 @@
+"""Production does not start on unsafe settings, and says which and what to do."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.conf import settings as current
+
+from deploy import checks
+
+SAFE = {
+    "WRAPLEDGER_ENV": "production",
+    "SECRET_KEY": "an-invented-key-of-more-than-fifty-different-characters-0123456789",
+    "ALLOWED_HOSTS": ["records.example"],
+    "CSRF_TRUSTED_ORIGINS": ["https://records.example"],
+    "DEBUG": False,
+}
+
+
+@pytest.fixture
+def production(settings, monkeypatch):
+    for name, value in SAFE.items():
+        setattr(settings, name, value)
+    monkeypatch.setitem(current.DATABASES["default"], "NAME", "wrapledger")
+    return settings
+
+
+def found() -> list[str | None]:
+    return [message.id for message in checks.production_is_safe(None)]
+
+
+def test_safe_settings_pass(production):
+    assert found() == []
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "expected"),
+    [
+        ("WRAPLEDGER_ENV", "produktion", "wrapledger.E001"),
+        ("SECRET_KEY", "missing", "wrapledger.E002"),
+        ("SECRET_KEY", "x" * 60, "wrapledger.E002"),
+        ("ALLOWED_HOSTS", [], "wrapledger.E003"),
+        ("ALLOWED_HOSTS", ["records.example", "*"], "wrapledger.E003"),
+        ("CSRF_TRUSTED_ORIGINS", ["http://records.example"], "wrapledger.E004"),
+        ("DEBUG", True, "wrapledger.E005"),
+    ],
+)
+def test_one_unsafe_setting_is_named(production, name, value, expected):
+    setattr(production, name, value)
+    assert found() == [expected]
+
+
+def test_the_demos_database_is_refused(production, monkeypatch):
+    monkeypatch.setitem(current.DATABASES["default"], "NAME", current.DEMO_FOLDER / "wrapledger.sqlite3")
+    assert found() == ["wrapledger.E006"]
+
+
+def test_every_refusal_says_what_to_do(production, monkeypatch):
+    production.WRAPLEDGER_ENV, production.SECRET_KEY, production.DEBUG = "other", "short", True
+    production.ALLOWED_HOSTS, production.CSRF_TRUSTED_ORIGINS = ["*"], ["http://a.example"]
+    monkeypatch.setitem(current.DATABASES["default"], "NAME", current.DEMO_FOLDER / "wrapledger.sqlite3")
+    messages = checks.production_is_safe(None)
+    assert [message.id for message in messages] == [f"wrapledger.E00{n}" for n in range(1, 7)]
+    assert all(message.hint for message in messages)
+
+
+def test_the_demo_is_not_held_to_it(settings):
+    settings.SECRET_KEY, settings.WRAPLEDGER_ENV = "missing", "demo"
+    assert found() == []
+
+
+def started(*command: str, **env: str) -> "subprocess.CompletedProcess[str]":
+    """A process that sees this environment only, besides PATH and HOME."""
+    kept = {name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ}
+    return subprocess.run(
+        [sys.executable, *command], cwd=Path(current.HOME), env=kept | env, capture_output=True, text=True, check=False
+    )
+
+
+@pytest.mark.parametrize("entry", [("-c", "import deploy.wsgi"), ("manage.py", "check")])
+def test_bare_production_refuses_to_start(entry):
+    ended = started(*entry, WRAPLEDGER_ENV="production")
+    assert ended.returncode == 1
+    assert [f"wrapledger.E00{n}" in ended.stderr for n in (2, 3, 6)] == [True, True, True]
+
+
+def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
+    key = tmp_path / "key"
+    key.write_text(str(SAFE["SECRET_KEY"]))
+    ended = started(
+        *("manage.py", "check", "--deploy", "--fail-level", "WARNING"),
+        WRAPLEDGER_ENV="production", SECRET_KEY_FILE=str(key), ALLOWED_HOSTS="records.example",
+        DATABASE_URL=f"sqlite:///{tmp_path / 'records.sqlite3'}",
+    )  # fmt: skip
+    assert (ended.returncode, ended.stdout) == (0, "System check identified no issues (2 silenced).\n")

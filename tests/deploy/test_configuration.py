@@ -1,0 +1,86 @@
+"""What environment variables turn into, and what a connection really runs with."""
+
+import stat
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+
+from deploy import configuration
+
+
+def test_the_demos_database_is_its_own_file(tmp_path):
+    found = configuration.database({}, tmp_path)
+    assert (found["ENGINE"], found["NAME"]) == ("django.db.backends.sqlite3", str(tmp_path / "wrapledger.sqlite3"))
+
+
+def test_a_url_can_name_a_socket_and_add_options(tmp_path):
+    url = "postgres://ann:secret@%2Frun%2Fpostgresql/records?sslmode=require"
+    found = configuration.database({"DATABASE_URL": url}, tmp_path)
+    assert (found["HOST"], found["USER"], found["NAME"]) == ("/run/postgresql", "ann", "records")
+    assert found["OPTIONS"] == {**configuration.POSTGRESQL_OPTIONS, "sslmode": "require"}
+
+
+def test_lists_drop_blanks():
+    assert configuration.words(" a.example, ,b.example,") == ["a.example", "b.example"]
+
+
+@pytest.mark.parametrize(("text", "expected"), [("1", True), (" Yes ", True), ("", False), ("0", False), ("no", False)])
+def test_a_switch_is_on_only_when_it_says_so(text, expected):
+    assert configuration.is_on(text) is expected
+
+
+def test_a_key_comes_from_the_variable_then_from_the_file(tmp_path):
+    file = tmp_path / "key"
+    file.write_text("from-file\n")
+    both = {"SECRET_KEY": "from-variable", "SECRET_KEY_FILE": str(file)}
+    assert configuration.secret_key(both, None) == "from-variable"
+    assert configuration.secret_key({"SECRET_KEY_FILE": str(file)}, None) == "from-file"
+
+
+def test_no_key_is_made_up_outside_the_demo():
+    assert configuration.secret_key({}, None) == ""
+
+
+def test_the_demo_makes_its_key_once_and_for_its_owner_only(tmp_path):
+    demo = tmp_path / "demo"
+    first = configuration.secret_key({}, demo)
+    assert configuration.secret_key({}, demo) == first
+    assert len(first) >= 64
+    assert [path.name for path in demo.iterdir()] == ["secret_key"]
+    assert stat.S_IMODE((demo / "secret_key").stat().st_mode) == 0o600
+
+
+def asked(*questions: str) -> list[Any]:
+    answers = []
+    with connection.cursor() as cursor:
+        for question in questions:
+            cursor.execute(question)
+            answers.append(cursor.fetchone()[0])
+    return answers
+
+
+@pytest.mark.django_db
+def test_the_connection_keeps_what_it_commits_and_gives_up_in_time():
+    if connection.vendor == "postgresql":
+        assert asked("SHOW lock_timeout", "SHOW statement_timeout") == ["3s", "30s"]
+    else:
+        names = ("journal_mode", "synchronous", "foreign_keys", "recursive_triggers", "busy_timeout")
+        assert asked(*(f"PRAGMA {name}" for name in names)) == ["wal", 2, 1, 1, 20000]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_transaction_takes_sqlites_write_lock_at_once(settings):
+    assert connection.vendor == "postgresql" or connection.transaction_mode == "IMMEDIATE"  # type: ignore[attr-defined]  # SQLite's own
+    assert settings.DATABASES["default"]["ATOMIC_REQUESTS"] is False
+
+
+def test_pages_may_load_nothing_from_elsewhere_and_nothing_inline():
+    policy = Client().get("/nothing").headers["Content-Security-Policy"]
+    parts = {name: sources for name, _, sources in (part.strip().partition(" ") for part in policy.split(";"))}
+    own = ("script-src", "style-src", "img-src", "font-src", "connect-src", "form-action")
+    assert parts == {
+        **dict.fromkeys(own, "'self'"),
+        **dict.fromkeys(("default-src", "base-uri", "frame-ancestors"), "'none'"),
+    }

@@ -1,0 +1,84 @@
+"""The shape of the house, where no ready tool looks: names at the top, who writes, sizes, templates."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+HOME = Path(__file__).resolve().parents[2]
+APPS = ("reels", "inspections", "reports")
+DOORS = ("api", "pages", "admin", "management", "queries")
+AT_THE_TOP = {"README.md", "DEVELOPERS.md", "manage.py", "pyproject.toml", *APPS, "tests", "deploy"}
+MADE_HERE = {"static"}  # what `collectstatic` gathers; git does not keep it
+
+WRITES = {"save", "create", "bulk_create", "bulk_update", "get_or_create", "update_or_create", "delete"}
+MOST_LINES = 400
+
+
+def modules(*shelves: str) -> Iterator[Path]:
+    for app in APPS:
+        for shelf in shelves:
+            yield from (HOME / app).glob(f"{shelf}.py")
+            yield from (HOME / app / shelf).rglob("*.py")
+
+
+def calls(path: Path) -> Iterator[ast.Attribute]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            yield node.func
+
+
+def writes_rows(call: ast.Attribute) -> bool:
+    """Whether it is one of Django's writing methods; `update` only on a query, for a dict has one too."""
+    on_a_query = re.search(r"\b(objects|filter\(|exclude\(|all\(\))", ast.unparse(call.value))
+    return call.attr in WRITES or (call.attr == "update" and on_a_query is not None)
+
+
+def where(path: Path, node: ast.Attribute) -> str:
+    return f"{path.relative_to(HOME)}:{node.lineno} {ast.unparse(node)}"
+
+
+def test_the_top_shows_only_what_it_should():
+    shown = {path.name for path in HOME.iterdir() if not path.name.startswith(".") and path.name != "__pycache__"}
+    assert shown - AT_THE_TOP - MADE_HERE == set()
+
+
+def test_only_services_write():
+    assert [where(path, call) for path in modules(*DOORS) for call in calls(path) if writes_rows(call)] == []
+
+
+def test_api_and_pages_ask_access_and_queries_rather_than_managers():
+    found = [
+        where(path, node)
+        for path in modules("api", "pages")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute) and node.attr in {"objects", "_default_manager"}
+    ]
+    assert found == []
+
+
+def test_the_scan_sees_a_write_and_lets_a_dict_be_updated(tmp_path):
+    module = tmp_path / "views.py"
+    module.write_text("row.save()\nReel.objects.filter(pk=1).update(a=1)\nfound.update(b=2)\n")
+    assert [call.lineno for call in calls(module) if writes_rows(call)] == [1, 2]
+
+
+def test_modules_are_split_before_they_grow_long():
+    sources = [path for folder in (*APPS, "deploy", "tests") for path in (HOME / folder).rglob("*.py")]
+    long = {
+        str(path.relative_to(HOME)): n for path in sources if (n := len(path.read_text().splitlines())) > MOST_LINES
+    }
+    assert long == {}
+
+
+def test_migrations_have_names_that_say_something():
+    assert [path.name for path in modules("migrations") if "_auto_" in path.name] == []
+
+
+def test_templates_keep_to_what_the_content_security_policy_allows():
+    inline = re.compile(
+        r"\|\s*safe\b|\bstyle\s*=|\bon[a-z]+\s*=\s*[\"']|<style|<script(?![^>]*\bsrc=)|javascript:", re.I
+    )
+    pages = [path for app in APPS for path in (HOME / app).glob("templates/**/*.html")]
+    found = [f"{path.relative_to(HOME)}: {hit[0]}" for path in pages for hit in inline.finditer(path.read_text())]
+    assert found == []
