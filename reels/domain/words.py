@@ -1,0 +1,47 @@
+"""The trade's small words that reel types, counts and setup values share."""
+
+from enum import StrEnum
+from typing import Self
+
+
+class Side(StrEnum):
+    """A flange of the drum, as installed, looking forward."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+    @property
+    def other(self) -> "Side":
+        """The flange across the drum."""
+        return Side.RIGHT if self is Side.LEFT else Side.LEFT
+
+
+class Parity(StrEnum):
+    """Odd or even: of a number of layers, and the name of a wrap gauge's face."""
+
+    ODD = "odd"
+    EVEN = "even"
+
+    @classmethod
+    def of(cls, number: int) -> Self:
+        """Parity of a whole number; 0 is even."""
+        return cls("odd" if number % 2 else "even")
+
+    @property
+    def other(self) -> "Parity":
+        """Odd for even, even for odd."""
+        return Parity.EVEN if self is Parity.ODD else Parity.ODD
+
+
+class Graduation(StrEnum):
+    """How the flange scales of a reel type are numbered."""
+
+    EVERY = "every"  # every layer at both flanges
+    BY_SIDE = "by_side"  # odd layers at the anchor side, even layers at the other
+
+
+class UnusualRule(StrEnum):
+    """What a reel type says of a flush count or one that steps down a layer."""
+
+    HOLD = "hold"  # referred, its numbers only proposed
+    ACCEPT = "accept"  # worked out; a publication allows it
