@@ -1,0 +1,101 @@
+"""Who may see what: the one door to a reel, a machine or a site, and the locks on them.
+
+Reading goes by posting: a person sees the reels of the sites where they are posted on that day. What they may do there
+is a matter of authorisations, in `inspections`. What somebody may not see is answered as if it were not there.
+"""
+
+from datetime import datetime
+from typing import Any, TypeVar
+
+from django.db import transaction
+from django.db.models import Exists, Model, Q, QuerySet
+
+from reels.errors import Busy, NotFound, OnlyAdministrators
+from reels.models import Chain, HistoryEntry, Machine, Person, Posting, Reel, ReelType, Site
+
+REGISTER = "register"  # the chain of everything that belongs to no single reel: people, sites, types, machines
+Row = TypeVar("Row", bound=Model)
+
+
+def reel_chain(serial: str) -> str:
+    """The name of a reel's history."""
+    return f"reel:{serial}"
+
+
+def lock(*names: str) -> list[Chain]:
+    """Lock chains in sorted order, within a transaction; the row of a chain is the lock of all that it tells.
+
+    Returns the chains in the order of the names given. Raises Busy when one of them is not there.
+    """
+    assert transaction.get_connection().in_atomic_block, "a lock lasts as long as its transaction"
+    found = {chain.name: chain for chain in Chain.objects.select_for_update().filter(name__in=names).order_by("name")}
+    if missing := set(names) - set(found):
+        raise Busy(chains=sorted(missing))
+    return [found[name] for name in names]
+
+
+def lock_register() -> Chain:
+    """Lock the register, which begins with the first thing written into it."""
+    Chain.objects.get_or_create(name=REGISTER)
+    return lock(REGISTER)[0]
+
+
+def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
+    """The sites at which the person is posted at that moment; a subquery for the filters below."""
+    mine = Posting.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=at), person=person, person__is_active=True, valid_from__lte=at
+    )
+    return Site.objects.filter(Q(pk__in=mine.values("site")) | Q(Exists(mine.filter(site__isnull=True))))
+
+
+def readable_reels(person: Person, at: datetime) -> QuerySet[Reel]:
+    """The reels that the person may see, with type and site."""
+    return Reel.objects.filter(site__in=readable_sites(person, at)).select_related("type", "site", "chain")
+
+
+def readable_machines(person: Person, at: datetime) -> QuerySet[Machine]:
+    """The machines that the person may see, with their site."""
+    return Machine.objects.filter(site__in=readable_sites(person, at)).select_related("site")
+
+
+def readable_history(reel: Reel) -> QuerySet[HistoryEntry]:
+    """The history of a reel that was got from here, oldest first. It never holds a value that is still blind."""
+    return HistoryEntry.objects.filter(chain=reel.chain_id).select_related("actor").order_by("seq")
+
+
+def reel_for_read(serial: str, person: Person, at: datetime) -> Reel:
+    """The reel, or NotFound when there is none that the person may see."""
+    return one(readable_reels(person, at), "reel", serial=serial)
+
+
+def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:
+    """The reel with its chain locked, read after the lock was had; NotFound when the person may not see it."""
+    reel = reel_for_read(serial, person, at)
+    [chain] = lock(reel_chain(reel.serial))
+    reel.refresh_from_db()
+    reel.chain = chain
+    return reel
+
+
+def machine_for_read(serial: str, person: Person, at: datetime) -> Machine:
+    """The machine, or NotFound when there is none that the person may see."""
+    return one(readable_machines(person, at), "machine", serial=serial)
+
+
+def reel_type(code: str) -> ReelType:
+    """The reel type; types are open to everybody who is logged in."""
+    return one(ReelType.objects.all(), "reel type", code=code)
+
+
+def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
+    """The one row with this key, or NotFound in words."""
+    row = rows.filter(**key).first()
+    if row is None:
+        raise NotFound(what=what, key=next(iter(key.values())))
+    return row
+
+
+def only_administrators(person: Person) -> None:
+    """Raises OnlyAdministrators for anybody else."""
+    if not (person.is_active and person.is_staff):
+        raise OnlyAdministrators(username=person.username)

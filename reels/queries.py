@@ -1,0 +1,48 @@
+"""What is read about reels, a fixed number of queries each."""
+
+from datetime import datetime
+from decimal import Decimal
+
+from django.db.models import Q, QuerySet, Sum
+
+from reels.models import CableEvent, Hold, Installation, Machine, Reel
+
+# Cable events that count: not a counter-entry, and not taken back by one.
+STANDING = ~Q(kind=CableEvent.Kind.REVERSAL) & Q(reversed_by__isnull=True)
+
+
+def installation_of(reel: Reel) -> Installation | None:
+    """Where the reel is installed now. One query."""
+    return Installation.objects.select_related("machine").filter(reel=reel, removed_at__isnull=True).first()
+
+
+def installation_of_machine(machine: Machine) -> Installation | None:
+    """Which reel the machine holds now. One query."""
+    return Installation.objects.select_related("reel").filter(machine=machine, removed_at__isnull=True).first()
+
+
+def hold_on(reel: Reel) -> Hold | None:
+    """The hold on the reel, if it is held. One query."""
+    return Hold.objects.filter(reel=reel, ended_at__isnull=True).first()
+
+
+def standing_cable_events(reel: Reel) -> QuerySet[CableEvent]:
+    """The reel's cuts and replacements that were not taken back, oldest first."""
+    return CableEvent.objects.filter(STANDING, reel=reel).order_by("happened_at", "id")
+
+
+def cable_length_at(reel: Reel, at: datetime) -> Decimal | None:
+    """Metres of cable by the log: what was fitted less what was cut by then; None when what was fitted is unknown.
+
+    Two queries.
+    """
+    events = standing_cable_events(reel).filter(happened_at__lte=at)
+    fitted = events.filter(kind=CableEvent.Kind.REPLACED).last()
+    length = fitted.length_fitted_m if fitted else reel.cable_length_m
+    if length is None:
+        return None
+    cuts = events.filter(kind=CableEvent.Kind.CUT)
+    if fitted:
+        cuts = cuts.filter(happened_at__gte=fitted.happened_at)
+    removed = cuts.aggregate(metres=Sum("length_removed_m"))["metres"]
+    return Decimal(length) - (removed or Decimal(0))

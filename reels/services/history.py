@@ -1,0 +1,117 @@
+"""Writing histories: every act of the service is one entry, written in the transaction of the act itself."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.db import models
+
+from reels.domain import ledger
+from reels.models import Chain, HistoryEntry, Person
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who acts, and through which door: "session", "token NAME" or "command NAME"."""
+
+    person: Person
+    via: str = "session"
+
+    @property
+    def is_at_the_keys(self) -> bool:
+        """Whether a human being acts in a session of their own; a script never signs, issues or confirms."""
+        return self.via == "session"
+
+    def as_json(self) -> dict[str, Any]:
+        """The actor as an entry names them, as of now."""
+        return {"id": self.person.pk, "username": self.person.username, "name": self.person.full_name, "via": self.via}
+
+
+@dataclass(slots=True)
+class Transcript:
+    """The act under way: what it wrote, and what is to be said of it."""
+
+    chain: Chain
+    act: str
+    actor: Actor
+    at: datetime
+    facts: dict[str, Any] = field(default_factory=dict)
+    changes: list[ledger.Change] = field(default_factory=list)
+
+    def add(self, row: Row) -> Row:
+        """Insert a row and tell of it."""
+        row.save(force_insert=True)
+        self._tell(row, None, columns(row))
+        return row
+
+    def add_all(self, rows: list[Row]) -> list[Row]:
+        """Insert many rows of one model at once and tell of each."""
+        if rows:
+            type(rows[0])._default_manager.bulk_create(rows)
+        for row in rows:
+            self._tell(row, None, columns(row))
+        return rows
+
+    def change(self, row: Row, **values: Any) -> Row:
+        """Set columns of a row and tell what they were and what they are."""
+        before = columns(row)
+        for name, value in values.items():
+            setattr(row, name, value)
+        row.save(update_fields=list(values))
+        after = columns(row)
+        moved = [name for name in after if after[name] != before[name]]
+        self._tell(row, {name: before[name] for name in moved}, {name: after[name] for name in moved})
+        return row
+
+    def _tell(self, row: models.Model, before: dict[str, Any] | None, after: dict[str, Any]) -> None:
+        self.changes.append(ledger.Change(table=row._meta.db_table, id=row.pk, before=before, after=after))
+
+
+def columns(row: models.Model) -> dict[str, Any]:
+    """The row's columns as a history tells them: all but the hidden ones and the id."""
+    hidden: frozenset[str] = getattr(row, "hidden_columns", frozenset())
+    fields = [f for f in row._meta.concrete_fields if not f.primary_key and f.column not in hidden]
+    return {str(f.column): ledger.plain(_as_stored(f, getattr(row, f.attname))) for f in fields}
+
+
+def _as_stored(field: Any, value: Any) -> Any:
+    """The value as the database gives it back: a decimal with all the places of its column."""
+    value = field.to_python(value)
+    if isinstance(field, models.DecimalField) and value is not None:
+        return value.quantize(Decimal(1).scaleb(-field.decimal_places))
+    return value
+
+
+@contextmanager
+def told(chain: Chain, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
+    """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
+    transcript = Transcript(chain=chain, act=act, actor=actor, at=at, facts=facts)
+    yield transcript
+    append(transcript)
+
+
+def append(transcript: Transcript) -> HistoryEntry:
+    """Write the entry and move the chain's head. The chain is locked by the caller's transaction."""
+    chain = transcript.chain
+    entry = ledger.Entry(
+        chain=chain.name,
+        seq=chain.length + 1,
+        prev=chain.head,
+        at=transcript.at,
+        act=transcript.act,
+        actor=transcript.actor.as_json(),
+        facts=transcript.facts,
+        changes=tuple(transcript.changes),
+    )
+    content = ledger.encode_v1(entry)
+    chain.length, chain.head, prev = entry.seq, ledger.digest(content), chain.head
+    chain.save(update_fields=["length", "head"])
+    return HistoryEntry.objects.create(
+        chain=chain, seq=entry.seq, at=entry.at, act=entry.act, actor=transcript.actor.person, prev=prev,
+        digest=chain.head, content=content,
+    )  # fmt: skip

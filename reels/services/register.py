@@ -1,0 +1,98 @@
+"""People, sites, reel types and machines: what belongs to no single reel. One chain, `register`, tells all of it."""
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth import password_validation
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+
+from reels import access
+from reels.errors import AlreadyThere, ValueNotTaken
+from reels.models import Machine, Person, Posting, ReelType, Site
+from reels.services.history import Actor, Row, told
+
+
+@transaction.atomic
+def add_site(*, actor: Actor, at: datetime, **fields: Any) -> Site:
+    """A new site. fields: those of Site."""
+    return _add(Site(**fields), "site_added", actor, at)
+
+
+@transaction.atomic
+def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
+    """A new reel type. fields: those of ReelType."""
+    return _add(ReelType(**fields), "reel_type_added", actor, at)
+
+
+@transaction.atomic
+def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
+    """A new reeling machine with its wrap gauge. fields: those of Machine."""
+    return _add(Machine(**fields), "machine_added", actor, at)
+
+
+@transaction.atomic
+def change(row: models.Model, *, actor: Actor, at: datetime, **fields: Any) -> None:
+    """Change reference data: a site, reel type, machine or posting. What it was stays in the register's history."""
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    row.refresh_from_db()
+    with told(chain, f"{_word(row)}_changed", actor, at) as entry:
+        entry.change(row, **fields)
+        _check(row)
+
+
+@transaction.atomic
+def add_person(*, actor: Actor, at: datetime, password: str | None, **fields: Any) -> Person:
+    """A new login for a human being. password: None for one who never logs in (a name in an import).
+
+    Raises ValueNotTaken for a password that is too weak, AlreadyThere for a user name or staff number ever used.
+    """
+    person = Person(created_at=at, **fields)
+    set_password(person, password)
+    return _add(person, "person_added", actor, at)
+
+
+@transaction.atomic
+def post_person(*, person: Person, site: Site | None, valid_from: datetime, valid_until: datetime | None = None,
+                actor: Actor, at: datetime) -> Posting:  # fmt: skip
+    """Let a person read at a site, or at every site (None)."""
+    posting = Posting(person=person, site=site, valid_from=valid_from, valid_until=valid_until)
+    return _add(posting, "person_posted", actor, at)
+
+
+def set_password(person: Person, password: str | None) -> None:
+    """Put a password on the row, unsaved. Raises ValueNotTaken with what the rules ask for."""
+    if password is None:
+        person.set_unusable_password()
+        return
+    try:
+        password_validation.validate_password(password, person)
+    except ValidationError as refused:
+        raise ValueNotTaken(field="password", seen="too weak", allowed=" ".join(refused.messages)) from refused
+    person.set_password(password)
+
+
+def _add(row: Row, act: str, actor: Actor, at: datetime) -> Row:
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    _check(row)
+    with told(chain, act, actor, at) as entry:
+        entry.add(row)
+    return row
+
+
+def _check(row: models.Model) -> None:
+    """The model's own rules, in words, before the database says the same without any."""
+    try:
+        row.full_clean(exclude=["password"])
+    except ValidationError as refused:
+        if any(error.code == "unique" for errors in refused.error_dict.values() for error in errors):
+            raise AlreadyThere(what=_word(row).replace("_", " "), key=str(row)) from refused
+        name, errors = next(iter(refused.error_dict.items()))
+        seen = repr(getattr(row, name, "that"))
+        raise ValueNotTaken(field=name, seen=seen, allowed=" ".join(m for e in errors for m in e.messages)) from refused
+
+
+def _word(row: models.Model) -> str:
+    return str(row._meta.verbose_name).replace(" ", "_")
