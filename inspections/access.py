@@ -1,0 +1,97 @@
+"""Who may do what with inspections and setup values: authorisations, as of the moment of the act."""
+
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from inspections.domain.words import Act
+from inspections.errors import NotAuthorised, OnlyInPerson
+from inspections.models import Authorisation, Inspection, SetupValues
+from reels import access as reel_access
+from reels.models import Person, Reel
+from reels.services.history import Actor
+
+
+def authorisations_in_force(person: Person, at: datetime) -> QuerySet[Authorisation]:
+    """The person's authorisations at that moment, none for a deactivated account."""
+    return Authorisation.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=at),
+        person=person,
+        person__is_active=True,
+        valid_from__lte=at,
+        ended_at__isnull=True,
+    )
+
+
+def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Authorisation:
+    """The authorisation by which the person may do this to this reel now. Raises NotAuthorised."""
+    found = (
+        authorisations_in_force(person, at)
+        .filter(Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id))
+        .filter(act=act)
+        .order_by("id")
+        .first()
+    )
+    if found is None:
+        raise NotAuthorised(
+            name=person.full_name, act=act.value, reel_type=reel.type.code, site=reel.site.name, on=at.date()
+        )
+    return found
+
+
+def any_authorisation_for(person: Person, acts: tuple[Act, ...], reel: Reel, at: datetime) -> Authorisation:
+    """The authorisation by one of several acts, the first that is held. Raises NotAuthorised for the first act."""
+    for act in acts[1:]:
+        try:
+            return authorisation_for(person, act, reel, at)
+        except NotAuthorised:
+            continue
+    return authorisation_for(person, acts[0], reel, at)
+
+
+def in_person(actor: Actor) -> None:
+    """Raises OnlyInPerson for a script or command."""
+    if not actor.is_at_the_keys:
+        raise OnlyInPerson()
+
+
+def readable_inspections(person: Person, at: datetime) -> QuerySet[Inspection]:
+    """The inspections of the reels that the person may see."""
+    return Inspection.objects.filter(reel__site__in=reel_access.readable_sites(person, at)).select_related(
+        "reel__type", "reel__site", "reel__chain", "machine", "opened_by"
+    )
+
+
+def inspection_for_read(inspection_id: int, person: Person, at: datetime) -> Inspection:
+    """The inspection, or NotFound when there is none that the person may see."""
+    return reel_access.one(readable_inspections(person, at), "inspection", pk=inspection_id)
+
+
+def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> Inspection:
+    """The inspection with its reel locked, read after the lock was had."""
+    found = inspection_for_read(inspection_id, person, at)
+    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
+    inspection = readable_inspections(person, at).get(pk=inspection_id)
+    inspection.reel.chain = chain
+    return inspection
+
+
+def readable_setup_values(person: Person, at: datetime) -> QuerySet[SetupValues]:
+    """The setup values of the reels that the person may see."""
+    return SetupValues.objects.filter(reel__site__in=reel_access.readable_sites(person, at)).select_related(
+        "reel__type", "reel__site", "reel__chain", "machine", "inspection"
+    )
+
+
+def setup_values_for_read(setup_id: int, person: Person, at: datetime) -> SetupValues:
+    """The setup values, or NotFound when there are none that the person may see."""
+    return reel_access.one(readable_setup_values(person, at), "setup values", pk=setup_id)
+
+
+def setup_values_for_update(setup_id: int, person: Person, at: datetime) -> SetupValues:
+    """The setup values with their reel locked, read after the lock was had."""
+    found = setup_values_for_read(setup_id, person, at)
+    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
+    values = readable_setup_values(person, at).get(pk=setup_id)
+    values.reel.chain = chain
+    return values

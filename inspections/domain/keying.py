@@ -1,0 +1,221 @@
+"""What is keyed at each point of a reading, by whom and in which order, and when two people agree.
+
+The five hold points are keyed by both people, each without being shown the other's value. So that the history can be
+shown to anybody while a value is still blind, it tells only a commitment at first: the SHA-256 of the value with a
+random salt. Once both are in, value and salt are told, and anybody can check that neither was changed afterwards.
+"""
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from enum import StrEnum
+from typing import Any
+
+from inspections.domain.reading import Half, OpenSide, Reading, Unwind
+from inspections.domain.words import Point, Role
+from inspections.errors import ImpossibleReading
+from reels.domain import ledger
+from reels.domain.words import Parity, Side
+
+HOLD_POINTS = (Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
+TECHNICIAN_ONLY = frozenset({Point.OPEN_SIDE, Point.UNWIND})
+
+# The next step opens when every point of the one before is agreed.
+STEPS = (
+    frozenset({Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.OPEN_SIDE, Point.UNWIND}),
+    frozenset({Point.HAND_COUNT}),
+    frozenset({Point.GAUGE}),
+    frozenset({Point.CROSSOVER}),
+)
+
+# The reading's fields that each point fills.
+FIELDS: Mapping[Point, tuple[str, ...]] = {
+    Point.SCALE_LEFT: ("scale_left",),
+    Point.SCALE_RIGHT: ("scale_right",),
+    Point.OPEN_SIDE: ("open_side",),
+    Point.UNWIND: ("unwind",),
+    Point.HAND_COUNT: ("hand_wraps",),
+    Point.GAUGE: ("gauge_face", "gauge_wraps"),
+    Point.CROSSOVER: ("crossover_half", "crossover_deg"),
+}
+MOST = 999  # nothing on a drum is counted higher
+FULL_TURN_DEG = 360
+HALF_TURN_DEG = 180
+
+
+def roles_at(point: Point) -> tuple[Role, ...]:
+    """Who keys this point."""
+    return (Role.TECHNICIAN,) if point in TECHNICIAN_ONLY else (Role.TECHNICIAN, Role.VERIFIER)
+
+
+def earlier_points(point: Point) -> frozenset[Point]:
+    """The points that must be agreed before this one opens."""
+    step = next(i for i, points in enumerate(STEPS) if point in points)
+    return frozenset().union(*STEPS[:step])
+
+
+def value_at(point: Point, given: Mapping[str, Any]) -> Any:
+    """The value at a point, checked and in its one plain form.
+
+    given: reading fields of that point, such as {"gauge_face": "even", "gauge_wraps": 12}; a scale may be None.
+    Raises ImpossibleReading naming the field, what was seen and what is allowed.
+    """
+    return _FORMS[point](given)
+
+
+def fields_at(point: Point, value: Any) -> dict[str, Any]:
+    """The reading fields that a stored value stands for."""
+    if point is Point.GAUGE:
+        return {"gauge_face": value["face"], "gauge_wraps": value["wraps"]}
+    if point is Point.CROSSOVER:
+        return {"crossover_half": value["half"]} if "half" in value else {"crossover_deg": value["deg"]}
+    return {FIELDS[point][0]: value}
+
+
+def agree(point: Point, one: Any, other: Any) -> bool:
+    """Whether two people's values at a point are the same; at the crossover, whether they name the same half."""
+    if point is Point.CROSSOVER:
+        return half_of(one) == half_of(other)
+    return bool(one == other)
+
+
+def half_of(value: Mapping[str, str]) -> str:
+    """The half that a crossover lies in, or "line" on the scale line itself."""
+    if "half" in value:
+        return value["half"]
+    degrees = Decimal(value["deg"])
+    if degrees % FULL_TURN_DEG == 0:
+        return "line"
+    return Half.AFT if degrees < HALF_TURN_DEG else Half.FORWARD
+
+
+def commitment(point: Point, value: Any, salt: str) -> str:
+    """The digest that stands for a value while it is blind."""
+    return ledger.digest(ledger.canonical({"point": point.value, "salt": salt, "value": value}))
+
+
+def reading_of(values: Mapping[Point, Any]) -> Reading:
+    """The reading that agreed values make; fields of points that are not in it stay None."""
+    given: dict[str, Any] = {}
+    for point, value in values.items():
+        given |= fields_at(point, value)
+    kinds: dict[str, Callable[[Any], Any]] = {
+        "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half, "crossover_deg": float,
+    }  # fmt: skip
+    return Reading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in given.items()})
+
+
+def scales_left_out(values: Mapping[Point, Any]) -> frozenset[Side]:
+    """The flanges whose scale was keyed as one that can't be read."""
+    scales = {Point.SCALE_LEFT: Side.LEFT, Point.SCALE_RIGHT: Side.RIGHT}
+    return frozenset(side for point, side in scales.items() if point in values and values[point] is None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """One keying, as far as settling a reading needs it."""
+
+    reading: int
+    point: Point
+    attempt: int
+    role: Role
+    value: Any
+
+
+def latest_attempts(keyings: Collection[Keyed]) -> dict[Point, dict[Role, Any]]:
+    """The values of the latest attempt at each point."""
+    newest: dict[Point, int] = {}
+    for keyed in keyings:
+        newest[keyed.point] = max(newest.get(keyed.point, 0), keyed.attempt)
+    latest: dict[Point, dict[Role, Any]] = {}
+    for keyed in keyings:
+        if keyed.attempt == newest[keyed.point]:
+            latest.setdefault(keyed.point, {})[keyed.role] = keyed.value
+    return latest
+
+
+def is_revealed(point: Point, by_role: Mapping[Role, Any]) -> bool:
+    """Whether everybody who keys this point has done so."""
+    return all(role in by_role for role in roles_at(point))
+
+
+def agreed_values(keyings: Collection[Keyed]) -> dict[Point, Any]:
+    """The points on which everybody who keys them agrees, with the technician's value."""
+    return {
+        point: by_role[Role.TECHNICIAN]
+        for point, by_role in latest_attempts(keyings).items()
+        if is_revealed(point, by_role) and _all_agree(point, by_role)
+    }
+
+
+def differing_points(keyings: Collection[Keyed]) -> list[Point]:
+    """The hold points at which both are in and differ, in the order of the job."""
+    latest = latest_attempts(keyings)
+    differ = {p for p, by_role in latest.items() if is_revealed(p, by_role) and not _all_agree(p, by_role)}
+    return [point for point in HOLD_POINTS if point in differ]
+
+
+def _all_agree(point: Point, by_role: Mapping[Role, Any]) -> bool:
+    return all(agree(point, by_role[Role.TECHNICIAN], by_role[role]) for role in roles_at(point))
+
+
+def shown(keyings: Collection[Keyed], *, is_open: bool) -> list[bool]:
+    """For each keying, whether others than its author may see the value.
+
+    While a count is open, only what both people agree on is shown: somebody told that the two differ must not be able
+    to look up what to key instead. Once it is no longer open, everything is.
+    """
+    agreed = {
+        (number, point)
+        for number in {keyed.reading for keyed in keyings}
+        for point in agreed_values([keyed for keyed in keyings if keyed.reading == number])
+    }
+    return [not is_open or (keyed.reading, keyed.point) in agreed for keyed in keyings]
+
+
+# The forms of the values --------------------------------------------------------------------------------------------
+
+
+def _whole(given: Mapping[str, Any], field: str) -> int:
+    seen = given.get(field)
+    if type(seen) is not int or not 0 <= seen <= MOST:
+        raise ImpossibleReading(field=field, seen=repr(seen), allowed=f"a whole number from 0 to {MOST}")
+    return seen
+
+
+def _word(given: Mapping[str, Any], field: str, words: type[StrEnum]) -> str:
+    seen, allowed = given.get(field), [word.value for word in words]
+    if seen not in allowed:
+        raise ImpossibleReading(field=field, seen=repr(seen), allowed=" or ".join(allowed))
+    return str(seen)
+
+
+def _scale(field: str) -> Callable[[Mapping[str, Any]], int | None]:
+    return lambda given: None if field in given and given[field] is None else _whole(given, field)
+
+
+def _crossover(given: Mapping[str, Any]) -> dict[str, str]:
+    half, degrees = given.get("crossover_half"), given.get("crossover_deg")
+    if (half is None) == (degrees is None):
+        seen = "nothing" if half is None else f"{half!r} and {degrees!r}"
+        raise ImpossibleReading(field="crossover_half", seen=seen, allowed="the half (aft or forward), or the degrees")
+    if half is not None:
+        return {"half": _word(given, "crossover_half", Half)}
+    try:
+        exact = Decimal(str(degrees))
+    except InvalidOperation:
+        exact = Decimal(-1)
+    if isinstance(degrees, bool) or not (exact.is_finite() and 0 <= exact <= FULL_TURN_DEG):
+        raise ImpossibleReading(field="crossover_deg", seen=repr(degrees), allowed="0 to 360")
+    return {"deg": format(exact, "f")}
+
+
+_FORMS: Mapping[Point, Callable[[Mapping[str, Any]], Any]] = {
+    Point.SCALE_LEFT: _scale("scale_left"),
+    Point.SCALE_RIGHT: _scale("scale_right"),
+    Point.OPEN_SIDE: lambda given: _word(given, "open_side", OpenSide),
+    Point.UNWIND: lambda given: _word(given, "unwind", Unwind),
+    Point.HAND_COUNT: lambda given: _whole(given, "hand_wraps"),
+    Point.GAUGE: lambda g: {"face": _word(g, "gauge_face", Parity), "wraps": _whole(g, "gauge_wraps")},
+    Point.CROSSOVER: _crossover,
+}

@@ -1,0 +1,38 @@
+"""What is signed: the canonical record of an inspection, and the statement that each signature makes about it.
+
+Both are canonical JSON (RFC 8785); the SHA-256 of the record's bytes is in each statement, and the SHA-256 of a
+statement's bytes is its signature's digest. Who wants to check a signature needs nothing else.
+"""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from reels.domain import ledger
+
+
+def record_bytes(content: Mapping[str, Any]) -> bytes:
+    """The record's canonical bytes, form 1."""
+    return ledger.canonical({"v": 1, "kind": "inspection", **ledger.plain(content)})
+
+
+def statement_bytes(content: Mapping[str, Any]) -> bytes:
+    """The canonical bytes of what a signer states, form 1."""
+    return ledger.canonical({"v": 1, "kind": "signature", **ledger.plain(content)})
+
+
+def signature_fault(record: bytes, statement: bytes, *, digest: str, columns: Mapping[str, Any]) -> str | None:
+    """What is wrong with a signature, or None.
+
+    columns: what is kept beside it (record, inspection, meaning, person, name).
+    """
+    if ledger.digest(statement) != digest:
+        return f"its statement has the digest {ledger.digest(statement)[:12]}, but {digest[:12]} is recorded"
+    said = json.loads(statement)
+    if said["record"] != ledger.digest(record):
+        return f"it was given for the record {said['record'][:12]}, but the record is {ledger.digest(record)[:12]}"
+    stated = {**said, "person": said["person"]["id"], "name": said["person"]["name"]}
+    for name, value in columns.items():
+        if stated[name] != value:
+            return f"its statement says {name} {stated[name]!r}, the row says {value!r}"
+    return None

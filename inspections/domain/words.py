@@ -1,0 +1,78 @@
+"""The words of an inspection. The trade's words for the drum are in reels/domain/words.py."""
+
+from enum import StrEnum
+
+
+class Act(StrEnum):
+    """What somebody may be authorised to do."""
+
+    COUNT = "count"
+    VERIFY = "verify"
+    ISSUE = "issue"
+    SET = "set"
+    CONFIRM = "confirm"
+    RELEASE = "release"
+    MAINTAIN = "maintain"  # log cable events; install, remove, hold, move and retire reels
+
+
+class Role(StrEnum):
+    """The two roles in an inspection."""
+
+    TECHNICIAN = "technician"
+    VERIFIER = "verifier"
+
+
+class Meaning(StrEnum):
+    """What a signature says."""
+
+    COUNTED = "counted"
+    VERIFIED = "verified"
+
+
+class Point(StrEnum):
+    """What is keyed in a reading. The verifier witnesses the five hold points; the other two are the technician's."""
+
+    SCALE_LEFT = "scale_left"
+    SCALE_RIGHT = "scale_right"
+    OPEN_SIDE = "open_side"
+    UNWIND = "unwind"
+    HAND_COUNT = "hand_count"
+    GAUGE = "gauge"
+    CROSSOVER = "crossover"
+
+
+class InspectionState(StrEnum):
+    """Where an inspection stands."""
+
+    OPEN = "open"
+    REFERRED = "referred"
+    AWAITING_SIGN_OFF = "awaiting_sign_off"
+    SIGNED = "signed"
+    CANCELLED = "cancelled"
+    VOIDED = "voided"
+
+
+LIVE = frozenset({InspectionState.OPEN, InspectionState.REFERRED, InspectionState.AWAITING_SIGN_OFF})
+
+
+class Decision(StrEnum):
+    """How a referred inspection is released."""
+
+    READ_AGAIN = "read_again"
+    ACCEPT_PROPOSED = "accept_proposed"
+
+
+class ReelStatus(StrEnum):
+    """Where a reel stands; derived from facts, the first that holds in this order."""
+
+    RETIRED = "retired"
+    HELD = "held"
+    REFERRED = "referred"
+    AWAITING_SIGN_OFF = "awaiting_sign_off"
+    COUNT_OPEN = "count_open"
+    VALUES_CONFIRMED = "values_confirmed"
+    INSTALLED = "installed"
+    WITHOUT_VALUES = "installed_without_values"
+    VALUES_ISSUED = "values_issued"
+    COUNTED = "counted"
+    AWAITING_COUNT = "awaiting_count"

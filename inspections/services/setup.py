@@ -1,0 +1,180 @@
+"""Setup values: issued, set, read back, confirmed, withdrawn."""
+
+from datetime import datetime
+
+from django.db import IntegrityError, transaction
+
+from inspections import access, queries
+from inspections.domain.words import Act
+from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
+from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
+from reels import access as reel_access
+from reels import queries as reel_queries
+from reels.models import Machine, Reel
+from reels.services.history import Actor, Transcript, told
+from reels.services.reels import require_in_service, require_not_held
+
+SETTER, CONFIRMER = "setter", "confirmer"
+
+
+@transaction.atomic
+def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> SetupValues:
+    """Issue the setup values of a reel's latest signed inspection for one machine.
+
+    Raises OnlyInPerson, NotIssuable, ReelHeld, ReelRetired or NotAuthorised.
+    """
+    access.in_person(actor)
+    reel = reel_access.reel_for_update(serial, actor.person, at)
+    machine = reel_access.machine_for_read(machine_serial, actor.person, at)
+    access.authorisation_for(actor.person, Act.ISSUE, reel, at)
+    require_in_service(reel)
+    require_not_held(reel)
+    inspection = _issuable_inspection(reel, machine)
+    with told(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as entry:
+        return _add_values(entry, reel, machine, inspection)
+
+
+@transaction.atomic
+def return_gauge(*, setup_id: int, actor: Actor, at: datetime) -> SetupValues:
+    """Confirm that the wrap gauge is back in its place in the machine, and nothing was left behind."""
+    access.in_person(actor)
+    values = _in_force(setup_id, actor, at)
+    access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM), values.reel, at)
+    _require_installed(values)
+    with told(values.reel.chain, "gauge_returned", actor, at, setup_values=values.pk) as entry:
+        return entry.change(values, gauge_returned_by=actor.person, gauge_returned_at=at)
+
+
+@transaction.atomic
+def key_read_back(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetime) -> ReadBack:
+    """Keep what the machine shows, as the setter keys it. One that differs is kept too, with `matches` False.
+
+    Raises OnlyInPerson, NotInForce, StepMissing, SamePerson or NotAuthorised.
+    """
+    access.in_person(actor)
+    values = _in_force(setup_id, actor, at)
+    access.authorisation_for(actor.person, Act.SET, values.reel, at)
+    _require_installed(values)
+    if values.gauge_returned_at is None:
+        raise StepMissing(missing="put the wrap gauge back in its place and confirm that nothing stays behind")
+    if values.confirmed_at:
+        raise StepMissing(missing="nothing; these values are confirmed already")
+    with told(values.reel.chain, "read_back", actor, at, setup_values=values.pk) as entry:
+        read_back = _add_read_back(entry, values, SETTER, layers, wraps)
+        if read_back.matches:
+            entry.change(values, set_by=actor.person, set_at=at)
+        elif values.set_at:
+            entry.change(values, set_by=None, set_at=None)
+    return read_back
+
+
+@transaction.atomic
+def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetime) -> ReadBack:
+    """A second person keys what the machine shows; if it matches, the values are confirmed. One that differs is kept.
+
+    Raises OnlyInPerson, NotInForce, StepMissing, SamePerson or NotAuthorised.
+    """
+    access.in_person(actor)
+    values = _in_force(setup_id, actor, at)
+    access.authorisation_for(actor.person, Act.CONFIRM, values.reel, at)
+    if values.set_at is None:
+        raise StepMissing(missing="the setter sets the numbers and keys what the machine shows")
+    if values.set_by_id == actor.person.pk:
+        raise SamePerson(name=actor.person.full_name, done="set these values")
+    if values.confirmed_at:
+        raise StepMissing(missing="nothing; these values are confirmed already")
+    with told(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as entry:
+        read_back = _add_read_back(entry, values, CONFIRMER, layers, wraps)
+        if read_back.matches:
+            entry.change(values, confirmed_by=actor.person, confirmed_at=at)
+        else:  # what the setter read is in doubt now: both read again
+            entry.change(values, set_by=None, set_at=None)
+    return read_back
+
+
+@transaction.atomic
+def record_check(*, setup_id: int, kind: str, passed: bool, remark: str, actor: Actor, at: datetime) -> MachineCheck:
+    """The functional check after installation, or what the machine showed after first use."""
+    access.in_person(actor)
+    values = _in_force(setup_id, actor, at)
+    access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM, Act.MAINTAIN), values.reel, at)
+    if values.confirmed_at is None:
+        raise StepMissing(missing="a second person confirms what the machine shows")
+    with told(values.reel.chain, "machine_checked", actor, at, setup_values=values.pk) as entry:
+        return entry.add(
+            MachineCheck(setup_values=values, kind=kind, passed=passed, remark=remark, done_by=actor.person, done_at=at)
+        )
+
+
+@transaction.atomic
+def withdraw(*, setup_id: int, reason: str, actor: Actor, at: datetime) -> SetupValues:
+    """Withdraw setup values by hand."""
+    access.in_person(actor)
+    values = _in_force(setup_id, actor, at)
+    access.authorisation_for(actor.person, Act.ISSUE, values.reel, at)
+    with told(values.reel.chain, "values_withdrawn", actor, at, setup_values=values.pk) as entry:
+        withdraw_values(entry, values.reel, reason)
+    values.refresh_from_db()
+    return values
+
+
+def withdraw_values(entry: Transcript, reel: Reel, why: str) -> None:
+    """Within another act: withdraw what is in force for a reel, if anything is, and tell why."""
+    if values := queries.values_in_force(reel):
+        entry.change(values, withdrawn_at=entry.at, withdrawn_by=entry.actor.person, withdrawn_why=why)
+
+
+def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
+    inspection = queries.latest_signed(reel)
+    if inspection is None:
+        raise NotIssuable(why=f"Reel {reel.serial} has no signed inspection; an imported count is never a source.")
+    if event := queries.cable_event_since(reel, inspection.done_at):
+        raise NotIssuable(
+            why=f"After inspection {inspection.pk} an entry says: {event.get_kind_display()} on "
+            f"{event.happened_at:%Y-%m-%d}. Count the reel again."
+        )
+    if live := queries.live_inspection(reel):
+        raise NotIssuable(why=f"Inspection {live.pk} of reel {reel.serial} is under way; finish or cancel it first.")
+    installed = reel_queries.installation_of(reel)
+    if installed and installed.machine_id != machine.pk:
+        raise NotIssuable(why=f"Reel {reel.serial} is in machine {installed.machine.serial}, not in {machine.serial}.")
+    if reel.site_id != machine.site_id:
+        raise NotIssuable(why=f"Reel {reel.serial} is at {reel.site}, machine {machine.serial} at {machine.site}.")
+    return inspection
+
+
+def _add_values(entry: Transcript, reel: Reel, machine: Machine, inspection: Inspection) -> SetupValues:
+    assert inspection.layers is not None, "a signed inspection has a result"
+    assert inspection.wraps is not None, "as above"
+    values = SetupValues(
+        reel=reel, machine=machine, inspection=inspection, layers=inspection.layers, wraps=inspection.wraps,
+        parity=inspection.parity, issued_by=entry.actor.person, issued_at=entry.at,
+    )  # fmt: skip
+    try:
+        with transaction.atomic():
+            return entry.add(values)
+    except IntegrityError as refused:
+        raise NotIssuable(
+            why=f"Values are in force already for reel {reel.serial} or machine {machine.serial}; withdraw them first."
+        ) from refused
+
+
+def _in_force(setup_id: int, actor: Actor, at: datetime) -> SetupValues:
+    values = access.setup_values_for_update(setup_id, actor.person, at)
+    if values.withdrawn_at:
+        raise NotInForce(setup_values=values.pk, on=values.withdrawn_at.date(), why=values.withdrawn_why)
+    return values
+
+
+def _require_installed(values: SetupValues) -> None:
+    installed = reel_queries.installation_of(values.reel)
+    if installed is None or installed.machine_id != values.machine_id:
+        raise StepMissing(missing=f"install reel {values.reel.serial} in machine {values.machine.serial}")
+
+
+def _add_read_back(entry: Transcript, values: SetupValues, role: str, layers: int, wraps: int) -> ReadBack:
+    matches = (layers, wraps) == (values.layers, values.wraps)
+    return entry.add(
+        ReadBack(setup_values=values, role=role, layers=layers, wraps=wraps, matches=matches,
+                 keyed_by=entry.actor.person, keyed_at=entry.at)
+    )  # fmt: skip

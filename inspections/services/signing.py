@@ -1,0 +1,147 @@
+"""Signatures, and taking a signed inspection back."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from inspections import access, queries
+from inspections.domain.record import record_bytes, statement_bytes
+from inspections.domain.words import Act, InspectionState, Meaning, Role
+from inspections.errors import NotSignable, NotVoidable, SamePerson, WrongPassword
+from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
+from inspections.services.setup import withdraw_values
+from reels.domain import ledger
+from reels.models import Person
+from reels.services.history import Actor, Transcript, told
+
+ROLE_OF = {Meaning.COUNTED: Role.TECHNICIAN, Meaning.VERIFIED: Role.VERIFIER}
+ACT_OF = {Meaning.COUNTED: Act.COUNT, Meaning.VERIFIED: Act.VERIFY}
+
+
+def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
+    """Sign a count that is worked out. The second signature makes it the reel's count.
+
+    Raises OnlyInPerson, WrongPassword, NotSignable, SamePerson or NotAuthorised.
+    """
+    access.in_person(actor)
+    if not actor.person.check_password(password):  # slow by design: before any lock is held
+        raise WrongPassword()
+    return _sign(inspection_id, meaning, actor, at)
+
+
+@transaction.atomic
+def _sign(inspection_id: int, meaning: Meaning, actor: Actor, at: datetime) -> SignOff:
+    inspection = access.inspection_for_update(inspection_id, actor.person, at)
+    given = {each.meaning: each for each in inspection.sign_offs.all()}
+    _check_signable(inspection, meaning, given)
+    participant = _participant(inspection, meaning, actor.person)
+    authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
+    with told(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as entry:
+        record = _record(entry, inspection)
+        signature = entry.add(_signature(inspection, record, participant, meaning, authorisation, at))
+        if meaning is Meaning.VERIFIED:
+            entry.change(inspection, state=InspectionState.SIGNED, ended_at=at, ended_by=actor.person)
+            _withdraw_older_values(entry, inspection)
+    return signature
+
+
+@transaction.atomic
+def request_void(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> Void:
+    """Ask that a signed inspection be taken back; another person confirms. Raises NotVoidable."""
+    access.in_person(actor)
+    inspection = access.inspection_for_update(inspection_id, actor.person, at)
+    access.any_authorisation_for(actor.person, (Act.VERIFY, Act.RELEASE), inspection.reel, at)
+    if inspection.state != InspectionState.SIGNED:
+        raise NotVoidable(why=f"Inspection {inspection.pk} is {inspection.state.replace('_', ' ')}, not signed.")
+    if hasattr(inspection, "void"):
+        raise NotVoidable(why="It is asked for already; another person may confirm it.")
+    with told(inspection.reel.chain, "void_asked", actor, at, inspection=inspection.pk) as entry:
+        return entry.add(Void(inspection=inspection, requested_by=actor.person, requested_at=at, reason=reason))
+
+
+@transaction.atomic
+def confirm_void(*, inspection_id: int, actor: Actor, at: datetime) -> Void:
+    """Confirm that a signed inspection is taken back; what was issued from it is withdrawn. Raises SamePerson."""
+    access.in_person(actor)
+    inspection = access.inspection_for_update(inspection_id, actor.person, at)
+    access.any_authorisation_for(actor.person, (Act.VERIFY, Act.RELEASE), inspection.reel, at)
+    void: Void | None = getattr(inspection, "void", None)
+    if void is None or void.confirmed_at:
+        raise NotVoidable(why=f"Nobody has asked to void inspection {inspection.pk}, or it is void already.")
+    if void.requested_by_id == actor.person.pk:
+        raise SamePerson(name=actor.person.full_name, done="asked for it")
+    with told(inspection.reel.chain, "voided", actor, at, inspection=inspection.pk, reason=void.reason) as entry:
+        entry.change(void, confirmed_by=actor.person, confirmed_at=at)
+        entry.change(inspection, state=InspectionState.VOIDED)
+        in_force = queries.values_in_force(inspection.reel)
+        if in_force and in_force.inspection_id == inspection.pk:
+            withdraw_values(entry, inspection.reel, f"the inspection they came from was voided: {void.reason}")
+    return void
+
+
+def _check_signable(inspection: Inspection, meaning: Meaning, given: dict[str, SignOff]) -> None:
+    if inspection.state != InspectionState.AWAITING_SIGN_OFF:
+        state = inspection.state.replace("_", " ")
+        raise NotSignable(why=f"Inspection {inspection.pk} is {state}; it is signed once the count is worked out.")
+    if meaning in given:
+        raise NotSignable(why=f"It is signed as {meaning.value} by {given[meaning].full_name} already.")
+    if meaning is Meaning.VERIFIED and Meaning.COUNTED not in given:
+        raise NotSignable(why="The technician who counted signs first.")
+
+
+def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Participant:
+    """The signer's part in the inspection: whoever keyed, or typed in, a technician's reading can't verify it."""
+    found = Participant.objects.filter(inspection=inspection, person=person).first()
+    if found is None or found.role != ROLE_OF[meaning]:
+        role = ROLE_OF[meaning].value
+        raise NotSignable(why=f"{person.full_name} did not take part as {role}; only who did signs “{meaning.value}”.")
+    typed = [row for row in queries.keyings_of(inspection) if row.keyed_by_id == person.pk]
+    if meaning is Meaning.VERIFIED and any(row.role == Role.TECHNICIAN for row in typed):
+        raise SamePerson(name=person.full_name, done="keyed a technician's reading of this count")
+    return found
+
+
+def _record(entry: Transcript, inspection: Inspection) -> InspectionRecord:
+    known = InspectionRecord.objects.filter(inspection=inspection).first()
+    if known:
+        return known
+    content = record_bytes(queries.record_of(inspection))
+    return entry.add(InspectionRecord(inspection=inspection, content=content, digest=ledger.digest(content)))
+
+
+def _signature(inspection: Inspection, record: InspectionRecord, participant: Participant, meaning: Meaning,
+               authorisation: Authorisation, at: datetime) -> SignOff:  # fmt: skip
+    person = participant.person
+    statement = statement_bytes(
+        {
+            "inspection": inspection.pk,
+            "record": record.digest,
+            "meaning": meaning.value,
+            "person": queries.person_json(person),
+            "at": at,
+            "authorisation": queries.authorisation_json(authorisation),
+        }
+    )
+    return SignOff(
+        inspection=inspection, participant=participant, meaning=meaning, person=person, full_name=person.full_name,
+        signed_at=at, authorisation=authorisation, record_digest=record.digest, statement=statement,
+        digest=ledger.digest(statement),
+    )  # fmt: skip
+
+
+def _withdraw_older_values(entry: Transcript, inspection: Inspection) -> None:
+    in_force = queries.values_in_force(inspection.reel)
+    if in_force and in_force.inspection.done_at <= inspection.done_at:
+        withdraw_values(entry, inspection.reel, f"the reel was counted again (inspection {inspection.pk})")
+
+
+def facts_of(signature: SignOff) -> dict[str, Any]:
+    """The columns that a signature's statement must repeat."""
+    return {
+        "record": signature.record_digest,
+        "inspection": signature.inspection_id,
+        "meaning": signature.meaning,
+        "person": signature.person_id,
+        "name": signature.full_name,
+    }

@@ -1,0 +1,171 @@
+"""One cast and plain builders, with the real services behind them. Everything in here is invented."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from itertools import count
+from typing import Any
+
+from inspections.domain.words import Act, Meaning, Role
+from inspections.models import Inspection, SetupValues
+from inspections.services import authorisations, counting, maintenance, setup, signing
+from inspections.services.counting import OnePersonsValues, Preparation
+from reels.models import Machine, Person, Reel, ReelType, Site
+from reels.services import register
+from reels.services.history import Actor
+from reels.services.reels import CableEventFacts, receive_reel
+
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+PASSWORD = "a-long-enough-word"
+_numbers = count(1)
+
+
+def later(**by: float) -> datetime:
+    return NOW + timedelta(**by)
+
+
+def administrator() -> Person:
+    """The first administrator, made as an installation makes it."""
+    known = Person.objects.filter(username="ada").first()
+    if known:
+        return known
+    return Person.objects.create_superuser("ada", PASSWORD, full_name="Ada Minder", staff_number="S-000")
+
+
+def by_administrator() -> dict[str, Any]:
+    return {"actor": Actor(administrator(), via="command"), "at": NOW - timedelta(days=400)}
+
+
+def make_site(code: str = "kettle-point", name: str = "Kettle Point") -> Site:
+    return Site.objects.filter(code=code).first() or register.add_site(code=code, name=name, **by_administrator())
+
+
+def make_type(code: str = "w28", **changes: Any) -> ReelType:
+    known = ReelType.objects.filter(code=code).first()
+    if known:
+        return known
+    fields: dict[str, Any] = {
+        "core_diameter_mm": Decimal(300), "cable_diameter_mm": Decimal(10), "wraps_odd_layer": 28,
+        "wraps_even_layer": 27, "max_layers": 20, "anchor_side": "left", "lead_wraps": 1, "unusual": "accept",
+        "unusual_publication": "LWS 12-3", "least_length_m": Decimal(150),
+    }  # fmt: skip
+    return register.add_reel_type(code=code, **{**fields, **changes}, **by_administrator())
+
+
+def make_person(username: str, *acts: Act, site: Site | None = None, **fields: Any) -> Person:
+    """Somebody posted at a site (Kettle Point unless said), authorised there for the acts."""
+    number = next(_numbers)
+    where = site or make_site()
+    person = register.add_person(
+        username=username, full_name=fields.pop("full_name", username.title()), staff_number=f"S-{number:04}",
+        password=PASSWORD, **fields, **by_administrator(),
+    )  # fmt: skip
+    register.post_person(person=person, site=where, valid_from=NOW - timedelta(days=365), **by_administrator())
+    for act in acts:
+        authorise(person, act, site=where)
+    return person
+
+
+def authorise(person: Person, act: Act, *, site: Site | None = None, valid_from: datetime | None = None,
+              valid_until: datetime | None = None, reel_type: ReelType | None = None) -> None:  # fmt: skip
+    authorisations.grant(
+        person=person, act=act, reel_type=reel_type, site=site, valid_from=valid_from or NOW - timedelta(days=365),
+        valid_until=valid_until, **by_administrator(),
+    )  # fmt: skip
+
+
+def make_machine(serial: str = "RM-7", site: Site | None = None) -> Machine:
+    fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site(), "wrap_gauge": f"WG-{serial}"}
+    return Machine.objects.filter(serial=serial).first() or register.add_machine(
+        serial=serial, **fields, **by_administrator()
+    )
+
+
+def make_reel(serial: str = "LW-0001", **changes: Any) -> Reel:
+    fields: dict[str, Any] = {
+        "reel_type": changes.pop("type", None) or make_type(), "site": changes.pop("site", None) or make_site(),
+        "received_on": date(2024, 3, 1), "cable_length_m": Decimal(420),
+    }  # fmt: skip
+    return receive_reel(serial=serial, **{**fields, **changes}, **by_administrator())
+
+
+class Cast:
+    """The people of a test: one for each part of the job, all at Kettle Point; and a stranger from Aldermere."""
+
+    def __init__(self) -> None:
+        self.technician = make_person("tess", Act.COUNT, full_name="Tess Hollin")
+        self.verifier = make_person("vic", Act.VERIFY, full_name="Vic Amberley")
+        self.control = make_person("mona", Act.ISSUE, Act.MAINTAIN, full_name="Mona Castell")
+        self.setter = make_person("seth", Act.SET, full_name="Seth Bryce")
+        self.confirmer = make_person("cora", Act.CONFIRM, full_name="Cora Lynd")
+        self.releaser = make_person("rhea", Act.RELEASE, full_name="Rhea Folkes")
+        self.colleague = make_person("noel", full_name="Noel Grant")
+        self.stranger = make_person("stella", *Act, site=make_site("aldermere", "Aldermere"), full_name="Stella Marsh")
+
+
+PREPARATION = Preparation(
+    work_order="WO-1001", publication="LWS 12-3", publication_revision="C", cable_condition="no broken strands",
+    winding_quality="even", cautions_confirmed=True, turned_as_installed=True, marks_found=True, evenly_wound=True,
+    wrap_gauge="WG-RM-7",
+)  # fmt: skip
+
+# The worked example: 12 layers, 10 wraps, even.
+GOOD = {
+    "scale_left": 13, "scale_right": 12, "open_side": "right", "unwind": "right_to_left", "hand_wraps": 12,
+    "gauge_face": "even", "gauge_wraps": 12, "crossover_half": "aft",
+}  # fmt: skip
+
+
+def open_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **changes: Any) -> Inspection:
+    return counting.open_inspection(
+        serial=serial, preparation=replace(PREPARATION, **changes), actor=Actor(cast.technician), at=at
+    )
+
+
+def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[str, Any] | None = None,
+         **changes: Any) -> Inspection:  # fmt: skip
+    """Both people's whole reading at once; the verifier sees the same unless said."""
+    seen = {**GOOD, **changes}
+    return counting.record_reading(
+        inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=seen),
+        verifier=OnePersonsValues(person=cast.verifier, values={**seen, **(verifier or {})}),
+        actor=Actor(cast.technician), at=at,
+    )  # fmt: skip
+
+
+def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspection:
+    for person, meaning in ((cast.technician, Meaning.COUNTED), (cast.verifier, Meaning.VERIFIED)):
+        signing.sign(inspection_id=inspection.pk, meaning=meaning, password=PASSWORD, actor=Actor(person), at=at)
+    inspection.refresh_from_db()
+    return inspection
+
+
+def signed_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **changes: Any) -> Inspection:
+    return sign_both(cast, read(cast, open_count(cast, serial, at), at, **changes), at)
+
+
+def issued(cast: Cast, serial: str = "LW-0001", machine: str = "RM-7", at: datetime = NOW) -> SetupValues:
+    make_machine(machine)
+    return setup.issue(serial=serial, machine_serial=machine, actor=Actor(cast.control), at=at)
+
+
+def confirmed(cast: Cast, values: SetupValues, at: datetime = NOW) -> SetupValues:
+    """Installed, gauge returned, set, read back and confirmed."""
+    maintenance.install(
+        serial=values.reel.serial, machine_serial=values.machine.serial, actor=Actor(cast.control), at=at
+    )
+    numbers: dict[str, Any] = {"setup_id": values.pk, "layers": values.layers, "wraps": values.wraps, "at": at}
+    setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), at=at)
+    setup.key_read_back(actor=Actor(cast.setter), **numbers)
+    setup.confirm(actor=Actor(cast.confirmer), **numbers)
+    values.refresh_from_db()
+    return values
+
+
+def log_cut(cast: Cast, serial: str = "LW-0001", metres: str = "12.5", happened_at: datetime | None = None,
+            at: datetime = NOW) -> Any:  # fmt: skip
+    facts = CableEventFacts(kind="cut", happened_at=happened_at or at, length_removed_m=Decimal(metres))
+    return maintenance.log_cable_event(serial=serial, facts=facts, actor=Actor(cast.control), at=at)
+
+
+ROLES = (Role.TECHNICIAN, Role.VERIFIER)

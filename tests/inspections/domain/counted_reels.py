@@ -1,0 +1,52 @@
+"""Reel types and readings that the counting tests share, all invented, and short ways to change and read them."""
+
+from dataclasses import replace
+
+from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RuleParameters, Unwind
+from reels.domain.words import Graduation, Parity, Side, UnusualRule
+
+TYPE = RuleParameters(
+    anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=40, lead_wraps=1,
+    unusual=UnusualRule.ACCEPT,
+)  # fmt: skip
+ON_HOLD = replace(TYPE, unusual=UnusualRule.HOLD)
+BY_SIDE = replace(TYPE, graduation=Graduation.BY_SIDE)
+
+ORDINARY = Reading(
+    scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, unwind=Unwind.RIGHT_TO_LEFT,
+    hand_wraps=12, gauge_face=Parity.EVEN, gauge_wraps=12, crossover_half=Half.AFT,
+)  # fmt: skip
+ODD = Reading(
+    scale_left=11, scale_right=12, open_side=OpenSide.LEFT, unwind=Unwind.LEFT_TO_RIGHT,
+    hand_wraps=12, gauge_face=Parity.ODD, gauge_wraps=12, crossover_half=Half.AFT,
+)  # fmt: skip
+STEPS_DOWN = replace(ODD, hand_wraps=1, gauge_wraps=1)
+FLUSH = Reading(
+    scale_left=12, scale_right=12, open_side=OpenSide.NONE, unwind=Unwind.LEFT_TO_RIGHT,
+    hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.AFT,
+)  # fmt: skip
+FLUSH_ODD = Reading(
+    scale_left=11, scale_right=11, open_side=OpenSide.NONE, unwind=Unwind.RIGHT_TO_LEFT,
+    hand_wraps=28, gauge_face=Parity.EVEN, gauge_wraps=28, crossover_half=Half.AFT,
+)  # fmt: skip
+EMPTY = replace(ORDINARY, scale_left=1, scale_right=0, hand_wraps=1, gauge_wraps=1)
+
+
+def at(deg, reading=ORDINARY):
+    return replace(reading, crossover_half=None, crossover_deg=deg)
+
+
+def wraps(n, reading=ORDINARY):
+    return replace(reading, hand_wraps=n, gauge_wraps=n)
+
+
+def codes(working):
+    return [problem.code for problem in working.problems]
+
+
+def numbers(working):
+    return working.outcome, working.layers, working.wraps, working.parity, working.unusual
+
+
+def accepted(layers, n, parity, unusual=None):
+    return Outcome.ACCEPTED, layers, n, parity, unusual

@@ -1,0 +1,47 @@
+"""Rule parameters and readings that cannot be are refused."""
+
+from dataclasses import replace
+
+import pytest
+
+from inspections.domain.reading import Half, Reading
+from inspections.errors import ImpossibleParameters, ImpossibleReading
+from tests.inspections.domain.counted_reels import (
+    TYPE,
+)
+
+
+@pytest.mark.parametrize(
+    ("field", "bad", "good"),
+    [
+        ("wraps_odd_layer", 1, 2),
+        ("wraps_even_layer", 1, 2),
+        ("max_layers", 0, 1),
+        ("lead_wraps", -1, 0),
+        ("arc_from_deg", -0.1, 0),
+        ("arc_from_deg", 360, 179),
+        ("arc_to_deg", 0, 0.1),
+        ("arc_to_deg", 360.1, 360),
+        ("arc_to_deg", float("nan"), 360),
+    ],
+)
+def test_parameters_that_no_drum_has_are_refused_with_what_was_seen_and_what_is_allowed(field, bad, good):
+    assert getattr(replace(TYPE, **{field: good}), field) == good
+    with pytest.raises(ImpossibleParameters, match=rf"{field} was {bad}; allowed: ") as caught:
+        replace(TYPE, **{field: bad})
+    assert (caught.value.facts["field"], caught.value.facts["allowed"] != "") == (field, True)
+
+
+@pytest.mark.parametrize(
+    ("field", "bad"),
+    [("scale_left", -1), ("scale_right", -1), ("crossover_deg", -0.1), ("crossover_deg", 360.1),
+     ("crossover_deg", float("nan"))],
+)  # fmt: skip
+def test_a_reading_that_nobody_can_have_made_is_refused(field, bad):
+    with pytest.raises(ImpossibleReading, match=rf"{field} was {bad}; allowed: 0 "):
+        Reading(**{field: bad})
+
+
+def test_the_crossover_is_given_once():
+    with pytest.raises(ImpossibleReading, match=r"crossover_half was aft; allowed: the half or the degrees"):
+        Reading(crossover_half=Half.AFT, crossover_deg=75)
