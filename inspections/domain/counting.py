@@ -158,7 +158,7 @@ def _settled(seen: Seen, tally: _Tally) -> Working:
     if tally.wraps < 0:
         unusual = Unusual.STEPPED_DOWN
         below = seen.parameters.capacity(tally.layers) if tally.layers else 0
-        if below + tally.wraps < 0 or not tally.layers:
+        if below + tally.wraps < 0:
             problem = _cannot_step_down(tally, below)
             return Working(outcome=Outcome.REFERRED, unusual=unusual, steps=tally.steps, problems=(problem,))
         tally = _stepped_down(tally, below)

@@ -50,6 +50,7 @@ def test_on_the_scale_line_the_count_is_referred(deg):
     working = work_out(TYPE, at(deg))
     assert (working.outcome, working.layers, working.proposed) == (Outcome.REFERRED, None, None)
     assert codes(working) == ["crossover_on_the_limit"]
+    assert f"The crossover is on the scale line, at {deg}°" in working.problems[0].detail
     assert [step.after for step in working.steps] == [12, 12]  # as read, so that somebody can decide
 
 
@@ -68,6 +69,8 @@ def test_on_hold_a_count_that_steps_down_is_only_proposed():
     assert numbers(working) == (Outcome.REFERRED, None, None, None, Unusual.STEPPED_DOWN)
     assert working.proposed == Count(layers=10, wraps=27, parity=Parity.EVEN)
     assert codes(working) == ["unusual_count_held"]
+    assert "This count steps down a layer" in working.problems[0].detail
+    assert "Proposed: layers 10, wraps 27." in working.problems[0].detail
 
 
 def test_a_flush_layer_is_worked_as_the_part_layer_with_all_its_wraps():
@@ -107,6 +110,7 @@ def test_on_hold_a_flush_count_is_only_proposed():
     working = work_out(ON_HOLD, FLUSH)
     assert numbers(working) == (Outcome.REFERRED, None, None, None, Unusual.FLUSH)
     assert working.proposed == Count(layers=11, wraps=25, parity=Parity.ODD)
+    assert "This count is flush" in working.problems[0].detail
 
 
 def test_on_hold_a_flush_reading_with_another_problem_proposes_nothing():
@@ -132,11 +136,13 @@ def test_the_arc_is_the_types_and_its_beginning_is_referred(deg, expected):
     working = work_out(replace(TYPE, arc_from_deg=10, arc_to_deg=190), at(deg))
     assert working.wraps == expected
     assert working.outcome is (Outcome.ACCEPTED if expected else Outcome.REFERRED)
+    if deg == 10:
+        assert "The crossover is where the arc of this type begins, at 10°" in working.problems[0].detail
 
 
 @pytest.mark.parametrize(
     ("arc", "aft", "forward"),
-    [((0, 180), 10, 11), ((180, 360), 11, 10), ((0, 360), 10, 10), ((0, 200), 10, None), ((10, 180), None, 11)],
+    [((0, 180), 10, 11), ((180, 360), 11, 10), ((0, 360), 10, 10), ((0, 200), 10, None), ((0.5, 180), None, 11)],
 )
 def test_a_half_is_enough_only_where_the_arc_does_not_divide_it(arc, aft, forward):
     parameters = replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1])
@@ -172,6 +178,7 @@ def test_an_empty_drum_cannot_be_stepped_down_from(parameters):
     working = work_out(parameters, EMPTY)
     assert numbers(working) == (Outcome.REFERRED, None, None, None, Unusual.STEPPED_DOWN)
     assert (working.proposed, codes(working)) == (None, ["cannot_step_down"])
+    assert "take 1 wrap more than the part layer has, and there is no layer below" in working.problems[0].detail
     assert [step.after for step in working.steps] == [0, 1, 0, -1]
 
 
@@ -181,6 +188,7 @@ def test_one_layer_is_stepped_down_and_never_two():
     assert numbers(work_out(replace(small, lead_wraps=3), steps_down))[:3] == (Outcome.ACCEPTED, 10, 0)
     working = work_out(replace(small, lead_wraps=4), steps_down)
     assert (working.outcome, working.proposed, codes(working)) == (Outcome.REFERRED, None, ["cannot_step_down"])
+    assert "take 4 wraps more than the part layer has, and the layer below holds 3 wraps" in working.problems[0].detail
 
 
 def test_a_flush_reading_that_steps_down_is_said_to_step_down():
@@ -208,6 +216,7 @@ def test_the_steps_show_the_arithmetic():
         ("Full layers, stepped down", 11, -1, 10),
         ("Part-layer wraps, stepped down", -1, 28, 27),
     ]
+    assert work_out(TYPE, STEPS_DOWN).steps[-1].why == "Layer 11 holds 28 wraps when full; less the 1 missing."
 
 
 def test_the_steps_of_a_flush_layer_kept_whole_show_it():

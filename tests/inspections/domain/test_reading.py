@@ -4,11 +4,16 @@ from dataclasses import replace
 
 import pytest
 
-from inspections.domain.reading import Half, Reading
+from inspections.domain.reading import Half, Reading, RuleParameters
 from inspections.errors import ImpossibleParameters, ImpossibleReading
-from tests.inspections.domain.counted_reels import (
-    TYPE,
-)
+from reels.domain.words import Graduation, Side, UnusualRule
+from tests.inspections.domain.counted_reels import TYPE
+
+
+def test_a_type_that_says_nothing_else_has_a_lead_of_one_and_an_arc_of_half_a_turn_and_holds_what_is_unusual():
+    plain = RuleParameters(anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=40)
+    assert (plain.lead_wraps, plain.arc_from_deg, plain.arc_to_deg) == (1, 0, 180)
+    assert (plain.unusual, plain.graduation) == (UnusualRule.HOLD, Graduation.EVERY)
 
 
 @pytest.mark.parametrize(

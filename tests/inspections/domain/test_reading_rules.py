@@ -31,6 +31,7 @@ from tests.inspections.domain.counted_reels import (
         (12, 12, ["scales_equal"]),
         (12, 13, ["scales_lower_on_other_side"]),
         (14, 12, ["scales_uneven"]),
+        (13, 11, ["scales_uneven"]),  # which of the two is wrong can't be told, so nothing else is judged by them
         (12, 14, ["scales_uneven", "scales_lower_on_other_side"]),
         (13, None, ["open_scale_missing"]),
         (None, None, ["scales_missing"]),
@@ -155,6 +156,7 @@ def test_a_scale_not_yet_keyed_is_not_one_left_out():
     ("keyed", "expected"),
     [
         (Reading(), []),
+        (Reading(scale_right=11, open_side=OpenSide.RIGHT), []),
         (Reading(scale_left=41), ["too_many_layers"]),
         (Reading(scale_left=14, scale_right=12), ["scales_uneven"]),
         (Reading(open_side=OpenSide.RIGHT, unwind=Unwind.LEFT_TO_RIGHT), ["unwind_disagrees"]),

@@ -1,0 +1,86 @@
+"""Unlogged cuts: what a reel's counts and log entries say, over its whole history. The public face.
+
+A slip reverts at the next count; a cut stays. So a single difference proves little and the sequence proves a lot. The
+hidden state is the cable on the drum; it falls by logged cuts, by unlogged ones, and else stays, but for a little
+stretch of new cable. Each count sees it through whole wraps, looseness and people's slips. Rates come from the fleet
+(`learn`), beliefs about a reel from its history and the rates (`assess`). Pure: the caller hands over the rows that
+were known on the day that it asks about.
+
+    drift_records   what goes in and what comes out      drift_rates     rates and what they mean
+    drift_chain     a history laid out for inference     drift_engine    forward and backward pass in batches
+    drift_fleet     reels and fleets put together        drift_learning  rates from a fleet
+    drift_newest    the newest count: is it plausible?   drift_words     the sentences
+    hidden_chain    the recursions themselves
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from inspections.domain.drift_fleet import assess_fleet
+from inspections.domain.drift_learning import learn
+from inspections.domain.drift_newest import Plausibility, most_probable_course, plausibility, worth_of_recount
+from inspections.domain.drift_rates import DEFAULT_RATES, Rates, in_words
+from inspections.domain.drift_records import (
+    ClosedFlag,
+    CountBelief,
+    CountSeen,
+    CutLogged,
+    Ending,
+    IntervalBelief,
+    ReelAssessment,
+    ReelHistory,
+    Slip,
+)
+from inspections.domain.drift_words import explain, plausibility_in_words
+
+__all__ = [
+    "DEFAULT_RATES",
+    "ClosedFlag",
+    "CountBelief",
+    "CountSeen",
+    "CutLogged",
+    "Ending",
+    "IntervalBelief",
+    "Plausibility",
+    "Rates",
+    "ReelAssessment",
+    "ReelHistory",
+    "Slip",
+    "assess",
+    "assess_fleet",
+    "choose_flags",
+    "explain",
+    "in_words",
+    "learn",
+    "most_probable_course",
+    "plausibility",
+    "plausibility_in_words",
+    "worth_of_recount",
+]
+
+
+def assess(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> ReelAssessment:
+    """What is believed of one reel.
+
+    history: any number of counts. rates: learned from its fleet.
+    Returns one belief a count and one a pair of neighbouring counts, in order of time.
+    """
+    return next(assess_fleet([history], rates, threads=1))
+
+
+def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:
+    """Flag as many intervals as possible while the expected share of false flags stays at or below false_share.
+
+    probabilities: of an unlogged cut, each 0 to 1. false_share: 0 to 1.
+    Returns one answer each, in the order given; equal probabilities are answered alike.
+    Source: the Bayesian false discovery rate, Newton et al. (2004): the mean of 1 - p over the flagged.
+    """
+    p = np.asarray(probabilities, dtype=np.float64)
+    falling = np.sort(p)[::-1]
+    expected = np.cumsum(1.0 - falling) / np.arange(1, p.size + 1)
+    last_of_its_kind = np.append(falling[1:] != falling[:-1], True)[: p.size]
+    fine = np.flatnonzero((expected <= false_share + 1e-12) & last_of_its_kind)
+    if fine.size == 0:
+        return [False] * p.size
+    return [bool(x) for x in p >= falling[fine[-1]]]

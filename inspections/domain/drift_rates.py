@@ -1,0 +1,118 @@
+"""The rates of a fleet: how often cable is lost, how long cuts are, how loose reels are wound, how people slip.
+
+Everything here has a meaning that a person can judge; `in_words` says it. The values that stand before anything is
+learned are broad guesses (common practice, no published source), which a fleet of a few dozen counts already moves.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from inspections.domain.drift_records import SLIP_WORDS, SLIPS, Slip
+
+FloatArray = NDArray[np.float64]
+
+DAYS_PER_YEAR = 365.25
+SIZE_EDGES_M = np.geomspace(0.3, 300.0, 31)
+LOOSENESS_WRAPS = 0.1 * 1.6 ** np.arange(9)  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
+
+
+def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
+    """Share of a lognormal length in each size class, summing to one."""
+    shares = np.diff(ndtr((np.log(SIZE_EDGES_M) - np.log(median_m)) / log_sd))
+    return cast(FloatArray, shares / shares.sum())
+
+
+def _default_sizes() -> tuple[float, ...]:
+    return tuple((0.7 * lognormal_shares(7.0, 0.8) + 0.3 * lognormal_shares(10.0, 1.4)).tolist())
+
+
+def _default_looseness() -> tuple[float, ...]:
+    shares = np.exp(-0.5 * (np.log(LOOSENESS_WRAPS / 0.45) / 0.8) ** 2)
+    return tuple((shares / shares.sum()).tolist())
+
+
+def _default_slips() -> tuple[float, ...]:
+    share = {
+        Slip.ONE_WRAP: 0.01,
+        Slip.CORRECTION: 0.006,
+        Slip.SCALE: 0.006,
+        Slip.WRONG_FACE: 0.004,
+        Slip.NEARBY: 0.004,
+        Slip.COPIED: 0.005,
+        Slip.ANYTHING: 0.004,
+    }
+    return tuple(share.get(slip, 1.0 - sum(share.values())) for slip in SLIPS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """Rates of a fleet; shares are 0 to 1.
+
+    cuts_per_interval, cuts_per_year: unlogged cuts, the part that goes with each interval whatever its length and the
+    part that goes with time. size_shares: share of unlogged cuts in each class of SIZE_EDGES_M. looseness_shares:
+    share of reels at each of LOOSENESS_WRAPS. fullness_power: looseness grows as turns to this power. slip_shares: of
+    counts, in the order of SLIPS. logged_sd_m, logged_sd_share: error of a logged length, fixed and in proportion.
+    entry_void, twin_void: share of log entries without a cut, and of second entries of equal length. entry_wrong:
+    share with a wrong length. entry_misdated: share on the wrong side of a count close by. stretch_share: growth of
+    new cable, of its length; stretch_days: how fast it ends. received_sd_share: error of the length at receipt.
+    """
+
+    cuts_per_interval: float = 0.02
+    cuts_per_year: float = 0.04
+    size_shares: tuple[float, ...] = _default_sizes()
+    looseness_shares: tuple[float, ...] = _default_looseness()
+    fullness_power: float = 0.7
+    slip_shares: tuple[float, ...] = _default_slips()
+    logged_sd_m: float = 0.3
+    logged_sd_share: float = 0.02
+    entry_void: float = 0.01
+    twin_void: float = 0.7
+    entry_wrong: float = 0.02
+    entry_misdated: float = 0.05
+    stretch_share: float = 0.0
+    stretch_days: float = 120.0
+    received_sd_share: float = 0.02
+
+    def slip_share(self, slip: Slip) -> float:
+        """Share of counts with this slip."""
+        return self.slip_shares[SLIPS.index(slip)]
+
+    def p_cut(self, days: FloatArray) -> FloatArray:
+        """Probability of an unlogged cut in intervals of so many days, before the counts are looked at."""
+        expected = self.cuts_per_interval + self.cuts_per_year * np.maximum(days, 0.0) / DAYS_PER_YEAR
+        return np.clip(-np.expm1(-expected), 1e-6, 0.9)
+
+    def sizes_within(self, edges_m: FloatArray) -> FloatArray:
+        """Probability that an unlogged cut is between each edge and the next: shape (n - 1,)."""
+        known = np.concatenate([[0.0], np.cumsum(self.size_shares)])
+        at_edge = np.interp(np.log(np.maximum(edges_m, 1e-9)), np.log(SIZE_EDGES_M), known)
+        return np.diff(at_edge)
+
+    def size_quantile_m(self, share: float) -> float:
+        """Length that this share of unlogged cuts stays below, metres."""
+        known = np.concatenate([[0.0], np.cumsum(self.size_shares)])
+        return float(np.exp(np.interp(share, known, np.log(SIZE_EDGES_M))))
+
+
+DEFAULT_RATES = Rates()
+
+
+def in_words(rates: Rates) -> tuple[str, ...]:
+    """The rates as sentences, the most asked-for first."""
+    looseness = float(np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS))))
+    slips = [f"{SLIP_WORDS[s]}: {rates.slip_share(s):.2%} of counts" for s in SLIPS if s is not Slip.NONE]
+    return (
+        f"Unlogged cuts: {rates.cuts_per_interval:.3f} an interval and {rates.cuts_per_year:.3f} a year.",
+        f"Half of them are longer than {rates.size_quantile_m(0.5):.1f} m, nine in ten lie between "
+        f"{rates.size_quantile_m(0.05):.1f} and {rates.size_quantile_m(0.95):.1f} m.",
+        f"A usual reel's counts spread by {looseness:.2f} wraps on a half-full drum.",
+        f"Slips: {'; '.join(slips)}.",
+        f"Logged lengths are off by about {rates.logged_sd_m:.2f} m and {rates.logged_sd_share:.1%}; "
+        f"{rates.entry_wrong:.1%} are wrong, {rates.entry_void:.1%} had no cut, "
+        f"{rates.entry_misdated:.1%} of those near a count are dated on its wrong side.",
+        f"New cable stretches by {rates.stretch_share:.2%}, most of it within {rates.stretch_days:.0f} days.",
+    )

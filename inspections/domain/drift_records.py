@@ -1,0 +1,134 @@
+"""What the drift model is given and what it answers: counts, logged cuts, and beliefs about them."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from reels.domain.winding import Drum
+
+
+class Ending(StrEnum):
+    """How a flag was closed; evidence for the next report."""
+
+    LATE_LOGGED_CUT = "late_logged_cut"
+    MISCOUNT = "miscount"
+    CONFIRMED_LOSS = "confirmed_loss"
+    UNEXPLAINED = "unexplained"
+
+
+class Slip(StrEnum):
+    """Ordinary ways in which two people write down a wrong count."""
+
+    NONE = "none"
+    ONE_WRAP = "one_wrap"
+    CORRECTION = "correction"
+    SCALE = "scale"
+    WRONG_FACE = "wrong_face"
+    NEARBY = "nearby"
+    COPIED = "copied"
+    ANYTHING = "anything"
+
+
+SLIPS = tuple(Slip)
+SLIP_WORDS = {
+    Slip.NONE: "no slip",
+    Slip.ONE_WRAP: "one wrap off",
+    Slip.CORRECTION: "a correction forgotten or made twice",
+    Slip.SCALE: "a flange scale misread by a layer or two",
+    Slip.WRONG_FACE: "the wrong face of the gauge, counted from the other flange",
+    Slip.NEARBY: "a few wraps off",
+    Slip.COPIED: "the numbers of the time before written again",
+    Slip.ANYTHING: "numbers that fit nothing",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountSeen:
+    """One count after the corrections: when it was made, full layers, part-layer wraps."""
+
+    at: datetime
+    layers: int
+    wraps: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutLogged:
+    """One log entry: when the cut is said to have been made, when that was recorded (None: at once), metres."""
+
+    at: datetime
+    length_m: float
+    recorded_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClosedFlag:
+    """The ending of a flag on the interval between two counts, known by their times."""
+
+    from_at: datetime
+    to_at: datetime
+    ending: Ending
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelHistory:
+    """All that is known of a reel, or all that was known on some day: the caller chooses the rows.
+
+    counts, cuts and replaced_at need no order. lead_wraps: the type's lead allowance. received_m: the cable's length
+    when it was received, if it is known. Times are all aware or all naive.
+    """
+
+    reel: str
+    drum: Drum
+    counts: tuple[CountSeen, ...]
+    cuts: tuple[CutLogged, ...] = ()
+    replaced_at: tuple[datetime, ...] = ()
+    lead_wraps: int = 1
+    received_at: datetime | None = None
+    received_m: float | None = None
+    closed_flags: tuple[ClosedFlag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountBelief:
+    """One count: is it a slip (0 to 1), of which kind most likely, and the turns that were really on the drum."""
+
+    at: datetime
+    layers: int
+    wraps: int
+    p_slip: float
+    likeliest_slip: Slip
+    turns: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntervalBelief:
+    """One pair of neighbouring counts; lengths in metres, cut lengths given that a cut was made.
+
+    observed_change_m: later count less earlier, by the winding model. replaced: the cable was replaced in between, so
+    that the two counts can't be compared. log_doubt: probability that the log entries of this interval are not as
+    written (another interval, twice, another length).
+    """
+
+    from_at: datetime
+    to_at: datetime
+    observed_change_m: float
+    logged_cut_m: float
+    p_unlogged_cut: float
+    p_when_counted: float
+    cut_m: float
+    cut_low_m: float
+    cut_high_m: float
+    replaced: bool = False
+    log_doubt: float = 0.0
+    ending: Ending | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelAssessment:
+    """Beliefs about one reel, in order of time; looseness_wraps is the spread of its counts on a half-full drum."""
+
+    reel: str
+    counts: tuple[CountBelief, ...]
+    intervals: tuple[IntervalBelief, ...]
+    looseness_wraps: float
+    log_evidence: float = field(default=0.0)

@@ -1,0 +1,98 @@
+"""What a document costs: `python -m tests.benchmarks.pdf_cost [HOW MANY]`.
+
+The bare document beside it is plain reportlab with the same fonts: as many table cells and paragraphs with the same
+texts, and as many drawing shapes; no tags, bookmarks, page furniture, QR code or archival parts. Asked for: pages cost
+at most 2 times as much before sealing, and a thousand of them in bounded memory. Processor time of one process.
+"""
+
+import io
+import resource
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+from reportlab.graphics.shapes import Circle, Drawing
+from reportlab.lib.colors import black, white
+from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
+
+from reports.pdf import style
+from reports.pdf.flowables import TaggedFigure
+from reports.pdf.fonts import PLAIN, register
+from reports.pdf.inspection_sheet import render_inspection, story_of
+from reports.pdf.making import drawn_up
+from reports.pdf.seal import check_seal, new_key, sealed
+from tests.reports.pdf.sample_facts import facts
+
+ROUNDS = 25
+HOW_MANY = 1000
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+def bare() -> list[Any]:
+    """A plain story of the same size."""
+    register()
+    return [_bare(each) for each in story_of(facts()).flowables]
+
+
+def _bare(each: Any) -> Any:
+    if isinstance(each, TaggedFigure):
+        return _drawing(len(each._drawing.contents))
+    if isinstance(each, Table):
+        rows = [[_cell(value) for value in row] for row in each._cellvalues]
+        return Table(rows, colWidths=each._colWidths, style=[("FONT", (0, 0), (-1, -1), PLAIN, 8, 10.9)])
+    return Paragraph(each.text, style.BODY)
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, Paragraph):
+        return Paragraph(value.text, style.CELL)
+    return _drawing(len(value._drawing.contents)) if isinstance(value, TaggedFigure) else str(value)
+
+
+def _drawing(shapes: int) -> Drawing:
+    drawing = Drawing(150, 150)
+    for i in range(shapes):
+        drawing.add(Circle(i % 30 * 5, i // 30 * 5, 2, fillColor=white, strokeColor=black, strokeWidth=0.4))
+    return drawing
+
+
+def build_bare() -> int:
+    out = io.BytesIO()
+    SimpleDocTemplate(out, invariant=1, initialFontName=PLAIN, pageCompression=1).build(bare())
+    return len(out.getvalue())
+
+
+def milliseconds(action: Callable[[], object]) -> float:
+    """Processor time of one call, the median of several."""
+    action()
+    times = []
+    for _ in range(ROUNDS):
+        begun = time.process_time()
+        action()
+        times.append((time.process_time() - begun) * 1000)
+    return statistics.median(times)
+
+
+def main(how_many: int) -> None:
+    key, content = new_key(name="Benchmark", at=NOW), drawn_up(facts())
+    whole = sealed(content, key, at=NOW)
+    plain, pages = milliseconds(build_bare), milliseconds(lambda: render_inspection(facts()))
+    say = sys.stdout.write
+    say(f"bare document       {plain:7.1f} ms\n")
+    say(f"pages of a record   {pages:7.1f} ms, {pages / plain:.2f} times the bare one (asked for: at most 2)\n")
+    say(f"archival, validated {milliseconds(lambda: drawn_up(facts())):7.1f} ms with the pages\n")
+    say(f"seal                {milliseconds(lambda: sealed(content, key, at=NOW)):7.1f} ms\n")
+    say(f"check of a seal     {milliseconds(lambda: check_seal(whole)):7.1f} ms\n")
+    say(f"size                {len(whole):7d} bytes\n")
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    for _ in range(how_many):
+        sealed(drawn_up(facts()), key, at=NOW)
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    say(f"{how_many} sealed documents: peak memory grew from {before // 1024} to {after // 1024} MiB\n")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else HOW_MANY)

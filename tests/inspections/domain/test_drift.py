@@ -1,0 +1,189 @@
+"""What the drift model believes of single reels: slips revert, cuts stay, and everything that is known counts."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from inspections.domain import drift
+from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip
+from tests.inspections.domain.drift_reels import DRUM, LOWER, STEADY, counted, cut, day
+
+
+def p_cuts(history: ReelHistory) -> list[float]:
+    return [i.p_unlogged_cut for i in drift.assess(history).intervals]
+
+
+def test_a_steady_reel_shows_no_drift() -> None:
+    assert max(p_cuts(counted(STEADY))) < 0.02
+
+
+def test_a_drop_that_stays_is_a_cut_of_its_length() -> None:
+    belief = drift.assess(counted(STEADY + LOWER)).intervals[5]
+    assert belief.p_unlogged_cut > 0.98
+    assert belief.cut_low_m < 11.6 < belief.cut_high_m  # six wraps of the 13th layer at 1.94 m, by the winding model
+    assert belief.cut_high_m - belief.cut_low_m < 4.0
+
+
+def test_a_drop_that_reverts_is_a_slip_and_no_cut() -> None:
+    found = drift.assess(counted([*STEADY, (12, 4), *STEADY]))
+    assert max(i.p_unlogged_cut for i in found.intervals) < 0.05
+    assert found.counts[6].p_slip > 0.9
+
+
+@pytest.mark.parametrize(
+    ("slipped", "kinds"),
+    [
+        ((13, 10), {Slip.SCALE}),
+        ((10, 10), {Slip.SCALE}),
+        ((12, 16), {Slip.WRONG_FACE}),  # 27 or 28 + 1 - 10 - twice what is subtracted
+        ((3, 21), {Slip.ANYTHING}),
+    ],
+)
+def test_a_slip_is_named_by_its_kind(slipped: tuple[int, int], kinds: set[Slip]) -> None:
+    belief = drift.assess(counted([*STEADY, slipped, *STEADY])).counts[6]
+    assert (belief.p_slip > 0.9, belief.likeliest_slip in kinds) == (True, True)
+
+
+def test_last_times_numbers_copied_after_a_logged_cut_are_seen() -> None:
+    counts = [(12, 10)] * 4 + [(12, 10)] + [(12, 4)] * 4
+    found = drift.assess(counted(counts, cuts=(cut(100, 11.6),)))
+    assert found.counts[4].likeliest_slip in {Slip.COPIED, Slip.NONE}
+    assert found.intervals[4].p_unlogged_cut < 0.3
+
+
+def test_the_newest_interval_is_judged_by_what_was_known_then() -> None:
+    whole = counted(STEADY + LOWER)
+    then = drift.assess(replace(whole, counts=whole.counts[:7])).intervals[-1]
+    now = drift.assess(whole).intervals[5]
+    assert now.p_when_counted == pytest.approx(then.p_unlogged_cut, abs=0.02)
+    assert now.p_unlogged_cut > now.p_when_counted
+
+
+def test_a_logged_cut_explains_the_drop() -> None:
+    found = drift.assess(counted(STEADY + LOWER, cuts=(cut(165, 11.6),)))
+    assert max(i.p_unlogged_cut for i in found.intervals) < 0.03
+    assert found.intervals[5].logged_cut_m == 11.6
+
+
+def test_a_cut_recorded_late_explains_today_but_not_the_day_of_the_count() -> None:
+    belief = drift.assess(counted(STEADY + LOWER, cuts=(cut(165, 11.6, recorded=250),))).intervals[5]
+    assert belief.p_unlogged_cut < 0.03
+    assert belief.p_when_counted > 0.3
+
+
+def test_a_cut_dated_just_past_the_count_is_taken_for_the_same_cut() -> None:
+    found = drift.assess(counted(STEADY + LOWER, cuts=(cut(181, 11.6),)))
+    assert max(i.p_unlogged_cut for i in found.intervals) < 0.15
+    assert found.intervals[6].log_doubt > 0.8
+
+
+def test_a_cut_entered_twice_is_taken_once() -> None:
+    found = drift.assess(counted(STEADY + LOWER, cuts=(cut(165, 11.6), cut(166, 11.6))))
+    assert max(i.p_unlogged_cut for i in found.intervals) < 0.05
+
+
+def test_a_replacement_starts_anew() -> None:
+    found = drift.assess(counted([*STEADY, *[(15, 3)] * 4], replaced_at=(day(160),)))
+    across = found.intervals[5]
+    assert (across.replaced, across.p_unlogged_cut < 0.05) == (True, True)
+    assert max(i.p_unlogged_cut for i in found.intervals if not i.replaced) < 0.03
+
+
+@pytest.mark.parametrize(
+    ("ending", "low", "high"),
+    [(Ending.CONFIRMED_LOSS, 0.9, 1.0), (Ending.MISCOUNT, 0.0, 0.25), (Ending.UNEXPLAINED, 0.3, 0.98)],
+)
+def test_the_ending_of_a_flag_is_evidence(ending: Ending, low: float, high: float) -> None:
+    history = counted([*STEADY, (12, 4)], closed_flags=(ClosedFlag(from_at=day(150), to_at=day(180), ending=ending),))
+    assert low <= drift.assess(history).intervals[-1].p_unlogged_cut <= high
+
+
+def test_a_count_just_keyed_is_held_against_the_history() -> None:
+    history = counted(STEADY)
+    as_ever = drift.plausibility(history, CountSeen(at=day(180), layers=12, wraps=10))
+    lower = drift.plausibility(history, CountSeen(at=day(180), layers=12, wraps=4))
+    misread = drift.plausibility(history, CountSeen(at=day(180), layers=13, wraps=10))
+    assert (as_ever.surprising, lower.surprising, misread.surprising) == (False, True, True)
+    assert lower.p_unlogged_cut > 0.3 > misread.p_unlogged_cut
+    assert misread.likeliest_slip is Slip.SCALE
+    assert "was one made? Log it now" in drift.plausibility_in_words(lower)
+    assert "fits the history" in drift.plausibility_in_words(as_ever)
+
+
+def test_a_first_count_has_nothing_to_be_held_against() -> None:
+    found = drift.plausibility(counted([]), CountSeen(at=day(0), layers=12, wraps=10))
+    assert (found.comparable, found.surprising) == (False, False)
+
+
+def test_the_most_probable_course_steps_down_once() -> None:
+    course = np.array(drift.most_probable_course(counted([*STEADY, *LOWER])))
+    assert np.ptp(course[:6]) == np.ptp(course[6:]) == 0.0
+    assert course[5] - course[6] == pytest.approx(6.0, abs=0.7)
+
+
+def test_a_recount_is_worth_most_when_a_cut_is_in_doubt() -> None:
+    doubtful = drift.worth_of_recount(counted([*STEADY, (12, 4)]))
+    steady = drift.worth_of_recount(counted(STEADY))
+    settled = drift.worth_of_recount(counted([*STEADY, *LOWER]))
+    assert 0.0 <= steady < 0.1 < doubtful <= 1.0
+    assert settled < 0.1
+
+
+def test_the_sentence_of_a_cut_names_the_facts() -> None:
+    found = drift.assess(counted(STEADY + LOWER))
+    says = drift.explain(found, 5)
+    for fact in ("2024-05-30", "2024-06-29", "shorter", "no cut is logged", "6 of 6 counts", "5 of 5 counts", "missing"):
+        assert fact in says
+
+
+def test_flags_keep_the_expected_share_of_false_ones() -> None:
+    # running means of 1 - p: 0.01, 0.02, 0.0467, 0.06: the two equal ones come in together or not at all
+    assert drift.choose_flags([0.99, 0.5, 0.97, 0.9, 0.2, 0.9]) == [True, False, True, False, False, False]
+    assert drift.choose_flags([0.99, 0.5, 0.97, 0.9, 0.2, 0.9], 0.06) == [True, False, True, True, False, True]
+    assert drift.choose_flags([]) == []
+    assert drift.choose_flags([0.5], 0.0) == [False]
+
+
+def test_empty_and_tiny_histories_have_no_intervals() -> None:
+    assert drift.assess(counted([])).intervals == ()
+    one = drift.assess(counted([(12, 10)]))
+    assert (len(one.counts), one.intervals) == (1, ())
+    assert drift.learn([]) == drift.DEFAULT_RATES
+    assert drift.learn([counted([])]) == drift.DEFAULT_RATES
+
+
+LEVELS = st.lists(st.tuples(st.integers(0, 19), st.integers(0, 27)), min_size=1, max_size=9)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(counts=LEVELS, cuts=st.lists(st.tuples(st.floats(0, 260), st.floats(0.1, 300)), max_size=4))
+def test_whatever_is_counted_beliefs_are_probabilities(
+    counts: list[tuple[int, int]], cuts: list[tuple[float, float]]
+) -> None:
+    found = drift.assess(counted(counts, cuts=tuple(cut(on, length) for on, length in cuts)))
+    assert (len(found.counts), len(found.intervals)) == (len(counts), len(counts) - 1)
+    for i in found.intervals:
+        assert 0.0 <= i.p_unlogged_cut <= 1.0 and 0.0 <= i.p_when_counted <= 1.0 and 0.0 <= i.log_doubt <= 1.0
+        assert 0.0 <= i.cut_low_m <= i.cut_m <= i.cut_high_m < 1e4
+    for c in found.counts:
+        assert 0.0 <= c.p_slip <= 1.0 and -30.0 <= c.turns <= 600.0
+
+
+@settings(max_examples=20, deadline=None, derandomize=True)
+@given(order=st.permutations(range(8)))
+def test_the_order_of_the_rows_does_not_matter(order: list[int]) -> None:
+    history = counted([*STEADY, (12, 4), (12, 4)], cuts=(cut(20, 3.0), cut(60, 3.0)))
+    shuffled = replace(history, counts=tuple(history.counts[i] for i in order), cuts=history.cuts[::-1])
+    assert drift.assess(shuffled) == drift.assess(history)
+
+
+def test_a_fleet_is_answered_reel_by_reel_as_each_alone() -> None:
+    reels = [counted(STEADY), counted([*STEADY, *LOWER], cuts=(cut(20, 2.0),)), counted([(3, 3)]), counted([]),
+             replace(counted([(12, 10), (3, 2), (12, 10)]), drum=DRUM)]
+    together = list(drift.assess_fleet(reels, drift.DEFAULT_RATES))
+    for alone, one in zip(map(drift.assess, reels), together, strict=True):
+        assert [i.p_unlogged_cut for i in one.intervals] == pytest.approx([i.p_unlogged_cut for i in alone.intervals])
+        assert [c.p_slip for c in one.counts] == pytest.approx([c.p_slip for c in alone.counts], abs=1e-9)
