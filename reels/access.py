@@ -4,14 +4,15 @@ Reading goes by posting: a person sees the reels of the sites where they are pos
 is a matter of authorisations, in `inspections`. What somebody may not see is answered as if it were not there.
 """
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db import transaction
-from django.db.models import Exists, Model, Q, QuerySet
+from django.db.models import Exists, Max, Model, Q, QuerySet
 
-from reels.errors import Busy, NotFound, OnlyAdministrators
-from reels.models import Chain, HistoryEntry, Machine, Person, Posting, Reel, ReelType, Site
+from reels.errors import Busy, FeedIsShorter, NotFound, OnlyAdministrators
+from reels.models import ApiToken, Chain, FeedPlace, HistoryEntry, Machine, Person, Posting, Reel, ReelType, Site
 
 REGISTER = "register"  # the chain of everything that belongs to no single reel: people, sites, types, machines
 Row = TypeVar("Row", bound=Model)
@@ -32,6 +33,11 @@ def lock(*names: str) -> list[Chain]:
     if missing := set(names) - set(found):
         raise Busy(chains=sorted(missing))
     return [found[name] for name in names]
+
+
+def lock_if_free(name: str) -> bool:
+    """Lock one chain, unless somebody else has it."""
+    return Chain.objects.select_for_update(skip_locked=True).filter(name=name).first() is not None
 
 
 def lock_register() -> Chain:
@@ -85,6 +91,64 @@ def machine_for_read(serial: str, person: Person, at: datetime) -> Machine:
 def reel_type(code: str) -> ReelType:
     """The reel type; types are open to everybody who is logged in."""
     return one(ReelType.objects.all(), "reel type", code=code)
+
+
+def reel_types() -> QuerySet[ReelType]:
+    """Every reel type; types are open to everybody who is logged in."""
+    return ReelType.objects.all()
+
+
+def site(code: str) -> Site:
+    """Any site, for a service that says who may do what there."""
+    return one(Site.objects.all(), "site", code=code)
+
+
+def person_named(username: str) -> Person:
+    """Somebody who is to be named in a record; NotFound for a closed account."""
+    return one(Person.objects.filter(is_active=True), "person", username=username)
+
+
+def people(administrator: Person) -> QuerySet[Person]:
+    """Everybody with a login, with their postings. Raises OnlyAdministrators."""
+    only_administrators(administrator)
+    return Person.objects.prefetch_related("postings__site")
+
+
+def person_for_administrator(username: str, administrator: Person) -> Person:
+    """One person with their postings. Raises OnlyAdministrators or NotFound."""
+    return one(people(administrator), "person", username=username)
+
+
+def tokens(administrator: Person) -> QuerySet[ApiToken]:
+    """Every token. Raises OnlyAdministrators."""
+    only_administrators(administrator)
+    return ApiToken.objects.select_related("person", "issued_by", "revoked_by")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedPart:
+    """A part of the feed: entries in its order, the number to go on after, and whether more is numbered already."""
+
+    entries: list[HistoryEntry]
+    after: int
+    more: bool
+
+
+def feed_after(after: int, size: int, person: Person, at: datetime) -> FeedPart:
+    """Entries of the reels that the person may see, from a number on. Three queries.
+
+    Raises FeedIsShorter when the feed ends before that number.
+    """
+    last = FeedPlace.objects.aggregate(last=Max("number"))["last"] or 0
+    if after > last:
+        raise FeedIsShorter(after=after, last=last)
+    places = FeedPlace.objects.filter(
+        number__gt=after, number__lte=last, entry__chain__reel__site__in=readable_sites(person, at)
+    ).select_related("entry__actor", "entry__chain__reel")
+    found = list(places.order_by("number")[: size + 1])
+    more, found = len(found) > size, found[:size]
+    end = found[-1].number if more else last
+    return FeedPart(entries=[place.entry for place in found], after=end or last, more=more)
 
 
 def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:

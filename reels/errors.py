@@ -55,9 +55,59 @@ class Busy(Refused):
     says = "Somebody else is writing to this record. Send the same request again in a moment."
 
 
+class AlreadyRecorded(Refused):
+    code = "already_recorded"
+    title = "Somebody was quicker"
+    says = "Somebody else recorded the same at the same moment. Look again before you go on."
+
+
+class OnlyInPerson(NotAllowed):
+    code = "only_in_person"
+    title = "Only in person"
+    says = "This is done by a person in a session of their own, and never by a script or command."
+
+
 class OnlyAdministrators(NotAllowed):
     code = "only_administrators"
     says = "Only an administrator may change reference data and people; {username} is none."
+
+
+# Scripts and repeated requests --------------------------------------------------------------------------------------
+
+
+class ScopeMissing(NotAllowed):
+    code = "scope_missing"
+    title = "The token is not for this"
+    says = "This needs a token with the scope {needed}; the token {token} has {scopes}."
+
+
+class AlreadyEnded(Refused):
+    code = "already_ended"
+    title = "Already ended"
+    says = "The {what} was ended on {on}."
+
+
+class KeyReused(Refused):
+    """422: a key stands for one request."""
+
+    code = "key_reused"
+    title = "The key stands for another request"
+    says = "The Idempotency-Key {key!r} was used at {at} for another request; take a new key for a new request."
+
+
+class FeedIsShorter(Refused):
+    code = "feed_is_shorter"
+    title = "The feed ends before that"
+    says = (
+        "The feed was asked for after place {after} and ends at {last}: these are not the records that the cursor came "
+        "from, an older copy perhaps. Read it from the beginning."
+    )
+
+
+class StillRunning(Refused):
+    code = "still_running"
+    title = "The same request is still at work"
+    says = "A request with the Idempotency-Key {key!r} is still at work. Send it again in a moment for its answer."
 
 
 # Reference data -----------------------------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """The shape of what is kept about people, sites, reel types, machines and reels, and their histories."""
 
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -9,6 +10,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from reels import append_only
+from reels.domain import ledger
 from reels.domain.ledger import FIRST_PREV
 from reels.domain.words import Graduation, Side, UnusualRule
 
@@ -28,16 +30,26 @@ class Kept(models.Model):
         abstract = True
 
 
+def columns(row: models.Model) -> dict[str, Any]:
+    """The row's columns in the form in which a history tells them: all but the hidden ones and the id."""
+    hidden: frozenset[str] = getattr(row, "hidden_columns", frozenset())
+    fields = [f for f in row._meta.concrete_fields if not f.primary_key and f.column not in hidden]
+    return {str(f.column): ledger.plain(_as_stored(f, getattr(row, f.attname))) for f in fields}
+
+
+def _as_stored(field: Any, value: Any) -> Any:
+    """The value as the database gives it back: a decimal with all the places of its column."""
+    value = field.to_python(value)
+    if isinstance(field, models.DecimalField) and value is not None:
+        return value.quantize(Decimal(1).scaleb(-field.decimal_places))
+    return value
+
+
 # People -------------------------------------------------------------------------------------------------------------
 
 
 class PersonManager(BaseUserManager["Person"]):
-    def create_superuser(self, username: str, password: str, **fields: Any) -> "Person":
-        """For `manage.py createsuperuser`, the first administrator of an installation."""
-        person = Person(username=username, is_staff=True, is_superuser=True, **fields)
-        person.set_password(password)
-        person.save()
-        return person
+    """Finds people by user name, for logging in; people are added by `register` alone, which tells of them."""
 
 
 class Person(AbstractBaseUser, PermissionsMixin, Kept):
@@ -201,6 +213,71 @@ class HistoryEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.chain} entry {self.seq}: {self.act}"
+
+
+class FeedPlace(Kept):
+    """The place of a history entry in the feed of changes; see reels/services/feed.py."""
+
+    entry = models.OneToOneField(HistoryEntry, on_delete=models.PROTECT, related_name="place")
+    number = models.PositiveBigIntegerField(null=True, unique=True, help_text="Empty until it is numbered.")
+
+    class Meta:
+        indexes = [
+            models.Index(fields=("entry",), name="feed_place_waiting", condition=Q(number__isnull=True)),
+        ]
+
+    def __str__(self) -> str:
+        return f"place {self.number} of the feed"
+
+
+# Scripts ------------------------------------------------------------------------------------------------------------
+
+
+class ApiToken(Kept):
+    """What a script logs in with. Only a digest of the secret is kept; its use and its end are."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="tokens")
+    name = models.CharField(max_length=40, help_text="Of the script; histories tell it.")
+    prefix = models.CharField(max_length=8, unique=True, help_text="Found by it, and nothing more.")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the secret.")
+    scopes = models.JSONField()
+    issued_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    issued_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True)
+    revoked_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    revoke_reason = models.TextField(blank=True)
+    hidden_columns = frozenset({"digest", "last_used_at"})
+
+    class Meta:
+        ordering = ("id",)
+        verbose_name = "token"
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.prefix})"
+
+
+class Submission(models.Model):
+    """A request that stored something, by its sender's key, with the answer that it got."""
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    via = models.CharField(max_length=60)
+    key = models.CharField(max_length=255)
+    fingerprint = models.CharField(max_length=64)
+    status = models.PositiveSmallIntegerField()
+    media_type = models.CharField(max_length=40)
+    headers = models.JSONField()
+    body = models.BinaryField()
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="submission_once", fields=("person", "via", "key"))]
+
+    def __str__(self) -> str:
+        return f"submission {self.key} by {self.person} via {self.via}"
 
 
 # Reels --------------------------------------------------------------------------------------------------------------

@@ -11,6 +11,11 @@ from reels.models import CableEvent, Hold, Installation, Machine, Reel
 STANDING = ~Q(kind=CableEvent.Kind.REVERSAL) & Q(reversed_by__isnull=True)
 
 
+def at_site(machines: QuerySet[Machine], site: str | None) -> QuerySet[Machine]:
+    """The machines of one site, or all of them for None."""
+    return machines if site is None else machines.filter(site__code=site)
+
+
 def installation_of(reel: Reel) -> Installation | None:
     """Where the reel is installed now. One query."""
     return Installation.objects.select_related("machine").filter(reel=reel, removed_at__isnull=True).first()

@@ -172,13 +172,46 @@ def read(content: bytes) -> dict[str, Any] | None:
         said = json.loads(content)
     except ValueError:
         return None
-    return said if isinstance(said, dict) and said.get("v") == 1 else None
+    return said if _is_entry(said) else None
 
 
-def replay(entries: Iterable[Mapping[str, Any]]) -> dict[tuple[str, int], dict[str, Any]]:
-    """The rows that a chain's entries leave behind: {(table, id): columns}. entries: what `read` gave, in order."""
-    rows: dict[tuple[str, int], dict[str, Any]] = {}
-    for entry in entries:
-        for change in entry["changes"]:
-            rows.setdefault((change["table"], change["id"]), {}).update(change["after"])
-    return rows
+_FORM_1 = {
+    "v": int, "chain": str, "seq": int, "prev": str, "at": str, "act": str, "actor": dict, "facts": dict,
+    "changes": list,
+}  # fmt: skip
+
+
+def _is_entry(said: Any) -> bool:
+    if not isinstance(said, dict) or {name: type(value) for name, value in said.items()} != _FORM_1:
+        return False
+    return said["v"] == 1 and all(_is_change(change) for change in said["changes"])
+
+
+def _is_change(change: Any) -> bool:
+    if not isinstance(change, dict) or set(change) != {"table", "id", "before", "after"}:
+        return False
+    if type(change["table"]) is not str or type(change["id"]) is not int:
+        return False
+    return isinstance(change["after"], dict) and isinstance(change["before"], dict | None)
+
+
+Rows = dict[tuple[str, int], dict[str, Any]]  # {(table, id): columns}, as told so far
+
+
+def follow(rows: Rows, said: Mapping[str, Any]) -> str | None:
+    """Take the changes of an entry (as `read` gave it) into the rows told so far.
+
+    Returns what does not follow from those rows, or None.
+    """
+    for change in said["changes"]:
+        key, before = (change["table"], change["id"]), change["before"]
+        known = rows.setdefault(key, {}) if before is None else rows.get(key)
+        if known is None:
+            return f"it changes {key[0]} row {key[1]}, which was never told"
+        if before is None and known:
+            return f"it adds {key[0]} row {key[1]}, which was told before"
+        for name, value in (before or {}).items():
+            if known.get(name, value) != value:
+                return f"it says {key[0]} row {key[1]} had {name} {value!r}; told was {known[name]!r}"
+        known.update(change["after"])
+    return None

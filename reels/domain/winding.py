@@ -30,7 +30,9 @@ numbers.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -105,6 +107,21 @@ class Drum:
     def advance_mm(self) -> float:
         """p, stated or that of touching wraps."""
         return self.cable_diameter_mm if self.pitch_mm is None else self.pitch_mm
+
+
+def drum_from(columns: Mapping[str, Any]) -> Drum:
+    """The drum that a reel type's columns describe, exact numbers taken as floats. Raises ImpossibleDrum."""
+    rise, pitch = columns["layer_rise_mm"], columns.get("pitch_mm")
+    return Drum(
+        core_diameter_mm=float(columns["core_diameter_mm"]),
+        cable_diameter_mm=float(columns["cable_diameter_mm"]),
+        wraps_odd_layer=columns["wraps_odd_layer"],
+        wraps_even_layer=columns["wraps_even_layer"],
+        max_layers=columns["max_layers"],
+        layer_rise_mm=None if rise is None else float(rise),
+        pitch_mm=None if pitch is None else float(pitch),
+        diameter_u_mm=float(columns.get("diameter_u_mm") or 0),
+    )
 
 
 def layer_capacities(drum: Drum) -> IntArray:

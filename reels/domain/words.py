@@ -45,3 +45,11 @@ class UnusualRule(StrEnum):
 
     HOLD = "hold"  # referred, its numbers only proposed
     ACCEPT = "accept"  # worked out; a publication allows it
+
+
+class Scope(StrEnum):
+    """What a script's token is for. None of them signs, issues or confirms."""
+
+    READ = "read"  # everything its owner may read
+    READINGS = "readings"  # open counts and post readings, for the people named
+    CABLE_EVENTS = "cable-events"  # log cuts and replacements

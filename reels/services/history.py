@@ -4,13 +4,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import Decimal
 from typing import Any, TypeVar
 
 from django.db import models
 
 from reels.domain import ledger
-from reels.models import Chain, HistoryEntry, Person
+from reels.models import Chain, FeedPlace, HistoryEntry, Person, columns
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -26,6 +25,11 @@ class Actor:
     def is_at_the_keys(self) -> bool:
         """Whether a human being acts in a session of their own; a script never signs, issues or confirms."""
         return self.via == "session"
+
+    @property
+    def is_a_script(self) -> bool:
+        """Whether a script acts with a token of that person's."""
+        return self.via.startswith("token ")
 
     def as_json(self) -> dict[str, Any]:
         """The actor as an entry names them, as of now."""
@@ -72,21 +76,6 @@ class Transcript:
         self.changes.append(ledger.Change(table=row._meta.db_table, id=row.pk, before=before, after=after))
 
 
-def columns(row: models.Model) -> dict[str, Any]:
-    """The row's columns as a history tells them: all but the hidden ones and the id."""
-    hidden: frozenset[str] = getattr(row, "hidden_columns", frozenset())
-    fields = [f for f in row._meta.concrete_fields if not f.primary_key and f.column not in hidden]
-    return {str(f.column): ledger.plain(_as_stored(f, getattr(row, f.attname))) for f in fields}
-
-
-def _as_stored(field: Any, value: Any) -> Any:
-    """The value as the database gives it back: a decimal with all the places of its column."""
-    value = field.to_python(value)
-    if isinstance(field, models.DecimalField) and value is not None:
-        return value.quantize(Decimal(1).scaleb(-field.decimal_places))
-    return value
-
-
 @contextmanager
 def told(chain: Chain, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
     """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
@@ -111,7 +100,9 @@ def append(transcript: Transcript) -> HistoryEntry:
     content = ledger.encode_v1(entry)
     chain.length, chain.head, prev = entry.seq, ledger.digest(content), chain.head
     chain.save(update_fields=["length", "head"])
-    return HistoryEntry.objects.create(
+    kept = HistoryEntry.objects.create(
         chain=chain, seq=entry.seq, at=entry.at, act=entry.act, actor=transcript.actor.person, prev=prev,
         digest=chain.head, content=content,
     )  # fmt: skip
+    FeedPlace.objects.create(entry=kept)
+    return kept

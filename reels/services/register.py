@@ -54,6 +54,20 @@ def add_person(*, actor: Actor, at: datetime, password: str | None, **fields: An
 
 
 @transaction.atomic
+def add_administrator(*, password: str | None, at: datetime, via: str, **fields: Any) -> Person:
+    """An administrator, for whoever runs commands on the machine: the first one of an installation has nobody to ask.
+
+    via: which command. password: None for one who never logs in. fields: username, full_name and staff_number.
+    Raises ValueNotTaken or AlreadyThere.
+    """
+    person = Person(created_at=at, is_staff=True, is_superuser=True, **fields)
+    set_password(person, password)
+    _check(person)
+    with told(access.lock_register(), "administrator_added", Actor(person, via=via), at) as entry:
+        return entry.add(person)
+
+
+@transaction.atomic
 def post_person(*, person: Person, site: Site | None, valid_from: datetime, valid_until: datetime | None = None,
                 actor: Actor, at: datetime) -> Posting:  # fmt: skip
     """Let a person read at a site, or at every site (None)."""
