@@ -5,9 +5,10 @@ from datetime import datetime
 from django.db.models import Q, QuerySet
 
 from inspections.domain.words import Act
-from inspections.errors import NotAuthorised, OnlyInPerson
-from inspections.models import Authorisation, Inspection, SetupValues
+from inspections.errors import NotAuthorised
+from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
 from reels import access as reel_access
+from reels.errors import OnlyInPerson
 from reels.models import Person, Reel
 from reels.services.history import Actor
 
@@ -95,3 +96,25 @@ def setup_values_for_update(setup_id: int, person: Person, at: datetime) -> Setu
     values = readable_setup_values(person, at).get(pk=setup_id)
     values.reel.chain = chain
     return values
+
+
+def readable_authorisations(person: Person) -> QuerySet[Authorisation]:
+    """The person's own authorisations; everybody's for an administrator."""
+    rows = Authorisation.objects.select_related("person", "reel_type", "site", "granted_by", "ended_by")
+    return rows if person.is_staff else rows.filter(person=person)
+
+
+def readable_flags(person: Person, at: datetime) -> QuerySet[DriftFlag]:
+    """The flags on the reels that the person may see."""
+    return DriftFlag.objects.filter(reel__site__in=reel_access.readable_sites(person, at)).select_related(
+        "reel__type", "reel__site", "reel__chain", "assigned_to", "raised_by", "looked_into_by", "closed_by"
+    )
+
+
+def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
+    """The flag with its reel locked, read after the lock was had; NotFound when the person may not see it."""
+    found = reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
+    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
+    flag = readable_flags(person, at).get(pk=flag_id)
+    flag.reel.chain = chain
+    return flag

@@ -39,6 +39,20 @@ class NotPrepared(Malformed):
     says = "Before the first reading: {missing}."
 
 
+class TechnicianNotNamed(Malformed):
+    code = "technician_not_named"
+    title = "Who counted is not named"
+    says = "A script names the technician who counts; that person alone can sign."
+    fields = ("technician",)
+
+
+class TechnicianIsYou(Malformed):
+    code = "technician_is_you"
+    title = "You are the technician"
+    says = "Who opens a count in a session of their own is its technician: {name}. Leave `technician` out."
+    fields = ("technician",)
+
+
 class WrongState(Refused):
     code = "wrong_state"
     title = "The inspection is past that"
@@ -90,12 +104,6 @@ class NotAuthorised(NotAllowed):
     says = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
 
 
-class OnlyInPerson(NotAllowed):
-    code = "only_in_person"
-    title = "Only in person"
-    says = "This is done by a person in a session of their own, and never by a script or command."
-
-
 class WrongPassword(NotAllowed):
     code = "wrong_password"
     title = "The password is not right"
@@ -107,6 +115,20 @@ class NotSignable(Refused):
     code = "not_signable"
     title = "This cannot be signed"
     says = "{why}"
+
+
+class CountSurprises(NotSignable):
+    """told: what is surprising, beginning with the offer to log a cut."""
+
+    code = "count_surprises"
+    title = "The count does not fit the reel's history"
+    says = "{told} Log the cut if one was made, read the reel again, or say why the count stands; then sign."
+
+
+class NothingSurprising(Refused):
+    code = "nothing_surprising"
+    title = "Nothing needs a reason"
+    says = "Inspection {inspection} holds no surprising count that waits for a reason."
 
 
 class SamePerson(Refused):
@@ -150,3 +172,29 @@ class ReadBackDiffers(Refused):
         "{wraps} wraps. Set the machine again and read it back. What you keyed is kept."
     )
     fields = ("layers", "wraps")
+
+
+# Older records brought in -------------------------------------------------------------------------------------------
+
+
+class ImportRefused(Malformed):
+    """problems: those that are told, in the order of files and lines; total: how many there are."""
+
+    code = "import_refused"
+    title = "The files cannot be brought in"
+    says = "Problems in the files: {total}. Nothing was stored."
+
+
+# Flags of the drift report ------------------------------------------------------------------------------------------
+
+
+class FlagAlreadyOpen(Refused):
+    code = "flag_already_open"
+    title = "Somebody looks into it already"
+    says = "Flag {flag} on this interval is open and assigned to {name}."
+
+
+class FlagClosed(Refused):
+    code = "flag_closed"
+    title = "The flag is closed"
+    says = "Flag {flag} was closed on {on} as {ending}."

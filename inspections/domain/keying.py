@@ -99,6 +99,11 @@ def reading_of(values: Mapping[Point, Any]) -> Reading:
     given: dict[str, Any] = {}
     for point, value in values.items():
         given |= fields_at(point, value)
+    return reading_from(given)
+
+
+def reading_from(given: Mapping[str, Any]) -> Reading:
+    """The reading that plain words and numbers make. Raises ImpossibleReading."""
     kinds: dict[str, Callable[[Any], Any]] = {
         "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half, "crossover_deg": float,
     }  # fmt: skip
@@ -155,6 +160,21 @@ def differing_points(keyings: Collection[Keyed]) -> list[Point]:
     return [point for point in HOLD_POINTS if point in differ]
 
 
+def open_now(keyings: Collection[Keyed]) -> list[tuple[Point, Role]]:
+    """What is to be keyed next in a reading, and by whom, in the order of the job; both again where they differ.
+
+    keyings: of one reading.
+    """
+    latest, agreed = latest_attempts(keyings), agreed_values(keyings)
+    waiting = [point for point in Point if point not in agreed and earlier_points(point) <= agreed.keys()]
+    return [
+        (point, role)
+        for point in waiting
+        for role in roles_at(point)
+        if role not in latest.get(point, {}) or is_revealed(point, latest[point])
+    ]
+
+
 def _all_agree(point: Point, by_role: Mapping[Role, Any]) -> bool:
     return all(agree(point, by_role[Role.TECHNICIAN], by_role[role]) for role in roles_at(point))
 
@@ -162,8 +182,8 @@ def _all_agree(point: Point, by_role: Mapping[Role, Any]) -> bool:
 def shown(keyings: Collection[Keyed], *, is_open: bool) -> list[bool]:
     """For each keying, whether others than its author may see the value.
 
-    While a count is open, only what both people agree on is shown: somebody told that the two differ must not be able
-    to look up what to key instead. Once it is no longer open, everything is.
+    is_open: the reel may still be read in this count. Then only what both people agree on is shown: somebody told that
+    the two differ must not be able to look up what to key instead. Afterwards everything is.
     """
     agreed = {
         (number, point)

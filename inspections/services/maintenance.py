@@ -8,8 +8,9 @@ from typing import Any
 
 from django.db import transaction
 
-from inspections import access
+from inspections import access, queries
 from inspections.domain.words import Act
+from inspections.errors import CountAlreadyOpen
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
 from reels.models import CableEvent, Hold, Installation, Reel, Site
@@ -42,6 +43,10 @@ def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> 
     """Record that a reel was put into a machine."""
     with _act(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (entry, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
+        _require_no_live_count(reel)
+        values = queries.values_in_force(reel)
+        if values and values.machine_id != machine.pk:
+            withdraw_values(entry, reel, f"the reel was installed in machine {machine.serial} instead")
         return reel_services.install(entry, reel, machine)
 
 
@@ -83,6 +88,7 @@ def move(*, serial: str, site_code: str, actor: Actor, at: datetime) -> Reel:
 def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
     """Take a reel out of service for good."""
     with _act(serial, "retired", actor, at, Act.MAINTAIN) as (entry, reel):
+        _require_no_live_count(reel)
         withdraw_values(entry, reel, f"the reel was retired: {reason}")
         return reel_services.retire(entry, reel, reason=reason)
 
@@ -96,6 +102,12 @@ def receive_reel(*, serial: str, type_code: str, site_code: str, received_on: da
     access.authorisation_for(actor.person, Act.MAINTAIN, Reel(type=reel_type, site=site), at)
     return reel_services.receive_reel(serial=serial, reel_type=reel_type, site=site, received_on=received_on,
                                       cable_length_m=cable_length_m, actor=actor, at=at)  # fmt: skip
+
+
+def _require_no_live_count(reel: Reel) -> None:
+    """A reel that is being counted stays where it is. Raises CountAlreadyOpen."""
+    if live := queries.live_inspection(reel):
+        raise CountAlreadyOpen(inspection=live.pk, serial=reel.serial, state=live.state.replace("_", " "))
 
 
 @contextmanager

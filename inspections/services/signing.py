@@ -1,7 +1,7 @@
 """Signatures, and taking a signed inspection back."""
 
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 
@@ -11,6 +11,7 @@ from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.errors import NotSignable, NotVoidable, SamePerson, WrongPassword
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
 from inspections.services.setup import withdraw_values
+from inspections.services.surprises import require_no_surprise
 from reels.domain import ledger
 from reels.models import Person
 from reels.services.history import Actor, Transcript, told
@@ -19,22 +20,40 @@ ROLE_OF = {Meaning.COUNTED: Role.TECHNICIAN, Meaning.VERIFIED: Role.VERIFIER}
 ACT_OF = {Meaning.COUNTED: Act.COUNT, Meaning.VERIFIED: Act.VERIFY}
 
 
+@dataclass(frozen=True, slots=True)
+class Signer:
+    """Somebody at the keys who has just given their password again. Made by `prove` and nowhere else."""
+
+    actor: Actor
+
+
+def prove(actor: Actor, password: str) -> Signer:
+    """Check the signer's password: slow by design, so before any lock is held.
+
+    Raises OnlyInPerson or WrongPassword.
+    """
+    access.in_person(actor)
+    if not actor.person.check_password(password):
+        raise WrongPassword()
+    return Signer(actor)
+
+
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
     """Sign a count that is worked out. The second signature makes it the reel's count.
 
-    Raises OnlyInPerson, WrongPassword, NotSignable, SamePerson or NotAuthorised.
+    Raises OnlyInPerson, WrongPassword, NotSignable, CountSurprises, SamePerson or NotAuthorised.
     """
-    access.in_person(actor)
-    if not actor.person.check_password(password):  # slow by design: before any lock is held
-        raise WrongPassword()
-    return _sign(inspection_id, meaning, actor, at)
+    return sign_as(prove(actor, password), inspection_id=inspection_id, meaning=meaning, at=at)
 
 
 @transaction.atomic
-def _sign(inspection_id: int, meaning: Meaning, actor: Actor, at: datetime) -> SignOff:
+def sign_as(signer: Signer, *, inspection_id: int, meaning: Meaning, at: datetime) -> SignOff:
+    """Sign, once the password is proved; as `sign` does."""
+    actor = signer.actor
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     given = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, given)
+    require_no_surprise(inspection)
     participant = _participant(inspection, meaning, actor.person)
     authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
     with told(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as entry:
@@ -134,14 +153,3 @@ def _withdraw_older_values(entry: Transcript, inspection: Inspection) -> None:
     in_force = queries.values_in_force(inspection.reel)
     if in_force and in_force.inspection.done_at <= inspection.done_at:
         withdraw_values(entry, inspection.reel, f"the reel was counted again (inspection {inspection.pk})")
-
-
-def facts_of(signature: SignOff) -> dict[str, Any]:
-    """The columns that a signature's statement must repeat."""
-    return {
-        "record": signature.record_digest,
-        "inspection": signature.inspection_id,
-        "meaning": signature.meaning,
-        "person": signature.person_id,
-        "name": signature.full_name,
-    }

@@ -1,3 +1,5 @@
+from typing import Any
+
 import pytest
 
 from inspections.domain.words import InspectionState, ReelStatus
@@ -10,7 +12,8 @@ pytestmark = pytest.mark.django_db
 
 
 def status(serial="LW-0001"):
-    return with_status(Reel.objects.filter(serial=serial)).get().status
+    reel: Any = with_status(Reel.objects.filter(serial=serial)).get()
+    return reel.status
 
 
 def test_a_reel_goes_through_the_whole_job():

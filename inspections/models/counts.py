@@ -1,53 +1,13 @@
-"""The shape of what is kept about authorisations, inspections, sign-offs and setup values."""
-
-from typing import ClassVar
+"""Inspections: what was keyed, referred, signed and taken back."""
 
 from django.db import models
 from django.db.models import F, Q
 
-from inspections.domain.words import LIVE, Act, InspectionState, Meaning, Point, Role
-from reels import append_only
+from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
+from inspections.models.authority import Authorisation
+from inspections.models.base import Added
 from reels.domain.words import Parity
-from reels.models import Kept, Machine, Person, Reel, ReelType, Site, choices
-
-
-class Added(models.Model):
-    """A row that is added and never changed."""
-
-    kept: ClassVar[str] = append_only.APPEND_ONLY
-    hidden_columns: ClassVar[frozenset[str]] = frozenset()
-
-    class Meta:
-        abstract = True
-
-
-class Authorisation(Kept):
-    """That a person may do an act, for a reel type (null: every one) at a site (null: every one), in a period."""
-
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="authorisations")
-    act = models.CharField(max_length=10, choices=choices(Act))
-    reel_type = models.ForeignKey(ReelType, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    valid_from = models.DateTimeField()
-    valid_until = models.DateTimeField(null=True, blank=True)
-    granted_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
-    granted_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True)
-    ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
-    end_reason = models.TextField(blank=True)
-
-    class Meta:
-        indexes = [models.Index(fields=("person", "act"), name="authorisation_by_person")]
-        constraints = [
-            models.CheckConstraint(name="authorisation_by_another", condition=~Q(person=F("granted_by"))),
-            models.CheckConstraint(
-                name="authorisation_ends_after_it_begins",
-                condition=Q(valid_until__isnull=True) | Q(valid_until__gt=F("valid_from")),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.person.username} may {self.act}"
+from reels.models import Kept, Machine, Person, Reel, choices
 
 
 class Inspection(Kept):
@@ -137,7 +97,7 @@ class Keying(Added):
     point = models.CharField(max_length=11, choices=choices(Point))
     role = models.CharField(max_length=10, choices=choices(Role))
     attempt = models.PositiveSmallIntegerField(default=1)
-    value = models.JSONField()
+    value = models.JSONField(null=True, help_text="null: a scale that cannot be read.")
     salt = models.CharField(max_length=32)
     commitment = models.CharField(max_length=64)
     keyed_at = models.DateTimeField()
@@ -237,100 +197,3 @@ class Void(Kept):
 
     def __str__(self) -> str:
         return f"void of inspection {self.inspection_id}"
-
-
-class SetupValues(Kept):
-    """The two numbers issued for one reel and one machine."""
-
-    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="setup_values")
-    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="setup_values")
-    inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="setup_values")
-    layers = models.PositiveSmallIntegerField()
-    wraps = models.PositiveSmallIntegerField()
-    parity = models.CharField(max_length=4, choices=choices(Parity))
-    issued_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
-    issued_at = models.DateTimeField()
-    gauge_returned_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
-    gauge_returned_at = models.DateTimeField(null=True)
-    set_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
-    set_at = models.DateTimeField(null=True)
-    confirmed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
-    confirmed_at = models.DateTimeField(null=True)
-    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
-    withdrawn_at = models.DateTimeField(null=True)
-    withdrawn_why = models.TextField(blank=True)
-
-    class Meta:
-        ordering = ("-issued_at", "-id")
-        verbose_name_plural = "setup values"
-        indexes = [models.Index(fields=("reel", "-issued_at"), name="setup_values_by_reel")]
-        constraints = [
-            models.UniqueConstraint(
-                name="setup_values_one_per_reel", fields=("reel",), condition=Q(withdrawn_at__isnull=True)
-            ),
-            models.UniqueConstraint(
-                name="setup_values_one_per_machine", fields=("machine",), condition=Q(withdrawn_at__isnull=True)
-            ),
-            models.CheckConstraint(
-                name="setup_values_confirmed_by_another",
-                condition=Q(confirmed_by__isnull=True) | (Q(set_by__isnull=False) & ~Q(set_by=F("confirmed_by"))),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps for {self.reel} in {self.machine}"
-
-
-class ReadBack(Added):
-    """What the machine showed, as somebody keyed it. Those that differ are refused, and kept."""
-
-    setup_values = models.ForeignKey(SetupValues, on_delete=models.PROTECT, related_name="read_backs")
-    role = models.CharField(max_length=9, choices=[("setter", "setter"), ("confirmer", "confirmer")])
-    layers = models.PositiveIntegerField()
-    wraps = models.PositiveIntegerField()
-    matches = models.BooleanField()
-    keyed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
-    keyed_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ("id",)
-
-    def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps by the {self.role}"
-
-
-class MachineCheck(Added):
-    """The functional check after installation, or the machine's reading after first use."""
-
-    setup_values = models.ForeignKey(SetupValues, on_delete=models.PROTECT, related_name="machine_checks")
-    kind = models.CharField(max_length=10, choices=[("functional", "functional check"), ("first_use", "first use")])
-    passed = models.BooleanField()
-    remark = models.TextField(blank=True)
-    done_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
-    done_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ("id",)
-
-    def __str__(self) -> str:
-        return self.get_kind_display()
-
-
-class ImportedCount(Added):
-    """A count that was brought in from older records: history, and never a source of setup values."""
-
-    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="imported_counts")
-    counted_at = models.DateTimeField()
-    recorded_at = models.DateTimeField()
-    layers = models.PositiveSmallIntegerField()
-    wraps = models.PositiveSmallIntegerField()
-    counted_by = models.CharField(max_length=120, blank=True)
-    verified_by = models.CharField(max_length=120, blank=True)
-    document = models.CharField(max_length=120, blank=True)
-
-    class Meta:
-        ordering = ("counted_at", "id")
-        constraints = [models.UniqueConstraint(name="imported_count_once", fields=("reel", "counted_at"))]
-
-    def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps on {self.counted_at:%Y-%m-%d}"

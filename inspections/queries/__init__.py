@@ -1,18 +1,22 @@
 """What is read about inspections and setup values, a fixed number of queries each."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
-from django.db.models import Case, CharField, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, CharField, Exists, Model, OuterRef, Q, QuerySet, Subquery, Value, When
 
 from inspections.domain import keying
 from inspections.domain.keying import Keyed
 from inspections.domain.reading import RuleParameters
 from inspections.domain.words import LIVE, InspectionState, Point, ReelStatus, Role
-from inspections.models import Authorisation, Inspection, Keying, Reading, Referral, SetupValues
+from inspections.models import Authorisation, Inspection, Keying, Reading, Referral, SetupValues, SignOff, Void
 from reels.domain.words import Graduation, Side, UnusualRule
 from reels.models import CableEvent, Hold, Installation, Person, Reel, ReelType
 from reels.queries import STANDING
+
+Row = TypeVar("Row", bound=Model)
 
 # Rule parameters ----------------------------------------------------------------------------------------------------
 
@@ -31,6 +35,11 @@ def parameters_json(reel_type: ReelType) -> dict[str, int | str]:
 def parameters_of(inspection: Inspection) -> RuleParameters:
     """The rule parameters under which this inspection is worked out."""
     return rule_parameters({name: inspection.parameters[name] for name in _PARAMETERS})
+
+
+def parameters_of_type(reel_type: ReelType) -> RuleParameters:
+    """The rule parameters of a reel type as they are now."""
+    return rule_parameters({name: getattr(reel_type, name) for name in _PARAMETERS})
 
 
 def rule_parameters(given: dict[str, int | str]) -> RuleParameters:
@@ -72,8 +81,34 @@ def keyings_of(inspection: Inspection) -> list[Keying]:
 def shown_keyings(inspection: Inspection) -> list[Keying]:
     """The keyings whose values anybody may see. One query."""
     rows = keyings_of(inspection)
-    is_shown = keying.shown([keyed(row) for row in rows], is_open=inspection.state == InspectionState.OPEN)
-    return [row for row, seen in zip(rows, is_shown, strict=True) if seen]
+    return [row for row, seen in zip(rows, _are_shown(rows, inspection), strict=True) if seen]
+
+
+def _are_shown(rows: list[Keying], inspection: Inspection) -> list[bool]:
+    # A referred count may be read again, so that whoever asks for help must not learn by it what the other keyed.
+    is_open = inspection.state in (InspectionState.OPEN, InspectionState.REFERRED)
+    return keying.shown([keyed(row) for row in rows], is_open=is_open)
+
+
+@dataclass(frozen=True, slots=True)
+class SeenKeying:
+    """A keying as one person may see it; values: its reading fields, None while they are blind to that person."""
+
+    row: Keying
+    values: dict[str, Any] | None
+
+
+def keyings_for(inspection: Inspection, viewer: Person) -> list[SeenKeying]:
+    """All that was keyed in an inspection, as somebody may see it: what is shown to all, and their own. One query."""
+    rows = keyings_of(inspection)
+    return [
+        SeenKeying(row, keying.fields_at(Point(row.point), row.value) if seen or _is_own(row, viewer) else None)
+        for row, seen in zip(rows, _are_shown(rows, inspection), strict=True)
+    ]
+
+
+def _is_own(row: Keying, viewer: Person) -> bool:
+    return row.participant.person_id == viewer.pk
 
 
 def open_referral(inspection: Inspection) -> Referral | None:
@@ -245,3 +280,55 @@ def _referral_json(referral: Referral) -> dict[str, Any]:
         "decision": referral.decision,
         "reason": referral.reason,
     }
+
+
+# Lists --------------------------------------------------------------------------------------------------------------
+
+
+def reels_matching(reels: QuerySet[Reel], wanted: Mapping[str, Any]) -> QuerySet[Reel]:
+    """The reels of a site, type or status, or with `q` in their serial number. reels: with their status."""
+    return _matching(reels, wanted, site="site__code", type="type__code", status="status", q="serial__icontains")
+
+
+def inspections_matching(inspections: QuerySet[Inspection], wanted: Mapping[str, Any]) -> QuerySet[Inspection]:
+    """The inspections of a reel or in a state."""
+    return _matching(inspections, wanted, reel="reel__serial", state="state")
+
+
+def setup_values_matching(values: QuerySet[SetupValues], wanted: Mapping[str, Any]) -> QuerySet[SetupValues]:
+    """The setup values of a reel or machine; in_force: "yes" or "no"."""
+    found = _matching(values.select_related(*_SETUP_PEOPLE), wanted, reel="reel__serial", machine="machine__serial")
+    in_force = wanted.get("in_force")
+    return found if in_force is None else found.filter(withdrawn_at__isnull=in_force == "yes")
+
+
+def authorisations_matching(rows: QuerySet[Authorisation], wanted: Mapping[str, Any]) -> QuerySet[Authorisation]:
+    """The authorisations of a person or for an act."""
+    return _matching(rows, wanted, person="person__username", act="act")
+
+
+def cable_events_of(reel: Reel) -> QuerySet[CableEvent]:
+    """Every entry about the reel's cable, those taken back too."""
+    return CableEvent.objects.filter(reel=reel).select_related("reel", "recorded_by", "reversed_by")
+
+
+def sign_offs_of(inspection: Inspection) -> QuerySet[SignOff]:
+    """The signatures of an inspection."""
+    return SignOff.objects.filter(inspection=inspection).select_related("person")
+
+
+def void_of(inspection: Inspection) -> Void | None:
+    """How the inspection was taken back, or that somebody has asked for it. One query."""
+    return Void.objects.select_related("requested_by", "confirmed_by").filter(inspection=inspection).first()
+
+
+def with_read_backs(values: QuerySet[SetupValues]) -> QuerySet[SetupValues]:
+    """The setup values with every read-back and check, and the people behind them. Two more queries."""
+    return values.select_related(*_SETUP_PEOPLE).prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
+
+
+_SETUP_PEOPLE = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
+
+
+def _matching(rows: QuerySet[Row], wanted: Mapping[str, Any], **columns: str) -> QuerySet[Row]:
+    return rows.filter(**{column: wanted[name] for name, column in columns.items() if wanted.get(name) is not None})

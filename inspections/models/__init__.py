@@ -1,0 +1,36 @@
+"""The shape of what is kept about authorisations, inspections, sign-offs and setup values."""
+
+from inspections.models.authority import Authorisation
+from inspections.models.base import Added
+from inspections.models.counts import (
+    Inspection,
+    InspectionRecord,
+    Keying,
+    Participant,
+    Reading,
+    Referral,
+    SignOff,
+    Void,
+)
+from inspections.models.drift import DriftFlag, ImportedCount, LearnedRates, SurpriseAccepted
+from inspections.models.setup import MachineCheck, ReadBack, SetupValues
+
+__all__ = [
+    "Added",
+    "Authorisation",
+    "DriftFlag",
+    "ImportedCount",
+    "Inspection",
+    "InspectionRecord",
+    "Keying",
+    "LearnedRates",
+    "MachineCheck",
+    "Participant",
+    "ReadBack",
+    "Reading",
+    "Referral",
+    "SetupValues",
+    "SignOff",
+    "SurpriseAccepted",
+    "Void",
+]

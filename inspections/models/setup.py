@@ -1,0 +1,86 @@
+"""Setup values, and what the machine showed."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from inspections.models.base import Added
+from inspections.models.counts import Inspection
+from reels.domain.words import Parity
+from reels.models import Kept, Machine, Person, Reel, choices
+
+
+class SetupValues(Kept):
+    """The two numbers issued for one reel and one machine."""
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="setup_values")
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="setup_values")
+    inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="setup_values")
+    layers = models.PositiveSmallIntegerField()
+    wraps = models.PositiveSmallIntegerField()
+    parity = models.CharField(max_length=4, choices=choices(Parity))
+    issued_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    issued_at = models.DateTimeField()
+    gauge_returned_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    gauge_returned_at = models.DateTimeField(null=True)
+    set_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    set_at = models.DateTimeField(null=True)
+    confirmed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    confirmed_at = models.DateTimeField(null=True)
+    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True)
+    withdrawn_why = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("-issued_at", "-id")
+        verbose_name_plural = "setup values"
+        indexes = [models.Index(fields=("reel", "-issued_at"), name="setup_values_by_reel")]
+        constraints = [
+            models.UniqueConstraint(
+                name="setup_values_one_per_reel", fields=("reel",), condition=Q(withdrawn_at__isnull=True)
+            ),
+            models.UniqueConstraint(
+                name="setup_values_one_per_machine", fields=("machine",), condition=Q(withdrawn_at__isnull=True)
+            ),
+            models.CheckConstraint(
+                name="setup_values_confirmed_by_another",
+                condition=Q(confirmed_by__isnull=True) | (Q(set_by__isnull=False) & ~Q(set_by=F("confirmed_by"))),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.layers} layers, {self.wraps} wraps for {self.reel} in {self.machine}"
+
+
+class ReadBack(Added):
+    """What the machine showed, as somebody keyed it. Those that differ are refused, and kept."""
+
+    setup_values = models.ForeignKey(SetupValues, on_delete=models.PROTECT, related_name="read_backs")
+    role = models.CharField(max_length=9, choices=[("setter", "setter"), ("confirmer", "confirmer")])
+    layers = models.PositiveIntegerField()
+    wraps = models.PositiveIntegerField()
+    matches = models.BooleanField()
+    keyed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    keyed_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("id",)
+
+    def __str__(self) -> str:
+        return f"{self.layers} layers, {self.wraps} wraps by the {self.role}"
+
+
+class MachineCheck(Added):
+    """The functional check after installation, or the machine's reading after first use."""
+
+    setup_values = models.ForeignKey(SetupValues, on_delete=models.PROTECT, related_name="machine_checks")
+    kind = models.CharField(max_length=10, choices=[("functional", "functional check"), ("first_use", "first use")])
+    passed = models.BooleanField()
+    remark = models.TextField(blank=True)
+    done_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    done_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("id",)
+
+    def __str__(self) -> str:
+        return self.get_kind_display()

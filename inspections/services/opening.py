@@ -1,0 +1,106 @@
+"""The beginning of a count: what must be so before the first reading."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from inspections import access, queries
+from inspections.domain.words import LIVE, Act, Role
+from inspections.errors import CountAlreadyOpen, NotPrepared, ReelOnMachine, TechnicianIsYou, TechnicianNotNamed
+from inspections.models import Inspection, Reading
+from inspections.services.settling import join
+from reels import access as reel_access
+from reels.errors import OutOfTime
+from reels.models import Machine, Person, Reel
+from reels.services.history import Actor, told
+from reels.services.reels import require_in_service
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preparation:
+    """What must be so before the first reading, as the technician confirms it.
+
+    The three confirmations must be true. done_at: None for a count that is done now; earlier for one from paper.
+    """
+
+    work_order: str
+    publication: str
+    publication_revision: str
+    cable_condition: str
+    winding_quality: str
+    cautions_confirmed: bool
+    turned_as_installed: bool
+    marks_found: bool
+    evenly_wound: bool
+    respooled: bool = False
+    wrap_gauge: str = ""
+    machine: Machine | None = None
+    done_at: datetime | None = None
+
+
+@transaction.atomic
+def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: datetime,
+                    technician: Person | None = None) -> Inspection:  # fmt: skip
+    """Begin a count; the actor takes part as its technician, or, when a script begins it, whom the script names.
+
+    Raises NotPrepared, TechnicianNotNamed, TechnicianIsYou, ReelOnMachine, CountAlreadyOpen, ReelRetired, OutOfTime or
+    NotAuthorised.
+    """
+    reel = reel_access.reel_for_update(serial, actor.person, at)
+    counts = _technician(technician, actor)
+    access.authorisation_for(counts, Act.COUNT, reel, at)
+    require_in_service(reel)
+    _check_prepared(preparation)
+    done_at = preparation.done_at or at
+    _check_countable(reel, done_at, at)
+    with told(reel.chain, "count_opened", actor, at) as entry:
+        inspection = entry.add(_inspection(reel, preparation, actor, at))
+        join(entry, inspection, counts, Role.TECHNICIAN)
+        entry.add(Reading(inspection=inspection, number=1))
+    return inspection
+
+
+def _technician(named: Person | None, actor: Actor) -> Person:
+    """Who counts: the actor at the keys, or whom a script names."""
+    if named is None and actor.is_a_script:
+        raise TechnicianNotNamed()
+    if named is not None and named != actor.person and actor.is_at_the_keys:
+        raise TechnicianIsYou(name=actor.person.full_name)
+    return named or actor.person
+
+
+def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime) -> Inspection:
+    return Inspection(
+        reel=reel, parameters=queries.parameters_json(reel.type), opened_by=actor.person, recorded_at=at,
+        done_at=preparation.done_at or at, from_paper=preparation.done_at is not None,
+        work_order=preparation.work_order, publication=preparation.publication,
+        publication_revision=preparation.publication_revision, cable_condition=preparation.cable_condition,
+        winding_quality=preparation.winding_quality, respooled=preparation.respooled, machine=preparation.machine,
+        wrap_gauge=preparation.wrap_gauge or (preparation.machine.wrap_gauge if preparation.machine else ""),
+    )  # fmt: skip
+
+
+def _check_prepared(preparation: Preparation) -> None:
+    wanted = {
+        "confirm the cautions": preparation.cautions_confirmed,
+        "turn the reel as installed": preparation.turned_as_installed,
+        "find the anchor side and the forward mark": preparation.marks_found,
+        "re-spool the reel, since it is wound unevenly, and then count it": preparation.evenly_wound,
+        "name the work order": preparation.work_order.strip(),
+        "name the publication": preparation.publication.strip(),
+        "name the publication's revision": preparation.publication_revision.strip(),
+        "say which wrap gauge is used": preparation.wrap_gauge.strip() or preparation.machine,
+    }
+    if missing := [what for what, done in wanted.items() if not done]:
+        raise NotPrepared(missing="; ".join(missing))
+
+
+def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:
+    if not (reel.received_on <= done_at.date() and done_at <= at):
+        raise OutOfTime(field="done_at", seen=done_at.isoformat(), earliest=reel.received_on, latest=at.isoformat())
+    if installed := queries.installation_at(reel, done_at):
+        raise ReelOnMachine(serial=reel.serial, machine=installed.machine.serial, at=done_at.isoformat())
+    live = reel.inspections.filter(state__in=LIVE).first()
+    if live:
+        raise CountAlreadyOpen(inspection=live.pk, serial=reel.serial, state=live.state.replace("_", " "))

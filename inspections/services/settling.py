@@ -1,0 +1,145 @@
+"""How an inspection takes what was keyed: who takes part, what is told, and what comes of a reading."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from inspections import access, queries
+from inspections.domain import counting, keying
+from inspections.domain.counting import Working
+from inspections.domain.reading import Outcome, Problem
+from inspections.domain.words import Act, InspectionState, Point, Role
+from inspections.errors import OtherRole
+from inspections.models import Inspection, Participant, Reading, Referral
+from reels.models import Person
+from reels.services.history import Actor, Transcript, told
+
+MOST_REREADS = 3
+ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
+
+
+@contextmanager
+def act(inspection: Inspection, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
+    """An act on an inspection, whose entry tells the values that are no longer blind after it."""
+    before = {row.pk for row in queries.shown_keyings(inspection)}
+    with told(inspection.reel.chain, act, actor, at, inspection=inspection.pk, **facts) as entry:
+        yield entry
+        entry.facts["revealed"] = [
+            {"keying": row.pk, "value": row.value, "salt": row.salt}
+            for row in queries.shown_keyings(inspection)
+            if row.pk not in before
+        ]
+
+
+def join(entry: Transcript, inspection: Inspection, person: Person, role: Role) -> Participant:
+    """The person's part in the inspection, new or as it was. Raises OtherRole or NotAuthorised."""
+    access.authorisation_for(person, ACT_OF[role], inspection.reel, entry.at)
+    known = Participant.objects.filter(inspection=inspection, person=person).first()
+    if known is None:
+        return entry.add(Participant(inspection=inspection, person=person, role=role, joined_at=entry.at))
+    if known.role != role:
+        raise OtherRole(name=person.full_name, inspection=inspection.pk, role=known.role)
+    return known
+
+
+def settle(entry: Transcript, inspection: Inspection, reading: Reading, keyings: list[keying.Keyed], *,
+            just_keyed: Point | None) -> None:  # fmt: skip
+    """Compare what both have keyed, and work the reading out as far as it goes, or say why it must be read again.
+
+    just_keyed: None when everything was keyed at once, so that a difference asks for a whole new reading.
+    """
+    parameters = queries.parameters_of(inspection)
+    agreed = keying.agreed_values(keyings)
+    differing = keying.differing_points(keyings)
+    if differing:
+        entry.facts["differs"] = [point.value for point in differing]
+    if just_keyed in differing:  # a difference that was there before is not counted again
+        _count_difference(entry, inspection, reading, differing)
+    elif differing and just_keyed is None:
+        _finish(entry, inspection, reading, _working_of_a_difference(differing))
+    elif len(agreed) == len(Point):
+        _finish(entry, inspection, reading, counting.work_out(parameters, keying.reading_of(agreed)))
+    elif problems := counting.problems_so_far(parameters, keying.reading_of(agreed), keying.scales_left_out(agreed)):
+        outcome = Outcome.REFERRED if any(p.outcome is Outcome.REFERRED for p in problems) else Outcome.REREAD
+        _finish(entry, inspection, reading, Working(outcome=outcome, problems=tuple(problems)))
+
+
+def _count_difference(entry: Transcript, inspection: Inspection, reading: Reading, differing: list[Point]) -> None:
+    """The two differ at a hold point that is being keyed: both key it again, unless it was read too often by now."""
+    entry.change(inspection, rereads=inspection.rereads + 1)
+    if inspection.rereads >= MOST_REREADS:
+        working = _working_of_a_difference(differing)
+        entry.change(reading, outcome=Outcome.REFERRED, ended_at=entry.at, working=as_json(working))
+        refer(entry, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+
+
+def _working_of_a_difference(differing: list[Point]) -> Working:
+    fields = tuple(field for point in differing for field in keying.FIELDS[point])
+    names = " and ".join(spoken(point) for point in differing)
+    detail = f"The two of you read {names} differently. Both read and key it again, each for themselves."
+    problem = Problem(code="people_differ", outcome=Outcome.REREAD, detail=detail, fields=fields)
+    return Working(outcome=Outcome.REREAD, problems=(problem,))
+
+
+def _finish(entry: Transcript, inspection: Inspection, reading: Reading, working: Working) -> None:
+    entry.change(reading, outcome=working.outcome, ended_at=entry.at, working=as_json(working))
+    if working.outcome is Outcome.ACCEPTED:
+        entry.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, layers=working.layers,
+                     wraps=working.wraps, parity=working.parity)  # fmt: skip
+    elif working.outcome is Outcome.REFERRED:
+        refer(entry, inspection, _said(working.problems), _proposed(working))
+    else:
+        entry.change(inspection, rereads=inspection.rereads + 1)
+        if inspection.rereads >= MOST_REREADS:
+            refer(entry, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+        else:
+            begin_reading(entry, inspection)
+
+
+def refer(entry: Transcript, inspection: Inspection, why: str, proposed: dict[str, Any] | None) -> None:
+    """Put the count before an authorised person. why: what is to be decided; proposed: the unusual count, if any."""
+    by = entry.actor.person
+    entry.add(Referral(inspection=inspection, referred_at=entry.at, referred_by=by, why=why, proposed=proposed))
+    entry.change(inspection, state=InspectionState.REFERRED)
+
+
+def begin_reading(entry: Transcript, inspection: Inspection) -> None:
+    """Begin the next reading; one that was broken off ends as read again."""
+    last = queries.last_reading(inspection)
+    if last.ended_at is None:
+        entry.change(last, outcome=Outcome.REREAD, ended_at=entry.at)
+    entry.add(Reading(inspection=inspection, number=last.number + 1))
+
+
+def _proposed(working: Working) -> dict[str, Any] | None:
+    count = working.proposed
+    return {"layers": count.layers, "wraps": count.wraps, "parity": count.parity.value} if count else None
+
+
+def _said(problems: tuple[Problem, ...]) -> str:
+    return " ".join(problem.detail for problem in problems)
+
+
+def as_json(working: Working) -> dict[str, Any]:
+    """A working as it is kept and served: the answer of `POST /api/v1/workings`."""
+    return {
+        "outcome": working.outcome.value,
+        "layers": working.layers,
+        "wraps": working.wraps,
+        "parity": working.parity.value if working.parity else None,
+        "unusual": working.unusual.value if working.unusual else None,
+        "proposed": _proposed(working),
+        "steps": [asdict(step) for step in working.steps],
+        "problems": [{"code": p.code, "detail": p.detail, "fields": list(p.fields)} for p in working.problems],
+    }
+
+
+def spoken(point: Point) -> str:
+    """A point in words."""
+    return {
+        Point.SCALE_LEFT: "the left scale", Point.SCALE_RIGHT: "the right scale", Point.OPEN_SIDE: "the open side",
+        Point.UNWIND: "the unwind direction", Point.HAND_COUNT: "the hand count", Point.GAUGE: "the wrap gauge",
+        Point.CROSSOVER: "the crossover",
+    }[point]  # fmt: skip

@@ -1,0 +1,118 @@
+"""Whole journeys through the services, for tests that need records of every kind."""
+
+from datetime import timedelta
+from typing import Any
+
+from django.apps import apps
+
+from inspections.domain.keying import FIELDS, roles_at
+from inspections.domain.words import Decision, Point, Role
+from inspections.models import ImportedCount, Inspection
+from inspections.services import counting, maintenance, setup, signing
+from reels import access
+from reels.domain import ledger
+from reels.models import Reel
+from reels.services.history import Actor, told
+from reports.services.verification import UNTOLD
+from tests import builders
+from tests.builders import GOOD, NOW, Cast, administrator, later
+
+
+def key(cast: Cast, inspection: Inspection, point: Point, role: Role = Role.TECHNICIAN, at: Any = NOW,
+        **seen: Any) -> Inspection:  # fmt: skip
+    """One person keys one point: what is there in truth, unless said."""
+    person = cast.technician if role is Role.TECHNICIAN else cast.verifier
+    given = seen or {name: GOOD[name] for name in FIELDS[point] if name in GOOD}
+    return counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, actor=Actor(person), at=at)
+
+
+def key_both(cast: Cast, inspection: Inspection, *points: Point, at: Any = NOW) -> Inspection:
+    """Everybody who keys these points keys what is there."""
+    for point in points:
+        for role in roles_at(point):
+            inspection = key(cast, inspection, point, role, at)
+    return inspection
+
+
+def key_all(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
+    """A whole reading, point by point, to the result."""
+    return key_both(cast, inspection, *Point, at=at)
+
+
+def ask_for_help(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
+    return counting.ask_for_help(inspection_id=inspection.pk, remark="a strand", actor=Actor(cast.technician), at=at)
+
+
+def release(cast: Cast, inspection: Inspection, decision: Decision = Decision.READ_AGAIN, at: Any = NOW) -> Inspection:
+    return counting.release(
+        inspection_id=inspection.pk, decision=decision, reason="looked at it", actor=Actor(cast.releaser), at=at
+    )
+
+
+def void(cast: Cast, inspection: Inspection, at: Any = NOW) -> None:
+    asked = {"inspection_id": inspection.pk, "at": at}
+    signing.request_void(reason="the wrong reel", actor=Actor(cast.verifier), **asked)
+    signing.confirm_void(actor=Actor(cast.releaser), **asked)
+
+
+def import_count(reel: Reel, at: Any = NOW, **changes: Any) -> ImportedCount:
+    """A count from older records, as an import tells it."""
+    fields = {"layers": 12, "wraps": 20, "counted_by": "H. Old", "verified_by": "", "document": "book 3", **changes}
+    [chain] = access.lock(access.reel_chain(reel.serial))
+    with told(chain, "count_imported", Actor(administrator(), via="command import_records"), at) as entry:
+        return entry.add(ImportedCount(reel=reel, counted_at=at - timedelta(days=300), recorded_at=at, **fields))
+
+
+def one_of_each(cast: Cast) -> None:
+    """Everything that can happen to a reel; leaves at least one row in every kept table."""
+    reel = builders.make_reel()
+    import_count(reel)
+    inspection = builders.open_count(cast)
+    key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
+    key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
+    ask_for_help(cast, inspection)
+    release(cast, inspection)
+    key_all(cast, inspection)
+    builders.sign_both(cast, inspection, at=later(hours=1))
+    values = builders.issued(cast, at=later(hours=2))
+    builders.confirmed(cast, values, at=later(hours=3))
+    setup.record_check(setup_id=values.pk, kind="functional", passed=True, remark="runs", actor=Actor(cast.setter),
+                       at=later(hours=4))  # fmt: skip
+    cut = builders.log_cut(cast, at=later(days=1))
+    control: dict[str, Any] = {"serial": reel.serial, "actor": Actor(cast.control), "at": later(days=2)}
+    maintenance.reverse_cable_event(event_id=cut.pk, remark="of another reel", **control)
+    maintenance.remove(**control)
+    maintenance.place_hold(reason="rust", **control)
+    maintenance.end_hold(reason="cleaned", **control)
+    void(cast, inspection, at=later(days=3))
+    _what_else_is_kept(reel)
+
+
+def _what_else_is_kept(reel: Reel) -> None:
+    """A row, told by the reel's history, in every kept table that the acts above leave empty."""
+    for model in apps.get_models():
+        if getattr(model, "kept", None) and not model._base_manager.exists():
+            row = model(**{field.name: _sample(field) for field in model._meta.concrete_fields[1:]})
+            if model in UNTOLD:
+                row.save(force_insert=True)
+                continue
+            [chain] = access.lock(access.reel_chain(reel.serial))
+            with told(chain, "x", Actor(administrator(), via="command try"), NOW) as entry:
+                entry.add(row)
+
+
+CONTENT = b"%PDF-1.7, or nearly"
+SAMPLES: dict[str, Any] = {
+    "BinaryField": CONTENT, "BooleanField": False, "CharField": "abc", "DateTimeField": NOW, "DecimalField": 1,
+    "FloatField": 0.5, "JSONField": {}, "PositiveIntegerField": 1, "PositiveSmallIntegerField": 1, "TextField": "abc",
+}  # fmt: skip
+
+
+def _sample(field: Any) -> Any:
+    if field.null or field.blank:
+        return None if field.null else field.to_python("")
+    if field.is_relation:
+        return field.related_model._base_manager.latest("pk")
+    if field.choices:
+        return field.choices[0][0]
+    return ledger.digest(CONTENT) if field.name == "digest" else SAMPLES[field.get_internal_type()]
