@@ -8,13 +8,16 @@ from collections.abc import Iterator
 from http import HTTPStatus
 from typing import Any
 
+from django.db import IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views import defaults
 from rest_framework import exceptions, views
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from reels.errors import Busy, Malformed, NotAllowed, NotFound, Refused
+from reels.api.conditions import HeaderRefused
+from reels.api.forms import ParameterRefused
+from reels.errors import AlreadyRecorded, Busy, KeyReused, Malformed, NotAllowed, NotFound, Refused
 
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
@@ -25,6 +28,7 @@ STATUS_OF_REFUSAL = (
     (NotFound, HTTPStatus.NOT_FOUND),
     (NotAllowed, HTTPStatus.FORBIDDEN),
     (Malformed, HTTPStatus.BAD_REQUEST),
+    (KeyReused, HTTPStatus.UNPROCESSABLE_ENTITY),
     (Refused, HTTPStatus.CONFLICT),
 )
 
@@ -46,34 +50,62 @@ TITLES = {
     "method_not_allowed": "This path does not do that",
     "not_acceptable": "Answers are JSON",
     "unsupported_media_type": "The body must be JSON",
+    "body_too_large": "The body is too large",
+    "key_missing": "A key is missing",
+    "length_missing": "The length is missing",
+    "match_missing": "If-Match is missing",
+    "match_unreadable": "If-Match cannot be read",
+    "stale": "It has changed in the meantime",
     "too_many_requests": "Too many requests",
     "bad_request": "The request cannot be understood",
     "server_error": "Something went wrong here",
 }
 
 
+# PostgreSQL: a lock or statement took too long, a deadlock, a serialization failure; SQLite: the file is locked.
+BUSY_STATES = {"55P03", "57014", "40P01", "40001"}
+BUSY_SQLITE = {"SQLITE_BUSY", "SQLITE_LOCKED"}
+TAKEN_STATES = {"23505"}
+TAKEN_SQLITE = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}
+
+
 def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None:
     """The problem document for an exception in an API view; None leaves it to `server_error`."""
     request: Request = context["request"]
+    exc = _as_refusal(exc)
     if isinstance(exc, Refused):
         return _answer_refusal(exc, request)
     response = views.exception_handler(exc, context)
     if response is None:
         return None
     if isinstance(exc, exceptions.ValidationError):
-        errors = [_error(pointer, message) for pointer, message in _leaves(exc.detail, "")]
+        place = "parameter" if isinstance(exc, ParameterRefused) else "pointer"
+        errors = [_error(place, pointer, message) for pointer, message in _leaves(exc.detail, "")]
         response.data = _problem("invalid_input", response.status_code, request.path, _how_many(errors), errors)
     else:
         detail = response.data["detail"]
         code = CODES.get(detail.code, detail.code)
-        response.data = _problem(code, response.status_code, request.path, str(detail))
+        errors = [_error("header", exc.header, detail)] if isinstance(exc, HeaderRefused) else []
+        response.data = _problem(code, response.status_code, request.path, str(detail), errors)
     response.content_type = MEDIA_TYPE
     return response
 
 
+def _as_refusal(exc: Exception) -> Exception:
+    """What the database refused because somebody else was at it, in the service's words."""
+    cause = exc.__cause__
+    state, sqlite = getattr(cause, "sqlstate", None), getattr(cause, "sqlite_errorname", "")
+    if isinstance(exc, OperationalError) and (state in BUSY_STATES or sqlite.split("_SNAPSHOT")[0] in BUSY_SQLITE):
+        return Busy()
+    if isinstance(exc, IntegrityError) and (state in TAKEN_STATES or sqlite in TAKEN_SQLITE):
+        return AlreadyRecorded()
+    return exc
+
+
 def _answer_refusal(exc: Refused, request: Request) -> Response:
     status = next(status for kind, status in STATUS_OF_REFUSAL if isinstance(exc, kind))
-    errors = [{"pointer": f"/{_escaped(name)}", "code": exc.code, "detail": str(exc)} for name in exc.fields]
+    fields = exc.fields or ((exc.facts["field"],) if isinstance(exc, Malformed) and "field" in exc.facts else ())
+    errors = [{"pointer": f"/{_escaped(name)}", "code": exc.code, "detail": str(exc)} for name in fields]
     headers = {"Retry-After": str(RETRY_AFTER_S)} if status == HTTPStatus.SERVICE_UNAVAILABLE else None
     data = _problem(exc.code, status, request.path, str(exc), errors, title=exc.title)
     return Response(data, status=status, headers=headers, content_type=MEDIA_TYPE)
@@ -102,8 +134,10 @@ def _how_many(errors: list[dict[str, str]]) -> str:
     return "1 value is wrong." if len(errors) == 1 else f"{len(errors)} values are wrong."
 
 
-def _error(pointer: str, message: exceptions.ErrorDetail) -> dict[str, str]:
-    return {"pointer": pointer, "code": message.code or "invalid", "detail": str(message)}
+def _error(place: str, name: str, message: exceptions.ErrorDetail) -> dict[str, str]:
+    """One thing that is wrong, at its place: a pointer into the body, a parameter or a header."""
+    where = name.removeprefix("/") if place == "parameter" else name
+    return {place: where, "code": message.code or "invalid", "detail": str(message)}
 
 
 def _leaves(detail: Any, pointer: str) -> Iterator[tuple[str, exceptions.ErrorDetail]]:
@@ -133,7 +167,8 @@ def _is_api(request: HttpRequest) -> bool:
 
 
 def _answer(request: HttpRequest, code: str, status: HTTPStatus, detail: str) -> HttpResponse:
-    return JsonResponse(_problem(code, status, request.path, detail), status=status, content_type=MEDIA_TYPE)
+    problem = _problem(code, status, request.path, detail)
+    return JsonResponse(problem, status=status, content_type=MEDIA_TYPE, headers={"Cache-Control": "no-store"})
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

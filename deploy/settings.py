@@ -122,6 +122,11 @@ STORAGES = {
     },
 }
 
+# The key that seals documents, and the certificates of it and of its forerunners, the newest first.
+
+SEAL_KEY_FILE = os.environ.get("SEAL_KEY_FILE") or str(DEMO_FOLDER / "seal_key.pem" if IS_DEMO else "")
+SEAL_CERT_FILE = os.environ.get("SEAL_CERT_FILE") or str(DEMO_FOLDER / "seal_certificates.pem" if IS_DEMO else "")
+
 # Language and time: kept in UTC; TIME_ZONE is only what pages show where a site has no zone of its own.
 
 LANGUAGE_CODE = "en-gb"
@@ -131,21 +136,31 @@ TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
 # API
 
 REST_FRAMEWORK = {
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["reels.api.authentication.MayUse"],
+    # The first one's challenge is what a 401 carries.
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "reels.api.authentication.BearerAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["reels.api.parsing.StrictJSONParser"],
     "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.NamespaceVersioning",
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "reels.api.schema.DoorSchema",
     "EXCEPTION_HANDLER": "deploy.problems.answer_exception",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "URL_FORMAT_OVERRIDE": None,
 }
+OPENAPI_FILE = HOME / "deploy" / "handbook" / "openapi.yaml"
 SPECTACULAR_SETTINGS = {
     "TITLE": "Wrapledger",
-    "DESCRIPTION": "Maintenance records for cable reel assemblies.",
-    "VERSION": "1",
+    "DESCRIPTION": "Maintenance records for cable reel assemblies. What the API promises is in deploy/handbook/api.md.",
+    "VERSION": "1.0",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_PATCH": False,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "POSTPROCESSING_HOOKS": ["reels.api.schema.finish"],
 }
 
 # Whatever goes wrong is said on standard error; without this Django would only try to send mail.

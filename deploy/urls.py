@@ -3,6 +3,8 @@
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
+from reels.api.reference import Reference
+
 api_v1: list[URLPattern | URLResolver] = [
     path("", include("reels.api.urls")),
     path("", include("inspections.api.urls")),
@@ -11,6 +13,7 @@ api_v1: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include((api_v1, "v1"))),
+    path("reference", Reference.as_view(), name="reference"),
     path("admin/", admin.site.urls),
     path("", include("reels.pages.urls")),
     path("", include("inspections.pages.urls")),

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
+from django.db import IntegrityError, OperationalError
 from django.http import Http404
 from django.test import Client, RequestFactory
 from django.urls import path
@@ -73,7 +74,31 @@ def raising(exc: Exception) -> Any:
     return Raise.as_view(raised=exc)
 
 
+class PostgresqlSaid(Exception):
+    """What the driver raises, as far as it is looked at."""
+
+    def __init__(self, sqlstate: str) -> None:
+        self.sqlstate = sqlstate
+
+
+class SqliteSaid(Exception):
+    def __init__(self, name: str) -> None:
+        self.sqlite_errorname = name
+
+
+def said_by(driver: Exception, exc: Exception) -> Exception:
+    exc.__cause__ = driver
+    return exc
+
+
 RAISED = {
+    "lock timeout": said_by(PostgresqlSaid("55P03"), OperationalError("canceling statement due to lock timeout")),
+    "deadlock": said_by(PostgresqlSaid("40P01"), OperationalError("deadlock detected")),
+    "sqlite busy": said_by(SqliteSaid("SQLITE_BUSY"), OperationalError("database is locked")),
+    "no table": said_by(SqliteSaid("SQLITE_ERROR"), OperationalError("no such table: x")),
+    "twice": said_by(PostgresqlSaid("23505"), IntegrityError("duplicate key value")),
+    "sqlite twice": said_by(SqliteSaid("SQLITE_CONSTRAINT_UNIQUE"), IntegrityError("UNIQUE constraint failed")),
+    "broken rule": said_by(PostgresqlSaid("23514"), IntegrityError("violates check constraint")),
     "cut": CutTooLong(seen_m=9, serial="R1", most_m=8),
     "state": ReelNotHeld(serial="R1"),
     "admin": OnlyAdministrators(username="ann"),
@@ -172,6 +197,24 @@ def test_an_exception_is_told_with_its_status(client, name, status, kind, detail
     assert body["instance"] == f"/api/raise/{name}"
 
 
+@pytest.mark.parametrize(
+    ("name", "status", "kind"),
+    [
+        ("lock timeout", 503, "busy"),
+        ("deadlock", 503, "busy"),
+        ("sqlite busy", 503, "busy"),
+        ("no table", 500, "server-error"),
+        ("twice", 409, "already-recorded"),
+        ("sqlite twice", 409, "already-recorded"),
+        ("broken rule", 500, "server-error"),
+    ],
+)
+def test_what_the_database_refuses_because_of_somebody_else_may_be_tried_again(client, name, status, kind):
+    response = client.get(f"/api/raise/{name}")
+    assert (problem(response)["status"], response.json()["type"]) == (status, f"/problems/{kind}")
+    assert ("Retry-After" in response.headers) == (status == 503)
+
+
 def test_a_refusal_points_at_the_fields_it_is_about(client):
     body = problem(client.get("/api/raise/cut"))
     assert body["title"] == CutTooLong.title
@@ -224,7 +267,7 @@ def test_a_host_that_is_not_ours_is_told(client):
 
 def test_nobody_gets_in_where_nothing_is_said_of_permissions(client):
     body = problem(client.get("/api/closed"))
-    assert (body["status"], body["type"]) == (403, "/problems/not-logged-in")
+    assert (body["status"], body["type"]) == (401, "/problems/not-logged-in")
 
 
 def test_too_many_requests_say_when_to_come_back(client):

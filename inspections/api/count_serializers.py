@@ -1,0 +1,204 @@
+"""Forms and answers of counts and their sign-offs."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
+from inspections.domain.keying import FIELDS
+from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
+from inspections.domain.words import Decision, InspectionState, Meaning, Point, Role
+from reels.api.fields import SERIAL, Degrees, Maybe, Moment, Named, Number, Remark, Secret, Text, Whole, Word, YesNo
+from reels.api.forms import Form, Out, PageQuery
+from reels.api.serializers import USERNAME, PersonOut
+from reels.domain.words import Parity
+
+
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class Json(serializers.JSONField):
+    """An object that the service has made itself."""
+
+
+class PreparationIn(Form):
+    """What must be so before the first reading; the confirmations must be true."""
+
+    work_order = Text(max_length=60)
+    publication = Text(max_length=120)
+    publication_revision = Text(max_length=40)
+    cable_condition = Remark()
+    winding_quality = Remark()
+    cautions_confirmed = YesNo()
+    turned_as_installed = YesNo()
+    marks_found = YesNo()
+    evenly_wound = YesNo()
+    respooled = YesNo(default=False)
+    wrap_gauge = Maybe(max_length=40, help_text="May be left out when the machine is named.")
+    machine = Named(SERIAL, allow_null=True, default=None)
+    done_at = Moment(allow_null=True, default=None, help_text="null: now; earlier for a count from paper.")
+    technician = Named(USERNAME, allow_null=True, default=None, help_text="Named by a script; null in a session.")
+
+
+class InspectionsQuery(PageQuery):
+    reel = serializers.CharField(required=False, max_length=40)
+    state = Word(InspectionState, required=False)
+
+
+class InspectionOut(Out):
+    id = Number()
+    reel = Text(source="reel.serial")
+    reel_type = Text(source="reel.type.code")
+    state = Word(InspectionState)
+    done_at = Moment()
+    recorded_at = Moment()
+    from_paper = YesNo()
+    opened_by = PersonOut()
+    rereads = Whole()
+    layers = Whole(allow_null=True)
+    wraps = Whole(allow_null=True)
+    parity = Word(Parity, allow_null=True)
+    ended_at = Moment(allow_null=True)
+    end_reason = Maybe()
+
+
+class PreparationOut(Out):
+    work_order = Text()
+    publication = Text()
+    publication_revision = Text()
+    cable_condition = Text()
+    winding_quality = Text()
+    respooled = YesNo()
+    machine = Text(source="machine.serial", default=None, allow_null=True)
+    wrap_gauge = Text()
+
+
+class ParticipantOut(Out):
+    role = Word(Role)
+    person = PersonOut()
+    joined_at = Moment()
+
+
+class KeyedOut(Out):
+    role = Word(Role)
+    attempt = Whole()
+    person = PersonOut()
+    keyed_at = Moment()
+    values = Json(allow_null=True, help_text="Its reading fields; null while they are blind to you.")
+
+
+class PointOut(Out):
+    point = Word(Point)
+    agreed = YesNo(help_text="Whether everybody who keys it agrees.")
+    keyed = KeyedOut(many=True)
+
+
+class ReadingOut(Out):
+    number = Whole()
+    outcome = Word(Outcome, allow_null=True)
+    ended_at = Moment(allow_null=True)
+    points = PointOut(many=True)
+    working = WorkingOut(allow_null=True)
+
+
+class ReferralOut(Out):
+    referred_at = Moment()
+    referred_by = PersonOut()
+    why = Text()
+    proposed = CountOut(allow_null=True)
+    released_at = Moment(allow_null=True)
+    released_by = PersonOut(allow_null=True)
+    decision = Maybe()
+    reason = Maybe()
+
+
+class SignOffOut(Out):
+    meaning = Word(Meaning)
+    person = PersonOut()
+    signed_at = Moment()
+    record_digest = Text()
+    digest = Text()
+
+
+class VoidOut(Out):
+    requested_by = PersonOut()
+    requested_at = Moment()
+    reason = Text()
+    confirmed_by = PersonOut(allow_null=True)
+    confirmed_at = Moment(allow_null=True)
+
+
+class NextOut(Out):
+    act = Word(["key", "sign", "release"])
+    point = Word(Point, allow_null=True)
+    role = Word(Role, allow_null=True)
+    meaning = Word(Meaning, allow_null=True)
+
+
+class InspectionDetailOut(InspectionOut):
+    preparation = PreparationOut(source="*")
+    parameters = Json(help_text="The rule parameters under which it is worked out.")
+    participants = ParticipantOut(many=True, source="shown_participants")
+    readings = ReadingOut(many=True, source="shown_readings")
+    referrals = ReferralOut(many=True, source="shown_referrals")
+    sign_offs = SignOffOut(many=True, source="shown_sign_offs")
+    void = VoidOut(source="shown_void", allow_null=True)
+    next = NextOut(many=True, source="shown_next", help_text="What is open now.")
+
+
+class KeyingIn(Form):
+    """What one sees at one point: the point's own fields, and no others."""
+
+    point = Word(Point)
+    role = Word(Role)
+    scale_left = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
+    scale_right = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
+    open_side = Word(OpenSide, required=False)
+    unwind = Word(Unwind, required=False)
+    hand_wraps = Whole(required=False, max_value=MOST_WRAPS)
+    gauge_face = Word(Parity, required=False)
+    gauge_wraps = Whole(required=False, max_value=MOST_WRAPS)
+    crossover_half = Word(Half, required=False)
+    crossover_deg = Degrees(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        point = Point(attrs.pop("point"))
+        others = attrs.keys() - {"role", *FIELDS[point]}
+        if others:
+            raise ValidationError({name: [ErrorDetail(f"{name} is not keyed at {point}.", "other_point")]
+                                   for name in sorted(others)})  # fmt: skip
+        return {"point": point, "role": Role(attrs.pop("role")), "given": attrs}
+
+
+class TechnicianReadingIn(ReadingIn):
+    person = Named(USERNAME)
+
+
+class VerifierReadingIn(TechnicianReadingIn):
+    """The five hold points."""
+
+    open_side = None  # type: ignore[assignment]  # the technician's alone
+    unwind = None  # type: ignore[assignment]
+
+
+class BothReadingsIn(Form):
+    technician = TechnicianReadingIn()
+    verifier = VerifierReadingIn()
+
+
+class HelpIn(Form):
+    remark = Remark()
+
+
+class ReleaseIn(Form):
+    decision = Word(Decision)
+    reason = Remark()
+
+
+class SignOffIn(Form):
+    meaning = Word(Meaning)
+    password = Secret(help_text="The signer's own, again.")
+
+
+class SignOffsQuery(PageQuery):
+    """Sign-offs of one inspection, in the order in which they were given."""

@@ -1,0 +1,106 @@
+"""One reel, inspection or pair of setup values, with all that hangs on it, as its reader may see it."""
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+from inspections import access, queries
+from inspections.domain import keying
+from inspections.domain.words import InspectionState, Meaning, Point
+from inspections.models import Inspection, Reading, SetupValues
+from inspections.queries import SeenKeying
+from reels import access as reel_access
+from reels import queries as reel_queries
+from reels.models import Person, Reel
+
+
+def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
+    """The reel with its status, its installation, hold, values in force, live count and length by the log."""
+    reels = queries.with_status(reel_access.readable_reels(viewer, at))
+    reel = reel_access.one(reels, "reel", serial=serial)
+    _give(
+        reel,
+        installation=reel_queries.installation_of(reel),
+        hold=reel_queries.hold_on(reel),
+        in_force=queries.values_in_force(reel),
+        live=queries.live_inspection(reel),
+        length_by_log_m=reel_queries.cable_length_at(reel, at),
+    )
+    return reel
+
+
+def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:
+    """The setup values with every read-back and check."""
+    values = queries.with_read_backs(access.readable_setup_values(viewer, at))
+    return reel_access.one(values, "setup values", pk=setup_id)
+
+
+def inspection_for(inspection_id: int, viewer: Person, at: datetime) -> Inspection:
+    """The inspection with its participants, readings, referrals, signatures and what is open next."""
+    inspection = access.inspection_for_read(inspection_id, viewer, at)
+    readings = list(inspection.readings.all())
+    keyings = queries.keyings_for(inspection, viewer)
+    signatures = list(queries.sign_offs_of(inspection).order_by("signed_at", "id"))
+    _give(
+        inspection,
+        shown_participants=list(inspection.participants.select_related("person").order_by("id")),
+        shown_readings=[_reading(each, keyings) for each in readings],
+        shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
+        shown_sign_offs=signatures,
+        shown_void=queries.void_of(inspection),
+        shown_next=list(_next(inspection, readings[-1], keyings, {each.meaning for each in signatures})),
+    )
+    return inspection
+
+
+def _give(row: Any, **more: Any) -> None:
+    """Give a row more attributes, as a query's annotations do."""
+    for name, value in more.items():
+        setattr(row, name, value)
+
+
+def _reading(reading: Reading, keyings: list[SeenKeying]) -> dict[str, Any]:
+    of_it = [seen for seen in keyings if seen.row.reading_id == reading.pk]
+    agreed = keying.agreed_values([queries.keyed(seen.row) for seen in of_it])
+    return {
+        "number": reading.number,
+        "outcome": reading.outcome,
+        "ended_at": reading.ended_at,
+        "working": reading.working,
+        "points": list(_points(of_it, agreed)),
+    }
+
+
+def _points(keyings: list[SeenKeying], agreed: Iterable[Point]) -> Iterator[dict[str, Any]]:
+    order = list(Point)
+    by_point = sorted(keyings, key=lambda seen: order.index(Point(seen.row.point)))
+    for point, seen in groupby(by_point, key=lambda seen: Point(seen.row.point)):
+        yield {"point": point, "agreed": point in agreed, "keyed": [_keyed(each) for each in seen]}
+
+
+def _keyed(seen: SeenKeying) -> dict[str, Any]:
+    row = seen.row
+    return {
+        "role": row.role,
+        "attempt": row.attempt,
+        "person": row.participant.person,
+        "keyed_at": row.keyed_at,
+        "values": seen.values,
+    }
+
+
+def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
+          signed: set[str]) -> Iterator[dict[str, Any]]:  # fmt: skip
+    if inspection.state == InspectionState.OPEN:
+        now = [queries.keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk]
+        for point, role in keying.open_now(now):
+            yield _step("key", point=point, role=role)
+    elif inspection.state == InspectionState.REFERRED:
+        yield _step("release")
+    elif inspection.state == InspectionState.AWAITING_SIGN_OFF:
+        yield _step("sign", meaning=Meaning.VERIFIED if Meaning.COUNTED in signed else Meaning.COUNTED)
+
+
+def _step(act: str, **more: Any) -> dict[str, Any]:
+    return {"act": act, "point": None, "role": None, "meaning": None, **more}

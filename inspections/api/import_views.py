@@ -1,0 +1,58 @@
+"""Older records brought in over the API: the files of `import_records`, as text."""
+
+from functools import partial
+from io import BytesIO
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from inspections.errors import ImportRefused
+from inspections.services.imports import FILES, ImportSummary, Open, import_records
+from reels.api.doors import Call, Door, stores
+from reels.api.fields import Text, YesNo
+from reels.api.forms import Form, Out
+
+_KEYS = {file: file.replace(".", "_") for file in FILES}
+
+
+class FilesIn(Form):
+    """The text of each file, header row and all."""
+
+    def get_fields(self) -> dict[str, Any]:
+        # A dot in a name would stand for an object within an object.
+        return {file: Text(required=False, trim_whitespace=False, source=_KEYS[file]) for file in FILES}
+
+
+class ImportIn(Form):
+    files = FilesIn()
+    dry_run = YesNo(default=False, help_text="Check everything and store nothing.")
+
+
+class ImportOut(Out):
+    is_dry_run = YesNo()
+    stored = serializers.DictField(child=serializers.IntegerField(), help_text="Rows by file.")
+    already = serializers.DictField(child=serializers.IntegerField(), help_text="Rows that were there before.")
+    new_sites = serializers.ListField(child=serializers.CharField())
+
+
+class Imports(Door):
+    most_body_bytes = 50_000_000  # years of a fleet's counts
+
+    @stores("imports_make", ImportOut, ImportIn, status=200)
+    def post(self, call: Call) -> ImportSummary:
+        """Bring in older records, all or nothing: an administrator's act. Every bad row is named by line and column."""
+        texts = call.given["files"]
+        given = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
+        files: dict[str, Open] = {file: partial(BytesIO, content) for file, content in given.items()}
+        try:
+            return import_records(files=files, actor=call.actor, at=call.at, is_dry_run=call.given["dry_run"])
+        except ImportRefused as refused:
+            raise ValidationError({"files": _by_file(refused)}) from refused
+
+
+def _by_file(refused: ImportRefused) -> dict[str, list[ErrorDetail]]:
+    found: dict[str, list[ErrorDetail]] = {}
+    for each in refused.facts["problems"]:
+        found.setdefault(each.file, []).append(ErrorDetail(str(each), refused.code))
+    return found

@@ -1,0 +1,113 @@
+"""Forms and answers of reels and cable events."""
+
+from rest_framework import serializers
+
+from inspections.domain.words import InspectionState, ReelStatus
+from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Remark, Text, Whole, Word
+from reels.api.forms import Form, Out, PageQuery
+from reels.api.serializers import PersonOut
+from reels.domain.words import Parity
+from reels.models import CableEvent
+
+
+class ReelsQuery(PageQuery):
+    site = serializers.CharField(required=False, max_length=30)
+    type = serializers.CharField(required=False, max_length=30)
+    status = Word(ReelStatus, required=False)
+    q = serializers.CharField(required=False, max_length=40, help_text="Part of a serial number.")
+
+
+class ReelIn(Form):
+    serial = Named(SERIAL)
+    type = Named(CODE)
+    site = Named(CODE)
+    received_on = Day()
+    cable_length_m = Exact(allow_null=True, default=None, help_text="Of the cable it came with; null: unknown.")
+
+
+class ReelOut(Out):
+    serial = Text()
+    type = Text(source="type.code")
+    site = Text(source="site.code")
+    status = Word(ReelStatus)
+    received_on = Day()
+    cable_length_m = Exact(allow_null=True)
+    machine = Text(source="machine_serial", allow_null=True, help_text="The machine that it is installed in.")
+    counted_at = Moment(allow_null=True, help_text="When the latest signed count was done, with its result below.")
+    layers = Whole(allow_null=True)
+    wraps = Whole(allow_null=True)
+    retired_at = Moment(allow_null=True)
+    retired_reason = Maybe()
+
+
+class InstallationOut(Out):
+    machine = Text(source="machine.serial")
+    installed_at = Moment()
+
+
+class HoldOut(Out):
+    placed_at = Moment()
+    reason = Text()
+
+
+class ValuesInForceOut(Out):
+    id = Number()
+    machine = Text(source="machine.serial")
+    layers = Whole()
+    wraps = Whole()
+    parity = Word(Parity)
+    confirmed_at = Moment(allow_null=True)
+
+
+class LiveInspectionOut(Out):
+    id = Number()
+    state = Word(InspectionState)
+
+
+class ReelDetailOut(ReelOut):
+    length_by_log_m = Exact(allow_null=True, help_text="Metres of cable by the log, now; null: unknown.")
+    installation = InstallationOut(allow_null=True)
+    hold = HoldOut(allow_null=True)
+    setup_values = ValuesInForceOut(source="in_force", allow_null=True)
+    inspection = LiveInspectionOut(source="live", allow_null=True, help_text="The count that is under way.")
+
+
+class ReelMovedOut(Out):
+    serial = Text()
+    site = Text(source="site.code")
+
+
+class MachineNamedIn(Form):
+    machine = Named(SERIAL)
+
+
+class SiteNamedIn(Form):
+    site = Named(CODE)
+
+
+class CableEventIn(Form):
+    kind = Word([CableEvent.Kind.CUT, CableEvent.Kind.REPLACED])
+    happened_at = Moment()
+    length_removed_m = Exact(allow_null=True, default=None, help_text="Needed for a cut.")
+    length_fitted_m = Exact(allow_null=True, default=None)
+    document = Maybe(max_length=120)
+    remark = Maybe()
+
+
+class ReversalIn(Form):
+    remark = Remark()
+
+
+class CableEventOut(Out):
+    id = Number()
+    reel = Text(source="reel.serial")
+    kind = Word(CableEvent.Kind)
+    length_removed_m = Exact(allow_null=True)
+    length_fitted_m = Exact(allow_null=True)
+    happened_at = Moment()
+    recorded_at = Moment()
+    recorded_by = PersonOut()
+    document = Maybe()
+    remark = Maybe()
+    reverses = Number(source="reverses_id", allow_null=True)
+    reversed_by = Number(source="reversed_by.id", default=None, allow_null=True)

@@ -1,0 +1,101 @@
+"""Forms and answers of setup values and authorisations."""
+
+from rest_framework import serializers
+
+from inspections.domain.words import Act
+from reels.api.fields import CODE, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
+from reels.api.forms import Form, Out, PageQuery
+from reels.api.serializers import USERNAME, PersonOut
+from reels.domain.words import Parity
+
+
+class SetupValuesQuery(PageQuery):
+    reel = serializers.CharField(required=False, max_length=40)
+    machine = serializers.CharField(required=False, max_length=40)
+    in_force = serializers.ChoiceField(["yes", "no"], required=False)
+
+
+class SetupValuesOut(Out):
+    id = Number()
+    reel = Text(source="reel.serial")
+    machine = Text(source="machine.serial")
+    inspection = Number(source="inspection_id")
+    layers = Whole()
+    wraps = Whole()
+    parity = Word(Parity)
+    issued_by = PersonOut()
+    issued_at = Moment()
+    gauge_returned_by = PersonOut(allow_null=True)
+    gauge_returned_at = Moment(allow_null=True)
+    set_by = PersonOut(allow_null=True)
+    set_at = Moment(allow_null=True)
+    confirmed_by = PersonOut(allow_null=True)
+    confirmed_at = Moment(allow_null=True)
+    withdrawn_by = PersonOut(allow_null=True)
+    withdrawn_at = Moment(allow_null=True)
+    withdrawn_why = Maybe()
+
+
+class ReadBackOut(Out):
+    role = Word(["setter", "confirmer"])
+    layers = Number(min_value=0)
+    wraps = Number(min_value=0)
+    matches = YesNo()
+    keyed_by = PersonOut()
+    keyed_at = Moment()
+
+
+class MachineCheckOut(Out):
+    kind = Word(["functional", "first_use"])
+    passed = YesNo()
+    remark = Maybe()
+    done_by = PersonOut()
+    done_at = Moment()
+
+
+class SetupValuesDetailOut(SetupValuesOut):
+    read_backs = ReadBackOut(many=True, source="read_backs.all")
+    machine_checks = MachineCheckOut(many=True, source="machine_checks.all")
+
+
+class ReadBackIn(Form):
+    layers = Whole(help_text="As the machine shows it.")
+    wraps = Whole(help_text="As the machine shows it.")
+
+
+class MachineCheckIn(Form):
+    kind = Word(["functional", "first_use"])
+    passed = YesNo()
+    remark = Maybe()
+
+
+# Authorisations ------------------------------------------------------------------------------------------------------
+
+
+class AuthorisationsQuery(PageQuery):
+    person = serializers.CharField(required=False, max_length=60)
+    act = Word(Act, required=False)
+
+
+class AuthorisationIn(Form):
+    person = Named(USERNAME)
+    act = Word(Act)
+    reel_type = Named(CODE, allow_null=True, help_text="null: every type.")
+    site = Named(CODE, allow_null=True, help_text="null: every site.")
+    valid_from = Moment()
+    valid_until = Moment(allow_null=True, default=None)
+
+
+class AuthorisationOut(Out):
+    id = Number()
+    person = PersonOut()
+    act = Word(Act)
+    reel_type = Text(source="reel_type.code", default=None, allow_null=True)
+    site = Text(source="site.code", default=None, allow_null=True)
+    valid_from = Moment()
+    valid_until = Moment(allow_null=True)
+    granted_by = PersonOut()
+    granted_at = Moment()
+    ended_at = Moment(allow_null=True)
+    ended_by = PersonOut(allow_null=True)
+    end_reason = Maybe()

@@ -1,0 +1,67 @@
+"""A count that waits for its signatures, held against its reel's history; and why a surprising one stands."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inspections import access
+from inspections.domain import drift
+from inspections.domain.drift import Slip
+from inspections.models import SurpriseAccepted
+from inspections.queries.histories import plausibility_of
+from inspections.services import surprises
+from reels.api.doors import Call, Door, shows, stores
+from reels.api.fields import Moment, Text, Word, YesNo
+from reels.api.forms import Out
+from reels.api.serializers import PersonOut, ReasonIn
+
+
+class PlausibilityOut(Out):
+    """Everything but the first is null until both people have keyed everything and the count is worked out."""
+
+    is_weighed = YesNo()
+    told = Text(allow_null=True, help_text="In words; an offer to log a cut comes first.")
+    is_surprising = YesNo(allow_null=True)
+    waits_for_a_reason = YesNo(allow_null=True, help_text="Whether it can't be signed before somebody gives one.")
+    chance = serializers.FloatField(allow_null=True, help_text="Of a count as odd, without a slip or an unlogged cut.")
+    p_unlogged_cut = serializers.FloatField(allow_null=True)
+    cut_m = serializers.FloatField(allow_null=True, help_text="How long such a cut would be.")
+    p_slip = serializers.FloatField(allow_null=True)
+    likeliest_slip = Word(Slip, allow_null=True)
+
+
+class SurpriseOut(Out):
+    told = Text()
+    reason = Text()
+    accepted_by = PersonOut()
+    accepted_at = Moment()
+
+
+class Plausibility(Door):
+    @shows("inspections_plausibility", PlausibilityOut)
+    def get(self, call: Call, inspection_id: int) -> dict[str, Any]:
+        """How a count that waits for its signatures fits its reel's history."""
+        inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)
+        found = plausibility_of(inspection)
+        if found is None:
+            return {**dict.fromkeys(map(str, PlausibilityOut().fields)), "is_weighed": False}
+        return {
+            "is_weighed": True,
+            "told": drift.plausibility_in_words(found),
+            "is_surprising": found.surprising,
+            "waits_for_a_reason": surprises.open_surprise(inspection) is not None,
+            "chance": found.tail,
+            "p_unlogged_cut": found.p_unlogged_cut,
+            "cut_m": found.cut_m,
+            "p_slip": found.p_slip,
+            "likeliest_slip": found.likeliest_slip,
+        }
+
+
+class Surprise(Door):
+    @stores("inspections_accept_surprise", SurpriseOut, ReasonIn)
+    def post(self, call: Call, inspection_id: int) -> SurpriseAccepted:
+        """Say why a surprising count stands as it was read; it can then be signed."""
+        return surprises.accept_surprise(
+            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+        )

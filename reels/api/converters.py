@@ -1,0 +1,33 @@
+"""What may stand in a path. What matches nothing is answered like any other path that is not there."""
+
+from django.urls import register_converter
+from django.urls.converters import StringConverter
+
+from reels.api.fields import CODE, SERIAL
+
+
+class SerialConverter(StringConverter):
+    regex = SERIAL
+
+
+class CodeConverter(StringConverter):
+    regex = CODE
+
+
+class UsernameConverter(StringConverter):
+    regex = r"[-a-zA-Z0-9_.@+]{1,60}"
+
+
+class IdConverter(StringConverter):
+    """The number of a record, as large as a column holds."""
+
+    regex = r"[1-9][0-9]{0,17}"
+
+    def to_python(self, value: str) -> int:  # type: ignore[override]  # a number is what the views want
+        return int(value)
+
+
+register_converter(SerialConverter, "serial")
+register_converter(CodeConverter, "code")
+register_converter(UsernameConverter, "username")
+register_converter(IdConverter, "id")

@@ -1,0 +1,283 @@
+"""What every path of the API does in the same way, so that its own few lines say only what is particular to it.
+
+A handler is made with `shows` (it reads), `stores` (it writes, once for each Idempotency-Key) or `alters` (PATCH). The
+decorator checks the query, body and headers, calls the handler with a `Call`, and renders what it returns. A method
+without a decorator is not served. The same description makes the operation's part of the OpenAPI document.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import wraps
+from typing import Any, ClassVar
+
+from django.db import transaction
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+from rest_framework.exceptions import MethodNotAllowed
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from reels.api import conditions, paging
+from reels.api.authentication import actor_of
+from reels.api.forms import Form, Nothing, Out, Query
+from reels.api.parsing import MOST_BYTES, LengthMissing
+from reels.domain import ledger
+from reels.domain.words import Scope
+from reels.errors import Refused
+from reels.models import columns
+from reels.services import submissions
+from reels.services.history import Actor
+
+JSON = "application/json"
+Handler = Callable[..., Any]
+Decorator = Callable[[Handler], Handler]
+Tag = Callable[[Any], str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One method of one path.
+
+    answer: the shape of what the handler returns; None: nothing. scope: of the tokens that may use it; None: people in
+    person only. is_page: it returns a Page of such answers. is_stored: it needs an Idempotency-Key. needs_match: it
+    needs If-Match. tag: its answer has this ETag. hides: fields of the answer that are shown once and never kept.
+    """
+
+    id: str
+    says: str
+    answer: type[Out] | None
+    form: type[Form] | None = None
+    query: type[Query] = Query
+    status: int = 200
+    scope: str | None = None
+    is_page: bool = False
+    is_stored: bool = False
+    needs_match: bool = False
+    tag: Tag | None = None
+    hides: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Call:
+    """A checked request: who asks, when, with which parameters and body."""
+
+    request: Request
+    actor: Actor
+    at: datetime
+    query: dict[str, Any]
+    given: dict[str, Any] = field(default_factory=dict)
+
+    def page(self, rows: Any, *order: str) -> paging.Page:
+        """One page of rows in a total order; the last column is unique."""
+        return paging.page(rows, order, self.query, self.request)
+
+
+class Door(APIView):
+    """A path of the API."""
+
+    operation: Operation | None = None
+    most_body_bytes: ClassVar[int] = MOST_BYTES
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Find out what is asked for before anybody is let in. Raises MethodNotAllowed."""
+        handler = getattr(self, str(request.method).lower(), None)
+        self.operation = getattr(handler, "operation", None)
+        super().initial(request, *args, **kwargs)
+        if self.operation is None:
+            raise MethodNotAllowed(str(request.method))
+
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
+        raise MethodNotAllowed("OPTIONS")
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Response:
+        """Nothing is kept on the way: an answer may show its reader what others may not see yet."""
+        response.headers["Cache-Control"] = "no-store"
+        return super().finalize_response(request, response, *args, **kwargs)
+
+    @property
+    def allowed_methods(self) -> list[str]:
+        return [name.upper() for name in self.http_method_names if hasattr(getattr(self, name, None), "operation")]
+
+    def tag_under_lock(self, call: Call, **path: Any) -> str:
+        """Lock what the path names and give its ETag now. Doors that need If-Match say how."""
+        raise NotImplementedError
+
+
+def tag_of(row: Any) -> str:
+    """The ETag of a reel and all that hangs on it: the head of the reel's chain, which moves with every act."""
+    return f'"{getattr(row, "reel", row).chain.head}"'
+
+
+def tag_of_columns(row: Any) -> str:
+    """The ETag of a row of reference data."""
+    return f'"{ledger.digest(ledger.canonical(columns(row)))}"'
+
+
+def shows(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
+          tag: Tag | None = None, scope: str | None = Scope.READ) -> Decorator:  # fmt: skip
+    """A GET."""
+
+    def decorate(handler: Handler) -> Handler:
+        operation = Operation(id=operation_id, says=_says(handler), answer=answer, query=query, scope=scope,
+                              is_page=is_page, tag=tag)  # fmt: skip
+
+        @wraps(handler)
+        def get(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+            return _sent(_render(operation, handler(door, _call(operation, request), **path)))
+
+        get.operation = operation  # type: ignore[attr-defined]  # read by Door and by the schema
+        return get
+
+    return decorate
+
+
+def stores(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,
+           scope: str | None = None, needs_match: bool = False, tag: Tag | None = None,
+           hides: tuple[str, ...] = ()) -> Decorator:  # fmt: skip
+    """A POST that stores something: once for each key, in one transaction with its answer."""
+
+    def decorate(handler: Handler) -> Handler:
+        operation = Operation(id=operation_id, says=_says(handler), answer=answer, form=form, status=status,
+                              scope=scope, needs_match=needs_match, tag=tag, is_stored=True, hides=hides)  # fmt: skip
+
+        @wraps(handler)
+        def post(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+            call = _call(operation, request)
+            once = _request_of(call)
+            match = conditions.required_match(request) if needs_match else None
+            prepare = getattr(door, "prepare", None)
+            if prepare and not submissions.answered(once):
+                prepare(call, **path)
+            return _sent(_store(door, operation, handler, call, once, match, path))
+
+        post.operation = operation  # type: ignore[attr-defined]
+        return post
+
+    return decorate
+
+
+def answers(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 200,
+            scope: str | None = None) -> Decorator:  # fmt: skip
+    """A POST or DELETE that stores nothing of the records: workings, sessions."""
+
+    def decorate(handler: Handler) -> Handler:
+        operation = Operation(
+            id=operation_id, says=_says(handler), answer=answer, form=form, status=status, scope=scope
+        )
+
+        @wraps(handler)
+        def post(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+            return _sent(_render(operation, handler(door, _call(operation, request), **path)))
+
+        post.operation = operation  # type: ignore[attr-defined]
+        return post
+
+    return decorate
+
+
+def alters(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
+    """A PATCH of reference data. It may be repeated as it is, and If-Match keeps two from overwriting each other."""
+
+    def decorate(handler: Handler) -> Handler:
+        operation = Operation(id=operation_id, says=_says(handler), answer=answer, form=form, needs_match=True,
+                              tag=tag_of_columns)  # fmt: skip
+
+        @wraps(handler)
+        def patch(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+            call = _call(operation, request, is_partial=True)
+            match = conditions.required_match(request)
+            with transaction.atomic():
+                conditions.require_match(match, door.tag_under_lock(call, **path))
+                return _sent(_render(operation, handler(door, call, **path)))
+
+        patch.operation = operation  # type: ignore[attr-defined]
+        return patch
+
+    return decorate
+
+
+# The steps of a request ---------------------------------------------------------------------------------------------
+
+
+def _says(handler: Handler) -> str:
+    return (handler.__doc__ or "").strip()
+
+
+def _call(operation: Operation, request: Request, *, is_partial: bool = False) -> Call:
+    query = operation.query.of(request.query_params)
+    given: dict[str, Any] = {}
+    if operation.form is not None:
+        form = operation.form(data=_body(request), partial=is_partial)
+        form.is_valid(raise_exception=True)
+        given = dict(form.validated_data)
+    return Call(request=request, actor=actor_of(request), at=timezone.now(), query=query, given=given)
+
+
+def _body(request: Request) -> Any:
+    """The body; {} for none at all. Raises LengthMissing for one that is sent in pieces: it would not be read."""
+    if "chunked" in request.headers.get("Transfer-Encoding", "").lower() and not request.META.get("CONTENT_LENGTH"):
+        raise LengthMissing()
+    return request.data if request.META.get("CONTENT_LENGTH") not in (None, "", "0") else {}
+
+
+def _request_of(call: Call) -> submissions.Request:
+    request = call.request
+    said = submissions.fingerprint(str(request.method), request.path, _body(request))
+    return submissions.Request(actor=call.actor, key=conditions.key_of(request), fingerprint=said)
+
+
+def _store(door: Door, operation: Operation, handler: Handler, call: Call, once: submissions.Request,
+           match: str | None, path: dict[str, Any]) -> submissions.Answer:  # fmt: skip
+    with transaction.atomic():
+        if known := submissions.begin(once):
+            return known
+        if match is not None:
+            conditions.require_match(match, door.tag_under_lock(call, **path))
+        found = handler(door, call, **path)
+        answer = _refused(door, found) if isinstance(found, Refused) else _render(operation, found)
+        submissions.keep(once, _without(answer, operation.hides), call.at)
+    return answer
+
+
+def _render(operation: Operation, found: Any) -> submissions.Answer:
+    """What a handler returned, as it goes out."""
+    if operation.answer is None:
+        return submissions.Answer(status=204, media_type=JSON, body=b"")
+    if operation.is_page:
+        rows = operation.answer(found.results, many=True).data
+        return submissions.Answer(status=200, media_type=JSON, body=_json({"results": rows, "next": found.next}))
+    headers = {"ETag": operation.tag(found)} if operation.tag else {}
+    body = _json(operation.answer(found).data)
+    return submissions.Answer(status=operation.status, media_type=JSON, body=body, headers=headers)
+
+
+def _refused(door: Door, refusal: Refused) -> submissions.Answer:
+    """A refusal of something that is kept all the same: it is an answer, and the transaction goes through."""
+    response = door.handle_exception(refusal)
+    return submissions.Answer(
+        status=response.status_code, media_type=str(response.content_type), body=_json(response.data)
+    )
+
+
+def _json(data: Any) -> bytes:
+    return bytes(JSONRenderer().render(data))
+
+
+def _without(answer: submissions.Answer, hidden: tuple[str, ...]) -> submissions.Answer:
+    """The answer as it is kept."""
+    if not hidden:
+        return answer
+    body = {**json.loads(answer.body), **dict.fromkeys(hidden)}
+    return replace(answer, body=_json(body))
+
+
+def _sent(answer: submissions.Answer) -> HttpResponse:
+    response = HttpResponse(answer.body, status=answer.status, content_type=answer.media_type, headers=answer.headers)
+    if not answer.body:
+        del response.headers["Content-Type"]
+    return response

@@ -1,0 +1,220 @@
+"""Fields of the API that take a value in its one form, or refuse it.
+
+REST framework's own take 0 or true for a string, "1" for a number and "yes" for true, and a time without an offset
+for a local one. A script that sends the wrong kind is told so.
+"""
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.fields import empty
+
+# What may stand in a path: anything but a slash and control characters, and no blank at either end.
+SERIAL = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
+CODE = r"[-a-zA-Z0-9_]{1,30}"
+MOST_WHOLE = 32767  # what a small whole number's column holds
+
+_RFC_3339 = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d:\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_EXACT = re.compile(r"-?\d+(\.\d+)?", re.ASCII)
+
+
+class Text(serializers.CharField):
+    """A string; no number or truth value is taken for one."""
+
+    default_error_messages = {"invalid": "A string is needed here, not {seen}."}
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            self.fail("invalid", seen=kind_of(data))
+        return str(super().to_internal_value(data))
+
+
+class Remark(Text):
+    """Free text of several lines; it may not be empty."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"max_length": 2000, **options})
+
+
+class Secret(Text):
+    """A password, taken as it is, blanks and all."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"max_length": 200, "trim_whitespace": False, "write_only": True, **options})
+
+
+class Named(Text):
+    """A code, serial number or user name, as it may also stand in a path."""
+
+    default_error_messages = {"not_a_name": "{seen} can't be a name here: {pattern} is needed."}
+
+    def __init__(self, pattern: str, **options: Any) -> None:
+        super().__init__(trim_whitespace=False, **options)
+        self.pattern = pattern
+
+    def to_internal_value(self, data: Any) -> str:
+        text = super().to_internal_value(data)
+        if not re.fullmatch(self.pattern, text):
+            self.fail("not_a_name", seen=shown(text), pattern=self.pattern)
+        return text
+
+
+class Whole(serializers.IntegerField):
+    """A whole number; neither a string nor 1.0 nor true is taken for one."""
+
+    default_error_messages = {"invalid": "A whole number is needed here, not {seen}."}
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"min_value": 0, "max_value": MOST_WHOLE, **options})
+
+    def to_internal_value(self, data: Any) -> int:
+        if type(data) is not int:
+            self.fail("invalid", seen=kind_of(data))
+        return data
+
+
+class Number(Whole):
+    """The number of a record, however large."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"min_value": 1, "max_value": None, **options})
+
+
+class Maybe(Text):
+    """Free text that may be left out: null, and "" within."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"max_length": 2000, "allow_null": True, "default": None, **options})
+
+    def run_validation(self, data: Any = empty) -> str:
+        return super().run_validation(data) or ""
+
+    def to_representation(self, value: Any) -> Any:
+        return str(value) or None
+
+
+class YesNo(serializers.BooleanField):
+    """true or false."""
+
+    default_error_messages = {"invalid": "true or false is needed here, not {seen}."}
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            self.fail("invalid", seen=kind_of(data))
+        return data
+
+
+class Exact(serializers.DecimalField):
+    """An exact number, written as a string both ways: a JSON number would be rounded by many clients."""
+
+    default_error_messages = {"invalid": 'An exact number in a string is needed here, such as "12.5", not {seen}.'}
+
+    def __init__(self, max_digits: int = 9, decimal_places: int = 3, **options: Any) -> None:
+        super().__init__(max_digits, decimal_places, **options)
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        if not isinstance(data, str) or len(data) > 40 or not _EXACT.fullmatch(data):
+            self.fail("invalid", seen=kind_of(data))
+        return super().to_internal_value(data)
+
+
+class Degrees(serializers.Field[Any, Any, Any, Any]):
+    """An angle, a JSON number from 0 to 360."""
+
+    default_error_messages = {"invalid": "A number from 0 to 360 is needed here, not {seen}."}
+
+    def to_internal_value(self, data: Any) -> int | float:
+        if isinstance(data, bool) or not isinstance(data, int | float) or not math.isfinite(data):
+            self.fail("invalid", seen=kind_of(data))
+        if not 0 <= data <= 360:
+            self.fail("invalid", seen=data)
+        return data
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class Word(serializers.ChoiceField):
+    """One of a closed list of words."""
+
+    default_error_messages = {"invalid_choice": "{input} is none of: {allowed}."}
+
+    def __init__(self, words: Iterable[Any], **options: Any) -> None:
+        super().__init__([str(getattr(word, "value", word)) for word in words], **options)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str) or data not in self.choices:
+            self.fail("invalid_choice", input=shown(data), allowed=", ".join(map(str, self.choices)))
+        return data
+
+    def to_representation(self, value: Any) -> Any:
+        return str(value) if value else None
+
+
+class Moment(serializers.DateTimeField):
+    """A time as RFC 3339 has it, with its offset from UTC; given back in UTC."""
+
+    default_error_messages = {
+        "invalid": "A time with its offset is needed here, such as 2026-03-02T09:00:00Z, not {seen}.",
+        "no_such_time": "There is no time {seen}: {why}.",
+    }
+
+    def to_internal_value(self, value: Any) -> datetime:
+        found = _RFC_3339.fullmatch(value) if isinstance(value, str) else None
+        if found is None:
+            self.fail("invalid", seen=shown(value))
+        day, clock, fraction, offset = found.groups()
+        if fraction and len(fraction) > 7:
+            self.fail("no_such_time", seen=value, why="times are kept to the microsecond, six places at most")
+        if clock.endswith(":60"):
+            self.fail("no_such_time", seen=value, why="leap seconds are not kept; give second 59 or the next minute")
+        return self._utc(f"{day}T{clock}{(fraction or '').ljust(7, '0') if fraction else ''}{offset.upper()}", value)
+
+    def _utc(self, exact: str, seen: str) -> datetime:
+        try:
+            return datetime.fromisoformat(exact).astimezone(UTC)
+        except (ValueError, OverflowError):
+            self.fail("no_such_time", seen=seen, why="the calendar or the clock does not have it")
+
+    def to_representation(self, value: Any) -> Any:
+        return None if value is None else moment(value)
+
+
+class Day(serializers.DateField):
+    """A calendar day, YYYY-MM-DD."""
+
+    default_error_messages = {"invalid": "A day is needed here, such as 2026-03-02, not {seen}."}
+
+    def to_internal_value(self, value: Any) -> date:
+        if not isinstance(value, str) or not _DAY.fullmatch(value):
+            self.fail("invalid", seen=shown(value))
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail("invalid", seen=shown(value))
+
+
+def moment(value: datetime) -> str:
+    """A time as the API writes it: UTC, to the microsecond where there is one."""
+    return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def kind_of(data: Any) -> str:
+    """What kind of JSON value was given, for a message."""
+    if data is None or isinstance(data, bool):
+        return {None: "null", True: "true", False: "false"}[data]
+    kinds: Mapping[type, str] = {str: "a string", int: "a number", float: "a number", list: "a list", dict: "an object"}
+    word = kinds.get(type(data), "that")
+    return f"{word} ({shown(data)})" if isinstance(data, str | int | float) else word
+
+
+def shown(data: Any) -> str:
+    """The value for a message, cut short."""
+    text = repr(data) if isinstance(data, str) else str(data)
+    return text if len(text) <= 60 else f"{text[:57]}..."

@@ -1,0 +1,252 @@
+"""Forms and answers of people, sites, reel types, machines, tokens and histories."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.fields import empty
+
+from reels.api.fields import (
+    CODE,
+    SERIAL,
+    Exact,
+    Maybe,
+    Moment,
+    Named,
+    Number,
+    Remark,
+    Secret,
+    Text,
+    Whole,
+    Word,
+    YesNo,
+)  # fmt: skip
+from reels.api.forms import Form, Out, PageQuery
+from reels.domain import ledger
+from reels.domain.words import Graduation, Scope, Side, UnusualRule
+
+USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
+
+
+class ReasonIn(Form):
+    reason = Remark(help_text="Why; it is kept and shown.")
+
+
+# People and sessions ------------------------------------------------------------------------------------------------
+
+
+class PersonOut(Out):
+    username = Text()
+    full_name = Text()
+
+
+class SessionIn(Form):
+    username = Text(max_length=60)
+    password = Secret()
+
+
+class SessionPersonOut(PersonOut):
+    is_administrator = YesNo(source="is_staff")
+
+
+class SessionOut(Out):
+    person = SessionPersonOut()
+    csrf_token = Text(help_text="For the header X-CSRFToken of everything but GET.")
+
+
+class PostingOut(Out):
+    id = Number()
+    site = Text(source="site.code", default=None, allow_null=True, help_text="null: every site.")
+    valid_from = Moment()
+    valid_until = Moment(allow_null=True)
+
+
+class PostingIn(Form):
+    site = Named(CODE, allow_null=True, help_text="null: every site.")
+    valid_from = Moment()
+    valid_until = Moment(allow_null=True, default=None)
+
+
+class AccountOut(PersonOut):
+    staff_number = Text()
+    is_active = YesNo()
+    is_administrator = YesNo(source="is_staff")
+    created_at = Moment()
+    postings = PostingOut(many=True, source="postings.all")
+
+
+class PersonIn(Form):
+    username = Named(USERNAME)
+    full_name = Text(max_length=120)
+    staff_number = Text(max_length=30, help_text="One for each human being.")
+    password = Secret(allow_null=True, help_text="null: somebody who never logs in.")
+    is_administrator = YesNo(source="is_staff", default=False)
+
+
+class PersonPatch(Form):
+    full_name = Text(max_length=120, required=False)
+    is_active = YesNo(required=False)
+    is_administrator = YesNo(source="is_staff", required=False)
+
+
+# Reference data -----------------------------------------------------------------------------------------------------
+
+
+class SiteIn(Form):
+    code = Named(CODE)
+    name = Text(max_length=80)
+    time_zone = Text(max_length=40, default="UTC")
+
+
+class SitePatch(Form):
+    name = Text(max_length=80, required=False)
+    time_zone = Text(max_length=40, required=False)
+
+
+class SiteOut(Out):
+    code = Text()
+    name = Text()
+    time_zone = Text()
+
+
+class ReelTypePatch(Form):
+    """What may be put right of a reel type; a count under way keeps the parameters it was opened with."""
+
+    core_diameter_mm = Exact(required=False)
+    cable_diameter_mm = Exact(required=False)
+    layer_rise_mm = Exact(required=False, allow_null=True, help_text="null: nested layers.")
+    pitch_mm = Exact(required=False, allow_null=True, help_text="null: the cable's diameter.")
+    diameter_u_mm = Exact(required=False, help_text="Standard uncertainty of the diameters.")
+    max_layers = Whole(required=False, min_value=1)
+    lead_wraps = Whole(required=False)
+    arc_from_deg = Whole(required=False, max_value=360)
+    arc_to_deg = Whole(required=False, max_value=360)
+    unusual = Word(UnusualRule, required=False)
+    unusual_publication = Maybe(required=False, default=empty, max_length=120)
+    least_length_m = Exact(required=False, allow_null=True)
+    odd_colour = Maybe(required=False, default=empty, max_length=30)
+    even_colour = Maybe(required=False, default=empty, max_length=30)
+
+
+class ReelTypeIn(ReelTypePatch):
+    code = Named(CODE)
+    core_diameter_mm = Exact()
+    cable_diameter_mm = Exact()
+    wraps_odd_layer = Whole(min_value=2)
+    wraps_even_layer = Whole(min_value=2)
+    max_layers = Whole(min_value=1)
+    anchor_side = Word(Side)
+    reference_side = Word(Side, required=False)
+    graduation = Word(Graduation, required=False)
+
+
+class ReelTypeOut(Out):
+    code = Text()
+    core_diameter_mm = Exact()
+    cable_diameter_mm = Exact()
+    wraps_odd_layer = Whole()
+    wraps_even_layer = Whole()
+    max_layers = Whole()
+    layer_rise_mm = Exact(allow_null=True)
+    pitch_mm = Exact(allow_null=True)
+    diameter_u_mm = Exact()
+    anchor_side = Word(Side)
+    reference_side = Word(Side)
+    graduation = Word(Graduation)
+    lead_wraps = Whole()
+    arc_from_deg = Whole()
+    arc_to_deg = Whole()
+    unusual = Word(UnusualRule)
+    unusual_publication = Maybe()
+    least_length_m = Exact(allow_null=True)
+    odd_colour = Maybe()
+    even_colour = Maybe()
+
+
+class MachinePatch(Form):
+    host = Text(max_length=60, required=False, help_text="The host's registration or name.")
+    site = Named(CODE, required=False)
+    wrap_gauge = Text(max_length=40, required=False, help_text="The serial number of its wrap gauge.")
+
+
+class MachineIn(Form):
+    serial = Named(SERIAL)
+    host = Text(max_length=60, help_text="The host's registration or name.")
+    site = Named(CODE)
+    wrap_gauge = Text(max_length=40, help_text="The serial number of its wrap gauge.")
+
+
+class MachineOut(Out):
+    serial = Text()
+    host = Text()
+    site = Text(source="site.code")
+    wrap_gauge = Text()
+
+
+class MachinesQuery(PageQuery):
+    site = serializers.CharField(required=False, max_length=30)
+
+
+# Tokens -------------------------------------------------------------------------------------------------------------
+
+
+class TokenIn(Form):
+    person = Named(USERNAME, help_text="The user name of whose rights it has.")
+    name = Named(r"[-a-zA-Z0-9_. ]{1,40}", help_text="Of the script; histories tell it.")
+    scopes = serializers.ListField(child=Word(Scope), min_length=1, max_length=len(Scope))
+    expires_at = Moment(help_text="At most a year away.")
+
+
+class TokenOut(Out):
+    id = Number()
+    person = Text(source="person.username")
+    name = Text()
+    prefix = Text(help_text="What its secret begins with, after wl_.")
+    scopes = serializers.ListField(child=Word(Scope))
+    issued_by = Text(source="issued_by.username")
+    issued_at = Moment()
+    expires_at = Moment()
+    last_used_at = Moment(allow_null=True, help_text="To the minute.")
+    revoked_at = Moment(allow_null=True)
+    revoked_by = Text(source="revoked_by.username", default=None, allow_null=True)
+    revoke_reason = Maybe()
+
+
+class NewTokenOut(TokenOut):
+    secret = Text(allow_null=True, help_text="Shown this once; null when the same request is sent again.")
+
+
+# Histories ----------------------------------------------------------------------------------------------------------
+
+
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class Content(serializers.JSONField):
+    """The entry's own words, from its stored bytes."""
+
+    def to_representation(self, value: Any) -> Any:
+        return ledger.read(bytes(value))
+
+
+class HistoryEntryOut(Out):
+    seq = Number()
+    at = Moment()
+    act = Text()
+    actor = PersonOut(allow_null=True)
+    digest = Text(help_text="SHA-256 of the content as canonical JSON (RFC 8785).")
+    prev = Text(help_text="The digest of the entry before; 64 zeros for the first.")
+    content = Content()
+
+
+class ChangeOut(HistoryEntryOut):
+    reel = Text(source="chain.reel.serial")
+
+
+class ChangesQuery(PageQuery):
+    cursor = None  # type: ignore[assignment]  # the feed has its own, `after`
+    after = Named(r"[0-9]{1,18}", default="0", help_text="As `after` of the last answer has it.")
+
+
+class ChangesOut(Out):
+    results = ChangeOut(many=True)
+    after = Text(help_text="Give it as `after` next time; also when there was nothing new.")
+    more = YesNo(help_text="Whether more is waiting already.")

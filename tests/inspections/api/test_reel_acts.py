@@ -1,0 +1,74 @@
+"""What maintenance control records of a reel: installed, removed, held, moved, retired."""
+
+from typing import Any
+
+import pytest
+
+from reels.domain.words import Scope
+from tests import builders
+from tests.api_client import places, said
+
+REEL = "reels/LW-0001"
+ACTS: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("installation", {"machine": "RM-7"}), ("removal", {}), ("hold", {"reason": "A kink."}),
+    ("hold/end", {"reason": "Straightened."}), ("move", {"site": "aldermere"}), ("retirement", {"reason": "Worn."}),
+)  # fmt: skip
+
+
+def test_a_reel_is_installed_and_removed(ways):
+    assert ways.control.post(f"{REEL}/installation", {"machine": "RM-7"}).json()["machine"] == "RM-7"
+    said(ways.control.post(f"{REEL}/installation", {"machine": "RM-7"}), 409, "reel_installed")
+    assert ways.control.post(f"{REEL}/removal").json()["machine"] is None
+    said(ways.control.post(f"{REEL}/removal"), 409, "reel_not_installed")
+    said(ways.control.post(f"{REEL}/installation", {"machine": "RM-9"}), 404, "not_found")
+
+
+def test_a_reel_is_held_and_let_go(ways):
+    held = ways.control.post(f"{REEL}/hold", {"reason": "A kink."})
+    assert (held.json()["status"], held.json()["hold"]["reason"]) == ("held", "A kink.")
+    freed = ways.control.post(f"{REEL}/hold/end", {"reason": "Straightened."}, match=held.headers["ETag"])
+    assert (freed.status_code, freed.json()["status"]) == (200, "awaiting_count")
+
+
+def test_letting_go_needs_a_fresh_view(ways):
+    held = ways.control.post(f"{REEL}/hold", {"reason": "A kink."})
+    said(ways.control.post(f"{REEL}/hold/end", {"reason": "Fine."}), 428, "match_missing")
+    ways.control.post(f"{REEL}/cable-events",
+                      {"kind": "cut", "happened_at": "2026-03-02T09:00:00Z", "length_removed_m": "2"})  # fmt: skip
+    stale = ways.control.post(f"{REEL}/hold/end", {"reason": "Fine."}, match=held.headers["ETag"])
+    said(stale, 412, "stale")
+    assert places(stale) == ["If-Match"]
+    assert ways.colleague.get(REEL).json()["status"] == "held"
+
+
+def test_a_reel_is_moved_out_of_sight(ways):
+    answer = ways.control.post(f"{REEL}/move", {"site": "aldermere"})
+    assert answer.json() == {"serial": "LW-0001", "site": "aldermere"}
+    said(ways.control.get(REEL), 404, "not_found")
+    assert ways.stranger.get(REEL).status_code == 200
+
+
+def test_a_reel_is_retired_for_good(ways):
+    answer = ways.control.post(f"{REEL}/retirement", {"reason": "Worn."}, match=ways.control.tag(REEL))
+    assert (answer.json()["status"], answer.json()["retired_reason"]) == ("retired", "Worn.")
+    said(ways.control.post(f"{REEL}/hold", {"reason": "Late."}), 409, "reel_retired")
+
+
+@pytest.mark.parametrize(("act", "body"), ACTS)
+def test_who_may_not(ways, cast, token_way, act, body):
+    builders.make_site("aldermere", "Aldermere")
+    path = f"{REEL}/{act}"
+    said(ways.nobody.post(path, body, match="*"), 401, "not_logged_in")
+    said(ways.colleague.post(path, body, match="*"), 403, "not_authorised")
+    said(ways.stranger.post(path, body, match="*"), 404, "not_found")
+    said(token_way(cast.control, *Scope).post(path, body, match="*"), 403, "only_in_person")
+    said(ways.control.get(path), 405, "method_not_allowed")
+    said(ways.control.post(f"reels/LW-9999/{act}", body, match="*"), 404, "not_found")
+
+
+@pytest.mark.parametrize(("act", "body"), ACTS)
+def test_an_unknown_field_and_an_empty_reason_are_refused_by_name(ways, act, body):
+    answer = ways.control.post(f"{REEL}/{act}", {**body, "colour": "red"}, match="*")
+    assert places(answer) == ["/colour"]
+    for name in body:
+        assert places(ways.control.post(f"{REEL}/{act}", {name: ""}, match="*")) == [f"/{name}"]
