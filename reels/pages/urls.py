@@ -1,3 +1,8 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from reels.pages import views
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("login", views.Login.as_view(), name="login"),
+    path("logout", views.Logout.as_view(), name="logout"),
+]

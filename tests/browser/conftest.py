@@ -1,9 +1,13 @@
 """Chromium for the tests of pages. They are run by themselves: `pytest tests/browser`."""
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
+from django.db import connections
+
+from tests.pages_fleet import Fleet, make_fleet
 
 # Playwright runs an event loop in the test's thread, where Django would refuse to use the database. It hides real
 # mistakes, so it is set for these tests only.
@@ -19,3 +23,12 @@ QUIET = (
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
     path = os.environ.get("CHROMIUM", "/usr/bin/chromium")
     return {**browser_type_launch_args, "executable_path": path, "args": QUIET.split()}
+
+
+@pytest.fixture
+def fleet(live_server: Any) -> Fleet:
+    """Made in a thread of its own: in this one Playwright's event loop runs, in which no other can be started."""
+    with ThreadPoolExecutor(1) as thread:
+        made = thread.submit(make_fleet).result()
+        thread.submit(connections.close_all).result()
+    return made

@@ -1,0 +1,167 @@
+"""A reel's history in words: one entry an act, with what it changed, and its digest.
+
+A history never holds a value that is still blind, so all of it may be shown.
+"""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from inspections.domain.words import Point
+from inspections.pages.words import LABELS
+from reels.domain import ledger
+from reels.models import HistoryEntry
+from reels.pages.formats import count_words, metres
+
+ACTS = {
+    "reel_received": "Reel received",
+    "count_opened": "Count opened",
+    "keyed": "{point}: keyed by the {role}",
+    "reading_recorded": "Reading recorded, both people's values",
+    "help_asked": "Help asked for; the count is referred",
+    "released": "Referred count released: {decision}",
+    "read_again": "To be read again",
+    "count_cancelled": "Count cancelled",
+    "surprise_accepted": "Surprising count accepted with a reason",
+    "signed": "Signed: {meaning}",
+    "void_asked": "Asked that the signed count be voided",
+    "voided": "Signed count voided",
+    "values_issued": "Setup values issued for machine {machine}",
+    "gauge_returned": "Wrap gauge returned",
+    "read_back": "Read back by the setter",
+    "confirmation": "Read back by a second person",
+    "machine_checked": "Machine checked",
+    "values_withdrawn": "Setup values withdrawn",
+    "cable_cut": "Cable cut",
+    "cable_replaced": "Cable replaced",
+    "cable_entry_reversed": "Cable entry reversed",
+    "installed": "Installed in machine {machine}",
+    "removed": "Taken off the machine",
+    "held": "Held",
+    "hold_ended": "Hold ended",
+    "moved": "Sent to {site}",
+    "retired": "Retired",
+    "flag_assigned": "Drift flag assigned",
+    "flag_looked_into": "Drift flag looked into",
+    "flag_closed": "Drift flag closed: {ending}",
+    "archived": "Archived as a document",
+    "records_imported": "Older records brought in",
+}
+REASONS = ("reason", "remark", "end_reason", "retired_reason")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangedRow:
+    """A row that an act wrote: what it is, what became of it, and its columns in words."""
+
+    what: str
+    how: str
+    columns: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """An entry of a history as a page shows it."""
+
+    seq: int
+    at: datetime
+    title: str
+    by: str
+    via: str
+    remarks: list[str]
+    inspection: int | None
+    changes: list[ChangedRow]
+    digest: str
+    prev: str
+
+
+def told(entry: HistoryEntry) -> Told:
+    """An entry in words. Raises nothing for an act that is not known here: it says the act's own name."""
+    said: dict[str, Any] = json.loads(bytes(entry.content))
+    facts = said["facts"]
+    return Told(
+        seq=entry.seq,
+        at=entry.at,
+        title=ACTS.get(entry.act, _spaced(entry.act).capitalize()).format_map(_Facts(facts)),
+        by=said["actor"]["name"],
+        via="" if said["actor"]["via"] == "session" else said["actor"]["via"],
+        remarks=[
+            *_reasons(facts, *(change["after"] for change in said["changes"])),
+            *_differing(facts),
+            *(words for change in said["changes"] if (words := _outcome(change["table"], change["after"]))),
+        ],
+        inspection=facts.get("inspection"),
+        changes=[*(_changed(change) for change in said["changes"]), *_revealed(facts)],
+        digest=entry.digest,
+        prev="" if entry.prev == ledger.FIRST_PREV else entry.prev,
+    )
+
+
+class _Facts(dict[str, Any]):
+    """The facts of an act for its sentence: points by their labels, words spaced, and nothing missing."""
+
+    def __getitem__(self, name: str) -> str:
+        value = self.get(name, "?")
+        return LABELS[Point(value)] if name == "point" and value in set(Point) else _spaced(str(value))
+
+
+def _reasons(*said: dict[str, Any]) -> list[str]:
+    """Reasons and remarks, each once, wherever the act kept them."""
+    return list(dict.fromkeys(each[name] for each in said for name in REASONS if each.get(name)))
+
+
+def _differing(facts: dict[str, Any]) -> list[str]:
+    points = [LABELS[Point(point)].lower() for point in facts.get("differs", ())]
+    return [f"The two differ at the {' and the '.join(points)}."] if points else []
+
+
+def _outcome(table: str, after: dict[str, Any]) -> str:
+    """What an act came to, where its name does not say it."""
+    match table, after:
+        case "inspections_readback", {"layers": layers, "wraps": wraps, "matches": matches}:
+            return f"It showed {count_words(layers, wraps)}, which {'matches' if matches else 'differs'}."
+        case "inspections_setupvalues", {"layers": layers, "wraps": wraps}:
+            return f"{count_words(layers, wraps).capitalize()}."
+        case "inspections_setupvalues", {"withdrawn_why": why}:
+            return f"Setup values withdrawn: {why}."
+        case "inspections_inspection", {"layers": int(layers), "wraps": int(wraps)}:
+            return f"Worked out: {count_words(layers, wraps)}."
+        case "reels_cableevent", {"length_removed_m": str(length_m)}:
+            return f"{metres(Decimal(length_m))} removed."
+    return ""
+
+
+def _revealed(facts: dict[str, Any]) -> list[ChangedRow]:
+    """The values that the act made known, with the salt by which anybody can check what was committed to before."""
+    return [
+        ChangedRow(
+            what=f"keying {each['keying']}",
+            how="no longer blind",
+            columns=[f"value: {_value(each['value'])}", f"salt: {each['salt']}"],
+        )
+        for each in facts.get("revealed", ())
+    ]
+
+
+def _changed(change: dict[str, Any]) -> ChangedRow:
+    before, after = change["before"], change["after"]
+    if before is None:
+        columns = [f"{_spaced(name)}: {_value(value)}" for name, value in after.items() if value not in (None, "")]
+    else:
+        columns = [f"{_spaced(name)}: {_value(before[name])} → {_value(value)}" for name, value in after.items()]
+    what = f"{_spaced(change['table'].partition('_')[2])} {change['id']}"
+    return ChangedRow(what=what, how="added" if before is None else "changed", columns=columns)
+
+
+def _value(value: Any) -> str:
+    if value is None or value == "":
+        return "nothing"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else str(value)
+
+
+def _spaced(word: str) -> str:
+    return word.removesuffix("_id").replace("_", " ")

@@ -1,0 +1,174 @@
+"""What the page of one inspection shows. A value that is still blind is never read from the database for it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from inspections import access, queries
+from inspections.domain import keying
+from inspections.domain.words import InspectionState, Point, Role
+from inspections.models import Inspection, Participant, Referral, SetupValues, SignOff, Void
+from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from reels.access import one
+from reels.models import Person
+from reels.pages.formats import Badge, count_words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """What one person keyed at a point. value: None while it is blind."""
+
+    value: str | None
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointRow:
+    """A point of a reading: what each of the two keyed there, and whether they agree."""
+
+    label: str
+    attempt: int
+    technician: Keyed | None
+    verifier: Keyed | None
+    is_witnessed: bool
+    verdict: Badge | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepRow:
+    """A line of the working; `change` with its sign."""
+
+    label: str
+    before: int
+    change: str
+    after: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingPart:
+    number: int
+    badge: Badge
+    points: list[PointRow]
+    steps: list[StepRow]
+    problems: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReferralPart:
+    row: Referral
+    proposed: str
+    decision: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InspectionPage:
+    inspection: Inspection
+    badge: Badge
+    count: str
+    participants: list[Participant]
+    readings: list[ReadingPart]
+    referrals: list[ReferralPart]
+    signatures: list[SignOff]
+    void: Void | None
+    issued: list[SetupValues]
+
+
+def inspection_page(inspection_id: int, person: Person, at: datetime) -> InspectionPage:
+    """Everything about an inspection that anybody may see. Raises NotFound when the person may not."""
+    readable = access.readable_inspections(person, at).select_related("void__requested_by", "void__confirmed_by")
+    inspection = one(readable, "inspection", pk=inspection_id)
+    return InspectionPage(
+        inspection=inspection,
+        badge=STATE[InspectionState(inspection.state)],
+        count=count_words(inspection.layers, inspection.wraps),
+        participants=list(inspection.participants.select_related("person").order_by("joined_at", "id")),
+        readings=_readings(inspection),
+        referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],
+        signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
+        void=getattr(inspection, "void", None),
+        issued=list(inspection.setup_values.select_related("machine")),
+    )
+
+
+# Readings -----------------------------------------------------------------------------------------------------------
+
+
+def _readings(inspection: Inspection) -> list[ReadingPart]:
+    """All readings, the newest first. Three queries."""
+    shown = {row.pk: row.value for row in queries.shown_keyings(inspection)}
+    keyings = _keyings_without_values(inspection)
+    return [
+        ReadingPart(
+            number=reading.number,
+            badge=OUTCOME[reading.outcome],
+            points=_points([each for each in keyings if each["pk"] == reading.pk], shown),
+            steps=[_step(**step) for step in (reading.working or {}).get("steps", [])],
+            problems=[problem["detail"] for problem in (reading.working or {}).get("problems", [])],
+        )
+        for reading in inspection.readings.order_by("-number")
+    ]
+
+
+def _keyings_without_values(inspection: Inspection) -> list[dict[str, Any]]:
+    """Who keyed at which point and when, in order; not what."""
+    columns = ("keyings__pk", "keyings__point", "keyings__role", "keyings__attempt", "keyings__keyed_at")
+    keyed = inspection.readings.filter(keyings__isnull=False).order_by("keyings__pk")
+    return list(keyed.values("pk", *columns, "keyings__participant__person__full_name"))
+
+
+def _points(keyings: list[dict[str, Any]], shown: dict[int, Any]) -> list[PointRow]:
+    attempts: dict[tuple[Point, int], dict[Role, dict[str, Any]]] = {}
+    for each in keyings:
+        place = (Point(each["keyings__point"]), each["keyings__attempt"])
+        attempts.setdefault(place, {})[Role(each["keyings__role"])] = each
+    in_order = sorted(attempts, key=lambda place: (list(Point).index(place[0]), place[1]))
+    return [_point(point, attempt, attempts[point, attempt], shown) for point, attempt in in_order]
+
+
+def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Any]) -> PointRow:
+    keyed = {role: _keyed(point, each, shown) for role, each in by_role.items()}
+    return PointRow(
+        label=LABELS[point],
+        attempt=attempt,
+        technician=keyed.get(Role.TECHNICIAN),
+        verifier=keyed.get(Role.VERIFIER),
+        is_witnessed=Role.VERIFIER in keying.roles_at(point),
+        verdict=_verdict(point, [each["keyings__pk"] for each in by_role.values()], shown),
+    )
+
+
+def _keyed(point: Point, each: dict[str, Any], shown: dict[int, Any]) -> Keyed:
+    pk = each["keyings__pk"]
+    return Keyed(
+        value=keyed_words(point, shown[pk]) if pk in shown else None,
+        by=each["keyings__participant__person__full_name"],
+        at=each["keyings__keyed_at"],
+    )
+
+
+def _verdict(point: Point, keyings: list[int], shown: dict[int, Any]) -> Badge | None:
+    """Whether the two agree. Two values that are both in and still blind are two that differ."""
+    if point in keying.TECHNICIAN_ONLY:
+        return None
+    if len(keyings) < len(keying.roles_at(point)):
+        return WAITING
+    values = [shown[pk] for pk in keyings if pk in shown]
+    return AGREE if len(values) == len(keyings) and keying.agree(point, *values) else DIFFERS
+
+
+def _step(*, change: int, **step: Any) -> StepRow:
+    return StepRow(change=f"{change:+d}".replace("-", "−") if change else "0", **step)
+
+
+# Referrals ----------------------------------------------------------------------------------------------------------
+
+
+def _referral(row: Referral) -> ReferralPart:
+    proposed = row.proposed or {}
+    return ReferralPart(
+        row=row,
+        proposed=count_words(proposed.get("layers"), proposed.get("wraps")),
+        decision=row.decision.replace("_", " "),
+    )

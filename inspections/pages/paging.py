@@ -1,0 +1,45 @@
+"""One page of a long list, with the addresses of its neighbours."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+from urllib.parse import urlencode
+
+from django.core.paginator import Paginator
+from django.http import QueryDict
+
+NO_OTHERS: Mapping[str, str] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pages:
+    """Where one is in a list; `earlier` and `later` are empty at its ends."""
+
+    rows: list[Any]
+    number: int
+    of: int
+    total: int
+    earlier: str
+    later: str
+
+
+def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], Any], *,
+             kept: Mapping[str, str] = NO_OTHERS, anchor: str = "") -> Pages:  # fmt: skip
+    """The page that is asked for, or the nearest there is. Two queries.
+
+    rows: a query in its full order. as_shown: what a page shows of a row. kept: what else stands in the address.
+    """
+    found = Paginator(rows, size).get_page(asked.get("page"))
+
+    def address(to: int) -> str:
+        return f"?{urlencode({**kept, 'page': to})}{anchor}"
+
+    return Pages(
+        rows=[as_shown(row) for row in found.object_list],
+        number=found.number,
+        of=found.paginator.num_pages,
+        total=found.paginator.count,
+        earlier=address(found.number - 1) if found.has_previous() else "",
+        later=address(found.number + 1) if found.has_next() else "",
+    )

@@ -1,0 +1,122 @@
+"""What the list of reels shows, and the filters in its address. Seven queries, however many reels there are."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.db.models import Count, F, FilteredRelation, Q, QuerySet
+from django.http import QueryDict
+
+from inspections import queries
+from inspections.domain.words import ReelStatus
+from inspections.pages.paging import Pages, one_page
+from inspections.pages.words import STATUS
+from reels import access
+from reels.models import Person
+from reels.pages.formats import Badge, count_words, day_at
+
+SIZE = 50
+
+
+class ReelFilter(forms.Form):
+    q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
+    site = forms.ChoiceField(label="Site", required=False)
+    type = forms.ChoiceField(label="Reel type", required=False)
+    status = forms.ChoiceField(label="Status", required=False)
+
+    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str]) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="")
+        choices = {
+            "site": [("", "every site"), *sites],
+            "type": [("", "every type"), *((code, code) for code in types)],
+            "status": [("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
+        }
+        for name, offered in choices.items():
+            self.fields[name].widget.choices = self.fields[name].choices = offered  # type: ignore[attr-defined]  # a ChoiceField
+        self.is_valid()
+
+    @property
+    def chosen(self) -> dict[str, str]:
+        """The filters that are set and make sense, as they stand in the address."""
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelRow:
+    serial: str
+    type: str
+    site: str
+    badge: Badge
+    machine: str
+    count: str
+    counted_on: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatusLink:
+    """How many reels have a status, and the address that shows them alone (or all again, when it is chosen)."""
+
+    badge: Badge
+    number: int
+    address: str
+    is_chosen: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelList:
+    filter: ReelFilter
+    pages: Pages
+    statuses: list[StatusLink]
+
+
+def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
+    """The reels that the person may see and asks for, by serial number."""
+    readable = access.readable_reels(person, at)
+    sites = access.readable_sites(person, at).values_list("code", "name")
+    types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
+    form = ReelFilter(asked, sites=list(sites), types=list(types))
+    chosen = form.chosen
+    found = _found(queries.with_status(readable), chosen)
+    status = chosen.get("status")
+    listed = (found.filter(status=status) if status else found).annotate(host=F("now__machine__host"))
+    pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)
+    return ReelList(filter=form, pages=pages, statuses=_statuses(found, chosen))
+
+
+def _found(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
+    # At most one installation of a reel is under way, so this join never doubles a row.
+    now = FilteredRelation("installations", condition=Q(installations__removed_at__isnull=True))
+    reels = reels.annotate(now=now)
+    if word := chosen.get("q"):
+        reels = reels.filter(
+            Q(serial__icontains=word) | Q(now__machine__serial__icontains=word) | Q(now__machine__host__icontains=word)
+        )
+    keys = {"site": "site__code", "type": "type__code"}
+    return reels.filter(**{column: chosen[name] for name, column in keys.items() if name in chosen})
+
+
+def _row(reel: Any) -> ReelRow:
+    return ReelRow(
+        serial=reel.serial,
+        type=reel.type.code,
+        site=reel.site.name,
+        badge=STATUS[ReelStatus(reel.status)],
+        machine=f"{reel.machine_serial} in {reel.host}" if reel.machine_serial else "",
+        count=count_words(reel.layers, reel.wraps),
+        counted_on=day_at(reel.site, reel.counted_at),
+    )
+
+
+def _statuses(found: QuerySet[Any], chosen: dict[str, str]) -> list[StatusLink]:
+    numbers = dict(found.order_by().values_list("status").annotate(Count("pk", distinct=True)))
+    others = {name: value for name, value in chosen.items() if name != "status"}
+
+    def link(status: ReelStatus) -> StatusLink:
+        is_chosen = chosen.get("status") == status
+        address = "?" + urlencode(others if is_chosen else {**others, "status": status.value})
+        return StatusLink(badge=STATUS[status], number=numbers[status], address=address, is_chosen=is_chosen)
+
+    return [link(status) for status in STATUS if status in numbers]

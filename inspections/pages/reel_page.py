@@ -1,0 +1,219 @@
+"""What the page of one reel shows. As many queries for a long history as for a short one."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.http import QueryDict
+
+from inspections import queries
+from inspections.domain.words import InspectionState, ReelStatus
+from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.pages.history import told
+from inspections.pages.paging import Pages, one_page
+from inspections.pages.words import (
+    CONFIRMED,
+    DIFFERS,
+    FAILED,
+    IN_FORCE,
+    MATCHES,
+    PASSED,
+    STATE,
+    STATUS,
+    WITHDRAWN,
+)  # fmt: skip
+from reels import access
+from reels.models import CableEvent, Hold, Installation, Person, Reel
+from reels.pages.formats import NOTHING, Badge, count_words, metres
+from reels.queries import cable_length_at, hold_on
+
+HISTORY_SIZE = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """A step of putting setup values into a machine: done, by whom and when, or still to do."""
+
+    what: str
+    by: str = ""
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """Something that was read from or tried on the machine, and how it came out."""
+
+    what: str
+    badge: Badge
+    said: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Values:
+    """Setup values, in force or withdrawn."""
+
+    row: SetupValues
+    badge: Badge
+    count: str
+    stages: list[Stage]
+    checks: list[Check]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CableRow:
+    """A cable event with its lengths in words; `taken_back` when a counter-entry followed."""
+
+    row: CableEvent
+    removed: str
+    fitted: str
+    taken_back: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountRow:
+    """An inspection, or a count from older records, which has no inspection of its own."""
+
+    done_at: datetime
+    recorded_at: datetime
+    badge: Badge
+    count: str
+    inspection: int | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelPage:
+    reel: Reel
+    badge: Badge
+    hold: Hold | None
+    cable: str
+    least_cable: str
+    values: Values | None
+    withdrawn: list[Values]
+    installations: list[Installation]
+    cable_events: list[CableRow]
+    counts: list[CountRow]
+    history: Pages
+
+
+def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelPage:
+    """Everything about a reel. Raises NotFound when the person may not see it."""
+    reel: Any = access.one(queries.with_status(access.readable_reels(person, at)), "reel", serial=serial)
+    installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
+    installed = list(installations)
+    values = [_values(row, installed) for row in _setup_values(reel)]
+    newest_first = access.readable_history(reel).reverse()
+    return ReelPage(
+        reel=reel,
+        badge=STATUS[ReelStatus(reel.status)],
+        hold=hold_on(reel),
+        cable=metres(cable_length_at(reel, at)),
+        least_cable=metres(reel.type.least_length_m),
+        values=next((each for each in values if each.row.withdrawn_at is None), None),
+        withdrawn=[each for each in values if each.row.withdrawn_at],
+        installations=installed,
+        cable_events=_cable_events(reel),
+        counts=_counts(reel.inspections.all(), reel.imported_counts.all()),
+        history=one_page(newest_first, asked, HISTORY_SIZE, told, anchor="#history"),
+    )
+
+
+# Setup values -------------------------------------------------------------------------------------------------------
+
+
+def _setup_values(reel: Reel) -> Iterable[SetupValues]:
+    """Newest first. Three queries."""
+    people = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
+    found = reel.setup_values.select_related("machine", *people)
+    return found.prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
+
+
+def _values(row: SetupValues, installed: list[Installation]) -> Values:
+    badge = CONFIRMED if row.confirmed_at else IN_FORCE
+    return Values(
+        row=row,
+        badge=WITHDRAWN if row.withdrawn_at else badge,
+        count=count_words(row.layers, row.wraps),
+        stages=_stages(row, installed),
+        checks=[*map(_read_back, row.read_backs.all()), *map(_machine_check, row.machine_checks.all())],
+    )
+
+
+def _stages(row: SetupValues, installed: list[Installation]) -> list[Stage]:
+    here = next((each for each in installed if each.machine_id == row.machine_id and each.removed_at is None), None)
+    fitted = (here.installed_by, here.installed_at) if here else (None, None)
+    done = (
+        ("Values issued", row.issued_by, row.issued_at),
+        (f"Reel installed in {row.machine.serial}", *fitted),
+        ("Wrap gauge back in its place", row.gauge_returned_by, row.gauge_returned_at),
+        ("Numbers set and read back", row.set_by, row.set_at),
+        ("Confirmed by a second person", row.confirmed_by, row.confirmed_at),
+    )
+    return [Stage(what=what, by=by.full_name, at=at) if by else Stage(what=what) for what, by, at in done]
+
+
+def _read_back(row: ReadBack) -> Check:
+    return Check(
+        what=f"Read-back by the {row.role}",
+        badge=MATCHES if row.matches else DIFFERS,
+        said=count_words(row.layers, row.wraps),
+        by=row.keyed_by.full_name,
+        at=row.keyed_at,
+    )
+
+
+def _machine_check(row: MachineCheck) -> Check:
+    return Check(
+        what=row.get_kind_display().capitalize(),
+        badge=PASSED if row.passed else FAILED,
+        said=row.remark or NOTHING,
+        by=row.done_by.full_name,
+        at=row.done_at,
+    )
+
+
+# Cable and counts ---------------------------------------------------------------------------------------------------
+
+
+def _cable_events(reel: Reel) -> list[CableRow]:
+    rows = list(reel.cable_events.select_related("recorded_by").order_by("-happened_at", "-id"))
+    taken_back = {row.reverses_id for row in rows}
+    return [
+        CableRow(
+            row=row,
+            removed=metres(row.length_removed_m),
+            fitted=metres(row.length_fitted_m),
+            taken_back=row.pk in taken_back,
+        )
+        for row in rows
+    ]
+
+
+def _counts(inspections: Iterable[Inspection], imported: Iterable[ImportedCount]) -> list[CountRow]:
+    rows = [*map(_inspected, inspections), *map(_imported, imported)]
+    return sorted(rows, key=lambda row: row.done_at, reverse=True)
+
+
+def _inspected(row: Inspection) -> CountRow:
+    return CountRow(
+        done_at=row.done_at,
+        recorded_at=row.recorded_at,
+        badge=STATE[InspectionState(row.state)],
+        count=count_words(row.layers, row.wraps),
+        inspection=row.pk,
+        source="from paper" if row.from_paper else "",
+    )
+
+
+def _imported(row: ImportedCount) -> CountRow:
+    by = " and ".join(filter(None, (row.counted_by, row.verified_by)))
+    return CountRow(
+        done_at=row.counted_at,
+        recorded_at=row.recorded_at,
+        badge=Badge(word="From older records", icon="plate", tone="quiet"),
+        count=count_words(row.layers, row.wraps),
+        source=", ".join(filter(None, (by, row.document))),
+    )

@@ -1,0 +1,28 @@
+"""The pages to look at: the list of reels, a reel, an inspection."""
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from inspections.pages.inspection_page import inspection_page
+from inspections.pages.reel_list import reel_list
+from inspections.pages.reel_page import reel_page
+from reels.pages.answers import page, reader, show
+
+
+@page
+def reels(request: HttpRequest) -> HttpResponse:
+    shown = reel_list(request.GET, reader(request), timezone.now())
+    return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})
+
+
+@page
+def reel(request: HttpRequest, serial: str) -> HttpResponse:
+    shown = reel_page(serial, request.GET, reader(request), timezone.now())
+    return show(request, "inspections/reel.html", {"page": shown, "reel": shown.reel}, shown.reel.site)
+
+
+@page
+def inspection(request: HttpRequest, inspection_id: int) -> HttpResponse:
+    shown = inspection_page(inspection_id, reader(request), timezone.now())
+    about = {"page": shown, "inspection": shown.inspection, "reel": shown.inspection.reel}
+    return show(request, "inspections/inspection.html", about, shown.inspection.reel.site)

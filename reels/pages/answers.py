@@ -1,0 +1,46 @@
+"""How a page answers: what may not be seen is not there, and times are those of the clocks at the site."""
+
+from collections.abc import Callable, Mapping
+from contextlib import nullcontext
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+from zoneinfo import ZoneInfo
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from reels.errors import NotFound
+from reels.models import Person, Site
+
+Given = ParamSpec("Given")
+View = Callable[Concatenate[HttpRequest, Given], HttpResponse]
+
+
+def page(view: View[Given]) -> View[Given]:
+    """A page to look at. It is not kept by the browser, which somebody else may use next."""
+
+    @never_cache
+    @require_safe
+    @wraps(view)
+    def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> HttpResponse:
+        try:
+            return view(request, *args, **kwargs)
+        except NotFound as refused:
+            raise Http404(str(refused)) from refused
+
+    return answer
+
+
+def reader(request: HttpRequest) -> Person:
+    """Who is looking; nobody gets as far as a page without a login."""
+    assert isinstance(request.user, Person), "LoginRequiredMiddleware lets nobody else through"
+    return request.user
+
+
+def show(request: HttpRequest, template: str, shown: Mapping[str, Any], site: Site | None = None) -> HttpResponse:
+    """The page, with every time as it is at the site (in TIME_ZONE where a page is about no single site)."""
+    with timezone.override(ZoneInfo(site.time_zone)) if site else nullcontext():
+        return render(request, template, shown)

@@ -1,0 +1,20 @@
+"""Pictures of every page, for people to look at: `python -m tests.browser.pictures OUT_DIR`."""
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = "WRAPLEDGER_PICTURES"
+
+
+def main() -> int:
+    [_, folder] = sys.argv
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    os.environ[FOLDER] = str(Path(folder).resolve())
+    return pytest.main([str(Path(__file__).with_name("take_pictures.py")), "-q"])
+
+
+if __name__ == "__main__":
+    sys.exit(main())

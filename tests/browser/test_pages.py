@@ -1,0 +1,156 @@
+"""Every page in a real browser: accessible in both themes, quiet, no wider than the screen, usable by keyboard."""
+
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.journeys import WIDTHS, address_of_pages, log_in
+from tests.builders import PASSWORD
+
+LEAST_TARGET_PX = 44
+
+SIZES = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
+    .filter(each => !each.matches(".skip"))
+    .map(each => [each.textContent.trim() || each.name, each.getBoundingClientRect()])
+    .filter(([, box]) => box.width > 0 && box.height > 0)
+    .map(([words, box]) => [words, Math.round(box.width), Math.round(box.height)])"""
+WIDER_THAN_THE_SCREEN = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+@pytest.fixture
+def noises(page: Page):
+    """What the console complains of, and requests to other hosts."""
+    heard: list[str] = []
+    page.on("console", lambda message: heard.append(message.text) if message.type in {"error", "warning"} else None)
+    page.on("pageerror", lambda error: heard.append(str(error)))
+    page.on("request", lambda request: heard.append(request.url) if "localhost" not in request.url else None)
+    return heard
+
+
+def violations(page: Page):
+    found = Axe().run(page).response["violations"]
+    return [(each["id"], node["target"], node["failureSummary"]) for each in found for node in each["nodes"]]
+
+
+def every_page(page: Page, live_server, fleet):
+    """Each page in turn, opened: the one to log in first."""
+    page.goto(f"{live_server.url}/login")
+    yield "login"
+    page.get_by_role("button", name="Log in").click(no_wait_after=True)
+    page.goto(f"{live_server.url}/login")
+    page.get_by_label("User name").fill("nobody")
+    page.get_by_label("Password").fill("wrong")
+    page.get_by_role("button", name="Log in").click()
+    expect(page.get_by_role("alert")).to_be_visible()
+    yield "login refused"
+    log_in(page, live_server.url, fleet.cast.control)
+    for name, address in address_of_pages(fleet).items():
+        page.goto(live_server.url + address)
+        for summary in page.locator("summary").all()[:2]:
+            summary.click()
+        yield name
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_nothing_on_any_page(page: Page, live_server, fleet, theme):
+    page.emulate_media(color_scheme=theme)
+    assert {name: found for name in every_page(page, live_server, fleet) if (found := violations(page))} == {}
+
+
+@pytest.mark.parametrize("width", [320, *WIDTHS])
+def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, fleet, width):
+    page.set_viewport_size({"width": width, "height": 800})
+    wide, small = {}, {}
+    for name in every_page(page, live_server, fleet):
+        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
+    assert {name: by for name, by in wide.items() if by > 0} == {}
+    assert {name: targets for name, targets in small.items() if targets} == {}
+
+
+def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, live_server, fleet, noises):
+    for name in every_page(page, live_server, fleet):
+        told = [noise for noise in noises if not re.search(r"status of (404|422)", noise)]
+        assert (name, told) == (name, [])
+
+
+def test_icons_are_drawn(page: Page, live_server, fleet):
+    log_in(page, live_server.url, fleet.cast.control)
+    sizes = page.evaluate("() => [...document.querySelectorAll('.icon use')].map(use => use.getBBox().width)")
+    assert len(sizes) > 20
+    assert min(sizes) > 5
+
+
+def test_somebody_logs_in_looks_at_a_reel_and_logs_out_by_keyboard_alone(page: Page, live_server, fleet):
+    page.goto(f"{live_server.url}/reels/LW-0001")
+    keys = page.keyboard
+    keys.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
+    keys.press("Enter")
+    keys.press("Tab")
+    expect(page.get_by_label("User name")).to_be_focused()
+    keys.type("mona")
+    keys.press("Tab")
+    keys.type(PASSWORD)
+    keys.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0001")
+    keys.press("Shift+Tab")  # the address still says #content, so the way back leads to what comes before it
+    expect(page.get_by_role("button", name="Log out")).to_be_focused()
+    keys.press("Enter")
+    expect(page.get_by_role("status")).to_have_text("You are logged out.")
+
+
+def test_a_refused_login_is_read_out_and_leads_to_the_field(page: Page, live_server, fleet):
+    page.goto(f"{live_server.url}/login")
+    page.get_by_label("User name").fill("mona")
+    page.get_by_label("Password").fill("wrong")
+    page.keyboard.press("Enter")
+    alert = page.get_by_role("alert")
+    expect(alert).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("User name")).to_be_focused()
+    expect(page.get_by_label("User name")).to_have_value("mona")
+
+
+def test_filters_work_without_javascript(browser, live_server, fleet):
+    page = browser.new_page(java_script_enabled=False)
+    log_in(page, live_server.url, fleet.cast.control)
+    page.get_by_label("Status", exact=True).select_option("Held")
+    page.get_by_role("button", name="Show").click()
+    assert page.url.endswith("status=held")
+    expect(page.get_by_role("status")).to_have_text("1 reel found with these filters.")
+    page.get_by_role("link", name="LW-0009").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0009")
+    page.close()
+
+
+def test_paper_shows_the_digests_and_no_controls(page: Page, live_server, fleet):
+    log_in(page, live_server.url, fleet.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0009")
+    page.emulate_media(media="print")
+    expect(page.get_by_role("button", name="Log out")).to_be_hidden()
+    expect(page.locator(".digests").first).to_be_visible()
+
+
+def test_the_admin_works_under_the_content_security_policy(page: Page, live_server, fleet, noises):
+    page.goto(f"{live_server.url}/admin/")
+    page.get_by_label("Username").fill("ada")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("People and reference data")
+    page.goto(f"{live_server.url}/admin/inspections/authorisation/add/")
+    page.get_by_label("Person").select_option(label="Noel Grant (noel)")
+    page.get_by_label("Act").select_option("count")
+    page.get_by_role("link", name="Today").first.click()
+    page.get_by_role("link", name="Now").first.click()
+    page.get_by_role("button", name="Save", exact=True).click()
+    expect(page.get_by_text("was added successfully")).to_be_visible()
+    page.goto(f"{live_server.url}/admin/reels/person/")
+    page.get_by_role("link", name="noel").click()
+    page.get_by_label("Full name").fill("Noel Grantham")
+    page.get_by_role("button", name="Save", exact=True).click()
+    expect(page.get_by_text("was changed successfully")).to_be_visible()
+    assert noises == []

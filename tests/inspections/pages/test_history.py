@@ -1,0 +1,26 @@
+"""Every act that the services tell has a sentence of its own on the reel's page."""
+
+import ast
+from pathlib import Path
+
+import inspections.services
+import reels.services
+from inspections.pages.history import ACTS
+
+OF_THE_REGISTER = ("authorisation_", "administrator_", "token_")  # not told in a reel's history
+OPENERS = {"told", "_act"}
+
+
+def literal_acts():
+    """The first or second argument, where it is a plain word, of each call that opens an entry."""
+    for package in (reels.services, inspections.services):
+        for module in Path(package.__path__[0]).glob("*.py"):
+            for node in ast.walk(ast.parse(module.read_text())):
+                if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in OPENERS:
+                    yield from (arg.value for arg in node.args[1:2] if isinstance(arg, ast.Constant))
+
+
+def test_every_act_of_a_reel_has_a_sentence():
+    acts = set(literal_acts())
+    assert {"count_opened", "signed", "values_issued"} <= acts
+    assert {act for act in acts - set(ACTS) if not act.startswith(OF_THE_REGISTER)} == set()

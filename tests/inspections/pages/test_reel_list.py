@@ -1,0 +1,136 @@
+import pytest
+
+from inspections.domain.words import ReelStatus
+from inspections.pages.words import STATUS
+from inspections.services import maintenance
+from reels.services.history import Actor
+from tests import builders
+from tests.builders import Cast
+from tests.page_fixtures import logged_in
+from tests.pages_fleet import make_fleet
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+
+
+def html_of(person, address="/reels"):
+    answer = logged_in(person).get(address)
+    assert answer.status_code == 200
+    assert faults_of(answer.content.decode()) == []
+    return answer.content.decode()
+
+
+def serials(person, address="/reels"):
+    html = html_of(person, address)
+    return [serial for serial in (f"LW-{n:04}" for n in range(1, 14)) if f">{serial}</a>" in html]
+
+
+def test_every_status_has_a_word_and_a_shape_of_its_own():
+    assert set(STATUS) == set(ReelStatus)
+    assert len({badge.icon for badge in STATUS.values()}) == len({b.word for b in STATUS.values()}) == len(STATUS)
+
+
+def test_the_list_shows_the_fleet_with_every_status_in_words():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    assert {badge.word for badge in STATUS.values() if f">{badge.word}</span>" not in html} - {
+        STATUS[ReelStatus.AWAITING_COUNT].word
+    } == set()
+    assert "12 layers, 10 wraps, even" in html
+    assert "RM-7 in Heron 3" in html
+    assert "13 reels found." in html
+
+
+def test_a_colleague_sees_the_same_and_a_stranger_only_the_reels_of_their_own_site():
+    fleet = make_fleet()
+    assert serials(fleet.cast.colleague) == serials(fleet.cast.control) == [f"LW-{n:04}" for n in range(1, 14)]
+    html = html_of(fleet.cast.stranger)
+    assert "AM-0001" in html
+    assert "LW-0001" not in html
+
+
+def test_nobody_is_sent_to_log_in(client):
+    assert client.get("/reels").url == "/login?next=/reels"
+    assert client.get("/").url == "/login?next=/"
+
+
+def test_the_front_door_leads_to_the_list():
+    assert logged_in(builders.make_person("tess")).get("/").headers["Location"] == "/reels"
+
+
+def test_filters_stand_in_the_address():
+    fleet = make_fleet()
+    expected = {
+        "status=held": ["LW-0009"],
+        "status=referred&site=kettle-point": ["LW-0002"],
+        "type=w28&q=0005": ["LW-0005"],
+        "q=lw-0007": ["LW-0007"],
+        "q=RM-7": ["LW-0001"],
+        "q=heron": ["LW-0001", "LW-0007", "LW-0008"],
+        "q=nowhere": [],
+    }
+    assert {asked: serials(fleet.cast.control, f"/reels?{asked}") for asked in expected} == expected
+
+
+def test_a_reel_is_found_by_the_machine_it_is_in_and_not_by_one_it_was_in():
+    cast = Cast()
+    builders.make_reel()
+    builders.make_machine("RM-7")
+    builders.make_machine("RM-8")
+    for machine in ("RM-7", "RM-8"):
+        maintenance.install(serial="LW-0001", machine_serial=machine, actor=Actor(cast.control), at=builders.NOW)
+        if machine == "RM-7":
+            maintenance.remove(serial="LW-0001", actor=Actor(cast.control), at=builders.NOW)
+    assert serials(cast.control, "/reels?q=RM-7") == []
+    assert html_of(cast.control, "/reels?q=0001").count(">LW-0001</a>") == 1
+
+
+def test_a_filter_that_makes_no_sense_is_named_and_left_out():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control, "/reels?status=lost&q=0005")
+    assert "lost is not one of the available choices" in html
+    assert "1 reel found with these filters." in html
+
+
+def test_the_numbers_by_status_follow_the_other_filters():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control, "/reels?q=0005&status=counted")
+    assert 'href="?q=0005" aria-current="true"' in html
+    assert html.count('class="number"') == 1
+
+
+def test_pages_follow_one_another_and_keep_the_filters():
+    cast = Cast()
+    for number in range(60):
+        builders.make_reel(f"LW-{number:04}")
+    first, second = (html_of(cast.control, f"/reels?q=LW&page={page}") for page in (1, 2))
+    assert 'rel="next" href="?q=LW&amp;page=2"' in first
+    assert (first.count('<th scope="row">'), second.count('<th scope="row">')) == (50, 10)
+    assert html_of(cast.control, "/reels?q=LW&page=nonsense").count('<th scope="row">') == 50
+    assert html_of(cast.control, "/reels?q=LW&page=99").count('<th scope="row">') == 10
+
+
+def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
+    cast = Cast()
+    client = logged_in(cast.control)
+    builders.make_reel()
+    one = count_queries(lambda: client.get("/reels"))
+    for number in range(2, 31):
+        builders.make_reel(f"LW-{number:04}")
+    builders.signed_count(cast)
+    many = count_queries(lambda: client.get("/reels"))
+    assert one == many == 7  # session, user, sites, types, number, page of reels, numbers by status
+
+
+def test_a_serial_number_with_a_stroke_has_a_page():
+    cast = Cast()
+    builders.make_reel("12/34")
+    assert 'href="/reels/12/34"' in html_of(cast.control)
+    assert "<title>12/34, reel · Wrapledger</title>" in html_of(cast.control, "/reels/12/34")
+
+
+def test_what_is_typed_is_shown_as_text():
+    cast = Cast()
+    html = html_of(cast.control, "/reels?q=%3Cscript%3Ealert(1)%3C/script%3E")
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html

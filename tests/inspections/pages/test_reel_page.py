@@ -1,0 +1,152 @@
+import pytest
+
+from inspections.models import ImportedCount
+from inspections.services import maintenance
+from reels.access import readable_history
+from reels.models import CableEvent, Reel
+from reels.services.history import Actor
+from tests import builders
+from tests.builders import Cast, later
+from tests.page_fixtures import logged_in
+from tests.pages_fleet import make_fleet
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+
+
+def html_of(person, serial="LW-0001", asked=""):
+    answer = logged_in(person).get(f"/reels/{serial}{asked}")
+    assert answer.status_code == 200
+    assert faults_of(answer.content.decode()) == []
+    return answer.content.decode()
+
+
+def test_a_reel_shows_its_status_its_values_and_where_it_is():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    assert "<title>LW-0001, reel · Wrapledger</title>" in html
+    assert ">In force, confirmed</span>" in html
+    assert "<dt>Layers are</dt><dd>even</dd>" in html
+    assert "It showed 12 layers, 11 wraps, even, which differs." in html
+    assert "<dd>407.5 m</dd>" in html
+    assert "cut on 2026-02-21" in html  # why the earlier values were withdrawn
+
+
+def test_values_in_force_and_withdrawn_never_look_alike():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    assert html.count('class="plate quiet withdrawn"') == html.count("<del>") == 1
+    assert html.count('class="numbers"') == 1
+
+
+def test_every_reel_of_the_fleet_has_a_page():
+    fleet = make_fleet()
+    for serial in Reel.objects.filter(site__code="kettle-point").values_list("serial", flat=True):
+        html_of(fleet.cast.control, serial)
+
+
+def test_what_matters_of_a_reel_is_said():
+    fleet = make_fleet()
+    expected = {
+        "LW-0009": "A flange is bent.",
+        "LW-0010": "The drum is cracked.",
+        "LW-0008": "No setup values are in force. The last ones were withdrawn: cut on 2026-03-02.",
+        "LW-0006": "Numbers set and read back</strong><br>to be done",
+        "LW-0012": "It was never counted here.",
+    }
+    assert {serial for serial, words in expected.items() if words not in html_of(fleet.cast.control, serial)} == set()
+
+
+def test_the_history_shows_every_entry_with_its_digest_over_its_pages():
+    fleet = make_fleet()
+    digests = [entry.digest for entry in readable_history(fleet.busiest)]
+    pages = [html_of(fleet.cast.control, asked=f"?page={page}") for page in (1, 2)]
+    assert len(digests) > 20
+    assert [digest for digest in digests if f"<dd><code>{digest}</code></dd>" not in "".join(pages)] == []
+    assert 'href="?page=2#history"' in pages[0]
+    assert "none; the history begins here" in pages[1]
+    assert max(len(page.encode()) for page in pages) < 100_000
+
+
+def test_an_entry_tells_what_was_and_what_is():
+    cast = Cast()
+    builders.make_reel()
+    maintenance.place_hold(serial="LW-0001", reason="A flange is bent.", actor=Actor(cast.control), at=builders.NOW)
+    maintenance.end_hold(serial="LW-0001", reason="It is straight again.", actor=Actor(cast.control), at=later(hours=1))
+    html = html_of(cast.control)
+    assert "<h3>Hold ended</h3>" in html
+    assert "<p>A flange is bent.</p>" in html
+    assert "end reason: nothing → It is straight again." in html
+
+
+def test_an_entry_taken_back_stays_and_says_so():
+    cast = Cast()
+    builders.make_reel()
+    event = builders.log_cut(cast)
+    assert isinstance(event, CableEvent)
+    maintenance.reverse_cable_event(
+        serial="LW-0001", event_id=event.pk, remark="entered twice", actor=Actor(cast.control), at=later(hours=1)
+    )
+    html = html_of(cast.control)
+    assert "cut (taken back)" in html
+    assert "entry reversed" in html
+    assert "<dd>420 m</dd>" in html
+
+
+def test_counts_from_older_records_stand_beside_inspections():
+    cast = Cast()
+    reel = builders.make_reel()
+    ImportedCount.objects.create(
+        reel=reel, counted_at=later(days=-300), recorded_at=builders.NOW, layers=13, wraps=4, counted_by="P. Arkwright",
+        document="card 7",
+    )  # fmt: skip
+    html = html_of(cast.control)
+    assert "13 layers, 4 wraps, odd" in html
+    assert "P. Arkwright, card 7" in html
+
+
+def test_times_are_those_of_the_clocks_at_the_site():
+    site = builders.make_site("stane-field", "Stane Field")
+    type(site).objects.filter(pk=site.pk).update(time_zone="Asia/Tokyo")
+    site.refresh_from_db()
+    person = builders.make_person("tess", site=site)
+    builders.make_reel(site=site)
+    assert (
+        '<time datetime="2025-01-26T18:00:00+09:00">26 Jan 2025, 18:00 <span class="zone">JST</span></time>'
+        in html_of(person)
+    )
+
+
+def test_a_colleague_sees_it_a_stranger_is_told_that_it_is_not_there_and_nobody_logs_in(client):
+    cast = Cast()
+    builders.make_reel()
+    html_of(cast.colleague)
+    answer = logged_in(cast.stranger).get("/reels/LW-0001")
+    assert answer.status_code == 404
+    assert "There is no reel &#x27;LW-0001&#x27; that you may see." in answer.content.decode()
+    assert logged_in(cast.stranger).get("/reels/LW-9999").status_code == 404
+    assert client.get("/reels/LW-0001").url == "/login?next=/reels/LW-0001"
+
+
+def test_a_page_is_only_looked_at_and_not_kept_by_the_browser():
+    cast = Cast()
+    builders.make_reel()
+    client = logged_in(cast.control)
+    assert client.post("/reels/LW-0001").status_code == 405
+    assert "no-store" in client.get("/reels/LW-0001").headers["Cache-Control"]
+
+
+def test_a_reel_costs_the_same_with_much_history_as_with_little(count_queries):
+    cast = Cast()
+    client = logged_in(cast.control)
+    builders.make_reel("LW-0002")
+    builders.signed_count(cast, "LW-0002")
+    builders.confirmed(cast, builders.issued(cast, "LW-0002", "RM-2"))
+    few = count_queries(lambda: client.get("/reels/LW-0002"))
+    fleet_reel = builders.make_reel()
+    for days in range(-30, 0, 3):
+        builders.signed_count(cast, at=later(days=days))
+        builders.confirmed(cast, builders.issued(cast, at=later(days=days)), later(days=days))
+        builders.log_cut(cast, at=later(days=days, hours=1))
+        maintenance.remove(serial=fleet_reel.serial, actor=Actor(cast.control), at=later(days=days, hours=2))
+    assert count_queries(lambda: client.get("/reels/LW-0001")) == few

@@ -1,0 +1,31 @@
+from datetime import UTC, date, datetime
+from decimal import Decimal
+
+import pytest
+
+from reels.models import Site
+from reels.pages.formats import count_words, day_at, metres
+
+
+@pytest.mark.parametrize(
+    ("length_m", "words"),
+    [(Decimal("420.000"), "420 m"), (Decimal("12.500"), "12.5 m"), (Decimal("0.001"), "0.001 m"), (None, "—")],
+)
+def test_lengths_are_in_metres_without_needless_places(length_m, words):
+    assert metres(length_m) == words
+
+
+@pytest.mark.parametrize(
+    ("layers", "wraps", "words"),
+    [(12, 10, "12 layers, 10 wraps, even"), (1, 1, "1 layer, 1 wrap, odd"), (0, 0, "0 layers, 0 wraps, even"),
+     (None, None, "—")],
+)  # fmt: skip
+def test_a_count_says_odd_or_even_in_words(layers, wraps, words):
+    assert count_words(layers, wraps) == words
+
+
+def test_a_day_is_that_of_the_clocks_at_the_site():
+    late = datetime(2026, 3, 2, 23, 30, tzinfo=UTC)
+    assert day_at(Site(time_zone="Asia/Tokyo"), late) == date(2026, 3, 3)
+    assert day_at(Site(time_zone="UTC"), late) == date(2026, 3, 2)
+    assert day_at(Site(time_zone="UTC"), None) is None
