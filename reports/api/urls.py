@@ -1,3 +1,14 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from reels.api import converters  # noqa: F401  # registers <id:…>
+from reports.api import drift, pdf
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("reports/drift", drift.FleetDrift.as_view()),
+    path("reels/<serial:serial>/drift", drift.ReelDrift.as_view()),
+    path("drift-flags", drift.Flags.as_view()),
+    path("drift-flags/<id:flag_id>/assignment", drift.FlagAssignment.as_view()),
+    path("drift-flags/<id:flag_id>/finding", drift.FlagFinding.as_view()),
+    path("drift-flags/<id:flag_id>/ending", drift.FlagEnding.as_view()),
+    path("inspections/<id:inspection_id>/record.pdf", pdf.InspectionDocument.as_view()),
+]

@@ -1,3 +1,13 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from reels.api import converters  # noqa: F401  # registers <id:…>
+from reports.pages import pdf
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("inspections/<id:inspection_id>/record.pdf", pdf.inspection_record, name="inspection-record"),
+    path("documents/check", pdf.check, name="check-document"),
+    path("documents/inspections.zip", pdf.bundle, name="documents"),
+    path("documents/worksheets/<slug:code>.pdf", pdf.worksheet, name="worksheet"),
+    path("documents/setup-cards/<id:setup_id>.pdf", pdf.setup_card, name="setup-card"),
+    path("documents/histories/<path:serial>.pdf", pdf.reel_history, name="reel-history"),
+]

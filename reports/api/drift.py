@@ -1,0 +1,157 @@
+"""The drift report over the API: the fleet's, as it streams; one reel's; and what becomes of its flags."""
+
+import csv
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime, time
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from django.http import StreamingHttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+
+from inspections import access
+from inspections.domain.drift import Ending
+from inspections.models import DriftFlag
+from inspections.services import flags
+from reels import access as reel_access
+from reels.api.authentication import actor_of
+from reels.api.doors import JSON, Call, Door, Operation, shows, stores, tag_of
+from reels.api.paging import Page
+from reels.api.schema import PROBLEM, DoorSchema, ProblemOut
+from reels.domain.words import Scope
+from reels.models import Reel
+from reports.api import drift_serializers as shapes
+from reports.domain.drift_rows import COLUMNS, as_written
+from reports.services import assessing, drift_report
+from reports.services.drift_report import DriftReport
+
+CSV = "text/csv"
+
+
+class CsvRenderer(JSONRenderer):
+    """Lets a client ask for CSV; problems stay JSON."""
+
+    media_type = CSV
+    format = "csv"
+
+
+class _ReportSchema(DoorSchema):
+    def get_response_serializers(self) -> Any:
+        found = super().get_response_serializers()
+        return {(200, JSON): shapes.DriftReportOut, (200, CSV): OpenApiTypes.STR, (409, PROBLEM): ProblemOut, **found}
+
+
+class FleetDrift(Door):
+    renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, CsvRenderer]  # type: ignore[misc]
+    schema = _ReportSchema()
+
+    def get(self, request: Request) -> StreamingHttpResponse:
+        query, at = shapes.DriftQuery.of(request.query_params), timezone.now()
+        reels = _wanted(reel_access.readable_reels(actor_of(request).person, at), query)
+        as_of, least_p = query.get("as_of"), query["least_probability"]
+        if as_of:
+            assessing.require_small_fleet()
+            end_of_day = datetime.combine(as_of, time.max, tzinfo=UTC)
+            report, behind = drift_report.report_as_of(reels, end_of_day, least_p=least_p), 0
+        else:
+            behind = assessing.bring_nearly_up_to_date(at=at)
+            report = drift_report.report_of(reels, least_p=least_p)
+        if query.get("format", request.accepted_renderer.format) == "csv":
+            return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers={"Reels-Behind": str(behind)})
+        head = {"as_of": as_of and as_of.isoformat(), "reels_behind": behind}
+        return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)
+
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+        id="drift_report",
+        says=(
+            "How probable an unlogged cut is between every two neighbouring counts, the most probable first. The reels "
+            "are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them are expected "
+            "to be false."
+        ),
+        answer=shapes.DriftReportOut,
+        query=shapes.DriftQuery,
+        scope=Scope.READ,
+    )
+
+
+def _wanted(reels: QuerySet[Reel], query: dict[str, Any]) -> QuerySet[Reel]:
+    names = {"site": "site__code", "type": "type__code"}
+    return reels.filter(**{names[name]: query[name] for name in names if name in query})
+
+
+class _Line:
+    """What csv.writer writes to, to get each line back."""
+
+    def write(self, line: str) -> str:
+        return line
+
+
+def _csv_lines(report: DriftReport) -> Iterator[str]:
+    rows = csv.DictWriter(_Line(), COLUMNS, lineterminator="\n")
+    yield ",".join(COLUMNS) + "\n"
+    for row in report.rows:
+        yield rows.writerow(as_written(row, report.flag_at))
+
+
+def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:
+    yield json.dumps(head)[:-1] + ', "results": ['
+    separator = ""
+    for row in report.rows:
+        flagged = {"flagged": "yes" if row.p_unlogged_cut >= report.flag_at else "no"}
+        values = {name: getattr(row, name, None) for name in COLUMNS} | flagged
+        yield separator + json.dumps(shapes.IntervalOut(values).data)
+        separator = ", "
+    yield "]}"
+
+
+class ReelDrift(Door):
+    @shows("reels_drift", shapes.ReelDriftOut)
+    def get(self, call: Call, serial: str) -> dict[str, Any]:
+        """What is believed of every interval between two counts of a reel, and what became of its flags."""
+        reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
+        assessing.bring_reel_up_to_date(reel, at=call.at)
+        return drift_report.drift_of(reel)
+
+
+class Flags(Door):
+    @shows("drift_flags_list", shapes.FlagOut, query=shapes.FlagsQuery, is_page=True)
+    def get(self, call: Call) -> Page:
+        """Flags at one's sites that somebody looks into or has closed."""
+        found = drift_report.flags_matching(access.readable_flags(call.actor.person, call.at), call.query)
+        return call.page(found, "id")
+
+    @stores("drift_flags_assign", shapes.FlagOut, shapes.FlagIn, tag=tag_of)
+    def post(self, call: Call) -> DriftFlag:
+        """Have somebody look into the interval between two counts."""
+        given = call.given
+        reel = reel_access.reel_for_read(given["reel"], call.actor.person, call.at)
+        interval = drift_report.flagged_interval(reel, given["from_at"], given["to_at"])
+        to = reel_access.person_named(given["assigned_to"])
+        return flags.assign_flag(serial=reel.serial, interval=interval, to=to, actor=call.actor, at=call.at)
+
+
+class FlagAssignment(Door):
+    @stores("drift_flags_reassign", shapes.FlagOut, shapes.AssigneeIn, status=200, tag=tag_of)
+    def post(self, call: Call, flag_id: int) -> DriftFlag:
+        """Have somebody else look into it."""
+        to = reel_access.person_named(call.given["assigned_to"])
+        return flags.reassign_flag(flag_id=flag_id, to=to, actor=call.actor, at=call.at)
+
+
+class FlagFinding(Door):
+    @stores("drift_flags_look_into", shapes.FlagOut, shapes.FindingIn, status=200, tag=tag_of)
+    def post(self, call: Call, flag_id: int) -> DriftFlag:
+        """Write down what was found."""
+        return flags.look_into_flag(flag_id=flag_id, finding=call.given["finding"], actor=call.actor, at=call.at)
+
+
+class FlagEnding(Door):
+    @stores("drift_flags_close", shapes.FlagOut, shapes.EndingIn, status=200, tag=tag_of)
+    def post(self, call: Call, flag_id: int) -> DriftFlag:
+        """Close a flag: late-logged cut, miscount, confirmed loss or unexplained, and why; evidence from then on."""
+        ending, reason = Ending(call.given["ending"]), call.given["reason"]
+        return flags.close_flag(flag_id=flag_id, ending=ending, reason=reason, actor=call.actor, at=call.at)

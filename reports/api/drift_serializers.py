@@ -1,0 +1,118 @@
+"""Forms and answers of the drift report and its flags."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inspections.domain.drift import Ending
+from reels.api.fields import Day, Moment, Named, Number, Remark, Text, Word
+from reels.api.forms import Form, Out, PageQuery, Query
+from reels.api.serializers import USERNAME, PersonOut
+
+
+class Metres(serializers.FloatField):
+    """A length that was worked out, to the millimetre."""
+
+    def to_representation(self, value: Any) -> Any:
+        return round(float(value), 3)
+
+
+class Probability(serializers.FloatField):
+    """0 to 1."""
+
+    def to_representation(self, value: Any) -> Any:
+        return round(float(value), 9)
+
+
+class DriftQuery(Query):
+    site = serializers.CharField(required=False, max_length=30)
+    type = serializers.CharField(required=False, max_length=30)
+    least_probability = serializers.FloatField(
+        required=False, default=0.0, min_value=0, max_value=1, help_text="Rows of an unlogged cut at least so probable."
+    )
+    as_of = Day(required=False, help_text="Use only what was recorded by the end of that day, UTC.")
+    format = serializers.ChoiceField(("csv", "json"), required=False, help_text="Or an Accept header: text/csv.")
+
+
+class IntervalOut(Out):
+    """One pair of neighbouring counts; lengths in metres, those of a cut given that there was one, 90 % interval."""
+
+    reel = Text()
+    from_at = Moment()
+    to_at = Moment()
+    observed_change_m = Metres()
+    logged_cut_m = Metres()
+    p_unlogged_cut = Probability()
+    p_when_counted = Probability(help_text="As it was believed on the day of the later count.")
+    cut_m = Metres()
+    cut_low_m = Metres()
+    cut_high_m = Metres()
+    flagged = Word(("yes", "no"))
+    explanation = Text()
+
+
+class DriftReportOut(Out):
+    as_of = Day(allow_null=True)
+    reels_behind = serializers.IntegerField(help_text="Reels whose newest entries are not in the report yet.")
+    results = IntervalOut(many=True, help_text="The most probable first.")
+
+
+class FlagOut(Out):
+    id = Number()
+    reel = Text(source="reel.serial")
+    from_at = Moment()
+    to_at = Moment()
+    p_unlogged_cut = Probability(help_text="When it was assigned.")
+    explanation = Text()
+    raised_at = Moment()
+    raised_by = PersonOut()
+    assigned_to = PersonOut()
+    finding = serializers.CharField(allow_blank=True)
+    looked_into_at = Moment(allow_null=True)
+    looked_into_by = PersonOut(allow_null=True)
+    ending = Word(Ending, allow_null=True)
+    end_reason = serializers.CharField(allow_blank=True)
+    closed_at = Moment(allow_null=True)
+    closed_by = PersonOut(allow_null=True)
+
+
+class RatesOut(Out):
+    """Rates of the fleet, as sentences."""
+
+    learned_at = Moment()
+    in_words = serializers.ListField(child=serializers.CharField())
+
+
+class ReelDriftOut(Out):
+    reel = Text()
+    assessed_at = Moment(help_text="When these rows were worked out.")
+    head = Text(help_text="The head of the reel's history then.")
+    is_behind = serializers.BooleanField(help_text="Whether the reel's history or the rates have moved since.")
+    rates = RatesOut()
+    results = IntervalOut(many=True, help_text="In order of time.")
+    flags = FlagOut(many=True)
+
+
+class FlagsQuery(PageQuery):
+    state = Word(("open", "closed"), required=False)
+    assigned_to = serializers.CharField(required=False, max_length=60)
+
+
+class FlagIn(Form):
+    reel = Text(max_length=40)
+    from_at = Moment(help_text="As the report has them.")
+    to_at = Moment()
+    assigned_to = Named(USERNAME)
+
+
+class AssigneeIn(Form):
+    assigned_to = Named(USERNAME)
+
+
+class FindingIn(Form):
+    finding = Remark()
+
+
+class EndingIn(Form):
+    ending = Word(Ending)
+    reason = Remark()

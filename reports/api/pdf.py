@@ -1,0 +1,47 @@
+"""Documents over the API, as bytes."""
+
+from typing import Any, ClassVar
+
+from django.http import HttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+
+from reels.api.authentication import actor_of
+from reels.api.doors import Door, Operation
+from reels.api.schema import DoorSchema
+from reels.domain.words import Scope
+from reports import access
+
+PDF = "application/pdf"
+
+
+class PdfRenderer(JSONRenderer):
+    """Lets a client ask for a PDF; problems stay JSON."""
+
+    media_type = PDF
+    format = "pdf"
+
+
+class _DocumentSchema(DoorSchema):
+    def get_response_serializers(self) -> Any:
+        found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
+        problem = next(answer for status, answer in found.items() if status[0] == 404)
+        return {(200, PDF): OpenApiTypes.BINARY, **found, (409, "application/problem+json"): problem}
+
+
+class InspectionDocument(Door):
+    renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, PdfRenderer]  # type: ignore[misc]
+    schema = _DocumentSchema()
+
+    def get(self, request: Request, inspection_id: int) -> HttpResponse:
+        kept = access.document_for_read(inspection_id, actor_of(request).person, timezone.now())
+        return HttpResponse(bytes(kept.content), content_type=PDF, headers={"ETag": f'"{kept.digest}"'})
+
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+        id="inspection_document_show",
+        says="The document of a signed inspection as it was kept last: PDF/A-3b, sealed, with the record attached.",
+        answer=None,
+        scope=Scope.READ,
+    )

@@ -1,0 +1,66 @@
+"""Whether the record that a document carries matches its digest and its signatures: from its bytes alone."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from inspections.domain.words import Meaning, Role
+from reels.domain import ledger
+
+ROLE_OF = {Meaning.COUNTED.value: Role.TECHNICIAN.value, Meaning.VERIFIED.value: Role.VERIFIER.value}
+
+
+def record_fault(record: bytes, statements: Sequence[bytes], situation: bytes) -> str | None:
+    """What is wrong with a record and its signatures, or None. Bytes of any kind get an answer.
+
+    The statements bind the record by its SHA-256; both must be in canonical form, so that the bytes are the only ones
+    that say what they say.
+    """
+    read = [_read(each) for each in (record, *statements, situation)]
+    if any(each is None for each in read):
+        return "What is attached is not canonical JSON."
+    said, *signatures, stood = [each for each in read if each is not None]
+    kinds = [said.get("kind"), *(each.get("kind") for each in signatures), stood.get("kind")]
+    if kinds != ["inspection", *["signature"] * len(signatures), "situation"]:
+        return f"What is attached is of the kinds {kinds}."
+    if stood.get("inspection") != said.get("inspection"):
+        return "The situation is that of another inspection."
+    digest = ledger.digest(record)
+    for signature in signatures:
+        if why := _signature_fault(said, digest, signature):
+            return why
+    return _who_signed_fault(signatures)
+
+
+def _read(content: bytes) -> dict[str, Any] | None:
+    try:
+        said = json.loads(content)
+        is_canonical = ledger.canonical(said) == content
+    except (ValueError, RecursionError):
+        return None
+    return said if isinstance(said, dict) and is_canonical else None
+
+
+def _signature_fault(said: Mapping[str, Any], digest: str, signature: Mapping[str, Any]) -> str | None:
+    if signature.get("record") != digest:
+        return f"A signature was given for the record {str(signature.get('record'))[:12]}, but this is {digest[:12]}."
+    if signature.get("inspection") != said.get("inspection"):
+        return "A signature is that of another inspection."
+    person, meaning = signature.get("person"), str(signature.get("meaning"))
+    participants = said.get("participants")
+    if not isinstance(person, dict) or not isinstance(participants, list):
+        return "The record does not say who took part, or a signature not who signed."
+    took_part = any(
+        isinstance(each, dict) and each.get("id") == person.get("id") and each.get("role") == ROLE_OF.get(meaning)
+        for each in participants
+    )
+    return None if took_part else f"Who signed “{meaning}” did not take part in that role."
+
+
+def _who_signed_fault(signatures: Sequence[Mapping[str, Any]]) -> str | None:
+    meanings = sorted(str(each["meaning"]) for each in signatures)
+    if meanings != sorted(Meaning):
+        return f"It is signed as {', '.join(meanings) or 'nothing'}; it should be signed as counted and as verified."
+    if len({each["person"].get("id") for each in signatures}) != len(signatures):
+        return "Both signatures are those of one person."
+    return None

@@ -1,0 +1,76 @@
+"""The rows of the drift report: one a pair of neighbouring counts, and from which probability on they are flagged."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from inspections.domain.drift import ReelAssessment, explain
+
+FALSE_SHARE = 0.05  # expected share of false flags, unless asked otherwise
+NOTHING = 2.0  # a probability that nothing reaches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftRow:
+    """One pair of neighbouring counts; lengths in metres, those of a cut given that there was one."""
+
+    reel: str
+    from_at: datetime
+    to_at: datetime
+    observed_change_m: float
+    logged_cut_m: float
+    p_unlogged_cut: float
+    p_when_counted: float
+    cut_m: float
+    cut_low_m: float
+    cut_high_m: float
+    explanation: str
+
+
+COLUMNS = (
+    "reel", "from_at", "to_at", "observed_change_m", "logged_cut_m", "p_unlogged_cut", "p_when_counted", "cut_m",
+    "cut_low_m", "cut_high_m", "flagged", "explanation",
+)  # fmt: skip
+_OF_INTERVAL = COLUMNS[1:10]
+
+
+def rows_of(assessment: ReelAssessment) -> Iterator[DriftRow]:
+    """The rows of one reel, in order of time."""
+    for place, interval in enumerate(assessment.intervals):
+        values = {name: getattr(interval, name) for name in _OF_INTERVAL}
+        yield DriftRow(reel=assessment.reel, explanation=explain(assessment, place), **values)
+
+
+def flag_from(falling: Iterable[float], false_share: float = FALSE_SHARE) -> float:
+    """The least probability that is flagged, so that the expected share of false flags stays at or below false_share.
+
+    falling: probabilities, the highest first; read only as far as needed. Returns NOTHING when none is flagged.
+    Source: the Bayesian false discovery rate, as in inspections.domain.drift.choose_flags, which gives the same flags.
+    """
+    least, last, expected_false, seen = NOTHING, NOTHING, 0.0, 0
+    for p in falling:
+        if p < last:
+            least, last = last, p
+        expected_false, seen = expected_false + 1.0 - p, seen + 1
+        if expected_false > false_share * seen + 1e-12:  # the mean of 1 - p only grows from here on
+            return least
+    return last
+
+
+def moment(at: datetime) -> str:
+    """A time as reports write it: RFC 3339 in UTC."""
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def as_written(row: DriftRow, flag_at: float) -> dict[str, str]:
+    """The row as text by column. Probabilities have nine decimals: many are small, and they are to be told apart."""
+    lengths = ("observed_change_m", "logged_cut_m", "cut_m", "cut_low_m", "cut_high_m")
+    return {
+        "reel": row.reel,
+        "from_at": moment(row.from_at),
+        "to_at": moment(row.to_at),
+        **{name: f"{getattr(row, name):.3f}" for name in lengths},
+        **{name: f"{getattr(row, name):.9f}" for name in ("p_unlogged_cut", "p_when_counted")},
+        "flagged": "yes" if row.p_unlogged_cut >= flag_at else "no",
+        "explanation": row.explanation,
+    }

@@ -1,0 +1,33 @@
+"""`manage.py archive_inspections`: draw up and keep the documents that are missing."""
+
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from inspections.services.imports import importer
+from reels.errors import Refused
+from reels.services.history import Actor
+from reports.services.archive import archive_all
+
+
+class Command(BaseCommand):
+    help = "Draws up, seals and keeps documents of signed inspections that are missing or show an earlier situation."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--as", dest="username", help="the administrator who does it; unless said, the first one of the records"
+        )
+
+    def handle(self, *, username: str | None, **options: Any) -> None:
+        kept = 0
+        try:
+            actor = Actor(importer(username), via="command archive_inspections")
+            for reel, rows in archive_all(actor=actor, at=timezone.now()):
+                kept += len(rows)
+                if rows:
+                    self.stdout.write(f"{reel.serial}: {len(rows)} kept")
+        except Refused as refused:
+            raise CommandError(str(refused)) from refused
+        self.stdout.write(f"{kept} documents kept; nothing else was missing." if kept else "Nothing was missing.")

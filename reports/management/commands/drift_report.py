@@ -1,0 +1,68 @@
+"""`manage.py drift_report`: how probable an unlogged cut is between every two neighbouring counts of every reel."""
+
+import csv
+import json
+from argparse import ArgumentParser, ArgumentTypeError
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from django.core.management.base import BaseCommand, OutputWrapper
+from django.utils import timezone
+
+from inspections.domain import drift
+from inspections.queries import histories
+from reels.models import Reel
+from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written
+from reports.services import assessing
+from reports.services.drift_report import DriftReport, report_as_of, report_of
+
+_NUMBERS = frozenset(COLUMNS[3:10])
+
+
+class Command(BaseCommand):
+    help = (
+        "Prints one row for each pair of neighbouring counts, the most probable unlogged cut first. Flags are chosen "
+        f"so that at most {FALSE_SHARE:.0%} of them are expected to be false."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--as-of", type=_end_of_day, metavar="DATE", help="use only what was recorded by the end of that day, UTC"
+        )
+        parser.add_argument("--format", choices=("csv", "json"), default="csv")
+        parser.add_argument("--rates", action="store_true", help="also tell, on standard error, the rates of the fleet")
+
+    def handle(self, *, as_of: datetime | None, format: str, rates: bool, **options: Any) -> None:
+        reels = Reel.objects.all()
+        if as_of:
+            report = report_as_of(reels, as_of, progress=self.stderr.write)
+        else:
+            learned = assessing.bring_up_to_date(at=timezone.now(), progress=self.stderr.write)
+            report = report_of(reels)
+            if rates:
+                self.stderr.write("\n".join(drift.in_words(histories.rates_of(learned))))
+        write = write_json if format == "json" else write_csv
+        write(self.stdout, report)
+
+
+def write_csv(out: OutputWrapper, report: DriftReport) -> None:
+    rows = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    rows.writeheader()
+    rows.writerows(as_written(row, report.flag_at) for row in report.rows)
+
+
+def write_json(out: OutputWrapper, report: DriftReport) -> None:
+    separator = "[\n"
+    for row in report.rows:
+        said = as_written(row, report.flag_at)
+        values = {name: float(value) if name in _NUMBERS else value for name, value in said.items()}
+        out.write(separator + json.dumps({name: values[name] for name in COLUMNS}, ensure_ascii=False), ending="")
+        separator = ",\n"
+    out.write("[]" if separator == "[\n" else "\n]")
+
+
+def _end_of_day(said: str) -> datetime:
+    try:
+        return datetime.combine(date.fromisoformat(said), time.max, tzinfo=UTC)
+    except ValueError as refused:
+        raise ArgumentTypeError(f"{said!r} was given; allowed: a day as 2026-03-02") from refused

@@ -1,0 +1,90 @@
+"""`manage.py load_demo`: Larkspur Water Survey and its forty reels, all invented, into an empty demo database."""
+
+import json
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
+from django.utils import timezone
+
+from inspections.domain.words import Act
+from inspections.services import authorisations
+from inspections.services.imports import FILES, import_records
+from reels.models import Person, Site
+from reels.services import register
+from reels.services.history import Actor
+
+VIA = "command load_demo"
+
+
+class Command(BaseCommand):
+    help = "Loads the invented demo fleet. Only in the demo, only into an empty database; does nothing a second time."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if settings.WRAPLEDGER_ENV != "demo":
+            raise CommandError(
+                f"WRAPLEDGER_ENV is {settings.WRAPLEDGER_ENV}: the demo's people have well-known passwords. "
+                "They are loaded only where WRAPLEDGER_ENV=demo."
+            )
+        folder = Path(settings.HOME) / "deploy" / "demo_fleet"
+        organisation = json.loads((folder / "organisation.json").read_text(encoding="utf-8"))
+        if Person.objects.filter(username=organisation["administrator"]["username"]).exists():
+            self.stdout.write("The demo fleet is loaded already.")
+        elif Person.objects.exists() or Site.objects.exists():
+            raise CommandError("This database holds other records. The demo fleet is loaded only into an empty one.")
+        else:
+            self.load(organisation, folder)
+        settings.DEMO_FOLDER.mkdir(exist_ok=True)
+        (settings.DEMO_FOLDER / "people.txt").write_text(who_is_who(organisation), encoding="utf-8")
+
+    @transaction.atomic
+    def load(self, organisation: dict[str, Any], folder: Path) -> None:
+        at = timezone.now()
+        administrator = register.add_administrator(
+            **organisation["administrator"], password=organisation["password"], at=at, via=VIA
+        )
+        actor = Actor(administrator, via=VIA)
+        add_organisation(organisation, actor, at)
+        summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
+        stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
+        self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
+
+
+def opener(path: Path) -> Callable[[], BinaryIO]:
+    return lambda: path.open("rb")
+
+
+def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """Sites, machines, and people with their postings and authorisations, through the services."""
+    told: dict[str, Any] = {"actor": actor, "at": at}
+    begins = datetime.fromisoformat(organisation["authorised_from"])
+    sites = {row["code"]: register.add_site(**row, **told) for row in organisation["sites"]}
+    for row in organisation["machines"]:
+        register.add_machine(**{**row, "site": sites[row["site"]]}, **told)
+    for place, row in enumerate(organisation["people"], start=2):
+        site = sites[row["site"]] if row["site"] else None
+        person = register.add_person(
+            username=row["username"], full_name=row["full_name"], staff_number=f"LWS-{place:03}",
+            password=organisation["password"], **told,
+        )  # fmt: skip
+        register.post_person(person=person, site=site, valid_from=begins, **told)
+        for act in row["acts"]:
+            authorisations.grant(person=person, act=Act(act), reel_type=None, site=site, valid_from=begins,
+                                 valid_until=None, **told)  # fmt: skip
+
+
+def who_is_who(organisation: dict[str, Any]) -> str:
+    """As whom to log in, for whoever started the demo."""
+    names = {site["code"]: site["name"] for site in organisation["sites"]}
+    rows = [(each["username"], each["full_name"], each["part"], names.get(each["site"], "every base"))
+            for each in organisation["people"]]  # fmt: skip
+    first = organisation["administrator"]
+    rows.append((first["username"], first["full_name"], "administrator", "reference data"))
+    lines = [f"  {user:9}{name:25}{part:30}{where}" for user, name, part, where in rows]
+    return "\n".join(
+        [f"Log in as any of these (all made up); the password is {organisation['password']} for each:", *lines, ""]
+    )

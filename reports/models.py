@@ -1,0 +1,66 @@
+"""The documents that are kept, and what was worked out last of every reel's drift."""
+
+from django.db import models
+
+from inspections.models import Added, Inspection, LearnedRates
+from reels.models import Reel
+
+
+class ArchivedPdf(Added):
+    """An inspection's record as it was drawn up and sealed. A later state is a further row; nothing is drawn again."""
+
+    inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="archived_pdfs")
+    number = models.PositiveSmallIntegerField()
+    drawn_up_at = models.DateTimeField()
+    record_digest = models.CharField(max_length=64)
+    situation_digest = models.CharField(max_length=64)
+    unsealed_length = models.PositiveIntegerField(help_text="The file begins with so many bytes as they were drawn up.")
+    unsealed_digest = models.CharField(max_length=64)
+    digest = models.CharField(max_length=64, unique=True, help_text="SHA-256 of the file.")
+    content = models.BinaryField()
+    hidden_columns = frozenset({"content"})
+
+    class Meta:
+        ordering = ("number",)
+        verbose_name = "archived PDF"
+        constraints = [models.UniqueConstraint(name="archived_pdf_one_per_number", fields=("inspection", "number"))]
+
+    def __str__(self) -> str:
+        return f"PDF {self.number} of inspection {self.inspection_id}"
+
+
+# Drift, as it was worked out last: nothing here is a record, and all of it can be worked out again --------------------
+
+
+class Assessment(models.Model):
+    """That a reel's intervals were worked out, from which head of its history and with which rates of the fleet."""
+
+    reel = models.OneToOneField(Reel, on_delete=models.PROTECT, related_name="assessment")
+    head = models.CharField(max_length=64)
+    rates = models.ForeignKey(LearnedRates, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"assessment of {self.reel}"
+
+
+class AssessedInterval(models.Model):
+    """What is believed of one pair of neighbouring counts; see drift_records.IntervalBelief."""
+
+    assessment = models.ForeignKey(Assessment, on_delete=models.CASCADE, related_name="intervals")
+    from_at = models.DateTimeField()
+    to_at = models.DateTimeField()
+    observed_change_m = models.FloatField()
+    logged_cut_m = models.FloatField()
+    p_unlogged_cut = models.FloatField()
+    p_when_counted = models.FloatField()
+    cut_m = models.FloatField()
+    cut_low_m = models.FloatField()
+    cut_high_m = models.FloatField()
+    explanation = models.TextField()
+
+    class Meta:
+        indexes = [models.Index(fields=("-p_unlogged_cut",), name="interval_by_probability")]
+
+    def __str__(self) -> str:
+        return f"{self.from_at:%Y-%m-%d} to {self.to_at:%Y-%m-%d}: {self.p_unlogged_cut:.2f}"

@@ -1,0 +1,118 @@
+"""Documents to look at, and a page to drop one on."""
+
+import re
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inspections.access import setup_values_for_read
+from reels.access import reel_for_read, reel_type
+from reels.pages.answers import page, reader
+from reports import access, queries
+from reports.domain.verdicts import Finding
+from reports.errors import NoDocument
+from reports.pdf import sheets
+from reports.pdf.examination import MOST_BYTES
+from reports.services.checking import check_document
+from reports.services.exporting import chosen, exported
+
+PDF = "application/pdf"
+NUMBER = re.compile("[0-9]{1,4}")
+
+
+def document(content: bytes, name: str) -> HttpResponse:
+    """A PDF as an answer, shown in the browser."""
+    return HttpResponse(
+        content, content_type=PDF, headers={"Content-Disposition": f'inline; filename="{name}"'}
+    )  # fmt: skip
+
+
+@page
+def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
+    """The document of an inspection as it was kept last; ?number= gives an earlier one."""
+    given = request.GET.get("number", "")
+    try:
+        number = int(given) if NUMBER.fullmatch(given) else None
+        kept = access.document_for_read(inspection_id, reader(request), timezone.now(), number)
+    except NoDocument as refused:
+        return HttpResponse(str(refused), status=409, content_type="text/plain; charset=utf-8")
+    answer = document(bytes(kept.content), f"inspection-{inspection_id}-{kept.number}.pdf")
+    answer.headers["ETag"] = f'"{kept.digest}"'
+    return answer
+
+
+@page
+def worksheet(request: HttpRequest, code: str) -> HttpResponse:
+    """A blank worksheet for a reel type."""
+    shown = reel_type(code)
+    content = sheets.worksheet(queries.worksheet_parameters(shown), shown.reference_side, at=timezone.now())
+    return document(content, f"worksheet-{shown.code}.pdf")
+
+
+@page
+def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
+    """The setup card of setup values."""
+    at = timezone.now()
+    values = setup_values_for_read(setup_id, reader(request), at)
+    return document(sheets.setup_card(queries.card_of(values), at=at), f"setup-card-{values.pk}.pdf")
+
+
+@page
+def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
+    """The history of a reel."""
+    at = timezone.now()
+    reel = reel_for_read(serial, reader(request), at)
+    content = sheets.reel_history(reel.serial, queries.reel_facts(reel), queries.history_lines(reel), at=at)
+    return document(content, f"history-{reel.pk}.pdf")
+
+
+# Many at once -------------------------------------------------------------------------------------------------------
+
+
+class Choice(forms.Form):
+    """Which documents go into a bundle."""
+
+    site = forms.SlugField(required=False)
+    reel = forms.CharField(required=False, max_length=40)
+    since = forms.DateTimeField(required=False)
+    until = forms.DateTimeField(required=False)
+
+
+@never_cache
+@require_safe
+def bundle(request: HttpRequest) -> HttpResponseBase:
+    """The documents that were chosen, as a ZIP file with a manifest."""
+    choice, at = Choice(request.GET), timezone.now()
+    if not choice.is_valid():
+        return HttpResponse(choice.errors.as_text(), status=400, content_type="text/plain; charset=utf-8")
+    rows = chosen(reader(request), at, **choice.cleaned_data)
+    headers = {"Content-Disposition": 'attachment; filename="inspections.zip"'}
+    return StreamingHttpResponse(exported(rows, at=at), content_type="application/zip", headers=headers)
+
+
+# Checking one -------------------------------------------------------------------------------------------------------
+
+
+class Dropped(forms.Form):
+    """A file to be checked."""
+
+    file = forms.FileField(label="Document", widget=forms.ClearableFileInput(attrs={"accept": PDF}))
+
+
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def check(request: HttpRequest) -> HttpResponse:
+    """A page to drop a document on: is it what it says?"""
+    form = Dropped()
+    findings: tuple[Finding, ...] = ()
+    if request.method == "POST":
+        form = Dropped(request.POST, request.FILES)
+        if form.is_valid():
+            findings = check_document(form.cleaned_data["file"].read(MOST_BYTES + 1))
+    status = 422 if form.is_bound and not form.is_valid() else 200
+    return render(request, "reports/check.html", {"form": form, "findings": findings}, status=status)

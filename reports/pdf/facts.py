@@ -1,0 +1,88 @@
+"""What documents are made from. That of a record: stored bytes, how things stood when it was made, and nothing else."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+from reels.domain import ledger
+
+RECORD = "record.json"
+SITUATION = "situation.json"
+NOT_COMPARED = ("at", "made_with")  # of a situation: they differ each time without anything having changed
+
+
+@dataclass(frozen=True, kw_only=True)
+class InspectionFacts:
+    """The canonical record of an inspection as it was signed, what its signers stated, and the situation.
+
+    record, statements, situation: canonical JSON bytes; the document carries them, and its pages show them.
+    """
+
+    record: bytes
+    statements: tuple[bytes, ...]
+    situation: bytes
+
+    @cached_property
+    def said(self) -> dict[str, Any]:
+        """The record."""
+        return dict(json.loads(self.record))
+
+    @cached_property
+    def signatures(self) -> list[dict[str, Any]]:
+        """The statements of the signers, in order."""
+        return [json.loads(each) for each in self.statements]
+
+    @cached_property
+    def stood(self) -> dict[str, Any]:
+        """The situation."""
+        return dict(json.loads(self.situation))
+
+    @property
+    def record_digest(self) -> str:
+        """SHA-256 of the record."""
+        return ledger.digest(self.record)
+
+    @property
+    def situation_digest(self) -> str:
+        """SHA-256 of the situation, without when and with what the document was made."""
+        return ledger.digest(ledger.canonical({k: v for k, v in self.stood.items() if k not in NOT_COMPARED}))
+
+    @property
+    def attachments(self) -> dict[str, bytes]:
+        """The files that the document carries."""
+        signed = {f"signature-{i}.json": each for i, each in enumerate(self.statements, start=1)}
+        return {RECORD: self.record, **signed, SITUATION: self.situation}
+
+
+def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
+    """The facts that a document carries. Raises KeyError or ValueError for another document."""
+    statements = [files[name] for name in sorted(files) if name.startswith("signature-")]
+    return InspectionFacts(record=files[RECORD], statements=tuple(statements), situation=files[SITUATION])
+
+
+# For the other sheets -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """Setup values with the reel they are for. values: as a situation tells them (reports/queries.py)."""
+
+    reel: str
+    inspection: int
+    record_digest: str
+    host: str
+    values: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryLine:
+    """An entry of a history as a line."""
+
+    seq: int
+    at: datetime
+    act: str
+    by: str
+    digest: str

@@ -1,0 +1,231 @@
+"""The pieces that every document is made of: headings, paragraphs, tables and figures, each with its tag."""
+
+from collections.abc import Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.platypus import Flowable, Paragraph, Spacer, Table
+
+from reports.domain.drawing import Picture
+from reports.pdf import style
+from reports.pdf.drawing import drawn
+from reports.pdf.fonts import BOLD, PLAIN, printable
+from reports.pdf.tags import Element
+
+PADDING = 4.0
+
+
+class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no types
+    """A paragraph that belongs to an element, on every page that it runs over; and to a bookmark, if it has one."""
+
+    element: Element | None = None
+    bookmark: tuple[str, int] | None = None  # its key and level
+
+    def draw(self) -> None:
+        """For reportlab."""
+        if self.bookmark:
+            key, level = self.bookmark
+            self.canv.bookmarkPage(key, fit="XYZ", top=self.canv.absolutePosition(0, self.height)[1] + 4)
+            self.canv.addOutlineEntry(self.getPlainText(), key, level)
+        if self.element is None:  # within a table's cell, which is marked as a whole
+            super().draw()
+            return
+        with self.canv.tagged(self.element):
+            super().draw()
+
+    def split(self, available_width: float, available_height: float) -> list["TaggedParagraph"]:
+        """For reportlab."""
+        parts: list[TaggedParagraph] = super().split(available_width, available_height)
+        for part in parts:
+            part.element = self.element
+        if parts:
+            parts[0].bookmark = self.bookmark
+        return parts
+
+
+class Cell(str):
+    """A cell's text that needs no paragraph, with its element."""
+
+    __slots__ = ("cell",)
+    cell: Element
+
+
+class CellParagraph(TaggedParagraph):
+    """A cell's text that runs over several lines."""
+
+    cell: Element
+
+    def split(self, available_width: float, available_height: float) -> list[TaggedParagraph]:
+        """For reportlab."""
+        parts = super().split(available_width, available_height)
+        for part in parts:
+            part.cell = self.cell
+        return parts
+
+
+def _tag_cells(table: Any, event: str, *details: Any) -> None:
+    """reportlab calls this as it draws a table: cells belong to elements, rules and backgrounds are artefacts."""
+    if event in ("startBG", "startLines"):
+        table.canv.begin(None)
+    elif event == "startCell":
+        value = details[2]
+        first = value[0] if isinstance(value, list) and value else value
+        table.canv.begin(getattr(first, "cell", None))
+    elif event in ("endBG", "endLines", "endCell"):
+        table.canv.end()
+
+
+class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
+    """A drawing with its description."""
+
+    def __init__(self, picture: Picture, element: Element) -> None:
+        super().__init__()
+        self.width, self.height = picture.width, picture.height
+        self.hAlign = "CENTER"
+        self._drawing, self._element = drawn(picture), element
+
+    def draw(self) -> None:
+        """For reportlab."""
+        with self.canv.tagged(self._element):
+            self._drawing.drawOn(self.canv, 0, 0)
+
+
+class Story:
+    """A document as it is written: what flows onto the pages, and its structure."""
+
+    def __init__(self) -> None:
+        self.flowables: list[Any] = []
+        self.root = Element("Document")
+        self._headings = 0
+
+    def heading(self, text: str, level: int) -> None:
+        """A heading of level 1 to 3, with a bookmark."""
+        self._headings += 1
+        paragraph = _paragraph(text, style.HEADINGS[level], TaggedParagraph)
+        paragraph.element = self.root.add(f"H{level}")
+        paragraph.bookmark = (f"heading-{self._headings}", level - 1)
+        self.flowables.append(paragraph)
+
+    def paragraph(self, text: str, look: ParagraphStyle = style.BODY) -> None:
+        """A paragraph of plain text; line breaks are kept."""
+        paragraph = _paragraph(text, look, TaggedParagraph)
+        paragraph.element = self.root.add("P")
+        self.flowables.append(paragraph)
+
+    def facts(self, pairs: Sequence[tuple[str, str]], *, blank: bool = False) -> None:
+        """Names with their values, two pairs a row; blank: with room to write."""
+        if len(pairs) % 2:
+            pairs = [*pairs, ("", "")]
+        rows = [[*pairs[i], *pairs[i + 1]] for i in range(0, len(pairs), 2)]
+        self._table(rows, (0.19, 0.31, 0.19, 0.31), heads={0, 2}, has_header=False, blank=blank)
+
+    def notes(self, pairs: Sequence[tuple[str, str]]) -> None:
+        """Names with texts that may be long, one a row."""
+        self._table(pairs, (0.19, 0.81), heads={0}, has_header=False)
+
+    def table(
+        self, header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], *, blank: bool = False
+    ) -> None:
+        """A table under a header row, which is repeated on each page; shares: of the width, for each column.
+
+        blank: with room to write in the empty cells.
+        """
+        self._table([header, *rows], shares, heads=set(), has_header=True, blank=blank)
+
+    def numbers(self, pairs: Sequence[tuple[str, Any]]) -> None:
+        """A few figures to be read from afar, each under its name."""
+        element = self.root.add("Table")
+        names, figures = element.add("TR"), element.add("TR")
+        rows = [
+            [_plain_cell(name, names.add("TH", scope="Column")) for name, _ in pairs],
+            [_plain_cell(f"{figure}", figures.add("TD")) for _, figure in pairs],
+        ]
+        look = [
+            ("FONT", (0, 0), (-1, 0), BOLD, 10, 13), ("FONT", (0, 1), (-1, 1), BOLD, 34, 42),
+            ("TEXTCOLOR", (0, 0), (-1, -1), style.INK), ("ALIGN", (0, 0), (-1, -1), "CENTER"),
+            ("BOX", (0, 0), (-1, -1), 1.2, style.ACCENT), ("BACKGROUND", (0, 0), (-1, -1), style.PALE),
+            ("BOTTOMPADDING", (0, 1), (-1, 1), 12),
+        ]  # fmt: skip
+        self.flowables.append(
+            Table(rows, colWidths=[style.WIDTH / len(pairs)] * len(pairs), style=look, renderCB=_tag_cells,
+                  spaceBefore=6, spaceAfter=8)
+        )  # fmt: skip
+
+    def figure(self, *pictures: Picture) -> None:
+        """Drawings, one beside the other."""
+        figures = [TaggedFigure(each, self.root.add("Figure", alt=each.description)) for each in pictures]
+        if len(figures) == 1:
+            self.flowables.append(figures[0])
+            return
+        look = [("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("FONT", (0, 0), (-1, -1), PLAIN)]
+        self.flowables.append(Table([figures], colWidths=[figure.width for figure in figures], style=look))
+
+    def gap(self, points: float = 6) -> None:
+        """Room."""
+        self.flowables.append(Spacer(1, points))
+
+    def _table(
+        self, rows: Sequence[Sequence[str]], shares: Sequence[float], *, heads: set[int], has_header: bool,
+        blank: bool = False,
+    ) -> None:  # fmt: skip
+        widths = [share * style.WIDTH / sum(shares) for share in shares]
+        element = self.root.add("Table")
+        cells = []
+        for i, row in enumerate(rows):
+            is_header = has_header and i == 0
+            line = element.add("TR")
+            scopes = ["Column" if is_header else "Row" if j in heads and text else "" for j, text in enumerate(row)]
+            cells.append([
+                _cell(text, width, line, scope, repeats=is_header)
+                for text, width, scope in zip(row, widths, scopes, strict=True)
+            ])  # fmt: skip
+        look = _table_style(heads, has_header)
+        if blank:
+            room = ("TOPPADDING", "BOTTOMPADDING")
+            look += [(side, (0, int(has_header)), (-1, -1), 6.5) for side in room]
+            look += [("INNERGRID", (0, 0), (-1, -1), 0.4, style.RULE), ("BOX", (0, 0), (-1, -1), 0.4, style.RULE)]
+        self.flowables.append(
+            Table(cells, colWidths=widths, style=look, renderCB=_tag_cells, repeatRows=int(has_header), splitInRow=1,
+                  spaceBefore=2, spaceAfter=5)
+        )  # fmt: skip
+
+
+def _table_style(heads: set[int], has_header: bool) -> list[tuple[Any, ...]]:
+    all_cells = ((0, 0), (-1, -1))
+    commands: list[tuple[Any, ...]] = [
+        ("FONT", *all_cells, PLAIN, 8, 10.9),
+        ("TEXTCOLOR", *all_cells, style.INK),
+        ("VALIGN", *all_cells, "TOP"),
+        ("LEFTPADDING", *all_cells, PADDING),
+        ("RIGHTPADDING", *all_cells, PADDING),
+        ("TOPPADDING", *all_cells, 2.5),
+        ("BOTTOMPADDING", *all_cells, 3),
+        ("LINEBELOW", *all_cells, 0.4, style.RULE),
+    ]
+    for j in heads:
+        commands += [("FONT", (j, 0), (j, -1), BOLD, 8, 10.9)]
+    if has_header:
+        commands += [("FONT", (0, 0), (-1, 0), BOLD, 8, 10.9), ("BACKGROUND", (0, 0), (-1, 0), style.PALE)]
+    return commands
+
+
+def _cell(text: str, width: float, row: Element, scope: str, *, repeats: bool) -> Any:
+    element = row.add("TH", scope=scope, repeats=repeats) if scope else row.add("TD")
+    shown = printable(text)
+    if "\n" not in shown and stringWidth(shown, BOLD if scope else PLAIN, 8) <= width - 2 * PADDING:
+        return _plain_cell(shown, element)
+    paragraph = _paragraph(text, style.CELL_HEAD if scope else style.CELL, CellParagraph)
+    paragraph.cell = element
+    return paragraph
+
+
+def _plain_cell(shown: str, element: Element) -> Cell:
+    cell = Cell(shown)
+    cell.cell = element
+    return cell
+
+
+def _paragraph(text: str, look: ParagraphStyle, kind: type[Any]) -> Any:
+    return kind(escape(printable(text)).replace("\n", "<br/>"), look)

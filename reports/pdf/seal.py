@@ -1,0 +1,219 @@
+"""The service's seal on a document: a PAdES signature, ECDSA P-256 with SHA-256, deterministic (RFC 6979).
+
+The sealed file begins with the unsealed bytes, so what was drawn up can be compared with what is drawn up again.
+pyHanko would rewrite the metadata and the version, which PDF/A does not survive; three of its methods are overridden
+for that, two of them private. Its version is pinned, and a test holds the bytes.
+"""
+
+import hashlib
+import io
+import logging
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from asn1crypto import keys
+from asn1crypto import x509 as asn1_x509
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign import fields, signers
+from pyhanko.sign.fields import MDPPerm, SigSeedSubFilter
+from pyhanko.sign.signers.pdf_signer import PdfSigningSession
+from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signature
+from pyhanko_certvalidator import ValidationContext
+from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+FIELD = "Seal"
+RESERVED = 8192  # hexadecimal digits for the signature
+YEARS = 10
+
+# An unknown certificate is a verdict here, not an event: pyHanko would log a traceback for it.
+for _name in ("pyhanko", "pyhanko_certvalidator"):
+    logging.getLogger(_name).setLevel(logging.CRITICAL)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SealKey:
+    """The service's key and its certificate."""
+
+    key: ec.EllipticCurvePrivateKey
+    certificate: x509.Certificate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SealCheck:
+    """Whether a seal holds, over the whole file and unchanged since; fingerprint: SHA-256 of its certificate."""
+
+    holds: bool
+    why: str
+    fingerprint: str = ""
+
+
+# Keys ---------------------------------------------------------------------------------------------------------------
+
+
+def new_key(*, name: str, at: datetime) -> SealKey:
+    """A fresh key with a certificate that it signs itself, valid for ten years."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+    usage = x509.KeyUsage(
+        digital_signature=True, content_commitment=True, key_encipherment=False, data_encipherment=False,
+        key_agreement=False, key_cert_sign=False, crl_sign=False, encipher_only=False, decipher_only=False,
+    )  # fmt: skip
+    builder = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(at - timedelta(days=1))
+        .not_valid_after(at + timedelta(days=365 * YEARS))
+        .add_extension(usage, critical=True)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+    )
+    return SealKey(key=key, certificate=builder.sign(key, hashes.SHA256()))
+
+
+def key_pem(seal: SealKey) -> bytes:
+    """The key as a file holds it, not encrypted: only its owner may read that file."""
+    return seal.key.private_bytes(
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
+
+
+def certificate_pem(certificate: x509.Certificate) -> bytes:
+    return certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def load(key_file: bytes, certificates_file: bytes) -> SealKey:
+    """The key in use. The certificates' file begins with its certificate; those of earlier keys follow.
+
+    Raises ValueError when the two do not belong together.
+    """
+    key = serialization.load_pem_private_key(key_file, password=None)
+    certificate = known_certificates(certificates_file)[0]
+    if not isinstance(key, ec.EllipticCurvePrivateKey) or certificate.public_key() != key.public_key():
+        raise ValueError("the first certificate is not that of the key, or the key is no P-256 one")
+    return SealKey(key=key, certificate=certificate)
+
+
+def known_certificates(certificates_file: bytes) -> list[x509.Certificate]:
+    """All certificates that the service has sealed with, the newest first."""
+    return x509.load_pem_x509_certificates(certificates_file)
+
+
+def fingerprint(certificate: x509.Certificate) -> str:
+    """SHA-256 of a certificate, as it is published."""
+    return certificate.fingerprint(hashes.SHA256()).hex()
+
+
+# Sealing ------------------------------------------------------------------------------------------------------------
+
+
+class _Writer(IncrementalPdfFileWriter):
+    """Adds the signature and changes nothing else."""
+
+    def ensure_output_version(self, version: Any) -> None:
+        pass
+
+    def _update_meta(self) -> None:
+        pass
+
+    @classmethod
+    def _handle_id(cls, prev: PdfFileReader) -> Any:
+        first = prev.trailer["/ID"][0]
+        prev.stream.seek(0)
+        second = hashlib.sha256(prev.stream.read()).digest()[:16]
+        kept = generic.ByteStringObject(first.original_bytes)
+        return generic.ArrayObject([kept, generic.ByteStringObject(second)])
+
+
+class _PdfSigner(signers.PdfSigner):
+    when: datetime
+
+    def register_extensions(self, pdf_out: Any, *, md_algorithm: str) -> None:
+        pass
+
+    def init_signing_session(self, *args: Any, **options: Any) -> PdfSigningSession:
+        session = super().init_signing_session(*args, **options)
+        session.system_time = self.when
+        return session
+
+
+class _Signer(signers.SimpleSigner):
+    key: ec.EllipticCurvePrivateKey
+
+    def sign_raw(self, data: bytes, digest_algorithm: str) -> bytes:
+        return self.key.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
+
+
+def sealed(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
+    """The document under the seal; the same document, key and time give the same bytes.
+
+    at: the time that the seal names, the service's own claim.
+    """
+    signer = _Signer(
+        signing_cert=asn1_x509.Certificate.load(seal.certificate.public_bytes(serialization.Encoding.DER)),
+        signing_key=keys.PrivateKeyInfo.load(
+            seal.key.private_bytes(
+                serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+            )
+        ),
+        cert_registry=SimpleCertificateStore(),  # type: ignore[no-untyped-call]  # its __init__ has no types
+    )
+    signer.key = seal.key
+    writer = _Writer(io.BytesIO(content))
+    fields.append_signature_field(writer, fields.SigFieldSpec(FIELD, on_page=0, box=None))
+    how = signers.PdfSignatureMetadata(
+        field_name=FIELD, md_algorithm="sha256", subfilter=SigSeedSubFilter.PADES, certify=True,
+        docmdp_permissions=MDPPerm.NO_CHANGES,
+    )  # fmt: skip
+    pdf_signer = _PdfSigner(how, signer=signer)
+    pdf_signer.when = at
+    out = io.BytesIO()
+    pdf_signer.sign_pdf(writer, existing_fields_only=True, bytes_reserved=RESERVED, output=out)
+    return out.getvalue()
+
+
+# Checking -----------------------------------------------------------------------------------------------------------
+
+
+def check_seal(content: bytes) -> SealCheck:
+    """Whether the file carries exactly one seal that covers all of it and was not broken; never raises.
+
+    Whose certificate it is, the caller tells from its fingerprint. Nothing is fetched from anywhere.
+    """
+    try:
+        return _check_seal(content)
+    except Exception as wrong:  # noqa: BLE001  # a stranger's file: whatever it breaks, the seal does not hold
+        return SealCheck(holds=False, why=f"The seal cannot be read ({type(wrong).__name__}).")
+
+
+def _check_seal(content: bytes) -> SealCheck:
+    signatures = PdfFileReader(io.BytesIO(content), strict=True).embedded_signatures
+    if len(signatures) != 1:
+        return SealCheck(holds=False, why=f"There are {len(signatures)} seals; there should be one.")
+    [signature] = signatures
+    certificate = signature.signer_cert
+    context = ValidationContext(trust_roots=[certificate], allow_fetching=False)
+    status = validate_pdf_signature(signature, signer_validation_context=context)
+    holds, why = False, "It holds over the whole file."
+    if not (status.intact and status.valid):
+        why = "The file was changed after it was sealed."
+    elif status.coverage is not SignatureCoverageLevel.ENTIRE_FILE:
+        why = "Something was added to the file after it was sealed."
+    elif not (status.bottom_line and _was_valid(certificate, signature.self_reported_timestamp)):
+        why = "The seal's certificate was not valid at the time that the seal names, or may not seal."
+    else:
+        holds = True
+    return SealCheck(holds=holds, why=why, fingerprint=hashlib.sha256(certificate.dump()).hexdigest())
+
+
+def _was_valid(certificate: asn1_x509.Certificate, when: datetime | None) -> bool:
+    """As of the time that the seal names: a certificate that has run out since does not make an old seal wrong."""
+    return when is not None and bool(certificate.not_valid_before <= when <= certificate.not_valid_after)

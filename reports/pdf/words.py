@@ -1,0 +1,65 @@
+"""How values of a record are said on paper."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from inspections.domain.words import Point
+
+POINTS = {
+    Point.SCALE_LEFT: "Flange scale, left",
+    Point.SCALE_RIGHT: "Flange scale, right",
+    Point.OPEN_SIDE: "Open side",
+    Point.UNWIND: "Unwind direction",
+    Point.HAND_COUNT: "Hand count",
+    Point.GAUGE: "Wrap gauge",
+    Point.CROSSOVER: "Crossover",
+}
+
+
+def time(text: str | None) -> str:
+    """A record's time, to the second, in UTC (each document says so once)."""
+    if not text:
+        return "—"
+    return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def spoken(word: str) -> str:
+    return word.replace("_", " ")
+
+
+def said(value: str | None) -> str:
+    return value or "—"
+
+
+def yes(value: bool) -> str:
+    return "yes" if value else "no"
+
+
+def counted(layers: int | None, wraps: int | None, parity: str | None = None) -> str:
+    if layers is None or wraps is None:
+        return "—"
+    return f"{layers} layers, {wraps} wraps" + (f" ({parity})" if parity else "")
+
+
+def signed(change: int) -> str:
+    """A change with its sign; none is a dash."""
+    return f"{change:+d}".replace("-", "−") if change else "0"
+
+
+def at_point(point: str, value: Any) -> str:
+    """What somebody keyed at a point."""
+    if value is None:
+        return "left out"
+    if point == Point.GAUGE:
+        return f"{value['face']} face, {value['wraps']} wraps"
+    if point == Point.CROSSOVER:
+        return f"{value['half']} half" if "half" in value else f"{value['deg']}°"
+    if point == Point.HAND_COUNT:
+        return f"{value} wraps"
+    return spoken(str(value))
+
+
+def person(one: Mapping[str, Any] | None) -> str:
+    """A person by name and staff number."""
+    return f"{one['name']} ({one['staff_number']})" if one else "—"

@@ -1,0 +1,98 @@
+"""Keeping documents: drawn up and sealed once when an inspection is signed, and once after each change that shows.
+
+It is done right after the act itself was committed, in a transaction and a history entry of its own (see
+reports/apps.py): sealing takes a tenth of a second, for which the reel should not be locked, and a document that can't
+be made must not undo a signature. What was missed, `manage.py archive_inspections` catches up with. A document that
+is kept is never made again.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef
+
+from inspections.domain.words import InspectionState
+from inspections.models import Inspection
+from reels import access as reel_access
+from reels.domain import ledger
+from reels.errors import Busy
+from reels.models import HistoryEntry, Reel
+from reels.services.history import Actor, told
+from reports import queries
+from reports.models import ArchivedPdf
+from reports.pdf import seal
+from reports.pdf.facts import InspectionFacts
+from reports.pdf.making import drawn_up, made_with
+from reports.services.seal import seal_key
+
+ACT = "archived"
+VIA = "service archive"
+MOST_TRIES = 3
+
+
+def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]:
+    """Draw up, seal and keep what is not kept yet of a reel's inspections, or not as they stand now.
+
+    Safe to call again: what is kept as it stands gives nothing. Raises SealMissing, or Busy when it keeps changing.
+    """
+    for _ in range(MOST_TRIES):
+        facts = stale_facts(reel, at)
+        if not facts:
+            return []
+        rows = [_drawn(each, at) for each in facts]  # not under the lock
+        if kept := _keep(reel, rows, actor, at):
+            return kept
+    raise Busy(chains=[reel_access.reel_chain(reel.serial)])
+
+
+def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
+    """The inspections of a reel whose document is missing or shows another situation. Six queries."""
+    kept = {
+        row.inspection_id: row.situation_digest
+        for row in ArchivedPdf.objects.filter(inspection__reel=reel).order_by("number").defer("content")
+    }
+    facts = [
+        (inspection.pk, queries.facts_of(inspection, at=at, made_with=made_with()))
+        for inspection in queries.documented_of(reel)
+    ]
+    return [each for pk, each in facts if kept.get(pk) != each.situation_digest]
+
+
+def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[ArchivedPdf]]]:
+    """`archive_reel` for every reel with a signed inspection, one after the other: the reel, and what was kept."""
+    signed = Inspection.objects.filter(reel=OuterRef("pk"), state__in=(InspectionState.SIGNED, InspectionState.VOIDED))
+    for reel in Reel.objects.filter(Exists(signed)).order_by("serial").iterator(chunk_size=200):
+        yield reel, archive_reel(reel, actor=actor, at=at)
+
+
+def _drawn(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
+    content = drawn_up(facts)
+    whole = seal.sealed(content, seal_key(), at=at)
+    return ArchivedPdf(
+        inspection_id=facts.said["inspection"], drawn_up_at=at, record_digest=facts.record_digest,
+        situation_digest=facts.situation_digest, unsealed_length=len(content), unsealed_digest=ledger.digest(content),
+        digest=ledger.digest(whole), content=whole,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def _keep(reel: Reel, rows: Sequence[ArchivedPdf], actor: Actor, at: datetime) -> list[ArchivedPdf]:
+    """Keep those that still show how things stand, now that the reel is locked."""
+    [chain] = reel_access.lock(reel_access.reel_chain(reel.serial))
+    wanted = {each.said["inspection"]: each.situation_digest for each in stale_facts(reel, at)}
+    still = [row for row in rows if wanted.get(row.inspection_id) == row.situation_digest]
+    if not still:
+        return []
+    for row in still:
+        row.number = ArchivedPdf.objects.filter(inspection=row.inspection_id).count() + 1
+    with told(chain, ACT, actor, at, inspections=[row.inspection_id for row in still]) as entry:
+        return entry.add_all(still)
+
+
+def archive_after(entry: HistoryEntry) -> list[ArchivedPdf]:
+    """Keep the documents of the reel that an act was about, as of that act, in the name of who acted."""
+    reel = Reel.objects.filter(chain=entry.chain_id).first()
+    if reel is None or entry.actor is None:
+        return []
+    return archive_reel(reel, actor=Actor(entry.actor, via=VIA), at=entry.at)

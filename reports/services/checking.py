@@ -1,0 +1,97 @@
+"""Checking documents: files from anywhere, and those that are kept."""
+
+from collections.abc import Iterator
+
+from inspections.domain.words import InspectionState
+from inspections.models import InspectionRecord, SignOff
+from reels.domain import ledger
+from reels.domain.ledger import Break
+from reports.domain.verdicts import Finding, Question, Verdict, fails, holds
+from reports.errors import SealMissing
+from reports.models import ArchivedPdf
+from reports.pdf.examination import Examination, examine, examine_here
+from reports.services.seal import known_fingerprints
+
+AT_ONCE = 20  # documents held at a time
+
+
+def check_document(content: bytes) -> tuple[Finding, ...]:
+    """Seal, record, pages and history of a file, each with a verdict of its own. Any bytes get an answer."""
+    examined = examine(content)
+    seal, *others = examined.findings
+    return (_ours(seal, examined), *others, history(content, examined))
+
+
+def _ours(seal: Finding, examined: Examination) -> Finding:
+    """A seal that holds, but is somebody else's, is no seal of this service."""
+    if seal.verdict is not Verdict.HOLDS:
+        return seal
+    short = examined.fingerprint[:16]
+    try:
+        if examined.fingerprint in known_fingerprints():
+            return holds(Question.SEAL, f"{seal.why} The certificate is this service's, {short}….")
+        return fails(Question.SEAL, f"{seal.why} But the certificate {short}… is not one of this service.")
+    except SealMissing as missing:
+        return fails(Question.SEAL, f"{seal.why} But this service knows no certificate: {missing}")
+
+
+def history(content: bytes, examined: Examination) -> Finding:
+    """Whether this service kept the very file, what is attached to it is in its records, and what happened since."""
+    row = ArchivedPdf.objects.filter(digest=ledger.digest(content)).select_related("inspection__record").first()
+    if row is None:
+        return _not_kept(examined)
+    if examined.record != row.inspection.record.digest:
+        return fails(Question.HISTORY, f"It was kept, but the record of inspection {row.inspection_id} is another.")
+    signatures = tuple(SignOff.objects.filter(inspection=row.inspection_id).values_list("digest", flat=True))
+    if sorted(examined.signatures) != sorted(signatures):
+        return fails(Question.HISTORY, f"It was kept, but the signatures of inspection {row.inspection_id} differ.")
+    return holds(Question.HISTORY, f"Kept as document {row.number} of inspection {row.inspection_id}. {_since(row)}")
+
+
+def _since(row: ArchivedPdf) -> str:
+    later = ArchivedPdf.objects.filter(inspection=row.inspection_id, number__gt=row.number).count()
+    told = f"{later} later ones show later situations." if later else "It is the newest."
+    is_voided = row.inspection.state == InspectionState.VOIDED
+    return f"{told} The inspection was voided." if is_voided else told
+
+
+def _not_kept(examined: Examination) -> Finding:
+    known = InspectionRecord.objects.filter(digest=examined.record).first() if examined.record else None
+    if known:
+        return fails(
+            Question.HISTORY, f"This file was never kept; its record is that of inspection {known.inspection_id}."
+        )
+    return fails(Question.HISTORY, "Neither this file nor its record was ever kept here.")
+
+
+# What is kept -------------------------------------------------------------------------------------------------------
+
+
+def archive_breaks() -> Iterator[Break]:
+    """Every kept document that is not what it should be: its bytes, its seal, and the record that it carries.
+
+    For `verify_records`, which finds by itself what was changed without a history. About 20 ms a document.
+    """
+    known = known_fingerprints()
+    rows = ArchivedPdf.objects.order_by("pk").select_related("inspection__record")
+    for row in rows.iterator(chunk_size=AT_ONCE):
+        if why := document_fault(row, known):
+            yield Break(where=f"inspection {row.inspection_id}, document {row.number}", why=why)
+
+
+def document_fault(row: ArchivedPdf, known: frozenset[str]) -> str | None:
+    """What is wrong with a kept document, or None. known: fingerprints of the service's certificates."""
+    content = bytes(row.content)
+    if ledger.digest(content) != row.digest:
+        return f"its bytes have the digest {ledger.digest(content)[:12]}, but {row.digest[:12]} is told"
+    if ledger.digest(content[: row.unsealed_length]) != row.unsealed_digest:
+        return "what was sealed is not what was drawn up"
+    examined = examine_here(content, with_pages=False)
+    for finding in examined.findings:
+        if finding.verdict is Verdict.FAILS:
+            return str(finding)
+    if examined.fingerprint not in known:
+        return f"its seal is of the certificate {examined.fingerprint[:16]}…, which is not one of this service"
+    if examined.record != row.inspection.record.digest:
+        return "the record that it carries is not the one that was signed"
+    return None

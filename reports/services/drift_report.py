@@ -1,0 +1,147 @@
+"""The drift report: every pair of neighbouring counts, most probable first, of today or as of a day.
+
+Today's report is a query over what `assessing` keeps. A report as of a day is worked out from what was recorded by then
+and waits in a temporary file to be sorted. Flags are chosen over the whole fleet, whatever part of it is asked for.
+"""
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import asdict, dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from django.db.models import F, QuerySet
+
+from inspections.domain import drift
+from inspections.models import DriftFlag
+from inspections.queries import histories
+from inspections.services.flags import FlaggedInterval
+from reels.errors import NotFound
+from reels.models import Reel
+from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
+from reports.models import AssessedInterval, Assessment
+from reports.services import assessing
+
+AT_ONCE = 2000
+_NAMES = tuple(each.name for each in fields(DriftRow))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftReport:
+    """rows: most probable first; read once. flag_at: the least probability that is flagged."""
+
+    rows: Iterator[DriftRow]
+    flag_at: float
+
+
+def report_of(reels: QuerySet[Reel], *, least_p: float = 0.0, false_share: float = FALSE_SHARE) -> DriftReport:
+    """The rows of these reels as they were assessed last, from a probability on. Two queries."""
+    return DriftReport(rows=_kept_rows(reels, least_p), flag_at=flag_at(false_share))
+
+
+def flag_at(false_share: float = FALSE_SHARE) -> float:
+    """The least probability that is flagged in the whole fleet as it was assessed last. One query."""
+    every = AssessedInterval.objects.order_by("-p_unlogged_cut").values_list("p_unlogged_cut", flat=True)
+    return flag_from(every.iterator(AT_ONCE), false_share)
+
+
+def rows_of_reel(reel: Reel) -> Iterator[DriftRow]:
+    """The rows of one reel as it was assessed last, in order of time. One query."""
+    rows = AssessedInterval.objects.filter(assessment__reel=reel).order_by("from_at", "to_at", "id")
+    return _as_rows(rows)
+
+
+def _kept_rows(reels: QuerySet[Reel], least_p: float) -> Iterator[DriftRow]:
+    rows = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=least_p)
+    return _as_rows(rows.order_by("-p_unlogged_cut", "assessment__reel__serial", "from_at", "id"))
+
+
+def _as_rows(rows: QuerySet[AssessedInterval]) -> Iterator[DriftRow]:
+    columns = [name for name in _NAMES if name != "reel"]
+    for serial, *values in rows.values_list(F("assessment__reel__serial"), *columns).iterator(AT_ONCE):
+        yield DriftRow(reel=serial, **dict(zip(columns, values, strict=True)))
+
+
+def report_as_of(
+    reels: QuerySet[Reel], as_of: datetime, *, least_p: float = 0.0, false_share: float = FALSE_SHARE,
+    progress: Callable[[str], None] = lambda _: None,
+) -> DriftReport:  # fmt: skip
+    """The rows of these reels as they would have been on that day, from a probability on. Nothing is kept."""
+    progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.")
+    rates = assessing.rates_as_of(as_of)
+    database = sqlite3.connect("")
+    database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, said TEXT)")
+    done = 0
+    for some in histories.in_batches(Reel.objects.all()):
+        for found in drift.assess_fleet(histories.histories_of(some, as_of), rates):
+            database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(found)))
+        done += len(some)
+        progress(f"{done} reels assessed")
+    database.execute("CREATE INDEX falling ON row (p DESC, reel, from_at)")
+    least = flag_from((p for (p,) in database.execute("SELECT p FROM row ORDER BY p DESC")), false_share)
+    wanted = set(reels.values_list("serial", flat=True))
+    return DriftReport(rows=_sorted_rows(database, wanted, least_p), flag_at=least)
+
+
+def _staged(row: DriftRow) -> tuple[float, str, str, str]:
+    said = json.dumps(asdict(row), default=datetime.isoformat)
+    return row.p_unlogged_cut, row.reel, row.from_at.isoformat(), said
+
+
+def _sorted_rows(database: sqlite3.Connection, wanted: set[str], least_p: float) -> Iterator[DriftRow]:
+    with closing(database):
+        sql = "SELECT reel, said FROM row WHERE p >= ? ORDER BY p DESC, reel, from_at"
+        for serial, said in database.execute(sql, (least_p,)):
+            if serial in wanted:
+                values = json.loads(said)
+                times = {name: datetime.fromisoformat(values[name]) for name in ("from_at", "to_at")}
+                yield DriftRow(**{**values, **times})
+
+
+def flagged_interval(reel: Reel, from_at: datetime, to_at: datetime) -> FlaggedInterval:
+    """What the report says of one interval, for somebody to look into it. Raises NotFound for two counts that are none.
+
+    One query.
+    """
+    key = f"{moment(from_at)} to {moment(to_at)}"
+    rows = AssessedInterval.objects.filter(assessment__reel=reel, from_at=from_at, to_at=to_at)
+    found = rows.first()
+    if found is None:
+        raise NotFound(what=f"interval of reel {reel.serial}", key=key)
+    return FlaggedInterval(
+        from_at=from_at, to_at=to_at, p_unlogged_cut=found.p_unlogged_cut, explanation=found.explanation
+    )
+
+
+def drift_of(reel: Reel) -> dict[str, Any]:
+    """A reel's intervals as they were worked out last, with the flags on them. Five queries, whatever their number."""
+    assessment = Assessment.objects.select_related("rates").get(reel=reel)
+    newest = histories.learned_rates()
+    flagged_from = flag_at()
+    people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
+    return {
+        "reel": reel.serial,
+        "assessed_at": assessment.made_at,
+        "head": assessment.head,
+        "is_behind": (assessment.head, assessment.rates) != (reel.chain.head, newest),
+        "rates": {
+            "learned_at": assessment.rates.learned_at,
+            "in_words": drift.in_words(histories.rates_of(assessment.rates)),
+        },
+        "results": [
+            {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= flagged_from else "no"}
+            for row in rows_of_reel(reel)
+        ],
+        "flags": list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")),
+    }
+
+
+def flags_matching(rows: QuerySet[DriftFlag], asked: Mapping[str, Any]) -> QuerySet[DriftFlag]:
+    """The flags in a state (open or closed) and assigned to a person, as far as these are asked for."""
+    if state := asked.get("state"):
+        rows = rows.filter(closed_at__isnull=state == "open")
+    if username := asked.get("assigned_to"):
+        rows = rows.filter(assigned_to__username=username)
+    return rows

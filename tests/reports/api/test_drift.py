@@ -1,0 +1,162 @@
+"""GET /api/v1/reports/drift, GET /api/v1/reels/{serial}/drift, and /api/v1/drift-flags."""
+
+import csv
+import json
+from io import StringIO
+from itertools import count
+
+import pytest
+from django.test import Client
+
+from reports.domain.drift_rows import COLUMNS
+from tests.builders import Cast
+from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
+from tests.reports.fleet import COUNTS_A_REEL, bring_in_fleet
+
+pytestmark = pytest.mark.django_db
+
+KETTLE_POINT = ["LW-0001", "LW-0002", "LW-0003"]
+_keys = count(1)
+
+
+@pytest.fixture
+def cast():
+    cast = Cast()
+    bring_in_fleet()
+    return cast
+
+
+def way(person):
+    client = Client()
+    client.force_login(person)
+    return client
+
+
+def ask(person, path="reports/drift", status=200, **headers):
+    answer = way(person).get(f"/api/v1/{path}", headers=headers)
+    body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    assert answer.status_code == status, body
+    return body.decode() if answer.headers["Content-Type"] == "text/csv" else json.loads(body)
+
+
+def send(person, path, body, status):
+    answer = way(person).post(
+        f"/api/v1/{path}", body, content_type="application/json", headers={"Idempotency-Key": f'"k{next(_keys)}"'}
+    )
+    assert answer.status_code == status, answer.content
+    return answer.json()
+
+
+def reels(report):
+    return sorted({row["reel"] for row in report["results"]})
+
+
+def test_the_report_shows_the_reels_of_ones_own_sites_the_loss_first(cast):
+    report = ask(cast.colleague)
+    assert (report["as_of"], report["reels_behind"]) == (None, 0)
+    assert reels(report) == KETTLE_POINT
+    assert len(report["results"]) == 3 * (COUNTS_A_REEL - 1)
+    first = report["results"][0]
+    assert list(first) == list(COLUMNS)
+    assert (first["reel"], first["flagged"], first["p_unlogged_cut"] > 0.95) == ("LW-0001", "yes", True)
+    assert reels(ask(cast.stranger)) == ["LW-0004", "LW-0005"]
+
+
+def test_rows_are_chosen_by_site_type_and_probability(cast):
+    assert ask(cast.colleague, "reports/drift?site=aldermere")["results"] == []
+    assert reels(ask(cast.colleague, "reports/drift?type=w28&site=kettle-point")) == KETTLE_POINT
+    assert [row["reel"] for row in ask(cast.colleague, "reports/drift?least_probability=0.5")["results"]] == ["LW-0001"]
+
+
+def test_the_report_comes_as_csv_for_a_parameter_or_an_accept_header(cast):
+    by_parameter = ask(cast.colleague, "reports/drift?format=csv")
+    assert by_parameter == ask(cast.colleague, Accept="text/csv")
+    rows = list(csv.DictReader(StringIO(by_parameter)))
+    assert (list(rows[0]), rows[0]["flagged"], len(rows)) == (list(COLUMNS), "yes", 3 * (COUNTS_A_REEL - 1))
+
+
+def test_the_report_as_of_a_day_uses_what_was_recorded_by_then(cast):
+    report = ask(cast.colleague, "reports/drift?as_of=2024-06-30")
+    assert report["as_of"] == "2024-06-30"
+    assert {row["to_at"] for row in report["results"]} == {"2024-06-15T10:00:00Z", "2024-06-29T10:00:00Z"}
+
+
+@pytest.mark.parametrize(
+    "query", ["colour=red", "least_probability=2", "least_probability=NaN", "as_of=yesterday", "as_of=2026-02-30"]
+)
+def test_a_parameter_that_cannot_be_taken_is_refused(cast, query):
+    assert ask(cast.colleague, f"reports/drift?{query}", 400)["type"] == "/problems/invalid-input"
+
+
+def test_a_large_fleet_as_of_a_day_is_for_the_command(cast, monkeypatch):
+    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    assert "drift_report --as-of" in ask(cast.colleague, "reports/drift?as_of=2024-06-30", 409)["detail"]
+
+
+def test_a_large_fleet_is_brought_up_to_date_some_reels_at_a_time(cast, monkeypatch):
+    ask(cast.colleague)
+    monkeypatch.setattr("reports.services.assessing.ROWS_OF_A_SMALL_FLEET", 10)
+    monkeypatch.setattr("reports.services.assessing.REELS_WAITED_FOR", 1)
+    rows = "".join(f"{serial},2025-06-01T10:00:00Z,12,12,,,\n" for serial in KETTLE_POINT)
+    bring_in({"counts.csv": COUNTS_HEADER + rows})
+    assert [ask(cast.colleague)["reels_behind"] for _ in range(3)] == [2, 1, 0]
+
+
+def test_one_reel_is_shown_in_order_of_time_with_the_rates_and_its_flags(cast):
+    shown = ask(cast.colleague, "reels/LW-0001/drift")
+    times = [row["from_at"] for row in shown["results"]]
+    assert (len(times), times) == (COUNTS_A_REEL - 1, sorted(times))
+    assert [row["flagged"] for row in shown["results"]].count("yes") == 1
+    assert (shown["is_behind"], shown["flags"]) == (False, [])
+    assert any("a year." in sentence for sentence in shown["rates"]["in_words"])
+    assert ask(cast.stranger, "reels/LW-0001/drift", 404)["type"] == "/problems/not-found"
+
+
+def lost(cast):
+    return ask(cast.colleague, "reports/drift?least_probability=0.5")["results"][0]
+
+
+def assignment(cast, to="tess"):
+    return {"reel": "LW-0001", "from_at": lost(cast)["from_at"], "to_at": lost(cast)["to_at"], "assigned_to": to}
+
+
+def test_a_flag_is_assigned_looked_into_and_closed(cast):
+    flag = send(cast.control, "drift-flags", assignment(cast), 201)
+    assert (flag["assigned_to"]["username"], flag["ending"], flag["explanation"]) == (
+        "tess", None, lost(cast)["explanation"],
+    )  # fmt: skip
+    path = f"drift-flags/{flag['id']}"
+    assert send(cast.control, f"{path}/assignment", {"assigned_to": "vic"}, 200)["assigned_to"]["username"] == "vic"
+    assert send(cast.verifier, f"{path}/finding", {"finding": "no work order"}, 200)["finding"] == "no work order"
+    ending = {"ending": "confirmed_loss", "reason": "measured: 4 m short"}
+    assert send(cast.control, f"{path}/ending", ending, 200)["closed_by"]["username"] == "mona"
+    assert send(cast.control, f"{path}/ending", ending, 409)["type"] == "/problems/flag-closed"
+    shown = ask(cast.colleague, "reels/LW-0001/drift")
+    assert [each["ending"] for each in shown["flags"]] == ["confirmed_loss"]
+    assert "confirmed loss" in lost(cast)["explanation"]
+
+
+def test_flags_are_listed_by_state_and_assignee(cast):
+    flag = send(cast.control, "drift-flags", assignment(cast), 201)
+    asked = {
+        query: [each["id"] for each in ask(cast.colleague, f"drift-flags?{query}")["results"]]
+        for query in ("state=open", "state=closed", "assigned_to=tess", "assigned_to=vic")
+    }
+    mine = [flag["id"]]
+    assert asked == {"state=open": mine, "state=closed": [], "assigned_to=tess": mine, "assigned_to=vic": []}
+    assert ask(cast.stranger, "drift-flags")["results"] == []
+
+
+def test_two_counts_that_are_no_neighbours_cannot_be_flagged_and_others_may_not_flag(cast):
+    body = assignment(cast)
+    assert send(cast.control, "drift-flags", {**body, "to_at": "2024-12-24T00:00:00Z"}, 404)["type"] == (
+        "/problems/not-found"
+    )
+    send(cast.technician, "drift-flags", body, 403)
+    send(cast.stranger, "drift-flags", body, 404)
+    send(cast.control, "drift-flags", {**body, "assigned_to": "nobody"}, 404)
+
+
+def test_nobody_reads_it_without_a_login(cast):
+    assert Client().get("/api/v1/reports/drift").status_code == 401
+    assert Client().get("/api/v1/reels/LW-0001/drift").status_code == 401

@@ -1,0 +1,135 @@
+import io
+import json
+import zipfile
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from reels.domain import ledger
+from tests import builders
+from tests.builders import Cast
+from tests.reports.documented import committed, documents, signed
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast():
+    return Cast()
+
+
+@pytest.fixture
+def inspection(cast):
+    return signed(cast)
+
+
+def ask(client, person, path):
+    client.force_login(person)
+    return client.get(path)
+
+
+def test_the_record_is_the_document_as_it_was_kept(client, cast, inspection):
+    answer = ask(client, cast.colleague, f"/inspections/{inspection.pk}/record.pdf")
+    [kept] = documents(inspection)
+    assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
+    assert answer.content == bytes(kept.content)
+    assert answer.headers["ETag"] == f'"{kept.digest}"'
+
+
+def test_an_earlier_document_is_had_by_its_number(client, cast, inspection):
+    with committed():
+        builders.issued(cast)
+    path = f"/inspections/{inspection.pk}/record.pdf"
+    first, second = (ledger.digest(bytes(row.content)) for row in documents(inspection))
+    assert ledger.digest(ask(client, cast.verifier, path).content) == second
+    assert ledger.digest(client.get(path, {"number": "1"}).content) == first
+    assert client.get(path, {"number": "9"}).status_code == 409
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/inspections/{0}/record.pdf", "/documents/setup-cards/{1}.pdf", "/documents/histories/LW-0001.pdf"],
+)
+def test_a_stranger_finds_nothing_and_nobody_is_asked_to_log_in(client, cast, inspection, path):
+    values = builders.issued(cast)
+    where = path.format(inspection.pk, values.pk)
+    assert client.get(where).headers["Location"].startswith("/login")
+    assert ask(client, cast.stranger, where).status_code == 404
+    assert ask(client, cast.colleague, where).content.startswith(b"%PDF-")
+
+
+def test_an_inspection_that_is_not_signed_says_when_it_will_have_one(client, cast):
+    builders.make_reel()
+    inspection = builders.read(cast, builders.open_count(cast))
+    answer = ask(client, cast.technician, f"/inspections/{inspection.pk}/record.pdf")
+    assert answer.status_code == 409
+    assert b"it is drawn up when both have signed" in answer.content
+
+
+@pytest.mark.parametrize("path", ["/inspections/99/record.pdf", "/documents/setup-cards/99.pdf",
+                                  "/documents/histories/none.pdf", "/documents/worksheets/none.pdf",
+                                  "/inspections/99999999999999999999/record.pdf"])  # fmt: skip
+def test_what_is_not_there_is_not_found(client, cast, path):
+    assert ask(client, cast.colleague, path).status_code == 404
+
+
+def test_a_worksheet_is_for_everybody(client, cast):
+    builders.make_type()
+    assert ask(client, cast.stranger, "/documents/worksheets/w28.pdf").content.startswith(b"%PDF-")
+
+
+def unzipped(answer):
+    return zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content)))
+
+
+def test_a_bundle_holds_the_newest_document_of_each_and_a_manifest_of_digests(client, cast, inspection):
+    with committed():
+        builders.issued(cast)
+    other = signed(cast, "LW-0002")
+    bundle = unzipped(ask(client, cast.colleague, "/documents/inspections.zip"))
+    assert bundle.testzip() is None
+    manifest = json.loads(bundle.read("manifest.json"))
+    assert {each["name"]: each["digest"] for each in manifest["files"]} == {
+        f"LW-0001/inspection-{inspection.pk}-2.pdf": documents(inspection)[1].digest,
+        f"LW-0002/inspection-{other.pk}-1.pdf": documents(other)[0].digest,
+    }
+    assert all(ledger.digest(bundle.read(each["name"])) == each["digest"] for each in manifest["files"])
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [({"reel": "LW-0001"}, 1), ({"reel": "LW-9"}, 0), ({"site": "kettle-point"}, 2), ({"site": "aldermere"}, 0),
+     ({"since": "2026-03-02"}, 2), ({"until": "2026-03-02"}, 0)],
+)  # fmt: skip
+def test_a_bundle_is_chosen_by_site_reel_and_day(client, cast, inspection, asked, found):
+    signed(cast, "LW-0002")
+    client.force_login(cast.colleague)
+    bundle = unzipped(client.get("/documents/inspections.zip", asked))
+    assert len(bundle.namelist()) == found + 1
+
+
+def test_a_bundle_holds_nothing_of_other_sites(client, cast, inspection):
+    assert unzipped(ask(client, cast.stranger, "/documents/inspections.zip")).namelist() == ["manifest.json"]
+
+
+def test_a_day_that_is_none_is_refused(client, cast):
+    client.force_login(cast.colleague)
+    assert client.get("/documents/inspections.zip", {"since": "soon"}).status_code == 400
+
+
+def drop(client, content):
+    return client.post("/documents/check", {"file": SimpleUploadedFile("a.pdf", content)})
+
+
+def test_a_document_that_is_dropped_is_answered_in_four_verdicts(client, cast, inspection):
+    client.force_login(cast.stranger)
+    assert client.get("/documents/check").status_code == 200
+    text = drop(client, bytes(documents(inspection)[0].content)).content.decode()
+    assert text.count('data-label="Answer">holds<') == 4
+    assert "Did this service keep the file" in text
+
+
+def test_anything_that_is_dropped_gets_an_answer(client, cast):
+    client.force_login(cast.colleague)
+    assert drop(client, b"<script>alert(1)</script>").content.decode().count('data-label="Answer">fails<') == 4
+    assert client.post("/documents/check").status_code == 422

@@ -1,0 +1,113 @@
+"""A record made by hand, the same in every run: no database, no clock, no salt. Everything in it is invented."""
+
+from typing import Any
+
+from inspections.domain.record import record_bytes, statement_bytes
+from reels.domain import ledger
+from reports.pdf.facts import InspectionFacts
+
+TESS = {"id": 2, "username": "tess", "name": "Tess Hollin", "staff_number": "S-0001"}
+VIC = {"id": 3, "username": "vic", "name": "Vic Amberley", "staff_number": "S-0002"}
+MONA = {"id": 4, "username": "mona", "name": "Mona Castell", "staff_number": "S-0003"}
+PARAMETERS = {
+    "type": "w28", "anchor_side": "left", "wraps_odd_layer": 28, "wraps_even_layer": 27, "max_layers": 20,
+    "lead_wraps": 1, "arc_from_deg": 0, "arc_to_deg": 180, "unusual": "accept", "unusual_publication": "LWS 12-3",
+    "graduation": "every",
+}  # fmt: skip
+SEEN: dict[str, Any] = {
+    "scale_left": 13, "scale_right": 12, "open_side": "right", "unwind": "right_to_left", "hand_count": 12,
+    "gauge": {"face": "even", "wraps": 12}, "crossover": {"half": "aft"},
+}  # fmt: skip
+STEPS = [
+    {"label": "Full layers", "before": 13, "change": -1, "after": 12,
+     "why": "Layer 13 on top is the part layer and is not counted."},
+    {"label": "Part-layer wraps", "before": 12, "change": 0, "after": 12,
+     "why": "The hand count and the gauge's even face agree."},
+    {"label": "Crossover correction", "before": 12, "change": -1, "after": 11,
+     "why": "The crossover is in the aft half, in the arc from 0° to 180°: "
+            "the last turn is not counted as a whole one."},
+    {"label": "Lead allowance", "before": 11, "change": -1, "after": 10,
+     "why": "The lead of this type, between drum and stowed body, is 1 wrap."},
+]  # fmt: skip
+PROBLEM = {
+    "code": "open_side_disagrees", "fields": ["open_side"],
+    "detail": "The lower scale reading is 12, even, so the open side should be the right; left was keyed.",
+}  # fmt: skip
+
+
+def moment(minute: int, day: int = 2) -> str:
+    return f"2026-03-{day:02}T{9 + minute // 60:02}:{minute % 60:02}:00.000000Z"
+
+
+def keyed(minute: int, attempts: int = 1, **changed: Any) -> list[dict[str, Any]]:
+    """What both keyed at each point; the verifier has nothing to key at two of them."""
+    rows = []
+    for i, (point, value) in enumerate({**SEEN, **changed}.items()):
+        for attempt in range(1, attempts + 1):
+            for person, role in ((TESS, "technician"), (VIC, "verifier")):
+                if role == "verifier" and point in ("open_side", "unwind"):
+                    continue
+                rows.append({
+                    "point": point, "role": role, "attempt": attempt, "value": value, "salt": "00" * 16,
+                    "commitment": "00" * 32, "keyed_at": moment(minute + i + attempt), "person": person["id"],
+                    "keyed_by": person["id"],
+                })  # fmt: skip
+    return rows
+
+
+def record(**changes: Any) -> dict[str, Any]:
+    refused = {"outcome": "reread", "layers": None, "wraps": None, "parity": None, "unusual": None, "proposed": None,
+               "steps": [], "problems": [PROBLEM]}  # fmt: skip
+    accepted = {**refused, "outcome": "accepted", "layers": 12, "wraps": 10, "parity": "even", "steps": STEPS,
+                "problems": []}  # fmt: skip
+    return {
+        "inspection": 7,
+        "reel": {"serial": "LW-0001", "type": "w28", "site": "kettle-point"},
+        "parameters": PARAMETERS,
+        "machine": "RM-7",
+        "wrap_gauge": "WG-7",
+        "preparation": {
+            "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
+            "cable_condition": "no broken strands", "winding_quality": "even", "respooled": False,
+        },
+        "done_at": moment(0), "recorded_at": moment(0), "from_paper": False, "opened_by": TESS,
+        "participants": [{"role": "technician", "joined_at": moment(0), **TESS},
+                         {"role": "verifier", "joined_at": moment(1), **VIC}],
+        "readings": [
+            {"number": 1, "outcome": "reread", "working": refused, "keyed": keyed(2, open_side="left")},
+            {"number": 2, "outcome": "accepted", "working": accepted, "keyed": keyed(20)},
+        ],
+        "referrals": [], "rereads": 1, "result": {"layers": 12, "wraps": 10, "parity": "even"},
+        **changes,
+    }  # fmt: skip
+
+
+SETUP = {
+    "id": 1, "machine": "RM-7", "layers": 12, "wraps": 10, "parity": "even", "issued_by": MONA, "issued_at": moment(40),
+    "gauge_returned_by": TESS, "gauge_returned_at": moment(50), "set_by": TESS, "set_at": moment(52),
+    "confirmed_by": VIC, "confirmed_at": moment(55), "withdrawn_by": None, "withdrawn_at": None, "withdrawn_why": "",
+    "read_backs": [
+        {"role": "setter", "layers": 12, "wraps": 11, "matches": False, "keyed_by": TESS, "keyed_at": moment(51)},
+        {"role": "setter", "layers": 12, "wraps": 10, "matches": True, "keyed_by": TESS, "keyed_at": moment(52)},
+        {"role": "confirmer", "layers": 12, "wraps": 10, "matches": True, "keyed_by": VIC, "keyed_at": moment(55)},
+    ],
+    "checks": [{"kind": "functional check", "passed": True, "remark": "", "done_by": VIC, "done_at": moment(58)}],
+}  # fmt: skip
+
+
+def facts(situation: dict[str, Any] | None = None, **changes: Any) -> InspectionFacts:
+    content = record_bytes(record(**changes))
+    statements = [
+        statement_bytes({
+            "inspection": 7, "record": ledger.digest(content), "meaning": meaning, "person": person,
+            "at": moment(30 + i),
+            "authorisation": {"id": 10 + i, "act": act, "reel_type": None, "site": "kettle-point",
+                              "valid_from": moment(0, 1), "valid_until": None, "granted_by": 1},
+        })
+        for i, (person, meaning, act) in enumerate(((TESS, "counted", "count"), (VIC, "verified", "verify")))
+    ]  # fmt: skip
+    stood = {
+        "v": 1, "kind": "situation", "at": moment(0, 3), "made_with": {"reportlab": "5.1.0"}, "inspection": 7,
+        "state": "signed", "reference_side": "left", "void": None, "setup_values": [SETUP], **(situation or {}),
+    }  # fmt: skip
+    return InspectionFacts(record=content, statements=tuple(statements), situation=ledger.canonical(stood))

@@ -1,0 +1,163 @@
+"""Files of strangers: each gets an answer, in bounded time and memory."""
+
+import io
+import socket
+import time
+import zlib
+
+import pikepdf
+import pytest
+
+from inspections.domain.record import record_bytes
+from reports.domain.verdicts import Question, Verdict
+from reports.pdf import examination
+from reports.pdf.archive import archived
+from reports.pdf.attached import MOST_BYTES, NotReadable, attached_files
+from reports.pdf.examination import examine, examine_here
+from reports.pdf.facts import RECORD, SITUATION
+from reports.pdf.inspection_sheet import render_inspection
+from reports.pdf.making import drawn_up, made_with
+from reports.pdf.seal import sealed
+from tests.builders import NOW
+from tests.reports.pdf.keys import key_of
+from tests.reports.pdf.sample_facts import facts, record
+
+ALL_HOLD = [Verdict.HOLDS] * 3
+
+
+def ours():
+    return facts({"made_with": made_with()})
+
+
+def whole():
+    return sealed(drawn_up(ours()), key_of(), at=NOW)
+
+
+def verdicts(found):
+    return [finding.verdict for finding in found.findings]
+
+
+def test_our_own_document_holds_in_all_that_the_file_can_tell():
+    found = examine(whole())
+    assert verdicts(found) == ALL_HOLD
+    assert [finding.question for finding in found.findings] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert found.record == ours().record_digest
+    assert len(found.signatures) == 2
+
+
+def test_another_release_of_a_library_leaves_the_pages_untold():
+    content = sealed(drawn_up(facts({"made_with": {"reportlab": "4.0"}})), key_of(), at=NOW)
+    assert verdicts(examine_here(content)) == [Verdict.HOLDS, Verdict.HOLDS, Verdict.UNKNOWN]
+
+
+def test_pages_of_one_record_with_another_attached_are_told_apart():
+    other = facts({"made_with": made_with()}, result={"layers": 12, "wraps": 11, "parity": "even"})
+    content = archived(render_inspection(other), at=NOW, attachments=ours().attachments)
+    assert verdicts(examine_here(sealed(content, key_of(), at=NOW))) == [Verdict.HOLDS, Verdict.HOLDS, Verdict.FAILS]
+
+
+def test_a_record_that_is_changed_within_the_file_fails_even_under_a_fresh_seal():
+    files = {**ours().attachments, RECORD: record_bytes(record(rereads=0))}
+    content = archived(render_inspection(ours()), at=NOW, attachments=files)
+    found = examine_here(sealed(content, key_of(), at=NOW))
+    assert verdicts(found) == [Verdict.HOLDS, Verdict.FAILS, Verdict.FAILS]
+
+
+def test_a_file_that_is_not_sealed_says_so_and_no_more():
+    assert verdicts(examine_here(drawn_up(ours()))) == [Verdict.FAILS, Verdict.HOLDS, Verdict.HOLDS]
+
+
+def with_files(**files):
+    return archived(render_inspection(ours()), at=NOW, attachments=files)
+
+
+def spoilt(change):
+    with pikepdf.open(io.BytesIO(whole())) as pdf:
+        change(pdf)
+        out = io.BytesIO()
+        pdf.save(out)
+    return out.getvalue()
+
+
+def bomb(pdf):
+    packed = zlib.compress(bytes(400_000_000), 9)
+    stream = pdf.make_stream(b"x")
+    stream.write(packed, filter=pikepdf.Name.FlateDecode)
+    pdf.Root.AF[0].EF = pikepdf.Dictionary(F=stream, UF=stream)
+
+
+def many_files(pdf):
+    names = pikepdf.Array()
+    for number in range(5000):
+        names.extend([pikepdf.String(f"{number:05}"), pdf.Root.AF[0]])
+    pdf.Root.Names.EmbeddedFiles = pikepdf.Dictionary(Names=names)
+
+
+def circle(pdf):
+    node = pdf.make_indirect(pikepdf.Dictionary())
+    node.Kids = pikepdf.Array([node, node])
+    pdf.Root.Names.EmbeddedFiles = node
+
+
+def script(pdf):
+    pdf.Root.OpenAction = pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS=pikepdf.String("app.alert(1)"))
+
+
+def huge_drawing():
+    """A record whose pages would never end."""
+    many = ours().said
+    many["parameters"]["wraps_odd_layer"] = 10**9
+    files = {**ours().attachments, RECORD: record_bytes({k: v for k, v in many.items() if k not in ("v", "kind")})}
+    return sealed(archived(render_inspection(ours()), at=NOW, attachments=files), key_of(), at=NOW)
+
+
+HOSTILE = {
+    "empty": lambda: b"",
+    "text": lambda: b"hello",
+    "head only": lambda: b"%PDF-1.7\n",
+    "cut": lambda: whole()[:-3000],
+    "front cut": lambda: b"%PDF-1.7\n" + whole()[5000:],
+    "zip": lambda: b"PK\x03\x04" + bytes(100),
+    "nested": lambda: b"%PDF-1.7\n1 0 obj\n" + b"[" * 200_000,
+    "unpacks without end": lambda: spoilt(bomb),
+    "many files": lambda: spoilt(many_files),
+    "files in a circle": lambda: spoilt(circle),
+    "script": lambda: spoilt(script),
+    "no attachments": with_files,
+    "other attachments": lambda: with_files(**{"a.json": b"[]"}),
+    "not json": lambda: with_files(**{RECORD: b"\xff", SITUATION: b"{"}),
+    "deep json": lambda: with_files(**{RECORD: b"[" * 900_000, SITUATION: b"{}"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_a_hostile_or_broken_file_gets_an_answer(kind):
+    found = examine(HOSTILE[kind]())
+    assert [finding.question for finding in found.findings] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert verdicts(found)[0] is Verdict.FAILS
+    assert all(finding.why.endswith(".") for finding in found.findings)
+
+
+def test_too_large_a_file_is_not_read_at_all(monkeypatch):
+    monkeypatch.setattr(examination, "MOST_BYTES", 1000)
+    assert "up to 1000 are looked at" in examine(b"%PDF-" + bytes(1000)).findings[0].why
+
+
+def test_a_record_that_could_never_be_drawn_ends_within_bounds(monkeypatch):
+    begun = time.monotonic()
+    found = examine(huge_drawing())
+    assert time.monotonic() - begun < 3 * examination.MOST_SECONDS
+    assert Verdict.HOLDS not in verdicts(found)[1:]
+
+
+def test_an_attached_file_unpacks_no_further_than_its_bound():
+    with pytest.raises(NotReadable, match=f"more than {MOST_BYTES} bytes"):
+        attached_files(spoilt(bomb))
+
+
+def test_looking_at_a_file_reaches_for_nothing_outside(monkeypatch):
+    def refuse(*_args, **_options):
+        raise AssertionError("it tried to reach the network")
+
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    assert verdicts(examine_here(whole())) == ALL_HOLD

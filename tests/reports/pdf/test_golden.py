@@ -1,0 +1,110 @@
+"""What people receive, held word for word, and byte for byte.
+
+After a change that is meant: raise FORM in reports/pdf/making.py if the bytes of the inspection's record changed, run
+with UPDATE_GOLDEN=1, look at every page as a picture, and read the difference like code.
+"""
+
+import os
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from reels.domain import ledger
+from reports.pdf import sheets
+from reports.pdf.facts import Card, HistoryLine
+from reports.pdf.making import FORM, drawn_up
+from tests.builders import NOW
+from tests.reports.pdf.sample_facts import PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
+from tests.reports.programs import run
+
+GOLDEN = Path(__file__).parent / "golden"
+MADE_WITH = {"form": FORM, "reportlab": "5.1.0", "pikepdf": "10.18.0", "segno": "1.6.6"}
+
+
+def long_record():
+    """Many attempts, a long remark and names in scripts that the fonts have, and have not."""
+    remark = "Wound unevenly near the right flange; re-spooled. " * 60
+    people = [
+        {"role": "technician", "joined_at": moment(0), **TESS, "name": "Żaneta Čermák-Ηλίας"},
+        {"role": "verifier", "joined_at": moment(1), **VIC, "name": "Вера 日本"},
+    ]
+    last = {**record()["readings"][1], "keyed": keyed(20, attempts=15)}
+    preparation = {**record()["preparation"], "winding_quality": remark, "respooled": True}
+    return facts({"setup_values": []}, participants=people, readings=[last], preparation=preparation)
+
+
+def history():
+    lines = [
+        HistoryLine(
+            seq=n, at=datetime.fromisoformat(moment(n)), act="keyed", by="Tess Hollin (tess)", digest=f"{n:064x}"
+        )
+        for n in range(1, 50)
+    ]
+    return sheets.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW)
+
+
+def card(**changes):
+    one = Card(
+        reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes}
+    )  # fmt: skip
+    return sheets.setup_card(one, at=NOW)
+
+
+VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
+        "confirmed_at": None}  # fmt: skip
+DOCUMENTS = {
+    "inspection": lambda: drawn_up(facts({"made_with": MADE_WITH})),
+    "inspection-long": lambda: drawn_up(long_record()),
+    "inspection-void-asked": lambda: drawn_up(facts({"void": VOID, "setup_values": []})),
+    "worksheet": lambda: sheets.worksheet(PARAMETERS, "left", at=NOW),
+    "setup-card": card,
+    "setup-card-withdrawn": lambda: card(
+        withdrawn_by=VIC, withdrawn_at=moment(0, 4), withdrawn_why="cut on 2026-03-04"
+    ),
+    "history": history,
+}
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_the_pages_say_what_they_said(name, tmp_path):
+    path = tmp_path / "document.pdf"
+    path.write_bytes(DOCUMENTS[name]())
+    text = run("pdftotext", "-layout", path, "-")
+    golden = GOLDEN / f"{name}.txt"
+    if os.environ.get("UPDATE_GOLDEN"):
+        golden.write_text(text, encoding="utf-8")
+    assert text == golden.read_text(encoding="utf-8")
+
+
+def test_the_bytes_of_this_form_are_what_they_were():
+    golden = GOLDEN / f"inspection-form-{FORM}.sha256"
+    digest = ledger.digest(DOCUMENTS["inspection"]()) + "\n"
+    if os.environ.get("UPDATE_GOLDEN"):
+        golden.write_text(digest)
+    assert digest == golden.read_text()
+
+
+def test_nothing_is_cut_off_however_much_there_is(tmp_path):
+    path = tmp_path / "long.pdf"
+    path.write_bytes(DOCUMENTS["inspection-long"]())
+    text = " ".join(run("pdftotext", path, "-").split())
+    assert text.count("Wound unevenly") == 60
+    assert text.count("Flange scale, left") == 15
+    assert "Żaneta Čermák-Ηλίας" in text
+    assert "Вера [U+65E5][U+672C]" in text
+    box = run("pdftotext", "-bbox", path, "-")
+    right = [float(each.split('"')[0]) for each in box.split('xMax="')[1:]]
+    assert max(right) <= 595.3 - 47
+
+
+def test_every_page_names_record_digest_and_page(tmp_path):
+    path = tmp_path / "document.pdf"
+    content = facts({"made_with": MADE_WITH})
+    path.write_bytes(drawn_up(content))
+    pages = run("pdftotext", "-layout", path, "-").split("\f")[:-1]
+    assert len(pages) == 3
+    for number, page in enumerate(pages, start=1):
+        assert f"Page {number} of 3" in " ".join(page.split())
+        assert content.record_digest in page
+        assert "Record 7" in page

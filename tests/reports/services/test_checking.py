@@ -1,0 +1,132 @@
+import pytest
+from django.core.management import call_command
+
+from reels.domain import ledger
+from reports.domain.verdicts import Question, Verdict
+from reports.models import ArchivedPdf
+from reports.pdf import seal
+from reports.pdf.attached import attached_files
+from reports.pdf.facts import from_attachments
+from reports.pdf.making import drawn_up
+from reports.pdf.seal import sealed
+from reports.services.checking import archive_breaks, check_document, document_fault
+from reports.services.seal import known_fingerprints
+from tests import builders
+from tests.builders import NOW, Cast
+from tests.reports.documented import committed, documents, signed
+from tests.reports.pdf.keys import key_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast():
+    return Cast()
+
+
+@pytest.fixture
+def inspection(cast):
+    return signed(cast)
+
+
+@pytest.fixture
+def content(inspection):
+    return bytes(documents(inspection)[0].content)
+
+
+def verdicts(found):
+    return {finding.question: finding.verdict for finding in found}
+
+
+def why(found, question):
+    return next(finding.why for finding in found if finding.question is question)
+
+
+def test_a_kept_document_holds_in_every_question(content):
+    found = check_document(content)
+    assert verdicts(found) == dict.fromkeys(Question, Verdict.HOLDS)
+    number = ArchivedPdf.objects.get().inspection_id
+    assert why(found, Question.HISTORY) == f"Kept as document 1 of inspection {number}. It is the newest."
+
+
+def test_an_earlier_document_holds_and_says_that_there_is_a_later_one(cast, content):
+    with committed():
+        builders.issued(cast)
+    assert "1 later ones show later situations." in why(check_document(content), Question.HISTORY)
+
+
+def test_a_document_under_somebody_elses_seal_is_none_of_ours(content):
+    plain = drawn_up(from_attachments(attached_files(content)))
+    found = check_document(sealed(plain, key_of("Others"), at=NOW))
+    assert verdicts(found) == {
+        Question.SEAL: Verdict.FAILS,
+        Question.RECORD: Verdict.HOLDS,
+        Question.PAGES: Verdict.HOLDS,
+        Question.HISTORY: Verdict.FAILS,
+    }
+    assert "is not one of this service" in why(found, Question.SEAL)
+    assert "This file was never kept; its record is that of inspection" in why(found, Question.HISTORY)
+
+
+def test_a_flipped_bit_outside_of_what_is_sealed_is_noticed_by_the_history(content):
+    # the seal itself leaves room that nothing covers; the digest of the whole file does
+    place = content.rindex(b"00>")
+    found = check_document(content[:place] + b"10>" + content[place + 3 :])
+    assert verdicts(found)[Question.HISTORY] is Verdict.FAILS
+
+
+def test_the_certificate_of_an_earlier_key_is_still_known(content, seal_files):
+    certificates = seal_files / "certificates.pem"
+    certificates.write_bytes(seal.certificate_pem(key_of("Next").certificate) + certificates.read_bytes())
+    assert verdicts(check_document(content))[Question.SEAL] is Verdict.HOLDS
+
+
+# The command --------------------------------------------------------------------------------------------------------
+
+
+def test_the_command_answers_each_question_of_each_file(content, tmp_path, capsys):
+    good, bad = tmp_path / "good.pdf", tmp_path / "bad.pdf"
+    good.write_bytes(content)
+    bad.write_bytes(b"no pdf")
+    call_command("check_pdf", str(good))
+    assert [line.split(".")[0] for line in capsys.readouterr().out.splitlines()[1:]] == [
+        "  seal: holds", "  record: holds", "  pages: holds", "  history: holds",
+    ]  # fmt: skip
+    with pytest.raises(SystemExit) as ended:
+        call_command("check_pdf", str(bad), str(tmp_path / "absent.pdf"), str(good))
+    assert ended.value.code == 1
+    said = capsys.readouterr().out
+    assert "seal: fails. The file is no PDF." in said
+    assert "cannot be read: No such file or directory" in said
+    assert said.count(": holds") == 4
+
+
+# What is kept -------------------------------------------------------------------------------------------------------
+
+
+def test_kept_documents_are_whole(inspection):
+    assert list(archive_breaks()) == []
+
+
+@pytest.mark.parametrize("place", [0, 5000, 60_000, -300, -1])
+def test_a_kept_document_with_a_flipped_bit_is_found(inspection, place):
+    [kept] = documents(inspection)
+    spoilt = bytearray(kept.content)
+    spoilt[place] ^= 1
+    kept.content = bytes(spoilt)
+    assert str(document_fault(kept, known_fingerprints())).startswith("its bytes have the digest")
+    kept.digest = ledger.digest(kept.content)  # whoever changes the file may change the digest beside it
+    assert document_fault(kept, known_fingerprints()) is not None
+
+
+def test_a_kept_document_with_another_record_is_found(inspection, cast):
+    [kept] = documents(inspection)
+    [other] = documents(signed(cast, "LW-0002"))
+    for name in ("content", "digest", "unsealed_length", "unsealed_digest"):
+        setattr(kept, name, getattr(other, name))
+    assert document_fault(kept, known_fingerprints()) == "the record that it carries is not the one that was signed"
+
+
+def test_a_kept_document_with_another_seal_is_found(inspection):
+    [kept] = documents(inspection)
+    assert "which is not one of this service" in str(document_fault(kept, frozenset()))

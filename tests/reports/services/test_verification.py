@@ -1,0 +1,378 @@
+"""Whoever owns the database can drop its guards and change any row; checking the records finds it.
+
+What is not found this way: what was never recorded; a password, or when somebody logged in (histories never tell
+them); the feed's numbers and the answers kept for scripts; and a whole history written anew, all digests with it,
+which takes a copy of its head that is kept elsewhere.
+"""
+
+import json
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from threading import Thread
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.core.management import call_command
+from django.db import IntegrityError, connection, models, transaction
+
+from inspections.models import Inspection, InspectionRecord, Keying, SignOff
+from reels import append_only
+from reels.access import lock_register
+from reels.domain import ledger
+from reels.models import Chain, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
+from reels.services.history import Actor, told
+from reports.services.verification import UNTOLD, check_records
+from tests import builders, stories
+from tests.builders import NOW, Cast, administrator
+
+TOLD = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNTOLD]
+HIDDEN_FOR_GOOD = {("reels_person", "password"), ("reels_person", "last_login"), ("reels_apitoken", "digest"),
+                   ("reels_apitoken", "last_used_at")}  # fmt: skip
+
+
+@pytest.fixture
+def story(db):
+    """A row in every kept table, and nothing that stops whoever owns the database."""
+    stories.one_of_each(Cast())
+    assert check_records().broken is None
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        for table, kept in append_only.tables().items():
+            for sql in append_only.drop_sql(connection.vendor, table, kept):
+                cursor.execute(sql)
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+
+
+def broken_by(tamper: Callable[..., Any], *what: Any) -> str:
+    """What is found after tampering, which is undone afterwards; "" when nothing is, or the database refused it."""
+    try:
+        with transaction.atomic():
+            tamper(*what)
+            found = check_records().broken
+            transaction.set_rollback(True)
+    except IntegrityError as refused:
+        return f"refused: {refused}"
+    return str(found or "")
+
+
+def other(field: Any, value: Any) -> Any:
+    """Another value that the column takes."""
+    match value:
+        case None:
+            return other(field, field.to_python(BLANK[field.get_internal_type()]))
+        case bool():
+            return not value
+        case int() | Decimal():
+            return value + 1
+        case datetime():
+            return value + timedelta(seconds=1)
+        case date():
+            return value + timedelta(days=1)
+        case str():
+            return value[:-1] + ("x" if value[-1:] != "x" else "y")
+        case dict() | list():
+            return [value]
+    content = bytearray(value)
+    content[len(content) // 2] ^= 1
+    return bytes(content)
+
+
+BLANK: dict[str, Any] = {
+    "ForeignKey": 1, "OneToOneField": 1, "PositiveSmallIntegerField": 1, "PositiveIntegerField": 1,
+    "DateTimeField": NOW, "DecimalField": Decimal(1), "JSONField": {}, "CharField": "", "TextField": "",
+}  # fmt: skip
+
+
+# Every kind of row --------------------------------------------------------------------------------------------------
+
+
+def test_a_change_of_any_column_of_any_kind_of_row_is_found(story):
+    unseen = set()
+    for model in TOLD:
+        row = model._base_manager.order_by("pk").last()
+        for field in model._meta.concrete_fields[1:]:
+            value = other(field, getattr(row, field.attname))
+            if not broken_by(edit, row, field.attname, value):
+                unseen.add((model._meta.db_table, field.column))
+    assert unseen == HIDDEN_FOR_GOOD
+
+
+def edit(row: models.Model, column: str, value: Any) -> None:
+    assert type(row)._base_manager.filter(pk=row.pk).update(**{column: value}) == 1
+
+
+def test_a_row_of_any_kind_that_is_gone_is_found(story):
+    for model in TOLD:
+        row = model._base_manager.latest("pk")
+        assert broken_by(delete, row).endswith("the history tells of it, and it is gone"), model
+
+
+def delete(row: models.Model) -> None:
+    type(row)._base_manager.filter(pk=row.pk)._raw_delete("default")
+
+
+def test_a_row_of_any_kind_that_was_put_in_is_found(story):
+    for model in TOLD:
+        assert broken_by(insert_like, model).endswith("no history tells of it"), model
+
+
+def insert_like(model: type[models.Model]) -> None:
+    """A row like the newest one, with other values where they must be different."""
+    row: Any = model._base_manager.order_by("pk").last()
+    unique = [each for each in model._meta.constraints if isinstance(each, models.UniqueConstraint)]
+    together = {name for each in unique for name in each.fields}
+    for field in model._meta.concrete_fields:
+        if (field.unique or field.name in together) and not field.primary_key:
+            value = getattr(row, field.attname)
+            setattr(row, field.attname, value + 1000 if field.is_relation else other(field, value))
+    row.pk += 1000
+    row.save(force_insert=True)
+
+
+@pytest.mark.parametrize("model", [Site, SignOff, Keying, Reel])
+def test_two_rows_that_change_places_are_found(story, model):
+    if model in (Site, Reel):
+        builders.make_reel("LW-0002")
+    one, two = model._base_manager.order_by("pk")[:2]
+    far = 10**6
+
+    def swap() -> None:
+        for now, then in ((one.pk, far), (two.pk, one.pk), (far, two.pk)):
+            model._base_manager.filter(pk=now).update(id=then)
+
+    assert broken_by(swap)
+
+
+# Histories ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_change_of_any_column_of_a_history_or_chain_is_found(story):
+    for model, rows in ((HistoryEntry, HistoryEntry.objects.order_by("id")), (Chain, Chain.objects.order_by("id"))):
+        for row in (rows.first(), rows.last()):
+            for field in model._meta.concrete_fields[1:]:
+                value = other(field, getattr(row, field.attname))
+                assert broken_by(edit, row, field.attname, value), field
+
+
+def test_an_entry_that_is_gone_is_found_wherever_it_stood(story):
+    for row in Reel.objects.get().chain.entries.all():
+        assert broken_by(delete, row)
+
+
+def test_a_history_cut_short_at_its_end_is_found_by_the_rows_it_told(story):
+    chain = Reel.objects.get().chain
+    last = chain.entries.latest("seq")
+
+    def cut_short() -> None:
+        delete(last)
+        edit(chain, "length", chain.length - 1)
+        edit(chain, "head", last.prev)
+
+    assert broken_by(cut_short)
+
+
+def test_an_entry_or_a_chain_that_was_put_in_is_found(story):
+    assert "it has no entries" in broken_by(lambda: Chain.objects.create(name="reel:LW-9999"))
+    last = HistoryEntry.objects.latest("id")
+    copy = HistoryEntry(chain=last.chain, seq=last.seq + 1, at=NOW, act="x", prev=last.digest, digest="0" * 64)
+    copy.content = last.content
+    assert broken_by(lambda: copy.save(force_insert=True))
+
+
+def test_entries_of_no_chain_are_found(story):
+    def orphan() -> None:
+        copy = HistoryEntry.objects.latest("id")
+        copy.pk, copy.chain_id, copy.digest = copy.pk + 1, 10**6, "0" * 64
+        copy.save(force_insert=True)
+
+    assert "of them belong to a chain" in broken_by(orphan)
+
+
+def test_an_entry_written_anew_with_its_digest_is_found_by_the_next_one(story):
+    row = HistoryEntry.objects.filter(chain__name="register").earliest("seq")
+    content = bytes(row.content).replace(b"Ada Minder", b"Eve Minder")
+
+    def rewrite() -> None:
+        edit(row, "content", content)
+        edit(row, "digest", ledger.digest(content))
+
+    assert "register entry 2: it follows" in broken_by(rewrite)
+
+
+def rewritten(chain: Chain, change: Callable[[dict[str, Any]], None]) -> None:
+    """The whole chain written anew, every digest with it, as only the database's owner can."""
+    prev = ledger.FIRST_PREV
+    for row in chain.entries.order_by("seq"):
+        said = json.loads(bytes(row.content))
+        change(said)
+        said["prev"] = prev
+        content = ledger.canonical(said)
+        digest = ledger.digest(content)
+        HistoryEntry.objects.filter(pk=row.pk).update(content=content, prev=prev, digest=digest)
+        prev = digest
+    edit(chain, "head", prev)
+
+
+def test_a_chain_written_anew_is_found_when_its_rows_say_otherwise(story):
+    chain = Reel.objects.get().chain
+
+    def earlier(said: dict[str, Any]) -> None:
+        for each in said["changes"]:
+            if each["table"] == "reels_cableevent":
+                each["after"]["length_removed_m"] = "1.000"
+
+    assert "its length_removed_m is '12.500'; the history says '1.000'" in broken_by(rewritten, chain, earlier)
+
+
+def test_a_revealed_value_that_is_not_what_was_committed_to_is_found(story):
+    chain = Reel.objects.get().chain
+
+    def other_value(said: dict[str, Any]) -> None:
+        for fact in said["facts"].get("revealed", []):
+            fact["value"] = 15 if fact["value"] == 13 else fact["value"]
+
+    def none_told(said: dict[str, Any]) -> None:
+        said["facts"]["revealed"] = [{"keying": 10**6, "value": 1, "salt": ""}]
+
+    assert "it reveals 15 for keying" in broken_by(rewritten, chain, other_value)
+    assert "which was never told" in broken_by(rewritten, chain, none_told)
+
+
+def test_a_table_that_is_not_kept_and_a_row_that_two_histories_tell_of_are_found(story):
+    def sessions(said: dict[str, Any]) -> None:
+        said["changes"].append({"table": "django_session", "id": said["seq"], "before": None, "after": {}})
+
+    chain = Reel.objects.get().chain
+    assert "it tells of a table 'django_session'" in broken_by(rewritten, chain, sessions)
+
+    def tell_twice() -> None:
+        site = Site.objects.earliest("id")
+        [other_chain] = [each for each in Chain.objects.all() if each.name != "register"]
+        with told(other_chain, "x", Actor(administrator()), NOW) as entry:
+            entry._tell(site, None, {"code": site.code, "name": site.name, "time_zone": site.time_zone})
+
+    assert "two histories tell of it" in broken_by(tell_twice)
+
+
+def test_a_change_past_the_services_is_found_even_when_a_service_changes_the_row_again(story):
+    site = Site.objects.get(code="kettle-point")
+
+    def past_and_again() -> None:
+        edit(site, "name", "Ketttle Point")
+        with told(lock_register(), "site_changed", Actor(administrator()), NOW) as entry:
+            entry.change(Site.objects.get(pk=site.pk), name="Kettle Head")
+
+    assert "had name 'Ketttle Point'; told was 'Kettle Point'" in broken_by(past_and_again)
+
+
+# Signatures ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_signature_moved_to_another_count_or_person_is_found(story):
+    builders.make_reel("LW-0002")
+    cast: Any = type("Known", (), {name: Person.objects.get(username=username) for name, username in (
+        ("technician", "tess"), ("verifier", "vic"))})()  # fmt: skip
+    second = builders.signed_count(cast, "LW-0002")
+    first = Inspection.objects.exclude(pk=second.pk).get()
+    counted, verified = SignOff.objects.filter(inspection=first).order_by("id")
+    assert broken_by(exchange, counted, second.sign_offs.get(meaning="counted"), "statement", "digest")
+    assert broken_by(exchange, counted, verified, "person_id", "full_name")
+    assert broken_by(exchange, counted, verified, "statement", "digest")
+    records = InspectionRecord.objects.order_by("id")
+    assert broken_by(exchange, *records, "content", "digest")
+
+
+def exchange(one: models.Model, two: models.Model, *columns: str) -> None:
+    """Two rows exchange columns; by way of values that are nobody's, where they must be unique."""
+    mine, theirs = ({name: getattr(row, name) for name in columns} for row in (one, two))
+    spare = {"digest": "0" * 64} if "digest" in columns else {"person_id": administrator().pk}
+    type(one)._base_manager.filter(pk=one.pk).update(**spare)
+    type(two)._base_manager.filter(pk=two.pk).update(**mine)
+    type(one)._base_manager.filter(pk=one.pk).update(**theirs)
+
+
+def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_history_tells_of_it(story):
+    def change_the_result() -> None:
+        inspection = Inspection.objects.get()
+        with told(inspection.reel.chain, "x", Actor(administrator()), NOW) as entry:
+            entry.change(inspection, wraps=11)
+
+    found = broken_by(change_the_result)
+    assert "signed was 12 layers, 10 wraps, even, of inspection" in found
+    assert "has 12 layers, 11 wraps, even" in found
+
+
+# The whole of it ----------------------------------------------------------------------------------------------------
+
+
+def test_what_no_history_tells_of_is_what_is_said_above():
+    assert set(UNTOLD) == {Chain, HistoryEntry, FeedPlace, Submission}
+    hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
+    by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
+                 ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content")}  # fmt: skip
+    assert hidden == HIDDEN_FOR_GOOD | by_digest
+
+
+def test_it_says_how_much_was_checked_and_how_far_it_is(db):
+    stories.one_of_each(Cast())
+    seen: list[tuple[int, int]] = []
+    checked = check_records(lambda done, of: seen.append((done, of)))
+    rows = sum(model._base_manager.count() for model in TOLD)
+    assert (checked.chains, checked.entries, checked.rows, checked.signatures, checked.broken) == (
+        2, HistoryEntry.objects.count(), rows, 2, None,
+    )  # fmt: skip
+    assert seen == [(1, 2), (2, 2)]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_it_reads_one_moment_and_keeps_no_writer_waiting():
+    Cast()
+
+    def somebody_writes(done: int, of: int) -> None:
+        writer = Thread(target=add_a_site)
+        writer.start()
+        writer.join()
+
+    checked = check_records(somebody_writes)
+    assert (checked.chains, checked.broken) == (1, None)
+    assert Site.objects.filter(code="elsewhere").exists()
+    assert check_records().entries == checked.entries + 1
+
+
+def add_a_site() -> None:
+    try:
+        builders.make_site("elsewhere", "Elsewhere")
+    finally:
+        connection.close()
+
+
+def test_an_empty_database_is_whole(db):
+    checked = check_records()
+    assert (checked.chains, checked.broken) == (0, None)
+
+
+def test_the_check_reads_as_often_for_many_rows_as_for_few(db, count_queries):
+    builders.make_site()
+    few = count_queries(check_records)
+    for number in range(20):
+        builders.make_site(f"site-{number}", f"Site {number}")
+    assert count_queries(check_records) == few
+
+
+def test_the_command_ends_0_when_whole_and_1_naming_the_first_break(story, capsys):
+    call_command("verify_records")
+    said = capsys.readouterr()
+    entries = HistoryEntry.objects.count()
+    assert said.out == f"2 chains, {entries} entries, 2 signatures: whole\n"
+    assert said.err.splitlines()[-1] == "2 of 2 chains checked (100 %)"
+    site = Site.objects.get(code="kettle-point")
+    edit(site, "name", "Elsewhere")
+    with pytest.raises(SystemExit) as ended:
+        call_command("verify_records")
+    assert ended.value.code == 1
+    why = f"register, site {site.pk}: its name is 'Elsewhere'; the history says 'Kettle Point'"
+    assert capsys.readouterr().out.splitlines()[1:] == [why]
