@@ -1,0 +1,91 @@
+"""`manage.py load_demo`: only in the demo, only into an empty database, all or nothing, and once."""
+
+import csv
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from inspections.domain.words import ReelStatus
+from inspections.models import ImportedCount
+from inspections.queries import with_status
+from reels.models import HistoryEntry, Machine, Person, Reel
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def demo_folder(settings, tmp_path):
+    settings.DEMO_FOLDER = tmp_path / ".demo"
+    return settings.DEMO_FOLDER
+
+
+def load():
+    said = StringIO()
+    call_command("load_demo", stdout=said)
+    return said.getvalue()
+
+
+def test_it_loads_the_fleet_and_says_as_whom_to_log_in(settings, demo_folder):
+    assert load() == (
+        "Loaded Larkspur Water Survey (all made up): 3 reel types, 40 reels, 1545 counts, 84 cable events.\n"
+    )
+    assert (Reel.objects.count(), ImportedCount.objects.count(), Machine.objects.count()) == (40, 1545, 12)
+    assert {vars(reel)["status"] for reel in with_status(Reel.objects.all())} == {ReelStatus.AWAITING_COUNT}
+    organisation = json.loads((settings.HOME / "deploy" / "demo_fleet" / "organisation.json").read_text())
+    told = (demo_folder / "people.txt").read_text()
+    for person in Person.objects.all():
+        assert person.username in told
+        assert person.check_password(organisation["password"])
+    assert organisation["password"] in told
+
+
+def test_a_second_time_it_stores_nothing():
+    load()
+    before = HistoryEntry.objects.count()
+    assert load() == "The demo fleet is loaded already.\n"
+    assert HistoryEntry.objects.count() == before
+
+
+def test_what_it_loads_is_whole():
+    load()
+    call_command("verify_records", stdout=StringIO(), stderr=StringIO())
+
+
+def test_the_drift_report_flags_the_hidden_cuts_and_nothing_else_as_readme_says(settings):
+    load()
+    said = StringIO()
+    call_command("drift_report", stdout=said, stderr=StringIO())
+    rows = list(csv.DictReader(StringIO(said.getvalue())))
+    flagged = [row for row in rows if row["flagged"] == "yes"]
+    truth = json.loads((settings.HOME / "deploy" / "demo_fleet" / "truth.json").read_text())["hidden"]
+    cuts = {(cut["reel"], cut["at"]) for cut in truth if cut["what"] == "unlogged cut"}
+    found = {(reel, at) for reel, at in cuts for row in flagged
+             if row["reel"] == reel and row["from_at"] < at < row["to_at"]}  # fmt: skip
+    assert (found, len(flagged)) == (cuts, len(cuts))
+    readme = (settings.HOME / "README.md").read_text(encoding="utf-8")
+    for row in flagged:
+        assert f"{row['reel']},{row['from_at']},{row['to_at']},{row['observed_change_m']},yes" in readme
+
+
+def test_it_refuses_in_production(settings):
+    settings.WRAPLEDGER_ENV = "production"
+    with pytest.raises(CommandError, match="well-known passwords"):
+        load()
+    assert Person.objects.count() == 0
+
+
+def test_it_refuses_a_database_with_other_records():
+    builders.make_reel()
+    with pytest.raises(CommandError, match="holds other records"):
+        load()
+    assert list(Reel.objects.values_list("serial", flat=True)) == ["LW-0001"]
+
+
+def test_a_load_that_fails_leaves_nothing(monkeypatch):
+    monkeypatch.setattr("reports.management.commands.load_demo.import_records", lambda **_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        load()
+    assert (Person.objects.count(), HistoryEntry.objects.count()) == (0, 0)

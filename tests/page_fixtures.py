@@ -1,0 +1,43 @@
+"""Fixtures of the tests of pages; each folder of them names these in its conftest."""
+
+from collections.abc import Iterator
+from typing import Any
+from unittest import mock
+
+import pytest
+import time_machine
+from django.db import connection
+from django.template.backends.django import Template
+from django.test import Client
+
+from reels.models import Person
+from tests.builders import NOW
+
+
+def refuse_queries(execute: Any, sql: str, *_: Any) -> Any:
+    raise AssertionError(f"a query while a template is rendered: {sql}")
+
+
+@pytest.fixture
+def no_query_in_a_template() -> Iterator[None]:
+    plain_render = Template.render
+
+    def render(self: Template, *args: Any, **kwargs: Any) -> Any:
+        with connection.execute_wrapper(refuse_queries):
+            return plain_render(self, *args, **kwargs)
+
+    with mock.patch.object(Template, "render", render):
+        yield
+
+
+@pytest.fixture
+def on_the_day() -> Iterator[None]:
+    """The service's clock stands where the builders' does."""
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+def logged_in(person: Person) -> Client:
+    client = Client()
+    client.force_login(person)
+    return client
