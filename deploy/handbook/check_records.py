@@ -123,7 +123,9 @@ def check_history(lines: Iterator[str]) -> tuple[str, int, str]:
         seq += 1
         name = name or said["chain"]
         if (said["chain"], said["seq"], said["prev"]) != (name, seq, prev):
-            raise Broken(f"entry {seq} of {name} is {said['chain']} entry {said['seq']}, or does not follow the one before")
+            raise Broken(
+                f"entry {seq} of {name} is {said['chain']} entry {said['seq']}, or does not follow the one before"
+            )
         prev = sha256(content)
     if name is None:
         raise Broken("the history is empty")

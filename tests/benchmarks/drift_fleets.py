@@ -5,7 +5,7 @@ before each count; the count is of whole wraps; and people slip. Nothing here is
 the records that are handed over.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -242,3 +242,51 @@ def _logged(plan: FleetPlan, cuts: list[CutLogged], counts: list[CountSeen],
             again = at + timedelta(days=float(rng.choice([0.0, rng.uniform(0, 10)])))
             out.append(CutLogged(at=again, length_m=length, recorded_at=max(again, recorded)))
     return out
+
+
+def clean_plan(number: int) -> FleetPlan:
+    """A fleet whose counts see the cable through whole wraps and looseness alone; every rate varied by the number."""
+    rng = np.random.default_rng(1000 + number)
+    return FleetPlan(
+        name=f"clean {number}",
+        seed=1000 + number,
+        reels=int(rng.choice([12, 40, 100])),
+        counts=((4, 12), (10, 40), (40, 90))[number % 3],
+        gap_days=float(rng.choice([7, 30, 120])),
+        gap_spread=float(rng.uniform(0.2, 0.9)),
+        cut_per_interval=float(rng.choice([0, 0.02, 0.06])),
+        cut_per_year=float(rng.choice([0.05, 0.2, 0.5])),
+        size=("lognormal", "uniform", "gamma")[int(rng.integers(3))],
+        size_m=float(rng.choice([4, 8, 15])),
+        size_spread=float(rng.uniform(0.4, 0.9)),
+        looseness=float(rng.choice([0.15, 0.35, 0.7, 1.4])),
+        looseness_spread=float(rng.uniform(0.1, 0.7)),
+        fullness_power=float(rng.choice([0.0, 0.5, 1, 1.5])),
+        logged_per_interval=float(rng.choice([0.03, 0.1, 0.25])),
+        logged_sd_m=float(rng.choice([0.05, 0.2, 0.5])),
+        logged_sd_share=float(rng.choice([0.005, 0.02])),
+        whole_turns=bool(rng.random() < 0.2),
+    )
+
+
+def messy_plan(number: int) -> FleetPlan:
+    """A fleet with every slip, a log as people keep it, stretch of new cable and replacements."""
+    rng = np.random.default_rng(2000 + number)
+    return replace(
+        clean_plan(number + 500),
+        name=f"messy {number}",
+        seed=2000 + number,
+        one_wrap=float(rng.uniform(0, 0.03)),
+        correction=float(rng.uniform(0, 0.02)),
+        scale=float(rng.uniform(0, 0.02)),
+        wrong_face=float(rng.uniform(0, 0.015)),
+        copied=float(rng.uniform(0, 0.03)),
+        anything=float(rng.uniform(0, 0.01)),
+        log_misdated=float(rng.uniform(0, 0.15)),
+        log_twice=float(rng.uniform(0, 0.06)),
+        log_wrong=float(rng.uniform(0, 0.06)),
+        log_late=float(rng.uniform(0, 0.2)),
+        stretch_share=float(rng.choice([0, 0.001, 0.003])),
+        stretch_days=float(rng.uniform(60, 200)),
+        replaced_per_interval=float(rng.choice([0, 0.01])),
+    )

@@ -89,9 +89,11 @@ def test_bare_production_refuses_to_start(entry):
 def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
     key = tmp_path / "key"
     key.write_text(str(SAFE["SECRET_KEY"]))
-    ended = started(
-        *("manage.py", "check", "--deploy", "--fail-level", "WARNING"),
-        WRAPLEDGER_ENV="production", SECRET_KEY_FILE=str(key), ALLOWED_HOSTS="records.example",
-        DATABASE_URL=f"sqlite:///{tmp_path / 'records.sqlite3'}",
-    )  # fmt: skip
+    settings = {
+        "WRAPLEDGER_ENV": "production", "SECRET_KEY_FILE": str(key), "ALLOWED_HOSTS": "records.example",
+        "DATABASE_URL": f"sqlite:///{tmp_path / 'records.sqlite3'}",
+        "SEAL_KEY_FILE": str(tmp_path / "seal.pem"), "SEAL_CERT_FILE": str(tmp_path / "seal_certificates.pem"),
+    }  # fmt: skip
+    assert started("manage.py", "make_seal_key", **settings).returncode == 0
+    ended = started(*("manage.py", "check", "--deploy", "--fail-level", "WARNING"), **settings)
     assert (ended.returncode, ended.stdout) == (0, "System check identified no issues (2 silenced).\n")
