@@ -27,6 +27,7 @@ from reels import append_only
 from reels.domain import ledger
 from reels.domain.ledger import Break
 from reels.models import Chain, FeedPlace, HistoryEntry, Submission, columns
+from reels.services.feed import FEED
 from reports.models import ArchivedPdf
 
 # Kept, and told by no history: the histories themselves, their order for scripts, and the answers that scripts got.
@@ -103,7 +104,7 @@ def _check_chain(chain: Chain, told: _Told, checked: Checked) -> None:
     entries = _entries(chain, told, checked)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
         raise _Found(broken.where, broken.why)
-    if chain.length == 0:
+    if chain.length == 0 and chain.name != FEED:  # the feed's is a lock and nothing more
         raise _Found(chain.name, "it has no entries; every history begins with one")
     by_table: dict[str, list[int]] = defaultdict(list)
     for table, row_id in told.rows:

@@ -22,6 +22,7 @@ from reels import append_only
 from reels.access import lock_register
 from reels.domain import ledger
 from reels.models import Chain, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
+from reels.services import feed
 from reels.services.history import Actor, told
 from reports.services.verification import UNTOLD, check_records
 from tests import builders, stories
@@ -363,16 +364,30 @@ def test_the_check_reads_as_often_for_many_rows_as_for_few(db, count_queries):
     assert count_queries(check_records) == few
 
 
-def test_the_command_ends_0_when_whole_and_1_naming_the_first_break(story, capsys):
+def test_the_command_ends_0_when_whole_and_1_naming_the_first_break(db, capsys):
+    cast, _ = Cast(), builders.make_reel()
+    builders.signed_count(cast)
     call_command("verify_records")
     said = capsys.readouterr()
     entries = HistoryEntry.objects.count()
     assert said.out == f"2 chains, {entries} entries, 2 signatures: whole\n"
     assert said.err.splitlines()[-1] == "2 of 2 chains checked (100 %)"
     site = Site.objects.get(code="kettle-point")
-    edit(site, "name", "Elsewhere")
+    Site.objects.filter(pk=site.pk).update(name="Elsewhere")
     with pytest.raises(SystemExit) as ended:
         call_command("verify_records")
     assert ended.value.code == 1
     why = f"register, site {site.pk}: its name is 'Elsewhere'; the history says 'Kettle Point'"
     assert capsys.readouterr().out.splitlines()[1:] == [why]
+
+
+def test_the_command_checks_the_documents_too(story, capsys):
+    with pytest.raises(SystemExit):
+        call_command("verify_records")  # the story's document is no PDF
+    assert "inspection 1, document 1: " in capsys.readouterr().out
+
+
+def test_the_lock_of_the_feed_is_no_history_without_entries(db):
+    builders.make_site()
+    feed.number_waiting()
+    assert check_records().broken is None
