@@ -9,8 +9,8 @@ Each file SPOOL/*.json is a count or a cable event:
 
 Each request carries an Idempotency-Key made from the file's name and content; it can be sent again for years.
 What is stored moves to SPOOL/done with the answer beside it; what is refused, to SPOOL/refused with the problem
-document. What could not be sent stays for the next run. Ends with 0 when the spool is empty, 1 when something stayed, 2 when
-something was refused. Standard library only.
+document. What could not be sent stays for the next run. Ends with 0 when the spool is empty, 1 when something stayed,
+2 when something was refused. Standard library only.
 """
 
 import hashlib

@@ -154,6 +154,17 @@ def test_where_the_arc_divides_a_half_the_degrees_are_read():
         assert (reel.reading.crossover_half, reel.reading.crossover_deg) == expected
 
 
+def test_a_crossover_where_the_arc_begins_is_on_the_limit_too():
+    found = [reel for reel in reels(Difficulty.TRICKY, replace(TYPE, arc_from_deg=10)) if Trap.ON_LIMIT in reel.traps]
+    assert {reel.drum.crossover_deg for reel in found} == {10, 360}
+    assert {reel.answer.outcome for reel in found} == {Outcome.REFERRED}
+
+
+def test_there_is_always_a_layer_to_step_down_to():
+    found = [reel for reel in reels(Difficulty.TRICKY, replace(TYPE, max_layers=2)) if Trap.STEPS_DOWN in reel.traps]
+    assert {(reel.drum.layer, reel.answer.layers, reel.answer.wraps) for reel in found} == {(2, 0, 27)}
+
+
 def test_a_type_without_a_lead_never_steps_down():
     found = reels(Difficulty.TRICKY, replace(TYPE, lead_wraps=0))
     assert Trap.STEPS_DOWN not in frozenset().union(*(reel.traps for reel in found))

@@ -153,6 +153,13 @@ def test_the_wrong_face_and_what_it_reads_are_one_slip():
     assert found(AFT, sheet) == dict.fromkeys(("gauge_face", "gauge_wraps"), (Rule.WRAPS, PracticeSlip.WRONG_FACE))
 
 
+def test_where_the_faces_look_alike_a_wrap_off_is_the_face_on_the_gauge_and_the_count_by_hand():
+    reel = first_reel(Difficulty.USUAL, where=lambda r: abs(r.gauge[Parity.ODD] - r.gauge[Parity.EVEN]) == 1)
+    other = reel.gauge[reel.reading.gauge_face.other]
+    assert found(reel, misread(reel, gauge_wraps=other)) == {"gauge_wraps": (Rule.WRAPS, PracticeSlip.WRONG_FACE)}
+    assert found(reel, misread(reel, hand_wraps=other)) == {"hand_wraps": (Rule.WRAPS, PracticeSlip.ONE_WRAP)}
+
+
 def test_a_number_on_a_scale_that_nobody_can_read_is_made_up_even_if_true():
     reel = with_trap(Trap.WORN_SCALE)
     field = f"scale_{reel.drum.worn_side}"
@@ -193,6 +200,13 @@ def test_a_half_keyed_where_none_can_be_told_or_where_it_is_not_enough_is_a_miss
     divided = first_reel(parameters=replace(TYPE, arc_to_deg=120), where=lambda r: r.drum.crossover_deg < 180)
     keyed = replace(divided.reading, crossover_deg=None, crossover_half=Half.AFT)
     assert found(divided, PracticeSheet(reading=keyed)) == {"crossover": (Rule.CROSSOVER, PracticeSlip.LEFT_OUT)}
+
+
+def test_degrees_just_past_where_the_arc_ends_are_a_miss_at_the_limit():
+    past = replace(TYPE, arc_to_deg=120)
+    reel = replace(AFT, parameters=past, drum=replace(AFT.drum, crossover_deg=115.0), reading=at(115.0, AFT.reading))
+    sheet = PracticeSheet(reading=at(122.0, AFT.reading))
+    assert found(reel, sheet) == {"crossover": (Rule.CROSSOVER, PracticeSlip.LIMIT)}
 
 
 def test_the_fields_of_a_flush_reel_stand_under_its_own_rule():
@@ -246,6 +260,12 @@ def test_a_step_down_not_made_is_told():
     assert found(reel, worked(reel, full, reel.answer.wraps)) == {"layers": (Rule.STEP_DOWN, PracticeSlip.CARRY)}
 
 
+def test_a_correction_made_twice_is_told_across_the_layer_below():
+    reel = with_trap(Trap.STEPS_DOWN)
+    twice = worked(reel, reel.answer.layers, reel.answer.wraps - 1)
+    assert found(reel, twice) == {"wraps": (Rule.CROSSOVER, PracticeSlip.CORRECTION)}
+
+
 def test_right_working_of_a_wrong_reading_is_explained_by_the_reading():
     counted = AFT.drum.wraps + 1
     sheet = careful(AFT, reading=replace(AFT.reading, hand_wraps=counted, gauge_wraps=counted), wraps=WRAPS + 1)
@@ -269,6 +289,13 @@ def test_going_on_with_what_has_to_be_referred_is_told(trap, rule):
 def test_stopping_for_nothing_is_told_and_the_numbers_are_not_asked_for():
     sheet = careful(AFT, layers=None, wraps=None, refers=True)
     assert found(AFT, sheet) == {"refers": (Rule.CROSSOVER, PracticeSlip.STOPPED)}
+
+
+def test_numbers_entered_with_a_referral_are_marked_as_well():
+    reel = with_trap(Trap.FLUSH, parameters=ON_HOLD)
+    proposed = reel.answer.proposed
+    sheet = careful(reel, layers=proposed.layers, wraps=proposed.wraps - 3)
+    assert found(reel, sheet) == {"wraps": (Rule.FLUSH, PracticeSlip.NEARBY)}
 
 
 def test_half_an_answer_is_left_out():

@@ -132,6 +132,19 @@ def test_a_group_too_small_to_stand_out_is_told_as_such_and_burdens_no_other():
     assert standings(alone)["worn"] is Standing.STANDS_OUT
 
 
+def test_a_group_that_could_stand_out_one_way_only_is_tested():
+    # nearly all agree, so that ten more that do say nothing, but ten that don't would
+    found = shares_that_stand_out({"ten": share(10, 10), "others": share(96, 100)})
+    assert standings(found) == {"ten": Standing.LIKE_THE_REST, "others": Standing.LIKE_THE_REST}
+
+
+def test_the_rate_asked_for_is_the_one_that_decides():
+    groups = {"a": share(30, 40), "b": share(20, 40)}
+    (p,) = {group.p for group in shares_that_stand_out(groups)}  # two groups: neither is adjusted
+    for rate, standing in ((p, Standing.STANDS_OUT), (p * 0.999, Standing.LIKE_THE_REST)):
+        assert set(standings(shares_that_stand_out(groups, false_discovery=rate)).values()) == {standing}
+
+
 @pytest.mark.parametrize("groups", [{}, {"only": share(3, 9)}, {"none": share(0, 0), "some": share(5, 9)}])
 def test_without_a_rest_nothing_can_be_told(groups):
     assert set(standings(shares_that_stand_out(groups)).values()) <= {Standing.CANNOT_BE_TOLD}
