@@ -70,10 +70,9 @@ def inspection_for_read(inspection_id: int, person: Person, at: datetime) -> Ins
 
 def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> Inspection:
     """The inspection with its reel locked, read after the lock was had."""
-    found = inspection_for_read(inspection_id, person, at)
-    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
-    inspection = readable_inspections(person, at).get(pk=inspection_id)
-    inspection.reel.chain = chain
+    chain = reel_access.lock_of_reel(inspections=inspection_id)
+    inspection = inspection_for_read(inspection_id, person, at)
+    inspection.reel.chain = chain or inspection.reel.chain
     return inspection
 
 
@@ -91,10 +90,9 @@ def setup_values_for_read(setup_id: int, person: Person, at: datetime) -> SetupV
 
 def setup_values_for_update(setup_id: int, person: Person, at: datetime) -> SetupValues:
     """The setup values with their reel locked, read after the lock was had."""
-    found = setup_values_for_read(setup_id, person, at)
-    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
-    values = readable_setup_values(person, at).get(pk=setup_id)
-    values.reel.chain = chain
+    chain = reel_access.lock_of_reel(setup_values=setup_id)
+    values = setup_values_for_read(setup_id, person, at)
+    values.reel.chain = chain or values.reel.chain
     return values
 
 

@@ -35,6 +35,13 @@ def lock(*names: str) -> list[Chain]:
     return [found[name] for name in names]
 
 
+def lock_of_reel(**reel: Any) -> Chain | None:
+    """Lock the chain of the reel that this finds, within a transaction; None when there is none."""
+    assert transaction.get_connection().in_atomic_block, "a lock lasts as long as its transaction"
+    where = {f"reel__{name}": value for name, value in reel.items()}
+    return Chain.objects.select_for_update(of=("self",)).filter(**where).first()
+
+
 def lock_if_free(name: str) -> bool:
     """Lock one chain, unless somebody else has it."""
     return Chain.objects.select_for_update(skip_locked=True).filter(name=name).first() is not None
@@ -76,10 +83,9 @@ def reel_for_read(serial: str, person: Person, at: datetime) -> Reel:
 
 def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:
     """The reel with its chain locked, read after the lock was had; NotFound when the person may not see it."""
+    chain = lock_of_reel(serial=serial)
     reel = reel_for_read(serial, person, at)
-    [chain] = lock(reel_chain(reel.serial))
-    reel.refresh_from_db()
-    reel.chain = chain
+    reel.chain = chain or reel.chain
     return reel
 
 

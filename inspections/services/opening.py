@@ -8,8 +8,7 @@ from django.db import transaction
 from inspections import access, queries
 from inspections.domain.words import LIVE, Act, Role
 from inspections.errors import CountAlreadyOpen, NotPrepared, ReelOnMachine, TechnicianIsYou, TechnicianNotNamed
-from inspections.models import Inspection, Reading
-from inspections.services.settling import join
+from inspections.models import Inspection, Participant, Reading
 from reels import access as reel_access
 from reels.errors import OutOfTime
 from reels.models import Machine, Person, Reel
@@ -56,7 +55,7 @@ def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: 
     _check_countable(reel, done_at, at)
     with told(reel.chain, "count_opened", actor, at) as entry:
         inspection = entry.add(_inspection(reel, preparation, actor, at))
-        join(entry, inspection, counts, Role.TECHNICIAN)
+        entry.add(Participant(inspection=inspection, person=counts, role=Role.TECHNICIAN, joined_at=at))
         entry.add(Reading(inspection=inspection, number=1))
     return inspection
 

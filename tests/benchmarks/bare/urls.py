@@ -1,0 +1,8 @@
+from django.urls import path
+
+from deploy.urls import handler400, handler403, handler404, handler500
+from deploy.urls import urlpatterns as service
+from tests.benchmarks.bare.views import Bare
+
+__all__ = ["handler400", "handler403", "handler404", "handler500"]
+urlpatterns = [path("bare/<str:serial>", Bare.as_view()), *service]

@@ -1,0 +1,26 @@
+"""The least that a Django REST framework view can do to store rows: check the form, insert, answer."""
+
+from django.db import transaction
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from reels.models import Reel
+from tests.benchmarks.bare.models import BareRow
+
+
+class RowIn(serializers.Serializer):
+    point = serializers.CharField()
+    value = serializers.JSONField()
+    digest = serializers.CharField()
+
+
+class Bare(APIView):
+    def post(self, request: Request, serial: str) -> Response:
+        form = RowIn(data=request.data, many=True)
+        form.is_valid(raise_exception=True)
+        with transaction.atomic():
+            reel = Reel.objects.get(serial=serial)
+            rows = [BareRow.objects.create(person=request.user, reel=reel, **row) for row in form.validated_data]
+        return Response({"rows": [row.pk for row in rows]}, status=201)
