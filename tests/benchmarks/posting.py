@@ -1,7 +1,7 @@
 """What posting a full inspection costs: `python -m tests.benchmarks.posting [INSPECTIONS]`.
 
-A script's token posts whole inspections over HTTP, two requests each: the count is opened with its preparation, and both
-people's readings are posted, compared and worked out. Beside it, in the same run and in turn, a bare Django REST
+A script's token posts whole inspections over HTTP, two requests each: the count is opened with its preparation, and
+both people's readings are posted, compared and worked out. Beside it, in the same run and in turn, a bare Django REST
 framework view with the same authentication gets as many requests and inserts as many rows, one transaction a request.
 (Signatures are left out: they hash a password slowly, on purpose.) The database is DATABASE_URL, or an SQLite file;
 for PostgreSQL: `python tests/postgres.py python -m tests.benchmarks.posting`. The server is gunicorn with two workers.
@@ -18,6 +18,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+HOME = Path(__file__).parents[2]
 ROUNDS = 7
 PORT = 8791
 
@@ -126,22 +127,11 @@ def main(count: int) -> None:
         prepare_settings(folder)
         print(f"Making {count} reels ...", flush=True)
         token, serials = make_world(count)
-        command = [
-            "-m",
-            "gunicorn",
-            "deploy.wsgi",
-            "--bind",
-            f"127.0.0.1:{PORT}",
-            "--workers",
-            "2",
-            "--log-level",
-            "error",
-        ]
-        server = subprocess.Popen([sys.executable, *command], cwd=Path(__file__).parents[2])
+        where = f"127.0.0.1:{PORT}"
+        command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "--bind", where, "--workers", "2", "--log-level"]
+        server = subprocess.Popen([*command, "error"], cwd=HOME)
         try:
-            subprocess.run(
-                [sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=Path(__file__).parents[2]
-            )
+            subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
             pairs = measure(Client(token), serials)
         finally:
             server.terminate()

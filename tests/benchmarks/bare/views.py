@@ -10,7 +10,7 @@ from reels.models import Reel
 from tests.benchmarks.bare.models import BareRow
 
 
-class RowIn(serializers.Serializer):
+class RowIn(serializers.Serializer[BareRow]):
     point = serializers.CharField()
     value = serializers.JSONField()
     digest = serializers.CharField()
@@ -22,5 +22,7 @@ class Bare(APIView):
         form.is_valid(raise_exception=True)
         with transaction.atomic():
             reel = Reel.objects.get(serial=serial)
-            rows = [BareRow.objects.create(person=request.user, reel=reel, **row) for row in form.validated_data]
+            rows = [
+                BareRow._default_manager.create(person=request.user, reel=reel, **row) for row in form.validated_data
+            ]
         return Response({"rows": [row.pk for row in rows]}, status=201)
