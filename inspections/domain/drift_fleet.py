@@ -9,15 +9,11 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.domain.drift_chain import Chain, chains_of, ordered_counts
-from inspections.domain.drift_engine import (
-    Batch,
-    batches_of,
-    log_beliefs,
-    read_intervals,
-    run,
-    slip_beliefs,
-)
+from inspections.domain.drift_batch import Batch, batches_of
+from inspections.domain.drift_beliefs import log_beliefs, slip_beliefs
+from inspections.domain.drift_chain import Chain, chains_of
+from inspections.domain.drift_engine import read_intervals, run
+from inspections.domain.drift_geometry import ordered_counts, turns_of_counts, winding_of
 from inspections.domain.drift_rates import LOOSENESS_WRAPS, Rates
 from inspections.domain.drift_records import (
     SLIPS,
@@ -82,13 +78,20 @@ def _batch_beliefs(batch: Batch) -> list[ChainBeliefs]:
     found = []
     for place, chain in enumerate(batch.chains):
         mine, counts, gaps = slice(place * nodes, (place + 1) * nodes), chain.times, chain.times - 1
-        found.append(ChainBeliefs(
-            chain=chain, log_evidence=result.log_evidence[:counts, mine].T,
-            slips=np.moveaxis(slips[:counts, mine], 0, 1),
-            turns=chain.winding.turns(chain.cell_m * (chain.offsets + np.minimum(middle[:counts, mine], cells - 1).T)),
-            p_cut=p_cut[:gaps, mine].T,
-            newest=result.p_when_counted[:gaps, mine].T, sizes=np.moveaxis(sizes[:gaps, mine], 0, 1),
-            log_doubt=doubt[:gaps, mine].T))
+        found.append(
+            ChainBeliefs(
+                chain=chain,
+                log_evidence=result.log_evidence[:counts, mine].T,
+                slips=np.moveaxis(slips[:counts, mine], 0, 1),
+                turns=chain.winding.turns(
+                    chain.cell_m * (chain.offsets + np.minimum(middle[:counts, mine], cells - 1).T)
+                ),
+                p_cut=p_cut[:gaps, mine].T,
+                newest=result.p_when_counted[:gaps, mine].T,
+                sizes=np.moveaxis(sizes[:gaps, mine], 0, 1),
+                log_doubt=doubt[:gaps, mine].T,
+            )
+        )
     return found
 
 
@@ -109,9 +112,11 @@ def newest_as_known(chains: Sequence[Chain], rates: Rates, threads: int) -> dict
 
 def _unknown_then(chain: Chain) -> list[int]:
     """Counts at which a cut made before them was recorded only later."""
-    late = [e for e in chain.entries if e.recorded_day > e.at_day and e.interval + 1 < chain.times]
-    return sorted({t for e in late for t in range(max(e.interval + 1, 1), min(e.interval + 1 + LATE_COUNTS, chain.times))
-                   if chain.days[t] < e.recorded_day})
+    found: set[int] = set()
+    for entry in chain.entries:
+        after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + LATE_COUNTS, chain.times))
+        found.update(t for t in after if chain.days[t] < entry.recorded_day)
+    return sorted(found)
 
 
 def as_known_at(chain: Chain, last: int) -> Chain:
@@ -120,19 +125,32 @@ def as_known_at(chain: Chain, last: int) -> Chain:
     first = max(0, max(min(unknown, default=last), last - LATE_COUNTS) - LATE_COUNTS)
     kept = slice(first, last + 1)
     mine = (chain.hypothesis_time >= first) & (chain.hypothesis_time <= last)
-    entries = tuple(replace(e, interval=e.interval - first) for e in chain.entries
-                    if first - 1 <= e.interval < last and e.recorded_day <= chain.days[last])
-    return replace(chain, days=chain.days[kept], read_turns=chain.read_turns[kept], read_m=chain.read_m[kept],
-                   copied=chain.copied[kept], hypothesis_time=chain.hypothesis_time[mine] - first,
-                   hypothesis_slip=chain.hypothesis_slip[mine], hypothesis_weight=chain.hypothesis_weight[mine],
-                   hypothesis_turns=chain.hypothesis_turns[mine], offsets=chain.offsets[kept], entries=entries, endings=chain.endings[first:last],
-                   start_m=chain.start_m if first == 0 else None)
+    entries = tuple(
+        replace(e, interval=e.interval - first)
+        for e in chain.entries
+        if first - 1 <= e.interval < last and e.recorded_day <= chain.days[last]
+    )
+    return replace(
+        chain,
+        days=chain.days[kept],
+        read_turns=chain.read_turns[kept],
+        read_m=chain.read_m[kept],
+        copied=chain.copied[kept],
+        hypothesis_time=chain.hypothesis_time[mine] - first,
+        hypothesis_slip=chain.hypothesis_slip[mine],
+        hypothesis_weight=chain.hypothesis_weight[mine],
+        hypothesis_turns=chain.hypothesis_turns[mine],
+        offsets=chain.offsets[kept],
+        entries=entries,
+        endings=chain.endings[first:last],
+        start_m=chain.start_m if first == 0 else None,
+    )
 
 
 def _last_newest(batch: Batch) -> list[FloatArray]:
     newest = run(batch, smooth=False).p_when_counted
     nodes = batch.chains[0].nodes.size
-    return [newest[chain.times - 2, place * nodes:(place + 1) * nodes] for place, chain in enumerate(batch.chains)]
+    return [newest[chain.times - 2, place * nodes : (place + 1) * nodes] for place, chain in enumerate(batch.chains)]
 
 
 def node_weights(log_support: FloatArray) -> FloatArray:
@@ -176,25 +194,37 @@ def _assessment(history: ReelHistory, beliefs: list[ChainBeliefs], rates: Rates)
         intervals.extend(_interval_beliefs(history, belief, weights, earlier))
         earlier = earlier + belief.log_evidence.sum(axis=1)
     looseness = float(np.exp(np.dot(weights, np.log(LOOSENESS_WRAPS[beliefs[0].chain.nodes]))))
-    return ReelAssessment(reel=history.reel, counts=tuple(counts), intervals=tuple(intervals),
-                          looseness_wraps=looseness, log_evidence=float(reel_support(beliefs, rates).max()))
+    return ReelAssessment(
+        reel=history.reel,
+        counts=tuple(counts),
+        intervals=tuple(intervals),
+        looseness_wraps=looseness,
+        log_evidence=float(reel_support(beliefs, rates).max()),
+    )
 
 
 def _count_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: FloatArray) -> Iterator[CountBelief]:
-    counts = ordered_counts(history)[belief.chain.first: belief.chain.first + belief.chain.times]
+    counts = ordered_counts(history)[belief.chain.first : belief.chain.first + belief.chain.times]
     slips = np.einsum("n,nts->ts", weights, belief.slips)
     turns = weights @ belief.turns
     for count, mine, true in zip(counts, slips, turns, strict=True):
         kind = SLIPS[1 + int(mine[1:].argmax())]
         p_slip = float(np.clip(mine[1:].sum(), 0.0, 1.0))
-        yield CountBelief(at=count.at, layers=count.layers, wraps=count.wraps, p_slip=p_slip,
-                          likeliest_slip=kind if p_slip > 0.01 else Slip.NONE, turns=float(true))
+        yield CountBelief(
+            at=count.at,
+            layers=count.layers,
+            wraps=count.wraps,
+            p_slip=p_slip,
+            likeliest_slip=kind if p_slip > 0.01 else Slip.NONE,
+            turns=float(true),
+        )
 
 
-def _interval_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: FloatArray,
-                      earlier: FloatArray) -> Iterator[IntervalBelief]:
+def _interval_beliefs(
+    history: ReelHistory, belief: ChainBeliefs, weights: FloatArray, earlier: FloatArray
+) -> Iterator[IntervalBelief]:
     chain = belief.chain
-    counts = ordered_counts(history)[chain.first: chain.first + chain.times]
+    counts = ordered_counts(history)[chain.first : chain.first + chain.times]
     weighted = weights[:, None] * belief.p_cut
     p_cut = weighted.sum(axis=0)
     sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + 1e-300), belief.sizes)
@@ -202,14 +232,24 @@ def _interval_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: Float
     newest = (then * belief.newest).sum(axis=0)
     lengths = quantiles_m(sizes, chain.cell_m)
     doubt = weights @ belief.log_doubt
+    logged = np.zeros(chain.times + 1)
+    for entry in chain.entries:
+        logged[entry.interval] += entry.length_m
     for t in range(chain.times - 1):
-        logged = sum(e.length_m for e in chain.entries if e.interval == t)
         low, middle, high = lengths[t]
         yield IntervalBelief(
-            from_at=counts[t].at, to_at=counts[t + 1].at, observed_change_m=float(chain.read_m[t + 1] - chain.read_m[t]),
-            logged_cut_m=float(logged), p_unlogged_cut=float(np.clip(p_cut[t], 0.0, 1.0)),
-            p_when_counted=float(np.clip(newest[t], 0.0, 1.0)), cut_m=float(middle), cut_low_m=float(low),
-            cut_high_m=float(high), log_doubt=float(doubt[t]), ending=chain.endings[t])
+            from_at=counts[t].at,
+            to_at=counts[t + 1].at,
+            observed_change_m=float(chain.read_m[t + 1] - chain.read_m[t]),
+            logged_cut_m=float(logged[t]),
+            p_unlogged_cut=float(np.clip(p_cut[t], 0.0, 1.0)),
+            p_when_counted=float(np.clip(newest[t], 0.0, 1.0)),
+            cut_m=float(middle),
+            cut_low_m=float(low),
+            cut_high_m=float(high),
+            log_doubt=float(doubt[t]),
+            ending=chain.endings[t],
+        )
 
 
 def quantiles_m(sizes: FloatArray, cell_m: float) -> FloatArray:
@@ -236,13 +276,21 @@ def _over_replacement(history: ReelHistory, first: int, rates: Rates) -> Interva
     low, middle, high = (rates.size_quantile_m(x) for x in (0.05, 0.5, 0.95))
     winding = _winding_change_m(history, first)
     logged = sum(c.length_m for c in history.cuts if before.at < c.at <= after.at)
-    return IntervalBelief(from_at=before.at, to_at=after.at, observed_change_m=winding, logged_cut_m=logged,
-                          p_unlogged_cut=p, p_when_counted=p, cut_m=middle, cut_low_m=low, cut_high_m=high,
-                          replaced=True)
+    return IntervalBelief(
+        from_at=before.at,
+        to_at=after.at,
+        observed_change_m=winding,
+        logged_cut_m=logged,
+        p_unlogged_cut=p,
+        p_when_counted=p,
+        cut_m=middle,
+        cut_low_m=low,
+        cut_high_m=high,
+        replaced=True,
+    )
 
 
 def _winding_change_m(history: ReelHistory, later: int) -> float:
-    from inspections.domain.drift_chain import _turns_of, winding_of
     winding = winding_of(history.drum)
-    a, b = winding.metres(_turns_of(ordered_counts(history)[later - 1: later + 1], winding))
+    a, b = winding.metres(turns_of_counts(ordered_counts(history)[later - 1 : later + 1], winding))
     return float(b - a)

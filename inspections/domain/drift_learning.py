@@ -13,18 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from inspections.domain.drift_chain import Chain, chains_of, looseness_support
-from inspections.domain.drift_engine import (
-    Batch,
-    Run,
-    batches_of,
-    log_beliefs,
-    misfits,
-    read_intervals,
-    run,
-    slip_beliefs,
-)
+from inspections.domain.drift_batch import Batch, batches_of
+from inspections.domain.drift_beliefs import log_beliefs, misfits, slip_beliefs
+from inspections.domain.drift_chain import Chain, chains_of
+from inspections.domain.drift_engine import Run, read_intervals, run
 from inspections.domain.drift_fleet import node_weights
+from inspections.domain.drift_looseness import looseness_support
 from inspections.domain.drift_rates import (
     DAYS_PER_YEAR,
     DEFAULT_RATES,
@@ -38,8 +32,9 @@ from inspections.domain.drift_records import SLIPS, ReelHistory
 FloatArray = NDArray[np.float64]
 
 LEARN_COUNTS = 6_000
+EARLY_COUNTS = 1_500  # that the first rounds go over, to be near the right rates before all are looked at
 MOST_ROUNDS = 16
-MORE_ROUNDS = 6
+MORE_ROUNDS = 7
 LAYOUT_ROUND = 4
 CLOSE_ENOUGH = 2e-5  # nats a count gained by a round
 
@@ -91,7 +86,9 @@ def learn(histories: Iterable[ReelHistory], prior: Rates = DEFAULT_RATES) -> Rat
     some = _spread_evenly(list(histories))
     if not some:
         return prior
-    rates = _settle(some, _first_look(some, prior), prior, MOST_ROUNDS)
+    few = some[:: max(1, sum(len(h.counts) for h in some) // EARLY_COUNTS)]
+    rates = _settle(few, _first_look(some, prior), prior, MOST_ROUNDS)
+    rates = rates if len(few) == len(some) else _settle(some, rates, prior, MORE_ROUNDS)
     stretched = _stretch(some, rates)
     return rates if stretched == rates else _settle(some, stretched, prior, MORE_ROUNDS)
 
@@ -117,7 +114,7 @@ def _chains(histories: Sequence[ReelHistory], rates: Rates) -> list[Chain]:
 
 def _stretch(histories: Sequence[ReelHistory], rates: Rates) -> Rates:
     """The growth of new cable that makes the counts likeliest, if it does so clearly; else none."""
-    chains = [c for c in _chains(histories, rates) if c.start_day is not None and c.days[0] - c.start_day < STRETCH_SEEN]
+    chains = [c for c in _chains(histories, rates) if _seen_new(c)]
     best, gained = replace(rates, stretch_share=0.0), STRETCH_MUST_GAIN
     if not chains:
         return best
@@ -129,6 +126,10 @@ def _stretch(histories: Sequence[ReelHistory], rates: Rates) -> Rates:
             break
         best, gained = tried, gain
     return best
+
+
+def _seen_new(chain: Chain) -> bool:
+    return chain.start_day is not None and float(chain.days[0]) - chain.start_day < STRETCH_SEEN
 
 
 def _evidence(chains: Sequence[Chain], rates: Rates) -> float:
@@ -234,7 +235,7 @@ def _add_log(tally: Tally, result: Run, row_weight: FloatArray) -> None:
         tally.misdatable += weight * (move.early + move.late) / max(base, 1e-6)
         place = np.clip(np.searchsorted(SIZE_EDGES_M, [e.length_m for e in move.entries]) - 1, 0, SIZE_EDGES_M.size - 2)
         np.add.at(tally.logged_sizes, place, weight)
-        if not inside or len(move.entries) > 1 and not move.entries[-1].twin:
+        if not inside or (len(move.entries) > 1 and not move.entries[-1].twin):
             continue
         stay = max(1.0 - belief.early - belief.late, 0.0)
         if move.entries[-1].twin:
@@ -255,15 +256,20 @@ def _maximise(tally: Tally, rates: Rates, prior: Rates) -> Rates:
     slips = tally.slips + PRIOR_SLIP_COUNTS * np.array(prior.slip_shares)
     sd_m, sd_share = _log_errors(tally, prior)
     return replace(
-        rates, cuts_per_interval=floor, cuts_per_year=yearly, size_shares=_size_shares(tally.sizes, tally.logged_sizes, prior),
+        rates,
+        cuts_per_interval=floor,
+        cuts_per_year=yearly,
+        size_shares=_size_shares(tally.sizes, tally.logged_sizes, prior),
         fullness_power=_fullness_power(tally, rates, prior),
         slip_shares=tuple((slips / slips.sum()).tolist()),
         looseness_shares=tuple(_looseness_shares(tally.looseness, np.array(prior.looseness_shares)).tolist()),
-        logged_sd_m=sd_m, logged_sd_share=sd_share,
+        logged_sd_m=sd_m,
+        logged_sd_share=sd_share,
         entry_void=_share(tally.void, tally.entries, prior.entry_void, PRIOR_ENTRIES),
         twin_void=_share(tally.twin_void, tally.twins, prior.twin_void, 4.0),
         entry_wrong=_share(tally.wrong, tally.entries, prior.entry_wrong, PRIOR_ENTRIES),
-        entry_misdated=_share(tally.misdated, tally.misdatable, prior.entry_misdated, PRIOR_ENTRIES))
+        entry_misdated=_share(tally.misdated, tally.misdatable, prior.entry_misdated, PRIOR_ENTRIES),
+    )
 
 
 def _share(found: float, out_of: float, prior: float, worth: float) -> float:
@@ -298,12 +304,12 @@ def _size_shares(found: FloatArray, logged: FloatArray, prior: Rates) -> tuple[f
     """
     known = np.array(prior.size_shares)
     like_logged = _smooth_sizes(logged + PRIOR_SIZE_CUTS * known)
-    weights = np.array([0.45, 0.45, 0.1])
+    weights = np.array([0.35, 0.55, 0.1])
     own = _lognormal_fit(found + PRIOR_SIZE_CUTS * known)
     for _ in range(30):
         parts = weights[:, None] * np.array([own, like_logged, known])
         parts *= found / (parts.sum(axis=0) + 1e-300)
-        weights = (parts.sum(axis=1) + [1.0, 1.0, 0.2]) / (found.sum() + 2.2)
+        weights = (parts.sum(axis=1) + np.array([1.0, 1.0, 0.2])) / (found.sum() + 2.2)
         own = _lognormal_fit(parts[0] + 0.5 * known)
     shares = found + SIZE_LEAN_CUTS * (weights @ np.array([own, like_logged, known]))
     return tuple((shares / shares.sum()).tolist())
@@ -318,10 +324,13 @@ def _lognormal_fit(weights: FloatArray) -> FloatArray:
 
 
 def _smooth_sizes(weights: FloatArray) -> FloatArray:
-    """The classes made smooth: themselves, spread to their neighbours, and a lognormal while they are few."""
+    """The classes made smooth: shared with their neighbours, and a lognormal; less of both the more cuts there are."""
+    total = float(weights.sum())
     spread = np.convolve(weights, [0.06, 0.25, 0.38, 0.25, 0.06], mode="same")
-    own = min(weights.sum() / (weights.sum() + 60.0), 0.9)
-    return cast(FloatArray, own * spread / spread.sum() + (1 - own) * _lognormal_fit(weights))
+    raw = total / (total + 150.0)
+    own = min(total / (total + 60.0), 0.95)
+    shares = raw * weights / total + (1.0 - raw) * spread / spread.sum()
+    return cast(FloatArray, own * shares + (1.0 - own) * _lognormal_fit(weights))
 
 
 def _fullness_power(tally: Tally, rates: Rates, prior: Rates) -> float:

@@ -1,16 +1,19 @@
 """The newest count of a reel: is it plausible, what would explain it, and would one more count settle it?"""
 
 from dataclasses import dataclass, replace
-from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from inspections.domain.drift_chain import Chain, chains_of, reading_chances
-from inspections.domain.drift_engine import Batch, Run, kernels_for, make_batch, run, slip_beliefs
+from inspections.domain.drift_batch import Batch, make_batch
+from inspections.domain.drift_beliefs import slip_beliefs
+from inspections.domain.drift_chain import Chain, chains_of
+from inspections.domain.drift_engine import Run, run
 from inspections.domain.drift_fleet import node_weights, quantiles_m
+from inspections.domain.drift_kernels import kernels_for
 from inspections.domain.drift_rates import DEFAULT_RATES, Rates
+from inspections.domain.drift_reading import reading_chances
 from inspections.domain.drift_records import SLIPS, CountSeen, ReelHistory, Slip
 from inspections.domain.hidden_chain import viterbi
 
@@ -42,6 +45,7 @@ class Plausibility:
 
     @property
     def surprising(self) -> bool:
+        """Whether it needs a logged cut, a fresh reading or a reason before it's signed."""
         return self.tail < SURPRISING
 
 
@@ -56,20 +60,40 @@ def plausibility(history_before: ReelHistory, new_count: CountSeen, rates: Rates
     slips = newest.weights @ slip_beliefs(newest.result)[-1]
     kind = Slip(SLIPS[1 + int(slips[1:].argmax())])
     if newest.chain.times < 2:
-        return Plausibility(comparable=False, tail=1.0, expected_turns=seen, seen_turns=seen, p_unlogged_cut=0.0,
-                            cut_m=0.0, cut_low_m=0.0, cut_high_m=0.0, p_slip=float(slips[1:].sum()),
-                            likeliest_slip=kind, slip_shares=tuple(slips.tolist()))
+        return Plausibility(
+            comparable=False,
+            tail=1.0,
+            expected_turns=seen,
+            seen_turns=seen,
+            p_unlogged_cut=0.0,
+            cut_m=0.0,
+            cut_low_m=0.0,
+            cut_high_m=0.0,
+            p_slip=float(slips[1:].sum()),
+            likeliest_slip=kind,
+            slip_shares=tuple(slips.tolist()),
+        )
     p_cut, sizes = newest.cut()
     low, middle, high = quantiles_m(sizes[None, :], newest.chain.cell_m)[0]
     tail, expected = newest.tail()
-    return Plausibility(comparable=True, tail=tail, expected_turns=expected, seen_turns=seen, p_unlogged_cut=p_cut,
-                        cut_m=float(middle), cut_low_m=float(low), cut_high_m=float(high),
-                        p_slip=float(slips[1:].sum()), likeliest_slip=kind, slip_shares=tuple(slips.tolist()))
+    return Plausibility(
+        comparable=True,
+        tail=tail,
+        expected_turns=expected,
+        seen_turns=seen,
+        p_unlogged_cut=p_cut,
+        cut_m=float(middle),
+        cut_low_m=float(low),
+        cut_high_m=float(high),
+        p_slip=float(slips[1:].sum()),
+        likeliest_slip=kind,
+        slip_shares=tuple(slips.tolist()),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Newest:
-    """The newest chain of a reel run forward. weights: of its looseness values; before: those without the last count."""
+    """The newest chain of a reel run forward. weights: of its looseness values; before: without the last count."""
 
     chain: Chain
     result: Run
@@ -127,8 +151,12 @@ def _newest(history: ReelHistory, rates: Rates) -> _Newest:
     result = _run_one(chain, rates)
     evidence = result.log_evidence + 0.0
     evidence[0] += np.log(np.array(rates.looseness_shares)[chain.nodes] + 1e-9)
-    return _Newest(chain=chain, result=result, weights=node_weights(evidence.sum(axis=0)),
-                   before=node_weights(evidence[:-1].sum(axis=0)))
+    return _Newest(
+        chain=chain,
+        result=result,
+        weights=node_weights(evidence.sum(axis=0)),
+        before=node_weights(evidence[:-1].sum(axis=0)),
+    )
 
 
 def _run_one(chain: Chain, rates: Rates) -> Run:
@@ -138,7 +166,7 @@ def _run_one(chain: Chain, rates: Rates) -> Run:
 
 def _bits(p: FloatArray) -> FloatArray:
     q = np.clip(p, 1e-12, 1.0 - 1e-12)
-    return cast(FloatArray, -(q * np.log2(q) + (1.0 - q) * np.log2(1.0 - q)))
+    return -(q * np.log2(q) + (1.0 - q) * np.log2(1.0 - q))
 
 
 def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> float:
@@ -155,7 +183,8 @@ def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> floa
         return 0.0
     with_cut, without = newest.by_cut()
     at_turns = newest.chain.window_turns(newest.chain.times - 1)
-    chances = reading_chances(newest.chain, np.arange(*np.floor(at_turns[[0, -1]])), at_turns, rates)
+    low, high = np.floor(at_turns[[0, -1]])
+    chances = reading_chances(newest.chain, np.arange(low, high, dtype=np.float64), at_turns, rates)
     cut = np.einsum("nc,nrc->r", with_cut, chances)
     none = np.einsum("nc,nrc->r", without, chances)
     p = float(with_cut.sum())
@@ -175,8 +204,9 @@ def most_probable_course(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> 
         node = int(result.log_evidence.sum(axis=0).argmax())
         steps = _log_steps(result.batch, node)
         start = np.log(result.batch.start[node].sum(axis=0) + 1e-300)
-        states = viterbi(start, np.log(result.batch.likelihoods[:, node, 0] + 1e-300), lambda t, s=steps: s[t])
-        course.extend(chain.winding.turns(chain.cell_m * (chain.offsets + states)).tolist())
+        states = viterbi(start, np.log(result.batch.likelihoods[:, node, 0] + 1e-300), steps.__getitem__)
+        metres = np.asarray(chain.cell_m * (chain.offsets + states), dtype=np.float64)
+        course.extend(chain.winding.turns(metres).tolist())
     return tuple(course)
 
 

@@ -17,6 +17,7 @@ FloatArray = NDArray[np.float64]
 
 DAYS_PER_YEAR = 365.25
 SIZE_EDGES_M = np.geomspace(0.3, 300.0, 31)
+NODE_STEP = float(np.log(1.6))
 LOOSENESS_WRAPS = 0.1 * 1.6 ** np.arange(9)  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
 
 

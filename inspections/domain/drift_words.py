@@ -55,7 +55,7 @@ def _steady_after(reel: ReelAssessment, place: int) -> tuple[int, int]:
     last = place + 1
     while last < len(reel.intervals) and not _moved(reel.intervals[last]):
         last += 1
-    counts = reel.counts[place + 1: last + 1]
+    counts = reel.counts[place + 1 : last + 1]
     return len(counts), sum(c.p_slip < 0.5 for c in counts)
 
 
@@ -63,7 +63,7 @@ def _steady_before(reel: ReelAssessment, place: int) -> tuple[int, int]:
     first = place
     while first > 0 and not _moved(reel.intervals[first - 1]):
         first -= 1
-    counts = reel.counts[first: place + 1]
+    counts = reel.counts[first : place + 1]
     return len(counts), sum(c.p_slip < 0.5 for c in counts)
 
 
@@ -75,8 +75,10 @@ def _for_a_cut(reel: ReelAssessment, place: int) -> list[str]:
     interval = reel.intervals[place]
     after, kept = _steady_after(reel, place)
     before, held = _steady_before(reel, place)
-    parts = [f"{held} of {before} {_counts(before)} before it hold to the longer cable and {kept} of {after} "
-             f"{_counts(after)} after it to the shorter"]
+    parts = [
+        f"{held} of {before} {_counts(before)} before it hold to the longer cable and {kept} of {after} "
+        f"{_counts(after)} after it to the shorter"
+    ]
     parts.append(f"about {interval.cut_m:.1f} m are missing ({interval.cut_low_m:.1f} to {interval.cut_high_m:.1f} m)")
     if after == 1:
         parts.append("a further count would tell a cut from a slip")
@@ -88,7 +90,7 @@ def _counts(n: int) -> str:
 
 
 def _against_a_cut(reel: ReelAssessment, place: int) -> list[str]:
-    slips = [c for c in reel.counts[place: place + 2] if c.p_slip >= 0.5]
+    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= 0.5]
     if slips:
         return [_slip(c) for c in slips]
     if reel.intervals[place].p_unlogged_cut >= 0.05:
@@ -97,8 +99,10 @@ def _against_a_cut(reel: ReelAssessment, place: int) -> list[str]:
 
 
 def _slip(count: CountBelief) -> str:
-    return (f"the count of {_day(count.at)} ({count.layers} layers, {count.wraps} wraps) does not fit those around it: "
-            f"most likely {SLIP_WORDS[count.likeliest_slip]}")
+    return (
+        f"the count of {_day(count.at)} ({count.layers} layers, {count.wraps} wraps) does not fit those around it: "
+        f"most likely {SLIP_WORDS[count.likeliest_slip]}"
+    )
 
 
 def plausibility_in_words(found: "Plausibility") -> str:

@@ -6,7 +6,8 @@ the records that are handed over.
 """
 
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from inspections.domain.drift_records import CountSeen, CutLogged, ReelHistory
 from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
 
 FloatArray = NDArray[np.float64]
-EPOCH = datetime(2024, 1, 1, 6, 0)
+EPOCH = datetime(2024, 1, 1, 6, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +58,10 @@ class FleetPlan:
     received_known: bool = False
 
     def slips(self) -> dict[str, float]:
-        return {name: getattr(self, name)
-                for name in ("one_wrap", "correction", "scale", "wrong_face", "copied", "anything")}
+        return {
+            name: getattr(self, name)
+            for name in ("one_wrap", "correction", "scale", "wrong_face", "copied", "anything")
+        }
 
     def cut_sizes_m(self, rng: np.random.Generator, n: int) -> FloatArray:
         if self.size == "uniform":
@@ -91,14 +94,17 @@ class Shape:
     @classmethod
     def of(cls, drum: Drum) -> "Shape":
         capacities = layer_capacities(drum)
-        return cls(capacities=capacities, turns_below=np.concatenate([[0], np.cumsum(capacities)]).astype(float),
-                   metres_below=np.concatenate([[0], np.cumsum(capacities * wrap_lengths_mm(drum) / 1000)]))
+        return cls(
+            capacities=capacities,
+            turns_below=np.concatenate([[0], np.cumsum(capacities)]).astype(float),
+            metres_below=np.concatenate([[0], np.cumsum(capacities * wrap_lengths_mm(drum) / 1000)]),
+        )
 
     def turns(self, metres: FloatArray | float) -> FloatArray:
-        return np.interp(metres, self.metres_below, self.turns_below)
+        return cast(FloatArray, np.interp(metres, self.metres_below, self.turns_below))
 
     def metres(self, turns: FloatArray | float) -> FloatArray:
-        return np.interp(turns, self.turns_below, self.metres_below)
+        return cast(FloatArray, np.interp(turns, self.turns_below, self.metres_below))
 
     def count(self, turns: float) -> tuple[int, int]:
         whole = int(np.clip(np.floor(turns + 0.5), 0, self.turns_below[-1] - 1))
@@ -108,9 +114,13 @@ class Shape:
 
 def drum_for(rng: np.random.Generator) -> Drum:
     wraps = int(rng.integers(20, 46))
-    return Drum(core_diameter_mm=float(rng.uniform(300, 600)), cable_diameter_mm=float(rng.uniform(8, 15)),
-                wraps_odd_layer=wraps, wraps_even_layer=wraps - int(rng.integers(0, 2)),
-                max_layers=int(rng.integers(12, 26)))
+    return Drum(
+        core_diameter_mm=float(rng.uniform(300, 600)),
+        cable_diameter_mm=float(rng.uniform(8, 15)),
+        wraps_odd_layer=wraps,
+        wraps_even_layer=wraps - int(rng.integers(0, 2)),
+        max_layers=int(rng.integers(12, 26)),
+    )
 
 
 def make_fleet(plan: FleetPlan) -> list[ReelTruth]:
@@ -168,8 +178,9 @@ def _when(day: float) -> datetime:
     return EPOCH + timedelta(days=day)
 
 
-def _lose(plan: FleetPlan, length: float, start: float, at: float, cuts: list[CutLogged],
-          rng: np.random.Generator) -> tuple[float, float]:
+def _lose(
+    plan: FleetPlan, length: float, start: float, at: float, cuts: list[CutLogged], rng: np.random.Generator
+) -> tuple[float, float]:
     """Cuts of one interval: what is left, and what nobody logged."""
     lost = 0.0
     p = -np.expm1(-plan.cut_per_interval - plan.cut_per_year * (at - start) / 365.25)
@@ -184,8 +195,9 @@ def _lose(plan: FleetPlan, length: float, start: float, at: float, cuts: list[Cu
     return length - lost, lost
 
 
-def _count(plan: FleetPlan, shape: Shape, length: float, looseness: float, counts: list[CountSeen],
-           rng: np.random.Generator) -> tuple[str, int, int]:
+def _count(
+    plan: FleetPlan, shape: Shape, length: float, looseness: float, counts: list[CountSeen], rng: np.random.Generator
+) -> tuple[str, int, int]:
     turns = float(shape.turns(length))
     spread = looseness * (turns / (shape.turns_below[-1] / 2)) ** plan.fullness_power
     noise = float(rng.standard_normal())
@@ -200,8 +212,9 @@ def _count(plan: FleetPlan, shape: Shape, length: float, looseness: float, count
     return "none", layers, wraps
 
 
-def _slipped(slip: str, layers: int, wraps: int, shape: Shape, counts: list[CountSeen],
-             rng: np.random.Generator) -> tuple[int, int]:
+def _slipped(
+    slip: str, layers: int, wraps: int, shape: Shape, counts: list[CountSeen], rng: np.random.Generator
+) -> tuple[int, int]:
     total = shape.turns_below[layers] + wraps
     if slip == "one_wrap":
         return shape.count(total + rng.choice([-1, 1]))
@@ -220,8 +233,9 @@ def _slipped(slip: str, layers: int, wraps: int, shape: Shape, counts: list[Coun
     return shape.count(float(rng.uniform(0, shape.turns_below[-1])))
 
 
-def _logged(plan: FleetPlan, cuts: list[CutLogged], counts: list[CountSeen],
-            rng: np.random.Generator) -> list[CutLogged]:
+def _logged(
+    plan: FleetPlan, cuts: list[CutLogged], counts: list[CountSeen], rng: np.random.Generator
+) -> list[CutLogged]:
     """The log as people keep it: misdated, twice, with a wrong length, or late."""
     times = [c.at for c in counts]
     out = []

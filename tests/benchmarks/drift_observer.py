@@ -4,6 +4,8 @@ Written apart from the model: a fine grid of metres, the generator's own rules t
 slips and logged cuts with their measuring error; it does not know that log entries may be wrong, nor of stretch.
 """
 
+from typing import cast
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
@@ -44,7 +46,7 @@ class Observer:
         self.y = np.arange(low, high, self.cell)
         self.x = self.shape.turns(self.y)
         self.spread = truth.looseness * (self.x / (self.shape.turns_below[-1] / 2)) ** plan.fullness_power
-        edges = self.cell * (np.arange(self.y.size + 1) - 0.5)
+        edges = np.asarray(self.cell * (np.arange(self.y.size + 1) - 0.5), dtype=np.float64)
         self.cut = np.diff(cut_law(plan, edges))
         self.steps = [self._step(a, b) for a, b in zip(self.counts[:-1], self.counts[1:], strict=True)]
         before: list[CountSeen | None] = [None, *self.counts[:-1]]
@@ -52,17 +54,19 @@ class Observer:
 
     def _read(self, total: float) -> FloatArray:
         d = total - self.x
-        return ndtr((d + 0.5) / self.spread) - ndtr((d - 0.5) / self.spread)
+        return cast(FloatArray, ndtr((d + 0.5) / self.spread) - ndtr((d - 0.5) / self.spread))
 
     def _seen(self, count: CountSeen, before: CountSeen | None) -> FloatArray:
         below, capacities = self.shape.turns_below, self.shape.capacities
         total = below[count.layers] + count.wraps
         if not self.slips:
-            return 0.99 * self._read(total) + 0.01 / below[-1]
+            return cast(FloatArray, 0.99 * self._read(total) + 0.01 / below[-1])
         plan, same = self.plan, before is not None and (before.layers, before.wraps) == (count.layers, count.wraps)
         out = (1.0 - sum(plan.slips().values())) * self._read(total)
         out = out + plan.one_wrap * 0.5 * (self._read(total - 1) + self._read(total + 1))
-        out = out + plan.correction * (0.5 * self._read(total - 1) + 0.25 * (self._read(total - 2) + self._read(total + 1)))
+        out = out + plan.correction * (
+            0.5 * self._read(total - 1) + 0.25 * (self._read(total - 2) + self._read(total + 1))
+        )
         for off, weight in ((-1, 1 / 3), (1, 1 / 3), (-2, 1 / 6), (2, 1 / 6)):
             layers = count.layers + off
             if 0 <= layers < capacities.size:
@@ -71,7 +75,7 @@ class Observer:
             wraps = capacities[count.layers] + 1 - 2 * subtract - count.wraps
             if wraps >= 0:
                 out = out + plan.wrong_face * 0.5 * self._read(below[count.layers] + wraps)
-        return out + plan.copied * same + plan.anything / below[-1]
+        return cast(FloatArray, out + plan.copied * same + plan.anything / below[-1])
 
     def _step(self, a: CountSeen, b: CountSeen) -> tuple[float, FloatArray | None]:
         days = (b.at - a.at).total_seconds() / 86400
@@ -88,11 +92,11 @@ class Observer:
 
     @staticmethod
     def _down(belief: FloatArray, kernel: FloatArray) -> FloatArray:
-        return np.maximum(fftconvolve(belief[::-1], kernel)[: belief.size][::-1], 0.0)
+        return cast(FloatArray, np.maximum(fftconvolve(belief[::-1], kernel)[: belief.size][::-1], 0.0))
 
     @staticmethod
     def _up(message: FloatArray, kernel: FloatArray) -> FloatArray:
-        return np.maximum(fftconvolve(message, kernel)[: message.size], 0.0)
+        return cast(FloatArray, np.maximum(fftconvolve(message, kernel)[: message.size], 0.0))
 
     def watch(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Probability of an unlogged cut: given everything, and when counted; and the 5, 50, 95 % lengths."""
@@ -111,7 +115,7 @@ class Observer:
         for t in range(len(self.steps) - 1, -1, -1):
             p, kernel = self.steps[t]
             message = message * self.seen[t + 1]
-            overlap = np.maximum(fftconvolve(stills[t], message[::-1])[self.y.size - 1:], 0.0)
+            overlap = np.maximum(fftconvolve(stills[t], message[::-1])[self.y.size - 1 :], 0.0)
             sizes = self.cut * overlap
             gone, stay = p * sizes.sum(), (1 - p) * overlap[0]
             smoothed[t] = gone / (gone + stay + 1e-300)

@@ -1,4 +1,6 @@
-"""How well unlogged cuts are found, on simulated fleets of known truth: python -m tests.benchmarks.drift_study [--short]
+"""How well unlogged cuts are found, on simulated fleets of known truth.
+
+    python -m tests.benchmarks.drift_study [--short]
 
 Beside the model: an exact observer told every true rate (and each reel's looseness), the same told rates in the
 model's own inference (which on messy fleets knows of slips in the log, as the observer doesn't), a plain smoother that
@@ -125,7 +127,7 @@ def _observe(plan: FleetPlan, reel: ReelTruth, slips: bool) -> tuple[FloatArray,
     """The observer doesn't know of replacements: it watches each cable by itself; nothing in between."""
     whole, then = np.zeros((2, len(reel.unlogged_m)))
     edges = [0, *(np.flatnonzero(reel.over_replacement) + 1).tolist(), len(reel.history.counts)]
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         if last - first > 1:
             part = replace(reel.history, counts=reel.history.counts[first:last])
             watched = Observer(plan, ReelTruth(history=part, looseness=reel.looseness), slips).watch()
@@ -163,7 +165,8 @@ def promise_lines(outcomes: Sequence[Outcome]) -> list[str]:
     covered = float(((low <= cut_m) & (cut_m <= high))[found].mean())
     error = np.abs(middle - cut_m)[found]
     lines = [
-        f"  flags {flagged.sum()}, false {false:.1%}, stated {stated:.1%}; recall {found.sum() / (cut_m > 0).sum():.3f}",
+        f"  flags {flagged.sum()}, false {false:.1%}, stated {stated:.1%}; "
+        f"recall {found.sum() / (cut_m > 0).sum():.3f}",
         f"  length of flagged cuts: 90 % interval covers {covered:.1%}; median error {np.median(error):.2f} m",
         "  calibration (said, true, intervals): " + "  ".join(_calibration(p, cut_m > 0)),
     ]
@@ -213,7 +216,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     chosen = parser.parse_args(arguments)
     fleets = 3 if chosen.short else chosen.fleets
     for kind, plan in (("clean", clean_plan), ("messy", messy_plan)):
-        conduct(kind, [plan(i) for i in range(fleets)], lambda line: print(line, flush=True))  # noqa: T201
+        conduct(kind, [plan(i) for i in range(fleets)], lambda line: print(line, flush=True))
 
 
 if __name__ == "__main__":

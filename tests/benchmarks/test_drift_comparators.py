@@ -61,6 +61,6 @@ def test_the_ewma_is_that_of_the_nist_table() -> None:
 
 def test_the_nile_changes_once_after_1898() -> None:
     assert (NILE.size, NILE.sum(), NILE[:5].tolist()) == (100, 91935.0, [1120, 1160, 963, 1210, 1160])
-    # single break after 28 values, i.e. after 1898: R's strucchange and bcp; PELT with a penalty of three variances log n
+    # single break after 28 values, i.e. after 1898, as by R's strucchange and bcp; penalty: three variances times log n
     assert change_points(NILE, 3.0 * float(NILE.var()) * np.log(100)) == [28]
     assert [NILE[:28].mean(), NILE[28:].mean()] == pytest.approx([1097.75, 849.9722], abs=5e-5)

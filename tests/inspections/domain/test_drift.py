@@ -135,7 +135,15 @@ def test_a_recount_is_worth_most_when_a_cut_is_in_doubt() -> None:
 def test_the_sentence_of_a_cut_names_the_facts() -> None:
     found = drift.assess(counted(STEADY + LOWER))
     says = drift.explain(found, 5)
-    for fact in ("2024-05-30", "2024-06-29", "shorter", "no cut is logged", "6 of 6 counts", "5 of 5 counts", "missing"):
+    for fact in (
+        "2024-05-30",
+        "2024-06-29",
+        "shorter",
+        "no cut is logged",
+        "6 of 6 counts",
+        "5 of 5 counts",
+        "missing",
+    ):
         assert fact in says
 
 
@@ -166,10 +174,11 @@ def test_whatever_is_counted_beliefs_are_probabilities(
     found = drift.assess(counted(counts, cuts=tuple(cut(on, length) for on, length in cuts)))
     assert (len(found.counts), len(found.intervals)) == (len(counts), len(counts) - 1)
     for i in found.intervals:
-        assert 0.0 <= i.p_unlogged_cut <= 1.0 and 0.0 <= i.p_when_counted <= 1.0 and 0.0 <= i.log_doubt <= 1.0
+        assert all(0.0 <= p <= 1.0 for p in (i.p_unlogged_cut, i.p_when_counted, i.log_doubt))
         assert 0.0 <= i.cut_low_m <= i.cut_m <= i.cut_high_m < 1e4
     for c in found.counts:
-        assert 0.0 <= c.p_slip <= 1.0 and -30.0 <= c.turns <= 600.0
+        assert 0.0 <= c.p_slip <= 1.0
+        assert -30.0 <= c.turns <= 600.0
 
 
 @settings(max_examples=20, deadline=None, derandomize=True)
@@ -181,8 +190,13 @@ def test_the_order_of_the_rows_does_not_matter(order: list[int]) -> None:
 
 
 def test_a_fleet_is_answered_reel_by_reel_as_each_alone() -> None:
-    reels = [counted(STEADY), counted([*STEADY, *LOWER], cuts=(cut(20, 2.0),)), counted([(3, 3)]), counted([]),
-             replace(counted([(12, 10), (3, 2), (12, 10)]), drum=DRUM)]
+    reels = [
+        counted(STEADY),
+        counted([*STEADY, *LOWER], cuts=(cut(20, 2.0),)),
+        counted([(3, 3)]),
+        counted([]),
+        replace(counted([(12, 10), (3, 2), (12, 10)]), drum=DRUM),
+    ]
     together = list(drift.assess_fleet(reels, drift.DEFAULT_RATES))
     for alone, one in zip(map(drift.assess, reels), together, strict=True):
         assert [i.p_unlogged_cut for i in one.intervals] == pytest.approx([i.p_unlogged_cut for i in alone.intervals])

@@ -1,0 +1,147 @@
+"""The drum as tables, a reel's counts as turns, and the window of cable lengths that is looked at for each count."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inspections.domain.drift_records import CountSeen, ReelHistory
+from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+NEIGHBOURS = 4  # counts on either side that say which lengths are open at a count
+LONGEST_UNDONE_M = 150.0  # a low further below than this, which later counts contradict, is never taken for a cut
+CELL_COUNTS = np.array([32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024, 1536, 2048, 3072, 4096])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Winding:
+    """The winding model of a drum as tables: turns and metres below each layer, layer 1 first."""
+
+    capacities: IntArray
+    below_turns: FloatArray
+    below_m: FloatArray
+
+    def metres(self, turns: FloatArray) -> FloatArray:
+        """Length of so many turns."""
+        return cast(FloatArray, np.interp(turns, self.below_turns, self.below_m))
+
+    def turns(self, metres: FloatArray) -> FloatArray:
+        """Turns of a length; past either end of the drum as if its last layer went on."""
+        inside = np.interp(metres, self.below_m, self.below_turns)
+        first = self.below_m[1] / self.below_turns[1]
+        last = (self.below_m[-1] - self.below_m[-2]) / self.capacities[-1]
+        past = np.minimum(metres, 0.0) / first + np.maximum(metres - self.below_m[-1], 0.0) / last
+        return cast(FloatArray, inside + past)
+
+    def metres_per_wrap(self, turns: float) -> float:
+        """Length of the wrap that comes next."""
+        layer = int(np.clip(np.searchsorted(self.below_turns, turns, side="right") - 1, 0, self.capacities.size - 1))
+        return float((self.below_m[layer + 1] - self.below_m[layer]) / self.capacities[layer])
+
+
+@lru_cache(maxsize=512)
+def winding_of(drum: Drum) -> Winding:
+    """The tables of a drum."""
+    capacities = layer_capacities(drum)
+    lengths = wrap_lengths_mm(drum) / 1000.0 * capacities
+    return Winding(
+        capacities=capacities,
+        below_turns=np.concatenate([[0.0], np.cumsum(capacities)]),
+        below_m=np.concatenate([[0.0], np.cumsum(lengths)]),
+    )
+
+
+def days_between(at: datetime, since: datetime) -> float:
+    """Days from `since` to `at`."""
+    return (at - since).total_seconds() / 86400.0
+
+
+def ordered_counts(history: ReelHistory) -> tuple[CountSeen, ...]:
+    """The counts in order of time."""
+    return tuple(sorted(history.counts, key=lambda c: c.at))
+
+
+def turns_of_counts(counts: tuple[CountSeen, ...], winding: Winding) -> FloatArray:
+    """Turns on the drum by each count; one that the drum can't hold is taken for a full drum."""
+    layers = np.clip([c.layers for c in counts], 0, winding.capacities.size)
+    return cast(
+        FloatArray, np.minimum(winding.below_turns[layers] + [c.wraps for c in counts], winding.below_turns[-1])
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Readings:
+    """The counts of a chain as numbers; first: place of the first one; before_turns: the count before it, or -1."""
+
+    first: int
+    layers: IntArray
+    wraps: IntArray
+    turns: FloatArray
+    before_turns: float
+    metres: FloatArray
+    days: FloatArray
+
+
+def grid_for(readings: Readings, winding: Winding, looseness: float) -> tuple[float, int, IntArray]:
+    """Cell length, cells of a window, and each count's lowest cell.
+
+    Fine enough for the looseness; wide enough for every truth that the counts close by leave open. Left out, unless
+    another count close by agrees: lows that two later counts contradict and that no cut would reach, and highs that two
+    earlier ones contradict.
+    """
+    wrap_m = winding.metres_per_wrap(float(np.median(readings.turns)))
+    cell_m = 2.0 ** (np.round(2.0 * np.log2(wrap_m * np.clip(0.8 * looseness, 0.22, 1.2))) / 2.0)
+    margin = (6.0 + 5.0 * looseness) * wrap_m
+    m = readings.metres
+    before = np.concatenate([[m[0]], np.minimum.accumulate(m)[:-1]])
+    borne_out = _agreeing_nearby(m, margin) >= 2
+    low_fine = borne_out | (-_second_lowest_so_far(-m[::-1])[::-1] <= m + margin) | (m > before - LONGEST_UNDONE_M)
+    high_fine = borne_out | (_second_lowest_so_far(m) >= m - margin)
+    low = np.minimum(_nearby_least(np.where(low_fine, m, np.inf)), np.where(low_fine, np.inf, before)) - margin
+    high = -_nearby_least(np.where(high_fine, -m, np.inf)) + margin
+    widest = float((high - low).max())
+    cell_m = max(cell_m, 2.0 ** (np.ceil(2.0 * np.log2(widest / (CELL_COUNTS[-1] - 2))) / 2.0))
+    cells = int(CELL_COUNTS[np.searchsorted(CELL_COUNTS, widest / cell_m + 2)])
+    return float(cell_m), cells, _offsets(np.floor(low / cell_m), np.ceil(high / cell_m), cells)
+
+
+def _agreeing_nearby(values: FloatArray, margin: float) -> IntArray:
+    """How many values at most NEIGHBOURS places away, itself included, are within the margin: shape (n,)."""
+    padded = np.pad(values, NEIGHBOURS, constant_values=np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1)
+    return cast(IntArray, np.count_nonzero(np.abs(windows - values[:, None]) <= margin, axis=1))
+
+
+def _nearby_least(values: FloatArray) -> FloatArray:
+    """The least of the values at most NEIGHBOURS places away: shape (n,)."""
+    padded = np.pad(values, NEIGHBOURS, constant_values=np.inf)
+    return cast(FloatArray, np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1).min(axis=1))
+
+
+def _offsets(low: FloatArray, high: FloatArray, cells: int) -> IntArray:
+    """Lowest cell of each count's window: the same for as many counts in a row as fit into one, put in its middle."""
+    out = np.zeros(low.size, dtype=np.int64)
+    first, least, most = 0, low[0], high[0]
+    for t in range(low.size + 1):
+        if t < low.size and max(most, high[t]) - min(least, low[t]) < cells:
+            least, most = min(least, low[t]), max(most, high[t])
+            continue
+        out[first:t] = int(least - (cells - 1 - (most - least)) // 2)
+        if t < low.size:
+            first, least, most = t, low[t], high[t]
+    return out
+
+
+def _second_lowest_so_far(values: FloatArray) -> FloatArray:
+    """The second lowest of all values before each one: shape (n,), infinite where there are none."""
+    seconds, lowest, second = [], np.inf, np.inf
+    for value in values:
+        seconds.append(second)
+        lowest, second = min(lowest, value), min(second, max(lowest, value))
+    return np.array(seconds)
