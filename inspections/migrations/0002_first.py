@@ -7,428 +7,285 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("inspections", "0001_first"),
-        ("reels", "0001_first"),
+        ('inspections', '0001_first'),
+        ('reels', '0001_first'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name="authorisation",
-            name="ended_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='authorisation',
+            name='ended_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="authorisation",
-            name="granted_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='authorisation',
+            name='granted_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="authorisation",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="authorisations", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='authorisation',
+            name='person',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='authorisations', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="authorisation",
-            name="reel_type",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="reels.reeltype",
-            ),
+            model_name='authorisation',
+            name='reel_type',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='reels.reeltype'),
         ),
         migrations.AddField(
-            model_name="authorisation",
-            name="site",
-            field=models.ForeignKey(
-                blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="reels.site"
-            ),
+            model_name='authorisation',
+            name='site',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='reels.site'),
         ),
         migrations.AddField(
-            model_name="importedcount",
-            name="reel",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="imported_counts", to="reels.reel"
-            ),
+            model_name='importedcount',
+            name='reel',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='imported_counts', to='reels.reel'),
         ),
         migrations.AddField(
-            model_name="inspection",
-            name="ended_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='inspection',
+            name='ended_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="inspection",
-            name="machine",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="reels.machine"
-            ),
+            model_name='inspection',
+            name='machine',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='reels.machine'),
         ),
         migrations.AddField(
-            model_name="inspection",
-            name="opened_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='inspection',
+            name='opened_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="inspection",
-            name="reel",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="inspections", to="reels.reel"
-            ),
+            model_name='inspection',
+            name='reel',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='inspections', to='reels.reel'),
         ),
         migrations.AddField(
-            model_name="inspectionrecord",
-            name="inspection",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="record", to="inspections.inspection"
-            ),
+            model_name='inspectionrecord',
+            name='inspection',
+            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='record', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="keying",
-            name="keyed_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='keying',
+            name='keyed_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="machinecheck",
-            name="done_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='machinecheck',
+            name='done_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="participant",
-            name="inspection",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="participants", to="inspections.inspection"
-            ),
+            model_name='participant',
+            name='inspection',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='participants', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="participant",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='participant',
+            name='person',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="keying",
-            name="participant",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="keyings", to="inspections.participant"
-            ),
+            model_name='keying',
+            name='participant',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='keyings', to='inspections.participant'),
         ),
         migrations.AddField(
-            model_name="readback",
-            name="keyed_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='readback',
+            name='keyed_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="reading",
-            name="inspection",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="readings", to="inspections.inspection"
-            ),
+            model_name='reading',
+            name='inspection',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="keying",
-            name="reading",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="keyings", to="inspections.reading"
-            ),
+            model_name='keying',
+            name='reading',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='keyings', to='inspections.reading'),
         ),
         migrations.AddField(
-            model_name="referral",
-            name="inspection",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="referrals", to="inspections.inspection"
-            ),
+            model_name='referral',
+            name='inspection',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='referrals', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="referral",
-            name="referred_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='referral',
+            name='referred_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="referral",
-            name="released_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='referral',
+            name='released_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="confirmed_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='setupvalues',
+            name='confirmed_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="gauge_returned_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='setupvalues',
+            name='gauge_returned_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="inspection",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="setup_values", to="inspections.inspection"
-            ),
+            model_name='setupvalues',
+            name='inspection',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setup_values', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="issued_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='setupvalues',
+            name='issued_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="machine",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="setup_values", to="reels.machine"
-            ),
+            model_name='setupvalues',
+            name='machine',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setup_values', to='reels.machine'),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="reel",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="setup_values", to="reels.reel"
-            ),
+            model_name='setupvalues',
+            name='reel',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setup_values', to='reels.reel'),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="set_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='setupvalues',
+            name='set_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="setupvalues",
-            name="withdrawn_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='setupvalues',
+            name='withdrawn_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="readback",
-            name="setup_values",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="read_backs", to="inspections.setupvalues"
-            ),
+            model_name='readback',
+            name='setup_values',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='read_backs', to='inspections.setupvalues'),
         ),
         migrations.AddField(
-            model_name="machinecheck",
-            name="setup_values",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="machine_checks", to="inspections.setupvalues"
-            ),
+            model_name='machinecheck',
+            name='setup_values',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='machine_checks', to='inspections.setupvalues'),
         ),
         migrations.AddField(
-            model_name="signoff",
-            name="authorisation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="inspections.authorisation"
-            ),
+            model_name='signoff',
+            name='authorisation',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='inspections.authorisation'),
         ),
         migrations.AddField(
-            model_name="signoff",
-            name="inspection",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="sign_offs", to="inspections.inspection"
-            ),
+            model_name='signoff',
+            name='inspection',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sign_offs', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="signoff",
-            name="participant",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="inspections.participant"
-            ),
+            model_name='signoff',
+            name='participant',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='inspections.participant'),
         ),
         migrations.AddField(
-            model_name="signoff",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='signoff',
+            name='person',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="void",
-            name="confirmed_by",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='void',
+            name='confirmed_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddField(
-            model_name="void",
-            name="inspection",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="void", to="inspections.inspection"
-            ),
+            model_name='void',
+            name='inspection',
+            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='void', to='inspections.inspection'),
         ),
         migrations.AddField(
-            model_name="void",
-            name="requested_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
+            model_name='void',
+            name='requested_by',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
         ),
         migrations.AddIndex(
-            model_name="authorisation",
-            index=models.Index(fields=["person", "act"], name="authorisation_by_person"),
+            model_name='authorisation',
+            index=models.Index(fields=['person', 'act'], name='authorisation_by_person'),
         ),
         migrations.AddConstraint(
-            model_name="authorisation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("person", models.F("granted_by")), _negated=True), name="authorisation_by_another"
-            ),
+            model_name='authorisation',
+            constraint=models.CheckConstraint(condition=models.Q(('person', models.F('granted_by')), _negated=True), name='authorisation_by_another'),
         ),
         migrations.AddConstraint(
-            model_name="authorisation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("valid_until__isnull", True), ("valid_until__gt", models.F("valid_from")), _connector="OR"
-                ),
-                name="authorisation_ends_after_it_begins",
-            ),
+            model_name='authorisation',
+            constraint=models.CheckConstraint(condition=models.Q(('valid_until__isnull', True), ('valid_until__gt', models.F('valid_from')), _connector='OR'), name='authorisation_ends_after_it_begins'),
         ),
         migrations.AddConstraint(
-            model_name="importedcount",
-            constraint=models.UniqueConstraint(fields=("reel", "counted_at"), name="imported_count_once"),
+            model_name='importedcount',
+            constraint=models.UniqueConstraint(fields=('reel', 'counted_at'), name='imported_count_once'),
         ),
         migrations.AddIndex(
-            model_name="inspection",
-            index=models.Index(fields=["reel", "state", "-done_at"], name="inspection_by_reel"),
+            model_name='inspection',
+            index=models.Index(fields=['reel', 'state', '-done_at'], name='inspection_by_reel'),
         ),
         migrations.AddConstraint(
-            model_name="inspection",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(
-                    (
-                        "state__in",
-                        [
-                            inspections.domain.words.InspectionState["AWAITING_SIGN_OFF"],
-                            inspections.domain.words.InspectionState["OPEN"],
-                            inspections.domain.words.InspectionState["REFERRED"],
-                        ],
-                    )
-                ),
-                fields=("reel",),
-                name="inspection_one_at_a_time",
-            ),
+            model_name='inspection',
+            constraint=models.UniqueConstraint(condition=models.Q(('state__in', [inspections.domain.words.InspectionState['AWAITING_SIGN_OFF'], inspections.domain.words.InspectionState['OPEN'], inspections.domain.words.InspectionState['REFERRED']])), fields=('reel',), name='inspection_one_at_a_time'),
         ),
         migrations.AddConstraint(
-            model_name="inspection",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        (
-                            "state__in",
-                            [
-                                inspections.domain.words.InspectionState["AWAITING_SIGN_OFF"],
-                                inspections.domain.words.InspectionState["SIGNED"],
-                            ],
-                        ),
-                        _negated=True,
-                    ),
-                    models.Q(
-                        ("layers__isnull", False), ("wraps__isnull", False), models.Q(("parity", ""), _negated=True)
-                    ),
-                    _connector="OR",
-                ),
-                name="inspection_signed_has_result",
-            ),
+            model_name='inspection',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', [inspections.domain.words.InspectionState['AWAITING_SIGN_OFF'], inspections.domain.words.InspectionState['SIGNED']]), _negated=True), models.Q(('layers__isnull', False), ('wraps__isnull', False), models.Q(('parity', ''), _negated=True)), _connector='OR'), name='inspection_signed_has_result'),
         ),
         migrations.AddConstraint(
-            model_name="inspection",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("done_at__lte", models.F("recorded_at"))), name="inspection_done_before_recorded"
-            ),
+            model_name='inspection',
+            constraint=models.CheckConstraint(condition=models.Q(('done_at__lte', models.F('recorded_at'))), name='inspection_done_before_recorded'),
         ),
         migrations.AddConstraint(
-            model_name="participant",
-            constraint=models.UniqueConstraint(fields=("inspection", "person"), name="participant_one_role"),
+            model_name='participant',
+            constraint=models.UniqueConstraint(fields=('inspection', 'person'), name='participant_one_role'),
         ),
         migrations.AddConstraint(
-            model_name="reading",
-            constraint=models.UniqueConstraint(fields=("inspection", "number"), name="reading_one_per_number"),
+            model_name='reading',
+            constraint=models.UniqueConstraint(fields=('inspection', 'number'), name='reading_one_per_number'),
         ),
         migrations.AddConstraint(
-            model_name="keying",
-            constraint=models.UniqueConstraint(fields=("reading", "point", "attempt", "role"), name="keying_once"),
+            model_name='keying',
+            constraint=models.UniqueConstraint(fields=('reading', 'point', 'attempt', 'role'), name='keying_once'),
         ),
         migrations.AddConstraint(
-            model_name="referral",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("released_at__isnull", True)), fields=("inspection",), name="referral_one_open"
-            ),
+            model_name='referral',
+            constraint=models.UniqueConstraint(condition=models.Q(('released_at__isnull', True)), fields=('inspection',), name='referral_one_open'),
         ),
         migrations.AddIndex(
-            model_name="setupvalues",
-            index=models.Index(fields=["reel", "-issued_at"], name="setup_values_by_reel"),
+            model_name='setupvalues',
+            index=models.Index(fields=['reel', '-issued_at'], name='setup_values_by_reel'),
         ),
         migrations.AddConstraint(
-            model_name="setupvalues",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("withdrawn_at__isnull", True)), fields=("reel",), name="setup_values_one_per_reel"
-            ),
+            model_name='setupvalues',
+            constraint=models.UniqueConstraint(condition=models.Q(('withdrawn_at__isnull', True)), fields=('reel',), name='setup_values_one_per_reel'),
         ),
         migrations.AddConstraint(
-            model_name="setupvalues",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("withdrawn_at__isnull", True)),
-                fields=("machine",),
-                name="setup_values_one_per_machine",
-            ),
+            model_name='setupvalues',
+            constraint=models.UniqueConstraint(condition=models.Q(('withdrawn_at__isnull', True)), fields=('machine',), name='setup_values_one_per_machine'),
         ),
         migrations.AddConstraint(
-            model_name="setupvalues",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("confirmed_by__isnull", True),
-                    models.Q(("set_by__isnull", False), models.Q(("set_by", models.F("confirmed_by")), _negated=True)),
-                    _connector="OR",
-                ),
-                name="setup_values_confirmed_by_another",
-            ),
+            model_name='setupvalues',
+            constraint=models.CheckConstraint(condition=models.Q(('confirmed_by__isnull', True), models.Q(('set_by__isnull', False), models.Q(('set_by', models.F('confirmed_by')), _negated=True)), _connector='OR'), name='setup_values_confirmed_by_another'),
         ),
         migrations.AddConstraint(
-            model_name="signoff",
-            constraint=models.UniqueConstraint(fields=("inspection", "meaning"), name="sign_off_one_per_meaning"),
+            model_name='signoff',
+            constraint=models.UniqueConstraint(fields=('inspection', 'meaning'), name='sign_off_one_per_meaning'),
         ),
         migrations.AddConstraint(
-            model_name="signoff",
-            constraint=models.UniqueConstraint(fields=("inspection", "person"), name="sign_off_different_people"),
+            model_name='signoff',
+            constraint=models.UniqueConstraint(fields=('inspection', 'person'), name='sign_off_different_people'),
         ),
         migrations.AddConstraint(
-            model_name="void",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("confirmed_by__isnull", True),
-                    models.Q(("confirmed_by", models.F("requested_by")), _negated=True),
-                    _connector="OR",
-                ),
-                name="void_by_two_people",
-            ),
+            model_name='void',
+            constraint=models.CheckConstraint(condition=models.Q(('confirmed_by__isnull', True), models.Q(('confirmed_by', models.F('requested_by')), _negated=True), _connector='OR'), name='void_by_two_people'),
         ),
     ]

@@ -8,454 +8,199 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("auth", "0012_alter_user_first_name_max_length"),
+        ('auth', '0012_alter_user_first_name_max_length'),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="Chain",
+            name='Chain',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("name", models.CharField(max_length=80, unique=True)),
-                ("length", models.PositiveIntegerField(default=0)),
-                (
-                    "head",
-                    models.CharField(
-                        default="0000000000000000000000000000000000000000000000000000000000000000", max_length=64
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=80, unique=True)),
+                ('length', models.PositiveIntegerField(default=0)),
+                ('head', models.CharField(default='0000000000000000000000000000000000000000000000000000000000000000', max_length=64)),
             ],
             options={
-                "abstract": False,
+                'abstract': False,
             },
         ),
         migrations.CreateModel(
-            name="Site",
+            name='Site',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("code", models.SlugField(max_length=30, unique=True)),
-                ("name", models.CharField(max_length=80)),
-                ("time_zone", models.CharField(default="UTC", max_length=40)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.SlugField(max_length=30, unique=True)),
+                ('name', models.CharField(max_length=80)),
+                ('time_zone', models.CharField(default='UTC', max_length=40)),
             ],
             options={
-                "ordering": ("code",),
+                'ordering': ('code',),
             },
         ),
         migrations.CreateModel(
-            name="Person",
+            name='Person',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("password", models.CharField(max_length=128, verbose_name="password")),
-                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
-                (
-                    "is_superuser",
-                    models.BooleanField(
-                        default=False,
-                        help_text="Designates that this user has all permissions without explicitly assigning them.",
-                        verbose_name="superuser status",
-                    ),
-                ),
-                ("username", models.CharField(max_length=60, unique=True)),
-                ("full_name", models.CharField(max_length=120)),
-                ("staff_number", models.CharField(help_text="One for each human being.", max_length=30, unique=True)),
-                ("is_active", models.BooleanField(default=True)),
-                ("is_staff", models.BooleanField(default=False, verbose_name="administrator")),
-                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
-                (
-                    "groups",
-                    models.ManyToManyField(
-                        blank=True,
-                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
-                        related_name="user_set",
-                        related_query_name="user",
-                        to="auth.group",
-                        verbose_name="groups",
-                    ),
-                ),
-                (
-                    "user_permissions",
-                    models.ManyToManyField(
-                        blank=True,
-                        help_text="Specific permissions for this user.",
-                        related_name="user_set",
-                        related_query_name="user",
-                        to="auth.permission",
-                        verbose_name="user permissions",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('password', models.CharField(max_length=128, verbose_name='password')),
+                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
+                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
+                ('username', models.CharField(max_length=60, unique=True)),
+                ('full_name', models.CharField(max_length=120)),
+                ('staff_number', models.CharField(help_text='One for each human being.', max_length=30, unique=True)),
+                ('is_active', models.BooleanField(default=True)),
+                ('is_staff', models.BooleanField(default=False, verbose_name='administrator')),
+                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
+                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
+                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
             ],
             options={
-                "verbose_name_plural": "people",
-                "ordering": ("username",),
+                'verbose_name_plural': 'people',
+                'ordering': ('username',),
             },
         ),
         migrations.CreateModel(
-            name="ReelType",
+            name='ReelType',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("code", models.SlugField(max_length=30, unique=True)),
-                ("core_diameter_mm", models.DecimalField(decimal_places=3, max_digits=9)),
-                ("cable_diameter_mm", models.DecimalField(decimal_places=3, max_digits=9)),
-                ("wraps_odd_layer", models.PositiveSmallIntegerField()),
-                ("wraps_even_layer", models.PositiveSmallIntegerField()),
-                ("max_layers", models.PositiveSmallIntegerField()),
-                (
-                    "layer_rise_mm",
-                    models.DecimalField(
-                        blank=True, decimal_places=3, help_text="Empty: nested layers.", max_digits=9, null=True
-                    ),
-                ),
-                (
-                    "pitch_mm",
-                    models.DecimalField(
-                        blank=True, decimal_places=3, help_text="Empty: the cable's diameter.", max_digits=9, null=True
-                    ),
-                ),
-                (
-                    "diameter_u_mm",
-                    models.DecimalField(
-                        decimal_places=3, default=0, help_text="Standard uncertainty of the diameters.", max_digits=9
-                    ),
-                ),
-                ("anchor_side", models.CharField(choices=[("left", "left"), ("right", "right")], max_length=5)),
-                (
-                    "reference_side",
-                    models.CharField(
-                        choices=[("left", "left"), ("right", "right")],
-                        default=reels.domain.words.Side["LEFT"],
-                        max_length=5,
-                    ),
-                ),
-                (
-                    "graduation",
-                    models.CharField(
-                        choices=[("every", "every"), ("by_side", "by side")],
-                        default=reels.domain.words.Graduation["EVERY"],
-                        max_length=7,
-                    ),
-                ),
-                ("lead_wraps", models.PositiveSmallIntegerField(default=1)),
-                ("arc_from_deg", models.PositiveSmallIntegerField(default=0)),
-                ("arc_to_deg", models.PositiveSmallIntegerField(default=180)),
-                (
-                    "unusual",
-                    models.CharField(
-                        choices=[("hold", "hold"), ("accept", "accept")],
-                        default=reels.domain.words.UnusualRule["HOLD"],
-                        max_length=6,
-                    ),
-                ),
-                (
-                    "unusual_publication",
-                    models.CharField(blank=True, help_text="Allows unusual counts.", max_length=120),
-                ),
-                ("least_length_m", models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True)),
-                ("odd_colour", models.CharField(blank=True, max_length=30)),
-                ("even_colour", models.CharField(blank=True, max_length=30)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.SlugField(max_length=30, unique=True)),
+                ('core_diameter_mm', models.DecimalField(decimal_places=3, max_digits=9)),
+                ('cable_diameter_mm', models.DecimalField(decimal_places=3, max_digits=9)),
+                ('wraps_odd_layer', models.PositiveSmallIntegerField()),
+                ('wraps_even_layer', models.PositiveSmallIntegerField()),
+                ('max_layers', models.PositiveSmallIntegerField()),
+                ('layer_rise_mm', models.DecimalField(blank=True, decimal_places=3, help_text='Empty: nested layers.', max_digits=9, null=True)),
+                ('pitch_mm', models.DecimalField(blank=True, decimal_places=3, help_text="Empty: the cable's diameter.", max_digits=9, null=True)),
+                ('diameter_u_mm', models.DecimalField(decimal_places=3, default=0, help_text='Standard uncertainty of the diameters.', max_digits=9)),
+                ('anchor_side', models.CharField(choices=[('left', 'left'), ('right', 'right')], max_length=5)),
+                ('reference_side', models.CharField(choices=[('left', 'left'), ('right', 'right')], default=reels.domain.words.Side['LEFT'], max_length=5)),
+                ('graduation', models.CharField(choices=[('every', 'every'), ('by_side', 'by side')], default=reels.domain.words.Graduation['EVERY'], max_length=7)),
+                ('lead_wraps', models.PositiveSmallIntegerField(default=1)),
+                ('arc_from_deg', models.PositiveSmallIntegerField(default=0)),
+                ('arc_to_deg', models.PositiveSmallIntegerField(default=180)),
+                ('unusual', models.CharField(choices=[('hold', 'hold'), ('accept', 'accept')], default=reels.domain.words.UnusualRule['HOLD'], max_length=6)),
+                ('unusual_publication', models.CharField(blank=True, help_text='Allows unusual counts.', max_length=120)),
+                ('least_length_m', models.DecimalField(blank=True, decimal_places=3, max_digits=9, null=True)),
+                ('odd_colour', models.CharField(blank=True, max_length=30)),
+                ('even_colour', models.CharField(blank=True, max_length=30)),
             ],
             options={
-                "ordering": ("code",),
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("cable_diameter_mm__gt", 0), ("core_diameter_mm__gt", 0)),
-                        name="reel_type_diameters_positive",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("max_layers__gte", 1), ("wraps_even_layer__gte", 2), ("wraps_odd_layer__gte", 2)
-                        ),
-                        name="reel_type_holds_wraps",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("arc_from_deg__lt", models.F("arc_to_deg")), ("arc_to_deg__lte", 360)),
-                        name="reel_type_arc_in_order",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("unusual", reels.domain.words.UnusualRule["ACCEPT"]), _negated=True),
-                            models.Q(("unusual_publication", ""), _negated=True),
-                            _connector="OR",
-                        ),
-                        name="reel_type_unusual_needs_publication",
-                    ),
-                ],
+                'ordering': ('code',),
+                'constraints': [models.CheckConstraint(condition=models.Q(('cable_diameter_mm__gt', 0), ('core_diameter_mm__gt', 0)), name='reel_type_diameters_positive'), models.CheckConstraint(condition=models.Q(('max_layers__gte', 1), ('wraps_even_layer__gte', 2), ('wraps_odd_layer__gte', 2)), name='reel_type_holds_wraps'), models.CheckConstraint(condition=models.Q(('arc_from_deg__lt', models.F('arc_to_deg')), ('arc_to_deg__lte', 360)), name='reel_type_arc_in_order'), models.CheckConstraint(condition=models.Q(models.Q(('unusual', reels.domain.words.UnusualRule['ACCEPT']), _negated=True), models.Q(('unusual_publication', ''), _negated=True), _connector='OR'), name='reel_type_unusual_needs_publication')],
             },
         ),
         migrations.CreateModel(
-            name="Reel",
+            name='Reel',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("serial", models.CharField(max_length=40, unique=True)),
-                ("received_on", models.DateField()),
-                (
-                    "cable_length_m",
-                    models.DecimalField(
-                        blank=True,
-                        decimal_places=3,
-                        help_text="Of the cable it was received with; empty: unknown.",
-                        max_digits=9,
-                        null=True,
-                    ),
-                ),
-                ("retired_at", models.DateTimeField(blank=True, null=True)),
-                ("retired_reason", models.TextField(blank=True)),
-                (
-                    "chain",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="reel", to="reels.chain"
-                    ),
-                ),
-                (
-                    "type",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="reels", to="reels.reeltype"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="reels", to="reels.site"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('serial', models.CharField(max_length=40, unique=True)),
+                ('received_on', models.DateField()),
+                ('cable_length_m', models.DecimalField(blank=True, decimal_places=3, help_text='Of the cable it was received with; empty: unknown.', max_digits=9, null=True)),
+                ('retired_at', models.DateTimeField(blank=True, null=True)),
+                ('retired_reason', models.TextField(blank=True)),
+                ('chain', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='reel', to='reels.chain')),
+                ('type', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reels', to='reels.reeltype')),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reels', to='reels.site')),
             ],
             options={
-                "ordering": ("serial",),
+                'ordering': ('serial',),
             },
         ),
         migrations.CreateModel(
-            name="Machine",
+            name='Machine',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("serial", models.CharField(max_length=40, unique=True)),
-                ("host", models.CharField(help_text="The host's registration or name.", max_length=60)),
-                ("wrap_gauge", models.CharField(help_text="The serial number of its wrap gauge.", max_length=40)),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="machines", to="reels.site"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('serial', models.CharField(max_length=40, unique=True)),
+                ('host', models.CharField(help_text="The host's registration or name.", max_length=60)),
+                ('wrap_gauge', models.CharField(help_text='The serial number of its wrap gauge.', max_length=40)),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='machines', to='reels.site')),
             ],
             options={
-                "ordering": ("serial",),
+                'ordering': ('serial',),
             },
         ),
         migrations.CreateModel(
-            name="HistoryEntry",
+            name='HistoryEntry',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("seq", models.PositiveIntegerField()),
-                ("at", models.DateTimeField()),
-                ("act", models.CharField(max_length=40)),
-                ("prev", models.CharField(max_length=64)),
-                ("digest", models.CharField(max_length=64, unique=True)),
-                ("content", models.BinaryField()),
-                (
-                    "actor",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "chain",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="entries", to="reels.chain"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('seq', models.PositiveIntegerField()),
+                ('at', models.DateTimeField()),
+                ('act', models.CharField(max_length=40)),
+                ('prev', models.CharField(max_length=64)),
+                ('digest', models.CharField(max_length=64, unique=True)),
+                ('content', models.BinaryField()),
+                ('actor', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('chain', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='reels.chain')),
             ],
             options={
-                "constraints": [models.UniqueConstraint(fields=("chain", "seq"), name="history_entry_one_per_place")],
+                'constraints': [models.UniqueConstraint(fields=('chain', 'seq'), name='history_entry_one_per_place')],
             },
         ),
         migrations.CreateModel(
-            name="Installation",
+            name='Installation',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("installed_at", models.DateTimeField()),
-                ("removed_at", models.DateTimeField(null=True)),
-                (
-                    "installed_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-                    ),
-                ),
-                (
-                    "removed_by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "machine",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="installations", to="reels.machine"
-                    ),
-                ),
-                (
-                    "reel",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="installations", to="reels.reel"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('installed_at', models.DateTimeField()),
+                ('removed_at', models.DateTimeField(null=True)),
+                ('installed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('removed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('machine', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='installations', to='reels.machine')),
+                ('reel', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='installations', to='reels.reel')),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(
-                        condition=models.Q(("removed_at__isnull", True)),
-                        fields=("reel",),
-                        name="installation_one_machine_per_reel",
-                    ),
-                    models.UniqueConstraint(
-                        condition=models.Q(("removed_at__isnull", True)),
-                        fields=("machine",),
-                        name="installation_one_reel_per_machine",
-                    ),
-                ],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('removed_at__isnull', True)), fields=('reel',), name='installation_one_machine_per_reel'), models.UniqueConstraint(condition=models.Q(('removed_at__isnull', True)), fields=('machine',), name='installation_one_reel_per_machine')],
             },
         ),
         migrations.CreateModel(
-            name="Hold",
+            name='Hold',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("placed_at", models.DateTimeField()),
-                ("reason", models.TextField()),
-                ("ended_at", models.DateTimeField(null=True)),
-                ("end_reason", models.TextField(blank=True)),
-                (
-                    "ended_by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "placed_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-                    ),
-                ),
-                (
-                    "reel",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="holds", to="reels.reel"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('placed_at', models.DateTimeField()),
+                ('reason', models.TextField()),
+                ('ended_at', models.DateTimeField(null=True)),
+                ('end_reason', models.TextField(blank=True)),
+                ('ended_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('placed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('reel', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='holds', to='reels.reel')),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(
-                        condition=models.Q(("ended_at__isnull", True)), fields=("reel",), name="hold_one_per_reel"
-                    )
-                ],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('ended_at__isnull', True)), fields=('reel',), name='hold_one_per_reel')],
             },
         ),
         migrations.CreateModel(
-            name="CableEvent",
+            name='CableEvent',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[("cut", "cut"), ("replaced", "cable replaced"), ("reversal", "entry reversed")],
-                        max_length=8,
-                    ),
-                ),
-                ("length_removed_m", models.DecimalField(decimal_places=3, max_digits=9, null=True)),
-                ("length_fitted_m", models.DecimalField(decimal_places=3, max_digits=9, null=True)),
-                ("happened_at", models.DateTimeField()),
-                ("recorded_at", models.DateTimeField()),
-                ("document", models.CharField(blank=True, max_length=120)),
-                ("remark", models.TextField(blank=True)),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-                    ),
-                ),
-                (
-                    "reverses",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="reversed_by",
-                        to="reels.cableevent",
-                    ),
-                ),
-                (
-                    "reel",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="cable_events", to="reels.reel"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('kind', models.CharField(choices=[('cut', 'cut'), ('replaced', 'cable replaced'), ('reversal', 'entry reversed')], max_length=8)),
+                ('length_removed_m', models.DecimalField(decimal_places=3, max_digits=9, null=True)),
+                ('length_fitted_m', models.DecimalField(decimal_places=3, max_digits=9, null=True)),
+                ('happened_at', models.DateTimeField()),
+                ('recorded_at', models.DateTimeField()),
+                ('document', models.CharField(blank=True, max_length=120)),
+                ('remark', models.TextField(blank=True)),
+                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('reverses', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='reversed_by', to='reels.cableevent')),
+                ('reel', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cable_events', to='reels.reel')),
             ],
             options={
-                "ordering": ("happened_at", "id"),
-                "indexes": [models.Index(fields=["reel", "happened_at"], name="cable_event_by_reel")],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("kind", "cut"), _negated=True),
-                            models.Q(("length_removed_m__gt", 0), ("length_removed_m__isnull", False)),
-                            _connector="OR",
-                        ),
-                        name="cable_event_cut_has_length",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("kind", "reversal"), ("reverses__isnull", False)),
-                            models.Q(models.Q(("kind", "reversal"), _negated=True), ("reverses__isnull", True)),
-                            _connector="OR",
-                        ),
-                        name="cable_event_reversal_names_one",
-                    ),
-                ],
+                'ordering': ('happened_at', 'id'),
+                'indexes': [models.Index(fields=['reel', 'happened_at'], name='cable_event_by_reel')],
+                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('kind', 'cut'), _negated=True), models.Q(('length_removed_m__gt', 0), ('length_removed_m__isnull', False)), _connector='OR'), name='cable_event_cut_has_length'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'reversal'), ('reverses__isnull', False)), models.Q(models.Q(('kind', 'reversal'), _negated=True), ('reverses__isnull', True)), _connector='OR'), name='cable_event_reversal_names_one')],
             },
         ),
         migrations.CreateModel(
-            name="Posting",
+            name='Posting',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("valid_from", models.DateTimeField()),
-                ("valid_until", models.DateTimeField(blank=True, null=True)),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="postings",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="postings",
-                        to="reels.site",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('valid_from', models.DateTimeField()),
+                ('valid_until', models.DateTimeField(blank=True, null=True)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='postings', to=settings.AUTH_USER_MODEL)),
+                ('site', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='postings', to='reels.site')),
             ],
             options={
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("valid_until__isnull", True), ("valid_until__gte", models.F("valid_from")), _connector="OR"
-                        ),
-                        name="posting_ends_after_it_begins",
-                    )
-                ],
+                'constraints': [models.CheckConstraint(condition=models.Q(('valid_until__isnull', True), ('valid_until__gte', models.F('valid_from')), _connector='OR'), name='posting_ends_after_it_begins')],
             },
         ),
     ]
