@@ -135,6 +135,8 @@ def check_history(lines: Iterator[str]) -> tuple[str, int, str]:
 def check_signatures(exported: dict[str, Any]) -> list[str]:
     """A sentence for each signature, once each is for this very record and by different people."""
     record = base64.b64decode(exported["record"], validate=True)
+    if not exported["signatures"]:
+        raise Broken("nobody has signed this record")
     sentences, signers = [], set()
     for each in exported["signatures"]:
         statement = base64.b64decode(each["statement"], validate=True)
