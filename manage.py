@@ -15,7 +15,12 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
     from django.core.management import execute_from_command_line  # noqa: PLC0415  # Django may be missing above
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever reads has seen enough: `drift_report | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
 
 
 def change_to_own_environment() -> None:

@@ -4,6 +4,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -140,3 +141,12 @@ def test_an_environment_that_could_not_be_finished_is_not_taken_for_one(house):
 def test_the_demo_takes_no_other_argument():
     ended = subprocess.run(["sh", DEPLOY / "demo", "--twice"], capture_output=True, text=True, check=False)
     assert (ended.returncode, "Usage: sh deploy/demo [--once]" in ended.stderr) == (1, True)
+
+
+def test_a_command_whose_reader_has_seen_enough_ends_without_a_word():
+    reads, writes = os.pipe()
+    os.close(reads)
+    command = [sys.executable, str(DEPLOY.parent / "manage.py"), "help"]
+    ended = subprocess.run(command, stdout=writes, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(writes)
+    assert (ended.returncode, ended.stderr) == (1, "")

@@ -3,6 +3,7 @@
 import csv
 import json
 from argparse import ArgumentParser, ArgumentTypeError
+from contextlib import closing
 from datetime import UTC, date, datetime, time
 from typing import Any
 
@@ -42,7 +43,8 @@ class Command(BaseCommand):
             if rates:
                 self.stderr.write("\n".join(drift.in_words(histories.rates_of(learned))))
         write = write_json if format == "json" else write_csv
-        write(self.stdout, report)
+        with closing(report.rows):  # type: ignore[type-var]  # a generator; its query ends with it
+            write(self.stdout, report)
 
 
 def write_csv(out: OutputWrapper, report: DriftReport) -> None:
