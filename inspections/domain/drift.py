@@ -6,11 +6,14 @@ stretch of new cable. Each count sees it through whole wraps, looseness and peop
 (`learn`), beliefs about a reel from its history and the rates (`assess`). Pure: the caller hands over the rows that
 were known on the day that it asks about.
 
-    drift_records   what goes in and what comes out      drift_rates     rates and what they mean
-    drift_chain     a history laid out for inference     drift_engine    forward and backward pass in batches
-    drift_fleet     reels and fleets put together        drift_learning  rates from a fleet
-    drift_newest    the newest count: is it plausible?   drift_words     the sentences
-    hidden_chain    the recursions themselves
+    drift_records    what goes in and what comes out       drift_rates      rates and what they mean
+    drift_geometry   drum tables, windows of lengths       drift_looseness  how loosely a reel is wound
+    drift_chain      a history laid out for inference      drift_reading    what a count tells, slips among it
+    drift_kernels    moves by cuts and by the log          drift_batch      chains side by side, one step
+    drift_engine     forward and backward pass             drift_beliefs    slips and log entries read off them
+    drift_fleet      reels and fleets put together         drift_learning   rates from a fleet
+    drift_newest     the newest count: is it plausible?    drift_words      the sentences
+    hidden_chain     the recursions themselves
 """
 
 from collections.abc import Sequence
@@ -66,7 +69,7 @@ def assess(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> ReelAssessment
     history: any number of counts. rates: learned from its fleet.
     Returns one belief a count and one a pair of neighbouring counts, in order of time.
     """
-    return next(assess_fleet([history], rates, threads=1))
+    return next(assess_fleet([history], rates))
 
 
 def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:

@@ -23,7 +23,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 ComplexArray = NDArray[np.complex128]
 
-BATCH_CELLS = 600_000  # counts x looseness values x cells x lanes of one batch: some 60 MB at work
+BATCH_CELLS = 1_200_000  # counts x looseness values x cells x lanes of one batch: some 100 MB at work
 ENDING_ODDS = {Ending.MISCOUNT: 0.02, Ending.LATE_LOGGED_CUT: 0.02, Ending.CONFIRMED_LOSS: 100.0}
 
 

@@ -1,7 +1,6 @@
 """Whole reels and fleets: chains run in batches, looseness values weighed, beliefs put together reel by reel."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import cast
@@ -48,14 +47,12 @@ class ChainBeliefs:
     log_doubt: FloatArray
 
 
-def chain_beliefs(chains: Sequence[Chain], rates: Rates, threads: int = 1) -> list[ChainBeliefs]:
+def chain_beliefs(chains: Sequence[Chain], rates: Rates) -> list[ChainBeliefs]:
     """Run all chains; the answers are in the order of the chains."""
     answers: list[ChainBeliefs | None] = [None] * len(chains)
-    with ThreadPoolExecutor(max_workers=threads) as pool:
-        work = batches_of(chains, rates)
-        for places, found in pool.map(lambda item: (item[0], _batch_beliefs(item[1])), work):
-            for place, beliefs in zip(places, found, strict=True):
-                answers[place] = beliefs
+    for places, batch in batches_of(chains, rates):
+        for place, beliefs in zip(places, _batch_beliefs(batch), strict=True):
+            answers[place] = beliefs
     return cast(list[ChainBeliefs], answers)
 
 
@@ -95,7 +92,7 @@ def _batch_beliefs(batch: Batch) -> list[ChainBeliefs]:
     return found
 
 
-def newest_as_known(chains: Sequence[Chain], rates: Rates, threads: int) -> dict[tuple[int, int], FloatArray]:
+def newest_as_known(chains: Sequence[Chain], rates: Rates) -> dict[tuple[int, int], FloatArray]:
     """Probability when counted, for counts at which an earlier cut had not been recorded yet, by looseness value.
 
     Keys: place of the chain in `chains`, number of the count in it.
@@ -103,10 +100,9 @@ def newest_as_known(chains: Sequence[Chain], rates: Rates, threads: int) -> dict
     asked = [(place, t) for place, chain in enumerate(chains) for t in _unknown_then(chain)]
     pieces = [as_known_at(chains[place], t) for place, t in asked]
     found: dict[tuple[int, int], FloatArray] = {}
-    with ThreadPoolExecutor(max_workers=threads) as pool:
-        for places, newest in pool.map(lambda item: (item[0], _last_newest(item[1])), batches_of(pieces, rates)):
-            for place, p in zip(places, newest, strict=True):
-                found[asked[place]] = p
+    for places, batch in batches_of(pieces, rates):
+        for place, p in zip(places, _last_newest(batch), strict=True):
+            found[asked[place]] = p
     return found
 
 
@@ -166,14 +162,17 @@ def reel_support(beliefs: Sequence[ChainBeliefs], rates: Rates) -> FloatArray:
     return cast(FloatArray, prior + sum(b.log_evidence.sum(axis=1) for b in beliefs))
 
 
-def assess_fleet(histories: Iterable[ReelHistory], rates: Rates, threads: int = 2) -> Iterator[ReelAssessment]:
-    """Assess reel after reel in bounded memory, in the order given; see drift.assess."""
+def assess_fleet(histories: Iterable[ReelHistory], rates: Rates) -> Iterator[ReelAssessment]:
+    """Assess reel after reel in bounded memory, in the order given; see drift.assess.
+
+    It keeps one core busy: for two, hand half of the reels to each of two processes.
+    """
     source = iter(histories)
     while some := list(islice(source, REELS_AT_ONCE)):
         chains = [chains_of(history, place, rates) for place, history in enumerate(some)]
         flat = [chain for mine in chains for chain in mine]
-        beliefs = chain_beliefs(flat, rates, threads)
-        for (place, t), newest in newest_as_known(flat, rates, threads).items():
+        beliefs = chain_beliefs(flat, rates)
+        for (place, t), newest in newest_as_known(flat, rates).items():
             beliefs[place].newest[:, t - 1] = newest
         answers = iter(beliefs)
         for history, mine in zip(some, chains, strict=True):
@@ -206,17 +205,17 @@ def _assessment(history: ReelHistory, beliefs: list[ChainBeliefs], rates: Rates)
 def _count_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: FloatArray) -> Iterator[CountBelief]:
     counts = ordered_counts(history)[belief.chain.first : belief.chain.first + belief.chain.times]
     slips = np.einsum("n,nts->ts", weights, belief.slips)
-    turns = weights @ belief.turns
-    for count, mine, true in zip(counts, slips, turns, strict=True):
-        kind = SLIPS[1 + int(mine[1:].argmax())]
-        p_slip = float(np.clip(mine[1:].sum(), 0.0, 1.0))
+    turns = (weights @ belief.turns).tolist()
+    likeliest = (1 + slips[:, 1:].argmax(axis=1)).tolist()
+    slipped = np.clip(slips[:, 1:].sum(axis=1), 0.0, 1.0).tolist()
+    for count, kind, p_slip, true in zip(counts, likeliest, slipped, turns, strict=True):
         yield CountBelief(
             at=count.at,
             layers=count.layers,
             wraps=count.wraps,
             p_slip=p_slip,
-            likeliest_slip=kind if p_slip > 0.01 else Slip.NONE,
-            turns=float(true),
+            likeliest_slip=SLIPS[kind] if p_slip > 0.01 else Slip.NONE,
+            turns=true,
         )
 
 
@@ -226,12 +225,13 @@ def _interval_beliefs(
     chain = belief.chain
     counts = ordered_counts(history)[chain.first : chain.first + chain.times]
     weighted = weights[:, None] * belief.p_cut
-    p_cut = weighted.sum(axis=0)
+    p_cut = np.minimum(weighted.sum(axis=0), 1.0)
     sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + 1e-300), belief.sizes)
     then = node_weights(earlier[:, None] + np.cumsum(belief.log_evidence, axis=1)[:, 1:])
-    newest = (then * belief.newest).sum(axis=0)
-    lengths = quantiles_m(sizes, chain.cell_m)
+    newest = np.minimum((then * belief.newest).sum(axis=0), 1.0)
+    lengths = quantiles_m(sizes, chain.cell_m).tolist()
     doubt = weights @ belief.log_doubt
+    change = np.diff(chain.read_m).tolist()
     logged = np.zeros(chain.times + 1)
     for entry in chain.entries:
         logged[entry.interval] += entry.length_m
@@ -240,13 +240,13 @@ def _interval_beliefs(
         yield IntervalBelief(
             from_at=counts[t].at,
             to_at=counts[t + 1].at,
-            observed_change_m=float(chain.read_m[t + 1] - chain.read_m[t]),
+            observed_change_m=change[t],
             logged_cut_m=float(logged[t]),
-            p_unlogged_cut=float(np.clip(p_cut[t], 0.0, 1.0)),
-            p_when_counted=float(np.clip(newest[t], 0.0, 1.0)),
-            cut_m=float(middle),
-            cut_low_m=float(low),
-            cut_high_m=float(high),
+            p_unlogged_cut=float(p_cut[t]),
+            p_when_counted=float(newest[t]),
+            cut_m=middle,
+            cut_low_m=low,
+            cut_high_m=high,
             log_doubt=float(doubt[t]),
             ending=chain.endings[t],
         )

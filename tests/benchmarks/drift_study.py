@@ -103,10 +103,10 @@ def study(plan: FleetPlan) -> Outcome:
     rates = learn(histories)
     outcome.learn_seconds = time.perf_counter() - started
     started = time.perf_counter()
-    found = list(assess_fleet(histories, rates, threads=1))
+    found = list(assess_fleet(histories, rates))
     outcome.intervals_a_second = kept.size / (time.perf_counter() - started)
     outcome.whole["model"], outcome.when_counted["model"], outcome.lengths_m = _answers(found, kept)
-    told = list(assess_fleet(histories, told_rates(plan), threads=1))
+    told = list(assess_fleet(histories, told_rates(plan)))
     outcome.whole["told model"], outcome.when_counted["told model"], _ = _answers(told, kept)
     for name, slips in (("exact observer", True), ("plain smoother", False)):
         pieces = [_observe(plan, reel, slips) for reel in fleet]
