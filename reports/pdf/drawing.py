@@ -1,10 +1,10 @@
-"""A drawing for a document: reports/domain/drawing.py in reportlab's shapes."""
+"""A drawing for a document: reels/domain/drawing.py in reportlab's shapes."""
 
 from typing import Any, assert_never
 
 from reportlab.graphics import shapes
 
-from reports.domain.drawing import Bar, Disc, Picture, Shape, Trace, Words
+from reels.domain.drawing import Bar, Disc, Picture, Shape, Trace, Words
 from reports.pdf.fonts import BOLD, PLAIN, printable
 from reports.pdf.style import INK, PALETTE
 

@@ -8,7 +8,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable, Paragraph, Spacer, Table
 
-from reports.domain.drawing import Picture
+from reels.domain.drawing import Picture
 from reports.pdf import style
 from reports.pdf.drawing import drawn
 from reports.pdf.fonts import BOLD, PLAIN, printable

@@ -7,9 +7,9 @@ from typing import Any
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
+from reels.domain.cautions import CAUTIONS
+from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
 from reels.domain.words import Side
-from reports.domain.cautions import CAUTIONS
-from reports.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
 from reports.pdf import style, words
 from reports.pdf.document import Furniture, Laid, lay_out
 from reports.pdf.facts import InspectionFacts

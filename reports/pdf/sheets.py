@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from reports.domain.cautions import CAUTIONS
-from reports.domain.reel_figures import ReadOff, crossover_circle, reel_section
+from reels.domain.cautions import CAUTIONS
+from reels.domain.reel_figures import ReadOff, crossover_circle, reel_section
 from reports.pdf import style, words
 from reports.pdf.archive import archived
 from reports.pdf.document import Furniture, lay_out

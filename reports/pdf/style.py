@@ -7,7 +7,7 @@ from reportlab.lib.enums import TA_LEFT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 
-from reports.domain.drawing import Look
+from reels.domain.drawing import Look
 from reports.pdf.fonts import BOLD, PLAIN, register
 
 register()
@@ -68,5 +68,6 @@ PALETTE = {
     Look.ARC: Paint(None, HexColor("#b07800"), 2.4),
     Look.OUTLINE: Paint(None, INK, 0.8),
     Look.MARK: Paint(INK, INK, 0.6),
+    Look.GRID: Paint(None, RULE, 0.5),
     Look.TEXT: Paint(INK, None),
 }

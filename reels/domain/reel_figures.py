@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
 from reels.domain.words import Parity, Side
-from reports.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
 
 ROW = math.sqrt(3) / 2  # height of a nested layer, in cable diameters; figures are to no scale
 GREATEST_UNIT = 11.0  # points a cable diameter takes at most

@@ -16,6 +16,7 @@ class Look(StrEnum):
     ARC = "arc"  # where a crossover takes a wrap off
     OUTLINE = "outline"
     MARK = "mark"
+    GRID = "grid"  # faint lines of a scale
     TEXT = "text"
 
 

@@ -1,8 +1,8 @@
 import pytest
 
+from reels.domain.drawing import Disc, Look, Trace, Words
+from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
 from reels.domain.words import Side
-from reports.domain.drawing import Disc, Look, Trace, Words
-from reports.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
 
 DRUM = Drum(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180

@@ -1,10 +1,10 @@
 import re
 from xml.etree import ElementTree
 
+from reels.domain.drawing import Picture, Words
+from reels.domain.reel_figures import Drum, ReadOff, reel_section
+from reels.domain.svg import svg
 from reels.domain.words import Side
-from reports.domain.drawing import Picture, Words
-from reports.domain.reel_figures import Drum, ReadOff, reel_section
-from reports.domain.svg import svg
 
 DRUM = Drum(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180

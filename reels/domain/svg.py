@@ -6,7 +6,7 @@ How shapes look is the stylesheet's matter: `.figure .look-wrap { … }`. Text t
 from html import escape
 from typing import assert_never
 
-from reports.domain.drawing import Bar, Disc, Picture, Shape, Trace, Words
+from reels.domain.drawing import Bar, Disc, Picture, Shape, Trace, Words
 
 
 def svg(picture: Picture, name: str) -> str:
