@@ -127,11 +127,21 @@ STORAGES = {
 SEAL_KEY_FILE = os.environ.get("SEAL_KEY_FILE") or str(DEMO_FOLDER / "seal_key.pem" if IS_DEMO else "")
 SEAL_CERT_FILE = os.environ.get("SEAL_CERT_FILE") or str(DEMO_FOLDER / "seal_certificates.pem" if IS_DEMO else "")
 
+# The key that signs checkpoints, and what they call this service.
+
+CHECKPOINT_KEY_FILE = os.environ.get("CHECKPOINT_KEY_FILE") or str(
+    DEMO_FOLDER / "checkpoint_key.pem" if IS_DEMO else ""
+)
+SERVICE_NAME = os.environ.get("SERVICE_NAME") or ("demo, which proves nothing" if IS_DEMO else "Wrapledger")
+
 # Language and time: kept in UTC; TIME_ZONE is only what pages show where a site has no zone of its own.
 
 LANGUAGE_CODE = "en-gb"
 USE_TZ = True
 TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
+
+# The board calls a count due so many days after a reel's last one.
+COUNT_DUE_DAYS = int(os.environ.get("COUNT_DUE_DAYS", "60"))
 
 # API
 

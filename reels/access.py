@@ -61,6 +61,15 @@ def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
     return Site.objects.filter(Q(pk__in=mine.values("site")) | Q(Exists(mine.filter(site__isnull=True))))
 
 
+def readers_of(reel: Reel, at: datetime) -> QuerySet[Person]:
+    """Who may see the reel now, by name."""
+    posted = Posting.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=at), Q(site__isnull=True) | Q(site=reel.site_id),
+        valid_from__lte=at,
+    )  # fmt: skip
+    return Person.objects.filter(is_active=True, pk__in=posted.values("person")).order_by("full_name")
+
+
 def readable_reels(person: Person, at: datetime) -> QuerySet[Reel]:
     """The reels that the person may see, with type and site."""
     return Reel.objects.filter(site__in=readable_sites(person, at)).select_related("type", "site", "chain")
@@ -102,6 +111,11 @@ def reel_type(code: str) -> ReelType:
 def reel_types() -> QuerySet[ReelType]:
     """Every reel type; types are open to everybody who is logged in."""
     return ReelType.objects.all()
+
+
+def sites() -> QuerySet[Site]:
+    """Every site, for naming where a reel is sent."""
+    return Site.objects.all()
 
 
 def site(code: str) -> Site:

@@ -2,6 +2,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.apps import AppConfig
+from django.conf import settings
 from django.core import checks
 from django.db import connections
 from django.db.models.signals import post_migrate
@@ -16,6 +17,7 @@ class ReelsConfig(AppConfig):
     def ready(self) -> None:
         post_migrate.connect(guard_tables, dispatch_uid="reels.guard_tables")
         checks.register(check_guards, checks.Tags.database)
+        checks.register(checkpoint_key_is_there)
 
 
 def guard_tables(using: str, **_: Any) -> None:
@@ -34,3 +36,17 @@ def check_guards(databases: Sequence[str] | None = None, **_: Any) -> list[check
         for using in databases or ()
         if (gone := append_only.missing(connections[using]))
     ]
+
+
+def checkpoint_key_is_there(app_configs: Sequence[AppConfig] | None = None, **_: Any) -> list[checks.CheckMessage]:
+    """Outside the demo, which makes its own, the key must be there, or no checkpoint is made."""
+    if settings.WRAPLEDGER_ENV == "demo":
+        return []
+    from reels.errors import CheckpointKeyMissing  # noqa: PLC0415  # not before models are ready
+    from reels.services.checkpoint_key import checkpoint_key  # noqa: PLC0415
+
+    try:
+        checkpoint_key()
+    except CheckpointKeyMissing as missing:
+        return [checks.Warning(str(missing), hint="Run `manage.py make_checkpoint_key`.", id="reels.W001")]
+    return []

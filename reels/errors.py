@@ -104,6 +104,27 @@ class FeedIsShorter(Refused):
     )
 
 
+class NothingRecorded(Refused):
+    code = "nothing_recorded"
+    title = "Nothing is recorded yet"
+    says = "Nothing is recorded yet, so there is nothing that a checkpoint could cover."
+
+
+class CheckpointBroken(Refused):
+    code = "checkpoint_broken"
+    title = "The records are not those of the last checkpoint"
+    says = (
+        "The checkpoint of {made_at} covers {entries} entries, and the records no longer begin with them: something "
+        "was changed, removed or put in. No checkpoint is made. Keep the database as it is and run verify_records."
+    )
+
+
+class CheckpointKeyMissing(Refused):
+    code = "checkpoint_key_missing"
+    title = "The key for checkpoints is missing"
+    says = "Checkpoints cannot be signed: {why}"
+
+
 class StillRunning(Refused):
     code = "still_running"
     title = "The same request is still at work"

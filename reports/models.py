@@ -29,6 +29,19 @@ class ArchivedPdf(Added):
         return f"PDF {self.number} of inspection {self.inspection_id}"
 
 
+class VerificationRun(models.Model):
+    """That all records were checked, and how it came out. It proves nothing: whoever doubts it checks again."""
+
+    at = models.DateTimeField()
+    chains = models.PositiveIntegerField()
+    entries = models.PositiveIntegerField()
+    signatures = models.PositiveIntegerField()
+    first_break = models.TextField(blank=True, help_text="Empty: whole.")
+
+    def __str__(self) -> str:
+        return f"check on {self.at:%Y-%m-%d}: {self.first_break or 'whole'}"
+
+
 # Drift, as it was worked out last: nothing here is a record, and all of it can be worked out again --------------------
 
 

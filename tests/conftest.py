@@ -71,6 +71,12 @@ def quick_passwords() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def checkpoint_key_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    with override_settings(CHECKPOINT_KEY_FILE=str(tmp_path_factory.mktemp("checkpoints") / "key.pem")):
+        yield
+
+
 @pytest.fixture
 def count_queries() -> Callable[[Callable[[], Any]], int]:
     """How many queries an action runs; they are printed, which pytest shows when the test fails."""

@@ -12,6 +12,7 @@ from inspections.services import counting, maintenance, setup, signing
 from reels import access
 from reels.domain import ledger
 from reels.models import Reel
+from reels.services import checkpoints
 from reels.services.history import Actor, told
 from reports.services.verification import UNTOLD
 from tests import builders
@@ -85,6 +86,7 @@ def one_of_each(cast: Cast) -> None:
     maintenance.place_hold(reason="rust", **control)
     maintenance.end_hold(reason="cleaned", **control)
     void(cast, inspection, at=later(days=3))
+    checkpoints.make(later(days=4))
     _what_else_is_kept(reel)
 
 

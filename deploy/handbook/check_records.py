@@ -3,7 +3,7 @@
     python check_records.py checkpoint  CHECKPOINT.txt KEY
     python check_records.py history     HISTORY.jsonl [CHECKPOINT.txt KEY PROOF.json]
     python check_records.py consistency EARLIER.txt LATER.txt KEY PROOF.json
-    python check_records.py signatures  SIGNATURES.json
+    python check_records.py signatures  SIGNATURES.json [HISTORY.jsonl]
 
 KEY is the service's public key, 64 hexadecimal digits, got from its administrator by another way than the file.
 Each check prints what it found in words and ends with 0 when all holds, 1 when something does not, 2 when a file
@@ -12,8 +12,11 @@ can't be read. What can't be found here: an act that was never recorded, and a s
 HISTORY.jsonl holds one line for each entry of a history: {"content": base64 of its bytes}. An entry's bytes are
 canonical JSON (RFC 8785); its digest is their SHA-256; `prev` in it is the digest of the entry before, 64 zeros for the
 first. PROOF.json is {"index", "size", "hashes"} or {"first", "second", "hashes"} as RFC 9162 section 2.1 has them; a
-leaf is SHA-256(0x00 ‖ digest), a node SHA-256(0x01 ‖ left ‖ right). SIGNATURES.json is {"record": base64, "signatures":
-[{"statement": base64, "digest"}]}; a statement names the SHA-256 of the record.
+leaf is SHA-256(0x00 ‖ digest), a node SHA-256(0x01 ‖ left ‖ right). An inclusion proof for one entry of a history is
+one for all entries before it, since each holds the digest of the one before. SIGNATURES.json is {"record": base64,
+"signatures": [{"statement": base64, "digest"}]}; a statement names the SHA-256 of the record. Whoever makes such a file
+can make it fit itself: with the history, which tells the digests of the record and of each signature, it is checked
+that they are those that were recorded.
 """
 
 import base64
@@ -99,44 +102,49 @@ def check_consistency(earlier: dict[str, str], later: dict[str, str], proof: dic
         raise Broken("the later records do not begin with the earlier ones: something was changed, removed or put in")
 
 
-def check_inclusion(digest: str, signed: dict[str, str], proof: dict[str, Any]) -> None:
-    size, leaf = int(signed["entries"]), hashlib.sha256(b"\x00" + bytes.fromhex(digest)).digest()
-    if int(proof["size"]) != size or not 0 <= int(proof["index"]) < size:
-        raise Broken(f"the proof is for a tree of {proof['size']} entries; the checkpoint has {size}")
-    try:
-        found = root_over(leaf, int(proof["index"]), size, [bytes.fromhex(each) for each in proof["hashes"]])
-    except ValueError:
-        raise Broken("the proof has too few hashes, or too many") from None
-    if found.hex() != signed["root"]:
-        raise Broken("the entry was not among those that the checkpoint covers, or was another one then")
+def check_inclusion(digests: list[str], signed: dict[str, str], proof: dict[str, Any]) -> int:
+    """How many of a history's entries the checkpoint covers at least: up to the one that the proof is for."""
+    size, index = int(signed["entries"]), int(proof["index"])
+    if int(proof["size"]) != size or not 0 <= index < size:
+        raise Broken(f"the proof is for entry {index} of {proof['size']}; the checkpoint has {size}")
+    hashes = [bytes.fromhex(each) for each in proof["hashes"]]
+    for covered in range(len(digests), 0, -1):
+        leaf = hashlib.sha256(b"\x00" + bytes.fromhex(digests[covered - 1])).digest()
+        try:
+            found = root_over(leaf, index, size, hashes)
+        except ValueError:
+            raise Broken("the proof has too few hashes, or too many") from None
+        if found.hex() == signed["root"]:
+            return covered
+    raise Broken("the proof is for no entry of this history, or it was another one when the checkpoint was made")
 
 
 # Histories and signatures -------------------------------------------------------------------------------------------
 
 
-def check_history(lines: Iterator[str]) -> tuple[str, int, str]:
-    """The chain's name, its number of entries and its head, once every entry follows the one before."""
-    name, prev, seq = None, "0" * 64, 0
+def check_history(lines: Iterator[str]) -> tuple[str, list[str]]:
+    """The chain's name and the digests of its entries, once every entry follows the one before."""
+    name, prev = None, "0" * 64
+    digests: list[str] = []
     for line in lines:
         content = base64.b64decode(json.loads(line)["content"], validate=True)
         said = json.loads(content)
-        seq += 1
+        seq = len(digests) + 1
         name = name or said["chain"]
         if (said["chain"], said["seq"], said["prev"]) != (name, seq, prev):
             raise Broken(
                 f"entry {seq} of {name} is {said['chain']} entry {said['seq']}, or does not follow the one before"
             )
         prev = sha256(content)
+        digests.append(prev)
     if name is None:
         raise Broken("the history is empty")
-    return name, seq, prev
+    return name, digests
 
 
 def check_signatures(exported: dict[str, Any]) -> list[str]:
     """A sentence for each signature, once each is for this very record and by different people."""
     record = base64.b64decode(exported["record"], validate=True)
-    if not exported["signatures"]:
-        raise Broken("nobody has signed this record")
     sentences, signers = [], set()
     for each in exported["signatures"]:
         statement = base64.b64decode(each["statement"], validate=True)
@@ -147,9 +155,22 @@ def check_signatures(exported: dict[str, Any]) -> list[str]:
             raise Broken(f"{said['person']['name']} signed another record than this one")
         signers.add(said["person"]["id"])
         sentences.append(f"“{said['meaning']}” by {said['person']['name']}, {said['at']}")
+    if not sentences:
+        raise Broken("there is no signature")
     if len(signers) != len(sentences):
         raise Broken("two signatures are by the same person")
     return sentences
+
+
+def check_recorded(exported: dict[str, Any], lines: list[str]) -> None:
+    """That a whole history tells of this record and of each of its signatures, by their digests."""
+    check_history(iter(lines))
+    entries = [json.loads(base64.b64decode(json.loads(line)["content"])) for line in lines]
+    recorded = {change["after"].get("digest") for entry in entries for change in entry["changes"]}
+    record = sha256(base64.b64decode(exported["record"], validate=True))
+    for digest in (record, *(each["digest"] for each in exported["signatures"])):
+        if digest not in recorded:
+            raise Broken(f"the history tells of no record or signature with the digest {digest}")
 
 
 # Commands -----------------------------------------------------------------------------------------------------------
@@ -166,12 +187,13 @@ def run_checkpoint(path: str, key: str) -> str:
 
 def run_history(path: str, *rest: str) -> str:
     with Path(path).open(encoding="utf-8") as lines:
-        name, length, head = check_history(lines)
-    if rest:
-        signed_path, key, proof_path = rest
-        check_inclusion(head, checkpoint(text(signed_path), key), json.loads(text(proof_path)))
-        return f"{name}: {length} entries, whole; its last entry was there when the checkpoint was made."
-    return f"{name}: {length} entries, whole, ending in {head}."
+        name, digests = check_history(lines)
+    whole = f"{name}: {len(digests)} entries, whole"
+    if not rest:
+        return f"{whole}, ending in {digests[-1]}."
+    signed_path, key, proof_path = rest
+    covered = check_inclusion(digests, checkpoint(text(signed_path), key), json.loads(text(proof_path)))
+    return f"{whole}; the first {covered} were there when the checkpoint was made."
 
 
 def run_consistency(earlier: str, later: str, key: str, proof: str) -> str:
@@ -179,15 +201,20 @@ def run_consistency(earlier: str, later: str, key: str, proof: str) -> str:
     return "Nothing that the earlier checkpoint covers was changed, removed or put in between since."
 
 
-def run_signatures(path: str) -> str:
-    return "The signatures hold: " + "; ".join(check_signatures(json.loads(text(path)))) + "."
+def run_signatures(path: str, *history: str) -> str:
+    exported = json.loads(text(path))
+    signed = "The signatures hold: " + "; ".join(check_signatures(exported)) + "."
+    for each in history:
+        check_recorded(exported, text(each).splitlines())
+        signed += " The history tells of the record and of each of them."
+    return signed
 
 
 COMMANDS = {
     "checkpoint": (run_checkpoint, (2,)),
     "history": (run_history, (1, 4)),
     "consistency": (run_consistency, (4,)),
-    "signatures": (run_signatures, (1,)),
+    "signatures": (run_signatures, (1, 2)),
 }
 
 

@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from inspections.api import count_views, import_views, reel_views, setup_views, surprise_views, working_views
+from inspections.api import count_views, exports, import_views, reel_views, setup_views, surprise_views, working_views
 from reels.api import converters  # noqa: F401  # registers the kinds of path parts
 
 REEL = "reels/<serial:serial>"
@@ -32,6 +32,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{INSPECTION}/plausibility", surprise_views.Plausibility.as_view()),
     path(f"{INSPECTION}/surprise", surprise_views.Surprise.as_view()),
     path(f"{INSPECTION}/sign-offs", count_views.SignOffs.as_view()),
+    path(f"{INSPECTION}/signatures/export", exports.Signatures.as_view()),
     path(f"{INSPECTION}/void", count_views.Void.as_view()),
     path(f"{INSPECTION}/void/confirmation", count_views.VoidConfirmation.as_view()),
     path("imports", import_views.Imports.as_view()),

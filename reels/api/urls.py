@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.api import converters, reference, views  # noqa: F401  # converters registers the kinds of path parts
+from reels.api import checkpoints, converters, reference, views  # noqa: F401  # converters registers the kinds of path parts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("session", views.Session.as_view()),
@@ -16,6 +16,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("machines", views.Machines.as_view()),
     path("machines/<serial:serial>", views.MachineDetail.as_view()),
     path("reels/<serial:serial>/history", views.History.as_view()),
+    path("reels/<serial:serial>/history/export", checkpoints.HistoryExport.as_view()),
+    path("checkpoints", checkpoints.Checkpoints.as_view()),
+    path("checkpoints/<id:entries>", checkpoints.CheckpointDetail.as_view()),
+    path("checkpoints/<id:entries>/inclusion", checkpoints.CheckpointInclusion.as_view()),
+    path("checkpoints/<id:entries>/consistency", checkpoints.CheckpointConsistency.as_view()),
     path("changes", views.Changes.as_view()),
     path("openapi", reference.OpenApi.as_view()),
 ]

@@ -67,6 +67,12 @@ def text_fault(text: str, *, key: str) -> str | None:
     return None
 
 
+def lines_of(text: str) -> dict[str, str]:
+    """What a checkpoint's text says, by the names of its lines; a line without a name is left out."""
+    pairs = (line.partition(": ") for line in text.splitlines())
+    return {name: value for name, colon, value in pairs if colon}
+
+
 def public_hex(key: Ed25519PrivateKey) -> str:
     """The public key of a private one, hexadecimal."""
     return key.public_key().public_bytes_raw().hex()

@@ -10,7 +10,7 @@ Source: RFC 9162, section 2.1 (the same hashing as RFC 6962).
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 
 EMPTY_ROOT = hashlib.sha256(b"").digest()
 
@@ -32,13 +32,19 @@ def split(size: int) -> int:
 
 def root(leaves: Sequence[bytes]) -> bytes:
     """The root of a tree, in one pass. leaves: leaf hashes, in order."""
+    return next((found for _, found in roots_at({len(leaves)}, leaves)), EMPTY_ROOT)
+
+
+def roots_at(sizes: Container[int], leaves: Iterable[bytes]) -> Iterator[tuple[int, bytes]]:
+    """Each of these sizes that the tree had while it grew, with its root then; in one pass over the leaf hashes."""
     stack: list[bytes] = []
     for i, each in enumerate(leaves):
         stack.append(each)
         for _ in range(_trailing_ones(i)):  # two complete subtrees of one size become one
             right = stack.pop()
             stack.append(node_hash(stack.pop(), right))
-    return _fold(stack)
+        if i + 1 in sizes:
+            yield i + 1, _fold(stack)
 
 
 def inclusion_proof(index: int, leaves: Sequence[bytes]) -> list[bytes]:
@@ -123,8 +129,6 @@ def _subproof(first: int, leaves: Sequence[bytes], *, is_whole: bool) -> list[by
 
 def _fold(stack: list[bytes]) -> bytes:
     """Join the complete subtrees that are left, from the right."""
-    if not stack:
-        return EMPTY_ROOT
     found = stack[-1]
     for left in reversed(stack[:-1]):
         found = node_hash(left, found)

@@ -53,3 +53,10 @@ class Scope(StrEnum):
     READ = "read"  # everything its owner may read
     READINGS = "readings"  # open counts and post readings, for the people named
     CABLE_EVENTS = "cable-events"  # log cuts and replacements
+
+
+class LengthUnit(StrEnum):
+    """The unit in which somebody reads and types lengths; kept are metres, whatever it is."""
+
+    METRES = "m"
+    FEET = "ft"

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from reels import access
+from reels.domain.words import LengthUnit
 from reels.errors import AlreadyThere, ValueNotTaken
 from reels.models import Machine, Person, Posting, ReelType, Site
 from reels.services.history import Actor, Row, told
@@ -73,6 +74,17 @@ def post_person(*, person: Person, site: Site | None, valid_from: datetime, vali
     """Let a person read at a site, or at every site (None)."""
     posting = Posting(person=person, site=site, valid_from=valid_from, valid_until=valid_until)
     return _add(posting, "person_posted", actor, at)
+
+
+@transaction.atomic
+def prefer_length_unit(*, unit: LengthUnit, actor: Actor, at: datetime) -> None:
+    """Show the actor's lengths in another unit from now on. What is kept stays in metres."""
+    chain = access.lock_register()
+    person = actor.person
+    person.refresh_from_db()
+    if person.length_unit != unit:
+        with told(chain, "length_unit_preferred", actor, at) as entry:
+            entry.change(person, length_unit=unit.value)
 
 
 def set_password(person: Person, password: str | None) -> None:

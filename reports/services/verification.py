@@ -24,14 +24,14 @@ from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
 from inspections.models import InspectionRecord, Keying, SignOff
 from reels import append_only
-from reels.domain import ledger
+from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
-from reels.models import Chain, FeedPlace, HistoryEntry, Submission, columns
+from reels.models import Chain, CheckpointMade, FeedPlace, HistoryEntry, Submission, columns
 from reels.services.feed import FEED
 from reports.models import ArchivedPdf
 
-# Kept, and told by no history: the histories themselves, their order for scripts, and the answers that scripts got.
-UNTOLD = (Chain, HistoryEntry, FeedPlace, Submission)
+# Kept, and told by no history: the histories themselves, their order, checkpoints, and the answers that scripts got.
+UNTOLD = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission)
 AT_ONCE = 400  # rows of one query; SQLite takes no more than a thousand values in one
 
 
@@ -73,6 +73,7 @@ def check_records(progress: Callable[[int, int], None] = lambda done, of: None) 
                 checked.chains += 1
                 progress(checked.chains, of)
             _check_nothing_untold(told, checked)
+            _check_checkpoints()
     except _Found as first:
         checked.broken = first.found
     return checked
@@ -247,3 +248,39 @@ def _check_nothing_untold(told: _Told, checked: Checked) -> None:
                 is_untold = told_id is None or (row_id is not None and row_id < told_id)
                 why = "no history tells of it" if is_untold else "two histories tell of it"
                 raise _Found(f"{model._meta.verbose_name} {row_id if is_untold else told_id}", why)
+
+
+# Checkpoints --------------------------------------------------------------------------------------------------------
+
+
+def _check_checkpoints() -> None:
+    """Every entry has one place; every checkpoint that is kept here holds, and is over the first of them."""
+    places = FeedPlace.objects.filter(number__isnull=False).order_by("number")
+    if (waiting := HistoryEntry.objects.filter(place__isnull=True).first()) is not None:
+        raise _Found(f"{waiting.chain} entry {waiting.seq}", "it has no place in the order of all entries")
+    made = {row.entries: row for row in CheckpointMade.objects.order_by("entries")}
+    for row in made.values():
+        if why := _text_fault(row):
+            raise _Found(str(row), why)
+    leaves = (checkpoint.leaf_of(digest) for digest in _digests_in_order(places))
+    roots = {size: root.hex() for size, root in merkle.roots_at(made, leaves)}
+    for row in made.values():
+        if roots.get(row.entries) != row.root:
+            raise _Found(str(row), "the entries that it covers are no longer what they were, or in another order")
+
+
+def _digests_in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[str]:
+    rows = places.values_list("number", "entry__digest").iterator(AT_ONCE)
+    for expected, (number, digest) in enumerate(rows, start=1):
+        if number != expected:
+            raise _Found("the order of all entries", f"place {expected} is missing; the next one is {number}")
+        yield digest
+
+
+def _text_fault(row: CheckpointMade) -> str | None:
+    """What is wrong with a checkpoint's text. Whether its key is the service's is for those who know that key."""
+    said = checkpoint.lines_of(row.text)
+    if why := checkpoint.text_fault(row.text, key=said.get("key", "")):
+        return why
+    beside = (str(row.entries), row.root, ledger.plain(row.made_at))
+    return None if beside == (said["entries"], said["root"], said["made"]) else "its text says otherwise than its row"

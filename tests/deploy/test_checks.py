@@ -93,7 +93,9 @@ def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
         "WRAPLEDGER_ENV": "production", "SECRET_KEY_FILE": str(key), "ALLOWED_HOSTS": "records.example",
         "DATABASE_URL": f"sqlite:///{tmp_path / 'records.sqlite3'}",
         "SEAL_KEY_FILE": str(tmp_path / "seal.pem"), "SEAL_CERT_FILE": str(tmp_path / "seal_certificates.pem"),
+        "CHECKPOINT_KEY_FILE": str(tmp_path / "checkpoint.pem"),
     }  # fmt: skip
-    assert started("manage.py", "make_seal_key", **settings).returncode == 0
+    for command in ("make_seal_key", "make_checkpoint_key"):
+        assert started("manage.py", command, **settings).returncode == 0
     ended = started(*("manage.py", "check", "--deploy", "--fail-level", "WARNING"), **settings)
     assert (ended.returncode, ended.stdout) == (0, "System check identified no issues (2 silenced).\n")

@@ -107,3 +107,10 @@ def test_what_is_not_there_cannot_be_shown():
     with pytest.raises(IndexError, match="a tree of 4 leaves is no beginning of one of 3"):
         merkle.consistency_proof(4, LEAVES[:3])
     assert not merkle.is_consistent(0, merkle.EMPTY_ROOT, 3, merkle.root(LEAVES[:3]), [])
+
+
+def test_the_roots_of_a_growing_tree_are_those_of_each_size():
+    leaves = [merkle.leaf_hash(bytes.fromhex(each)) for each in DATA]
+    assert [(n, found.hex()) for n, found in merkle.roots_at({1, 5, 8, 9}, leaves)] == [
+        (1, ROOTS[1]), (5, ROOTS[5]), (8, ROOTS[8]),
+    ]  # fmt: skip

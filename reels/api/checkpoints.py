@@ -1,0 +1,128 @@
+"""Checkpoints and their proofs, and histories in the form in which they are checked without this service.
+
+The forms are those of deploy/handbook/check_records.py. A proof is made of hashes alone, so whoever is logged in may
+ask for one.
+"""
+
+import base64
+import json
+from typing import Any, ClassVar
+
+from django.http import HttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from rest_framework import serializers
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+
+from reels import access
+from reels.api.authentication import actor_of
+from reels.api.doors import Call, Door, Operation, shows, stores
+from reels.api.fields import Moment, Named, Number, Text, Whole
+from reels.api.forms import Out, PageQuery, Query
+from reels.api.paging import Page
+from reels.api.schema import DoorSchema
+from reels.domain.words import Scope
+from reels.services import checkpoints
+
+JSON_LINES = "application/jsonl"
+
+
+class CheckpointOut(Out):
+    entries = Number(help_text="How many entries it covers; each checkpoint has another number.")
+    root = Text(  # type: ignore[assignment]  # the word of RFC 9162
+        help_text="The root of the Merkle tree over them (RFC 9162), hexadecimal."
+    )
+    made_at = Moment()
+    text = Text(help_text="The signed text. Keep it elsewhere; check it with check_records.py.")
+
+
+class HashesOut(Out):
+    hashes = serializers.ListField(child=Text(), help_text="Hexadecimal, as RFC 9162 section 2.1 has them.")
+
+
+class InclusionOut(HashesOut):
+    index = Whole(max_value=None, help_text="From 0.")
+    size = Number()
+
+
+class ConsistencyOut(HashesOut):
+    first = Number()
+    second = Number()
+
+
+class InclusionQuery(Query):
+    digest = Named(r"[0-9a-f]{64}", help_text="Of a history entry.")
+
+
+class ConsistencyQuery(Query):
+    def get_fields(self) -> dict[str, Any]:  # `from` can't be an attribute
+        entries = serializers.IntegerField(min_value=1, max_value=10**18, help_text="Of the earlier checkpoint.")
+        return {"from": entries}
+
+
+class Checkpoints(Door):
+    @shows("checkpoints_list", CheckpointOut, query=PageQuery, is_page=True)
+    def get(self, call: Call) -> Page:
+        """Every checkpoint that was made, the latest first."""
+        return call.page(checkpoints.all_made(), "-entries", "-id")
+
+    @stores("checkpoints_make", CheckpointOut)
+    def post(self, call: Call) -> Any:
+        """Make a checkpoint, for administrators; the last one again when nothing was recorded since."""
+        return checkpoints.make_for(call.actor, call.at)
+
+
+class CheckpointDetail(Door):
+    @shows("checkpoints_show", CheckpointOut)
+    def get(self, call: Call, entries: int) -> Any:
+        """One checkpoint, by how many entries it covers."""
+        return checkpoints.one_made(entries)
+
+
+class CheckpointInclusion(Door):
+    @shows("checkpoints_inclusion", InclusionOut, query=InclusionQuery)
+    def get(self, call: Call, entries: int) -> Any:
+        """The proof that a history entry was there when the checkpoint was made."""
+        return checkpoints.inclusion(entries, call.query["digest"])
+
+
+class CheckpointConsistency(Door):
+    @shows("checkpoints_consistency", ConsistencyOut, query=ConsistencyQuery)
+    def get(self, call: Call, entries: int) -> Any:
+        """The proof that an earlier checkpoint's entries are the beginning of this one's."""
+        return checkpoints.consistency(call.query["from"], entries)
+
+
+# Histories ----------------------------------------------------------------------------------------------------------
+
+
+class JsonLinesRenderer(JSONRenderer):
+    """Lets a client ask for JSON lines; problems stay JSON."""
+
+    media_type = JSON_LINES
+    format = "jsonl"
+
+
+class _LinesSchema(DoorSchema):
+    def get_response_serializers(self) -> Any:
+        found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
+        return {(200, JSON_LINES): OpenApiTypes.STR, **found}
+
+
+class HistoryExport(Door):
+    renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, JsonLinesRenderer]  # type: ignore[misc]
+    schema = _LinesSchema()
+
+    def get(self, request: Request, serial: str) -> HttpResponse:
+        reel = access.reel_for_read(serial, actor_of(request).person, timezone.now())
+        contents = access.readable_history(reel).values_list("content", flat=True)
+        lines = (json.dumps({"content": base64.b64encode(bytes(content)).decode()}) + "\n" for content in contents)
+        return HttpResponse("".join(lines), content_type=JSON_LINES)
+
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+        id="reels_history_export",
+        says='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
+        answer=None,
+        scope=Scope.READ,
+    )

@@ -1,0 +1,28 @@
+"""The shape of what is kept about people, sites, reel types, machines and reels, and their histories."""
+
+from reels.models.assemblies import CableEvent, Hold, Installation, Reel
+from reels.models.base import Kept, choices, columns
+from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
+from reels.models.people import ApiToken, Person, Posting, Submission
+from reels.models.register import Machine, ReelType, Site
+
+__all__ = [
+    "ApiToken",
+    "CableEvent",
+    "Chain",
+    "CheckpointMade",
+    "FeedPlace",
+    "HistoryEntry",
+    "Hold",
+    "Installation",
+    "Kept",
+    "Machine",
+    "Person",
+    "Posting",
+    "Reel",
+    "ReelType",
+    "Site",
+    "Submission",
+    "choices",
+    "columns",
+]

@@ -1,0 +1,115 @@
+"""Reels: where each is, what was done to its cable, and what holds it back."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from reels import append_only
+from reels.models.base import Kept, exact_length
+from reels.models.histories import Chain
+from reels.models.people import Person
+from reels.models.register import Machine, ReelType, Site
+
+
+class Reel(Kept):
+    """A reel assembly: drum, flanges and cable as one removable, serial-numbered unit."""
+
+    serial = models.CharField(max_length=40, unique=True)
+    type = models.ForeignKey(ReelType, on_delete=models.PROTECT, related_name="reels")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="reels")
+    chain = models.OneToOneField(Chain, on_delete=models.PROTECT, related_name="reel")
+    received_on = models.DateField()
+    cable_length_m = exact_length(null=True, blank=True, help_text="Of the cable it was received with; empty: unknown.")
+    retired_at = models.DateTimeField(null=True, blank=True)
+    retired_reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("serial",)
+
+    def __str__(self) -> str:
+        return self.serial
+
+
+class Installation(Kept):
+    """A reel in a machine, from when until when."""
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="installations")
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="installations")
+    installed_at = models.DateTimeField()
+    installed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    removed_at = models.DateTimeField(null=True)
+    removed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="installation_one_machine_per_reel", fields=("reel",), condition=Q(removed_at__isnull=True)
+            ),
+            models.UniqueConstraint(
+                name="installation_one_reel_per_machine", fields=("machine",), condition=Q(removed_at__isnull=True)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reel} in {self.machine}"
+
+
+class CableEvent(models.Model):
+    """Cable cut, or replaced, or a counter-entry that takes a wrong or doubled one back."""
+
+    class Kind(models.TextChoices):
+        CUT = "cut", "cut"
+        REPLACED = "replaced", "cable replaced"
+        REVERSAL = "reversal", "entry reversed"
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+    hidden_columns: ClassVar[frozenset[str]] = frozenset()
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="cable_events")
+    kind = models.CharField(max_length=8, choices=Kind)
+    length_removed_m = exact_length(null=True)
+    length_fitted_m = exact_length(null=True)
+    happened_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    document = models.CharField(max_length=120, blank=True)
+    remark = models.TextField(blank=True)
+    reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="reversed_by")
+
+    class Meta:
+        ordering = ("happened_at", "id")
+        indexes = [models.Index(fields=("reel", "happened_at"), name="cable_event_by_reel")]
+        constraints = [
+            models.CheckConstraint(
+                name="cable_event_cut_has_length",
+                condition=~Q(kind="cut") | Q(length_removed_m__gt=0, length_removed_m__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="cable_event_reversal_names_one",
+                condition=Q(kind="reversal", reverses__isnull=False) | (~Q(kind="reversal") & Q(reverses__isnull=True)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} on {self.reel}"
+
+
+class Hold(Kept):
+    """A reel that may not be used until somebody lets it go."""
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="holds")
+    placed_at = models.DateTimeField()
+    placed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    reason = models.TextField()
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    end_reason = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(name="hold_one_per_reel", fields=("reel",), condition=Q(ended_at__isnull=True))
+        ]
+
+    def __str__(self) -> str:
+        return f"hold on {self.reel}"

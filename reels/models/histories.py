@@ -1,0 +1,72 @@
+"""The histories, the order of all their entries, and the checkpoints over it."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from reels import append_only
+from reels.domain.ledger import FIRST_PREV
+from reels.models.base import Kept
+from reels.models.people import Person
+
+
+class Chain(Kept):
+    """A history: its name, how many entries it has and the digest of the last. Its row is the lock of what it tells."""
+
+    name = models.CharField(max_length=80, unique=True)
+    length = models.PositiveIntegerField(default=0)
+    head = models.CharField(max_length=64, default=FIRST_PREV)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class HistoryEntry(models.Model):
+    """One act: canonical bytes, their digest, and the digest of the entry before. See reels/domain/ledger.py."""
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+
+    chain = models.ForeignKey(Chain, on_delete=models.PROTECT, related_name="entries")
+    seq = models.PositiveIntegerField()
+    at = models.DateTimeField()
+    act = models.CharField(max_length=40)
+    actor = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    prev = models.CharField(max_length=64)
+    digest = models.CharField(max_length=64, unique=True)
+    content = models.BinaryField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="history_entry_one_per_place", fields=("chain", "seq"))]
+
+    def __str__(self) -> str:
+        return f"{self.chain} entry {self.seq}: {self.act}"
+
+
+class FeedPlace(Kept):
+    """The place of a history entry in the feed of changes; see reels/services/feed.py."""
+
+    entry = models.OneToOneField(HistoryEntry, on_delete=models.PROTECT, related_name="place")
+    number = models.PositiveBigIntegerField(null=True, unique=True, help_text="Empty until it is numbered.")
+
+    class Meta:
+        indexes = [
+            models.Index(fields=("entry",), name="feed_place_waiting", condition=Q(number__isnull=True)),
+        ]
+
+    def __str__(self) -> str:
+        return f"place {self.number} of the feed"
+
+
+class CheckpointMade(models.Model):
+    """A checkpoint as it was given out; see reels/domain/checkpoint.py."""
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+
+    entries = models.PositiveBigIntegerField(unique=True)
+    root = models.CharField(max_length=64)
+    made_at = models.DateTimeField()
+    text = models.TextField()
+
+    def __str__(self) -> str:
+        return f"checkpoint over {self.entries} entries"

@@ -1,0 +1,271 @@
+"""Who may do what: one row for every method of every route of ours. A route without a row fails test_matrix.py.
+
+To add a route, add a row: what it is called, its path with the names of WORLD in braces, the rule, and for a write who
+is the right person and what is sent. A rule is the answer for each of the seven who ask, in the order of WHO:
+
+  anonymous    nobody is logged in
+  stranger     every authorisation there is, at another site
+  colleague    posted at the site, authorised for nothing
+  expired      posted at the site, authorised there for everything until yesterday
+  right        the person whose part it is (for a read: a colleague)
+  script       a token with every scope, of the right person
+  administrator  posted nowhere, authorised for nothing
+
+2 stands for any answer that did it; every other number is the very status.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from tests.api_fixtures import PREPARATION, both
+from tests.builders import GOOD, PASSWORD, Cast
+
+WHO = ("anonymous", "stranger", "colleague", "expired", "right", "script", "administrator")
+
+# API -----------------------------------------------------------------------------------------------------------------
+
+ANYBODY = (2, 2, 2, 2, 2, 2, 2)
+LOGGED_IN = (401, 2, 2, 2, 2, 2, 2)
+IN_PERSON = (401, 2, 2, 2, 2, 403, 2)
+AT_THE_SITE = (401, 404, 2, 2, 2, 2, 404)
+NO_DOCUMENT_YET = (401, 404, 409, 409, 409, 409, 404)
+AUTHORISED = (401, 404, 403, 403, 2, 403, 404)
+AUTHORISED_OR_SCRIPT = (401, 404, 403, 403, 2, 2, 404)
+SCRIPT_NAMES_THE_TECHNICIAN = (401, 404, 403, 403, 2, 400, 404)
+TOOK_PART = (401, 404, 409, 409, 2, 403, 404)
+ADMINISTRATOR = (401, 403, 403, 403, 2, 403, 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One method of one route."""
+
+    name: str  # the operation's id; for a page, its path as the URL configuration has it
+    path: str
+    rule: tuple[int, ...]
+    right: str = "colleague"
+    method: str = "GET"
+    body: dict[str, Any] = field(default_factory=dict)
+
+
+def read(name: str, path: str, rule: tuple[int, ...] = AT_THE_SITE, right: str = "colleague") -> Row:
+    return Row(name=name, path=path, rule=rule, right=right)
+
+
+def write(name: str, path: str, right: str, rule: tuple[int, ...] = AUTHORISED, /, **body: Any) -> Row:
+    return Row(name=name, path=path, rule=rule, right=right, method="POST", body=body)
+
+
+def patch(name: str, path: str, /, **body: Any) -> Row:
+    return Row(name=name, path=path, rule=ADMINISTRATOR, right="administrator", method="PATCH", body=body)
+
+
+WHY = {"reason": "it is so"}
+NEW_TYPE = {
+    "code": "w30", "core_diameter_mm": "300", "cable_diameter_mm": "10", "wraps_odd_layer": 30, "wraps_even_layer": 29,
+    "max_layers": 20, "anchor_side": "left",
+}  # fmt: skip
+UNTIL = "2026-12-01T00:00:00Z"
+FROM = "2026-03-02T00:00:00Z"
+SET = {"layers": 12, "wraps": 10}
+
+
+def api_rows(cast: Cast) -> tuple[Row, ...]:
+    """Every operation of the API."""
+    return (
+        Row(name="session_begin", path="session", method="POST", rule=ANYBODY, right="technician",
+            body={"username": "tess", "password": PASSWORD}),
+        read("session_show", "session", IN_PERSON),
+        Row(name="session_end", path="session", method="DELETE", rule=IN_PERSON),
+        read("openapi_show", "openapi", LOGGED_IN),
+        # people, tokens, reference data
+        read("people_list", "people", ADMINISTRATOR, "administrator"),
+        read("people_show", "people/tess", ADMINISTRATOR, "administrator"),
+        write("people_add", "people", "administrator", ADMINISTRATOR, username="new", full_name="New Hand",
+              staff_number="S-9", password=PASSWORD),
+        patch("people_change", "people/tess", full_name="Tess H. Hollin"),
+        write("postings_add", "people/tess/postings", "administrator", ADMINISTRATOR, site="aldermere",
+              valid_from=FROM),
+        read("tokens_list", "tokens", ADMINISTRATOR, "administrator"),
+        write("tokens_issue", "tokens", "administrator", ADMINISTRATOR, person="tess", name="spool", scopes=["read"],
+              expires_at=UNTIL),
+        write("tokens_revoke", "tokens/{token}/revocation", "administrator", ADMINISTRATOR, **WHY),
+        read("sites_list", "sites", LOGGED_IN),
+        read("sites_show", "sites/kettle-point"),
+        write("sites_add", "sites", "administrator", ADMINISTRATOR, code="new", name="New"),
+        patch("sites_change", "sites/kettle-point", name="Kettle Head"),
+        read("reel_types_list", "reel-types", LOGGED_IN),
+        read("reel_types_show", "reel-types/w28", LOGGED_IN),
+        write("reel_types_add", "reel-types", "administrator", ADMINISTRATOR, **NEW_TYPE),
+        patch("reel_types_change", "reel-types/w28", odd_colour="red"),
+        read("machines_list", "machines", LOGGED_IN),
+        read("machines_show", "machines/RM-7"),
+        write("machines_add", "machines", "administrator", ADMINISTRATOR, serial="RM-99", host="Heron 9",
+              site="kettle-point", wrap_gauge="WG-99"),
+        # without a posting there, an administrator does not find a machine
+        Row(name="machines_change", path="machines/RM-7", method="PATCH", right="administrator",
+            rule=(401, 403, 403, 403, 404, 403, 404), body={"host": "Heron 8"}),
+        read("authorisations_list", "authorisations", LOGGED_IN),
+        write("authorisations_grant", "authorisations", "administrator", ADMINISTRATOR, person="noel", act="count",
+              reel_type=None, site="kettle-point", valid_from=FROM),
+        write("authorisations_end", "authorisations/{authorisation}/end", "administrator", ADMINISTRATOR, **WHY),
+        write("imports_make", "imports", "administrator", ADMINISTRATOR, files={"reels.csv": "{reels_csv}"}),
+        # histories and checkpoints
+        read("reels_history", "reels/PLAIN/history"),
+        read("reels_history_export", "reels/PLAIN/history/export"),
+        read("changes_list", "changes", LOGGED_IN),
+        read("checkpoints_list", "checkpoints", LOGGED_IN),
+        read("checkpoints_show", "checkpoints/{checkpoint}", LOGGED_IN),
+        read("checkpoints_inclusion", "checkpoints/{checkpoint}/inclusion?digest={digest}", LOGGED_IN),
+        read("checkpoints_consistency", "checkpoints/{checkpoint}/consistency?from=1", LOGGED_IN),
+        write("checkpoints_make", "checkpoints", "administrator", ADMINISTRATOR),
+        # reels
+        read("reels_list", "reels", LOGGED_IN),
+        read("reels_show", "reels/PLAIN"),
+        write("reels_receive", "reels", "control", serial="NEW", type="w28",
+              site="kettle-point", received_on="2026-03-01"),
+        read("cable_events_list", "reels/PLAIN/cable-events"),
+        write("cable_events_log", "reels/PLAIN/cable-events", "control", AUTHORISED_OR_SCRIPT, kind="cut",
+              happened_at="2026-03-02T08:00:00Z", length_removed_m="2.0"),
+        write("cable_events_reverse", "reels/CUT/cable-events/{event}/reversal", "control", remark="another reel"),
+        write("reels_install", "reels/PLAIN/installation", "control", machine="RM-8"),
+        write("reels_remove", "reels/INSTALLED/removal", "control"),
+        write("reels_hold", "reels/PLAIN/hold", "control", **WHY),
+        write("reels_end_hold", "reels/HELD/hold/end", "control", **WHY),
+        write("reels_move", "reels/PLAIN/move", "control", site="aldermere"),
+        write("reels_retire", "reels/PLAIN/retirement", "control", **WHY),
+        # counts
+        write("workings_show", "workings", "colleague", LOGGED_IN, reel_type="w28", reading=GOOD),
+        read("inspections_list", "inspections", LOGGED_IN),
+        read("inspections_show", "inspections/{opened}"),
+        read("inspections_plausibility", "inspections/{worked}/plausibility"),
+        write("inspections_open", "reels/PLAIN/inspections", "technician", SCRIPT_NAMES_THE_TECHNICIAN, **PREPARATION),
+        write("keyings_key", "inspections/{opened}/keyings", "technician", point="scale_left", role="technician",
+              scale_left=13),
+        write("readings_record", "inspections/{opened}/readings", "technician", AUTHORISED_OR_SCRIPT, **both(cast)),
+        write("inspections_ask_help", "inspections/{opened}/help", "technician", remark="a strand"),
+        write("inspections_release", "inspections/{referred}/release", "releaser", decision="read_again", **WHY),
+        write("inspections_read_again", "inspections/{worked}/fresh-reading", "technician", **WHY),
+        write("inspections_cancel", "inspections/{opened}/cancellation", "technician", **WHY),
+        write("inspections_accept_surprise", "inspections/{surprising}/surprise", "verifier", **WHY),
+        read("sign_offs_list", "inspections/{signed}/sign-offs"),
+        read("sign_offs_export", "inspections/{signed}/signatures/export"),
+        read("inspection_document_show", "inspections/{signed}/record.pdf", NO_DOCUMENT_YET),
+        write("sign_offs_sign", "inspections/{worked}/sign-offs", "technician", TOOK_PART, meaning="counted",
+              password=PASSWORD),
+        write("inspections_ask_void", "inspections/{signed}/void", "verifier", **WHY),
+        write("inspections_confirm_void", "inspections/{void_asked}/void/confirmation", "releaser"),
+        # setup values
+        read("setup_values_list", "setup-values", LOGGED_IN),
+        read("setup_values_show", "setup-values/{issued}"),
+        write("setup_values_issue", "reels/SIGNED/setup-values", "control", machine="RM-8"),
+        write("setup_values_return_gauge", "setup-values/{issued}/gauge-return", "setter"),
+        write("read_backs_key", "setup-values/{gauge_back}/read-backs", "setter", **SET),
+        write("setup_values_confirm", "setup-values/{read_back}/confirmations", "confirmer", **SET),
+        write("setup_values_check", "setup-values/{confirmed}/checks", "setter", kind="functional", passed=True),
+        write("setup_values_withdraw", "setup-values/{issued}/withdrawal", "control", **WHY),
+        # drift
+        read("drift_report", "reports/drift", LOGGED_IN),
+        read("reels_drift", "reels/PLAIN/drift"),
+        read("drift_flags_list", "drift-flags", LOGGED_IN),
+        write("drift_flags_assign", "drift-flags", "control", reel="TWICE", from_at="{from_at}", to_at="{to_at}",
+              assigned_to="tess"),
+        write("drift_flags_reassign", "drift-flags/{flag}/assignment", "control", assigned_to="vic"),
+        write("drift_flags_look_into", "drift-flags/{flag}/finding", "control", finding="no work order"),
+        write("drift_flags_close", "drift-flags/{flag}/ending", "control", ending="unexplained", **WHY),
+    )  # fmt: skip
+
+
+# Pages ----------------------------------------------------------------------------------------------------------------
+
+# A page has no tokens: whoever is not in a session is sent to the page to log in. What is posted here is an empty form,
+# which is refused (422) before the service asks who it is; that the service asks is in the rows above.
+LOGIN = (2, 302, 302, 302, 302, 2, 302)
+LOGIN_EMPTY = (422, 302, 302, 302, 302, 422, 302)
+SEEN_LOGGED_IN = (302, 2, 2, 2, 2, 302, 2)
+SEEN_AT_THE_SITE = (302, 404, 2, 2, 2, 302, 404)
+SEEN_IF_AUTHORISED = (302, 404, 403, 403, 2, 302, 404)
+PAGE_NO_DOCUMENT_YET = (302, 404, 409, 409, 409, 302, 404)
+NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
+SENT_ON = (302, 302, 302, 302, 302, 302, 302)
+SENT_ON_AT_THE_SITE = (302, 404, 302, 302, 302, 302, 404)
+NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
+EMPTY_FORM = (302, 422, 422, 422, 422, 302, 422)
+EMPTY_FORM_AT_THE_SITE = (302, 404, 422, 422, 422, 302, 404)
+
+
+def page(
+    name: str, path: str, rule: tuple[int, ...], posted: tuple[int, ...] = NO_METHOD, right: str = "control"
+) -> tuple[Row, Row]:
+    """What a page answers to those who look, and to those who post an empty form."""
+    looked = Row(name=name, path=path, rule=rule, right=right)
+    return looked, Row(name=name, path=path, rule=posted, right=right, method="POST")
+
+
+def _act(name: str, path: str, right: str = "control") -> tuple[Row, Row]:
+    return page(name, path, SEEN_IF_AUTHORISED, EMPTY_FORM_AT_THE_SITE, right)
+
+
+REEL, SETUP, COUNT = "reels/<path:serial>", "setup-values/<int:setup_id>", "inspections/<int:inspection_id>"
+FLAG = "drift/flags/<int:flag_id>"
+
+PAGES = (
+    *page("login", "/login", LOGIN, LOGIN_EMPTY),
+    *page("logout", "/logout", NO_METHOD, SENT_ON),
+    *page("length-unit", "/length-unit", NO_METHOD, SENT_ON),
+    *page("reference", "/reference", SEEN_LOGGED_IN),
+    *page("", "/", SENT_ON, SENT_ON),
+    *page("board", "/board", SEEN_LOGGED_IN),
+    *page("audit", "/audit", SEEN_LOGGED_IN),
+    *page("audit.csv", "/audit.csv", SEEN_LOGGED_IN),
+    # documents
+    *page("inspections/<id:inspection_id>/record.pdf", "/inspections/{signed}/record.pdf", PAGE_NO_DOCUMENT_YET),
+    *page("documents/check", "/documents/check", SEEN_LOGGED_IN, EMPTY_FORM),
+    *page("documents/inspections.zip", "/documents/inspections.zip", SEEN_LOGGED_IN),
+    *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),
+    *page("documents/setup-cards/<id:setup_id>.pdf", "/documents/setup-cards/{issued}.pdf", SEEN_AT_THE_SITE),
+    *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
+    # drift
+    *page("drift", "/drift", SEEN_LOGGED_IN),
+    *page(f"{REEL}/drift", "/reels/PLAIN/drift", SEEN_AT_THE_SITE),
+    *page(f"{REEL}/drift/flag", "/reels/PLAIN/drift/flag", NOT_THERE, NOT_THERE),  # no such interval
+    *page(FLAG, "/drift/flags/{flag}", SEEN_AT_THE_SITE),
+    *_act(f"{FLAG}/assignment", "/drift/flags/{flag}/assignment"),
+    *_act(f"{FLAG}/finding", "/drift/flags/{flag}/finding"),
+    *_act(f"{FLAG}/ending", "/drift/flags/{flag}/ending"),
+    # reels
+    *page("reels", "/reels", SEEN_LOGGED_IN),
+    *page(REEL, "/reels/PLAIN", SEEN_AT_THE_SITE),
+    *_act(f"{REEL}/cut", "/reels/PLAIN/cut"),
+    *_act(f"{REEL}/replacement", "/reels/PLAIN/replacement"),
+    *_act(f"{REEL}/cable-events/<int:event_id>/reversal", "/reels/CUT/cable-events/{event}/reversal"),
+    *_act(f"{REEL}/setup-values", "/reels/SIGNED/setup-values"),
+    *_act(f"{REEL}/installation", "/reels/PLAIN/installation"),
+    *_act(f"{REEL}/removal", "/reels/INSTALLED/removal"),
+    *_act(f"{REEL}/hold", "/reels/PLAIN/hold"),
+    *_act(f"{REEL}/hold/end", "/reels/HELD/hold/end"),
+    *_act(f"{REEL}/move", "/reels/PLAIN/move"),
+    *_act(f"{REEL}/retirement", "/reels/PLAIN/retirement"),
+    # setup values
+    *page(SETUP, "/setup-values/{issued}", SEEN_AT_THE_SITE),
+    *_act(f"{SETUP}/gauge", "/setup-values/{issued}/gauge", "setter"),
+    *_act(f"{SETUP}/read-back", "/setup-values/{gauge_back}/read-back", "setter"),
+    *_act(f"{SETUP}/confirmation", "/setup-values/{read_back}/confirmation", "confirmer"),
+    *_act(f"{SETUP}/check", "/setup-values/{confirmed}/check", "setter"),
+    *_act(f"{SETUP}/withdrawal", "/setup-values/{issued}/withdrawal"),
+    # counts
+    *page(COUNT, "/inspections/{signed}", SEEN_AT_THE_SITE),
+    *page(f"{REEL}/count", "/reels/PLAIN/count", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/worksheet", "/inspections/{opened}/worksheet", SEEN_IF_AUTHORISED, SEEN_IF_AUTHORISED,
+          "technician"),
+    *page(f"{COUNT}/witness", "/inspections/{opened}/witness", SEEN_IF_AUTHORISED, SEEN_IF_AUTHORISED, "verifier"),
+    *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
+    *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
+    *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,
+          SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/result", "/inspections/{worked}/result", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/help", "/inspections/{opened}/help", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/referral", "/inspections/{referred}/referral", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "releaser"),
+    *page(f"{COUNT}/cancel", "/inspections/{opened}/cancel", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/void", "/inspections/{signed}/void", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "verifier"),
+)  # fmt: skip

@@ -1,0 +1,256 @@
+"""The stand-alone checker as its user runs it: a process of its own, with files and nothing else of the service."""
+
+import base64
+import json
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from inspections.services import maintenance
+from reels.domain import checkpoint, ledger
+from reels.models import Person, Reel
+from reels.services.checkpoint_key import checkpoint_key
+from reels.services.history import Actor
+from tests import builders
+from tests.api_client import ApiClient
+from tests.builders import administrator
+
+CHECKER = Path(__file__).resolve().parents[2] / "deploy" / "handbook" / "check_records.py"
+
+
+@dataclass(slots=True)
+class Case:
+    """A folder with everything that the service gives out, and the checker."""
+
+    folder: Path
+    key: str
+
+    def run(self, *arguments: str) -> tuple[int, str]:
+        """Exit status and what is printed. Names of files are those in the folder."""
+        environment = {"PATH": os.environ["PATH"], "PYTHONIOENCODING": "utf-8"}
+        done = subprocess.run(
+            [sys.executable, str(CHECKER), *arguments], cwd=self.folder, env=environment, capture_output=True,
+            text=True, check=False,
+        )  # fmt: skip
+        assert done.stderr == ""
+        return done.returncode, done.stdout
+
+    def change(self, name: str, old: str, new: str) -> None:
+        path = self.folder / name
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+    def set(self, name: str, **values: Any) -> None:
+        path = self.folder / name
+        path.write_text(json.dumps({**json.loads(path.read_text()), **values}))
+
+
+@pytest.fixture
+def case(db, tmp_path):
+    """A signed count with a checkpoint before and one after it."""
+    cast = builders.Cast()
+    builders.make_reel()
+    way = ApiClient(administrator())
+    earlier = way.post("checkpoints").json()
+    inspection = builders.signed_count(cast)
+    later = way.post("checkpoints").json()
+    reader, n = ApiClient(cast.colleague), later["entries"]
+    head = Reel.objects.get().chain.head
+    files = {
+        "earlier.txt": earlier["text"].encode(),
+        "later.txt": later["text"].encode(),
+        "history.jsonl": reader.get("reels/LW-0001/history/export").content,
+        "inclusion.json": reader.get(f"checkpoints/{n}/inclusion?digest={head}").content,
+        "consistency.json": reader.get(f"checkpoints/{n}/consistency?from={earlier['entries']}").content,
+        "signatures.json": reader.get(f"inspections/{inspection.pk}/signatures/export").content,
+    }
+    for name, content in files.items():
+        (tmp_path / name).write_bytes(content)
+    return Case(folder=tmp_path, key=checkpoint.public_hex(checkpoint_key()))
+
+
+# What holds ---------------------------------------------------------------------------------------------------------
+
+
+def test_what_the_service_gives_out_holds(case):
+    reel = Reel.objects.get()
+    status, says = case.run("checkpoint", "later.txt", case.key)
+    assert (status, "in 2 chains holds" in says) == (0, True)
+    status, says = case.run("history", "history.jsonl")
+    assert (status, says) == (0, f"reel:LW-0001: {reel.chain.length} entries, whole, ending in {reel.chain.head}.\n")
+    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    assert (status, f"the first {reel.chain.length} were there" in says) == (0, True)
+    status, says = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    assert (status, says.startswith("Nothing that the earlier checkpoint covers was changed")) == (0, True)
+    status, says = case.run("signatures", "signatures.json")
+    assert (status, "“counted” by Tess Hollin" in says, "“verified” by Vic Amberley" in says) == (0, True, True)
+    status, says = case.run("signatures", "signatures.json", "history.jsonl")
+    assert (status, "The history tells of the record" in says) == (0, True)
+
+
+def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(case):
+    length = Reel.objects.get().chain.length
+    maintenance.place_hold(serial="LW-0001", reason="rust", actor=Actor(person("mona")), at=builders.later(days=1))
+    grown = ApiClient(person("noel")).get("reels/LW-0001/history/export").content
+    (case.folder / "history.jsonl").write_bytes(grown)
+    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    assert status == 0
+    assert f"{length + 1} entries, whole; the first {length} were there" in says
+
+
+def person(username: str) -> Person:
+    return Person.objects.get(username=username)
+
+
+def test_the_checker_needs_nothing_of_the_service():
+    names = {line.split()[1].split(".")[0] for line in CHECKER.read_text().splitlines()
+             if line.startswith(("import ", "from "))}  # fmt: skip
+    assert names <= set(sys.stdlib_module_names) | {"cryptography"}
+
+
+# What does not ------------------------------------------------------------------------------------------------------
+
+
+def test_a_changed_checkpoint_and_another_key_are_found(case):
+    other = "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c"  # RFC 8032, 7.1, test 2
+    broken = (1, "BROKEN: the checkpoint's signature does not hold for this key.\n")
+    assert case.run("checkpoint", "later.txt", other) == broken
+    case.change("later.txt", "chains: 2", "chains: 3")
+    assert case.run("checkpoint", "later.txt", case.key) == broken
+    case.change("later.txt", "form 1", "form 2")
+    assert case.run("checkpoint", "later.txt", case.key) == (1, "BROKEN: this is not a checkpoint of form 1.\n")
+
+
+def lines(case: Case) -> list[str]:
+    return (case.folder / "history.jsonl").read_text().splitlines(keepends=True)
+
+
+@pytest.mark.parametrize(
+    "tamper",
+    [
+        pytest.param(lambda rows: rows[:2] + rows[3:], id="an entry removed"),
+        pytest.param(lambda rows: [rows[0], rows[2], rows[1], *rows[3:]], id="two entries exchanged"),
+        pytest.param(lambda rows: [*rows, rows[-1]], id="an entry twice"),
+        pytest.param(lambda rows: rows[1:], id="without its beginning"),
+        pytest.param(lambda rows: [edited(rows[0]), *rows[1:]], id="an entry edited"),
+        pytest.param(lambda rows: [], id="empty"),
+    ],
+)
+def test_a_history_that_is_not_whole_is_found(case, tamper):
+    (case.folder / "history.jsonl").write_text("".join(tamper(lines(case))))
+    status, says = case.run("history", "history.jsonl")
+    assert (status, says.startswith("BROKEN: ")) == (1, True)
+
+
+def edited(line: str) -> str:
+    said = json.loads(base64.b64decode(json.loads(line)["content"]))
+    said["actor"]["name"] = "Somebody Else"
+    return json.dumps({"content": base64.b64encode(ledger.canonical(said)).decode()}) + "\n"
+
+
+@pytest.mark.parametrize("kept", [1, -1], ids=["all but the first entry gone", "the last entry gone"])
+def test_a_history_cut_short_is_found_with_a_checkpoint(case, kept):
+    (case.folder / "history.jsonl").write_text("".join(lines(case)[:kept]))
+    assert case.run("history", "history.jsonl")[0] == 0
+    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    assert (status, "for no entry of this history" in says) == (1, True)
+
+
+def test_a_history_written_anew_is_found_with_a_checkpoint(case):
+    """Its own digests all fit; only who keeps the checkpoint can tell."""
+    prev, rows = ledger.FIRST_PREV, []
+    for line in lines(case):
+        said = json.loads(base64.b64decode(json.loads(line)["content"]))
+        said["prev"], said["actor"]["name"] = prev, "Somebody Else"
+        content = ledger.canonical(said)
+        prev = ledger.digest(content)
+        rows.append(json.dumps({"content": base64.b64encode(content).decode()}) + "\n")
+    (case.folder / "history.jsonl").write_text("".join(rows))
+    assert case.run("history", "history.jsonl")[0] == 0
+    assert case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")[0] == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "values", "why"),
+    [
+        ("inclusion.json", {"index": 0}, "too few hashes, or too many"),
+        ("inclusion.json", {"hashes": []}, "too few hashes"),
+        ("inclusion.json", {"size": 3}, "the proof is for entry"),
+        ("inclusion.json", {"index": 10**6}, "the proof is for entry"),
+    ],
+)
+def test_a_wrong_proof_of_inclusion_is_found(case, name, values, why):
+    case.set(name, **values)
+    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    assert (status, why in says) == (1, True), says
+
+
+def test_checkpoints_that_do_not_follow_are_found(case):
+    swapped = case.run("consistency", "later.txt", "earlier.txt", case.key, "consistency.json")
+    assert (swapped[0], "the earlier checkpoint has" in swapped[1]) == (1, True)
+    case.set(
+        "consistency.json",
+        hashes=["00" * 32] * len(json.loads((case.folder / "consistency.json").read_text())["hashes"]),
+    )
+    changed = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    assert (changed[0], "something was changed, removed or put in" in changed[1]) == (1, True)
+    case.set("consistency.json", hashes=[])
+    short = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    assert (short[0], "too few hashes" in short[1]) == (1, True)
+
+
+def test_signatures_that_do_not_fit_their_record_are_found(case):
+    exported = json.loads((case.folder / "signatures.json").read_text())
+    one, two = exported["signatures"]
+    record = base64.b64decode(exported["record"])
+    other = base64.b64encode(record.replace(b'"wraps":10', b'"wraps":11')).decode()
+    assert other != exported["record"]
+    named = base64.b64decode(one["statement"]).replace(b"Tess", b"Bess")
+    forged = {"statement": base64.b64encode(named).decode(), "digest": one["digest"]}
+    for values, why in (
+        ({"record": other}, "signed another record than this one"),
+        ({"signatures": [forged, two]}, "the statement of Bess Hollin was changed"),
+        ({"signatures": [one, one]}, "two signatures are by the same person"),
+        ({"signatures": []}, "there is no signature"),
+    ):
+        (case.folder / "signatures.json").write_text(json.dumps({**exported, **values}))
+        assert case.run("signatures", "signatures.json")[1].endswith(f"{why}.\n")
+        assert case.run("signatures", "signatures.json")[0] == 1
+
+
+def test_a_signature_made_up_whole_is_found_with_the_history(case):
+    exported = json.loads((case.folder / "signatures.json").read_text())
+    for each in exported["signatures"]:
+        statement = base64.b64decode(each["statement"]).replace(b"Tess", b"Bess")
+        each.update(statement=base64.b64encode(statement).decode(), digest=ledger.digest(statement))
+    (case.folder / "signatures.json").write_text(json.dumps(exported))
+    assert case.run("signatures", "signatures.json")[0] == 0
+    status, says = case.run("signatures", "signatures.json", "history.jsonl")
+    assert (status, "tells of no record or signature with the digest" in says) == (1, True)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("checkpoint", "nowhere.txt", "00" * 32),
+        ("history", "signatures.json"),
+        ("history", "later.txt"),
+        ("signatures", "history.jsonl"),
+        ("consistency", "earlier.txt", "later.txt", "KEY", "earlier.txt"),
+    ],
+)
+def test_what_cannot_be_read_is_said_and_is_no_verdict(case, arguments):
+    status, says = case.run(*(case.key if each == "KEY" else each for each in arguments))
+    assert (status, says.startswith("This cannot be read: ")) == (2, True), says
+
+
+@pytest.mark.parametrize("arguments", [(), ("unknown",), ("checkpoint",), ("history", "a", "b"), ("signatures",)])
+def test_without_a_command_or_its_files_it_says_how_it_is_used(tmp_path, arguments):
+    status, says = Case(folder=tmp_path, key="").run(*arguments)
+    assert (status, "python check_records.py consistency" in says) == (2, True)

@@ -1,0 +1,221 @@
+"""Every route × everybody who may ask × read and write: the answers are those of the table in matrix.py."""
+
+import json
+from datetime import timedelta
+from itertools import count
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import get_resolver, resolve
+
+from inspections.domain.words import Act
+from inspections.services import flags, maintenance, setup, signing
+from inspections.services.flags import FlaggedInterval
+from reels.domain.words import Scope
+from reels.models import HistoryEntry, Person, Reel
+from reels.services import checkpoints
+from reels.services.history import Actor
+from reports.services import assessing
+from tests import builders, stories
+from tests.api_fixtures import make_token
+from tests.builders import NOW, Cast, administrator, later
+from tests.deploy.matrix import PAGES, WHO, Row, api_rows
+from tests.page_fixtures import on_the_day
+from tests.reels.api.test_deny_by_default import walk
+
+__all__ = ["on_the_day"]
+pytestmark = pytest.mark.usefixtures("on_the_day")
+_keys = count(1)
+
+
+class World:
+    """One reel in each state, by the state's name as its serial number, and what hangs on them."""
+
+    def __init__(self) -> None:
+        self.cast = Cast()
+        self.expired = builders.make_person("exa")
+        for act in Act:
+            builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
+        for serial in ("PLAIN", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE", "CUT",
+                       "INSTALLED", "HELD"):  # fmt: skip
+            builders.make_reel(serial)
+        for machine in ("RM-7", "RM-8"):
+            builders.make_machine(machine)
+        self.names = {**self._reels(), **self._counts(), **self._values(), **self._others()}
+
+    def _reels(self) -> dict[str, Any]:
+        by: dict[str, Any] = {"actor": Actor(self.cast.control), "at": NOW}
+        event = builders.log_cut(self.cast, "CUT")
+        builders.make_machine("RM-9")
+        maintenance.install(serial="INSTALLED", machine_serial="RM-9", **by)
+        maintenance.place_hold(serial="HELD", reason="rust", **by)
+        return {"event": event.pk}
+
+    def _counts(self) -> dict[str, Any]:
+        cast = self.cast
+        referred = builders.open_count(cast, "REFERRED")
+        stories.ask_for_help(cast, referred)
+        worked = builders.read(cast, builders.open_count(cast, "WORKED"))
+        for week in range(4):
+            builders.signed_count(cast, "SURPRISING", at=later(days=week - 30))
+        fewer = builders.read(cast, builders.open_count(cast, "SURPRISING"), hand_wraps=5, gauge_wraps=5)
+        void_asked = builders.signed_count(cast, "VOIDED")
+        signing.request_void(inspection_id=void_asked.pk, reason="wrong", actor=Actor(cast.verifier), at=NOW)
+        twice = [builders.signed_count(cast, "TWICE", at=later(days=day)).done_at for day in (-20, 0)]
+        return {
+            "opened": builders.open_count(cast, "OPENED").pk, "referred": referred.pk, "worked": worked.pk,
+            "surprising": fewer.pk, "signed": builders.signed_count(cast, "SIGNED").pk, "void_asked": void_asked.pk,
+            "from_at": twice[0].isoformat(), "to_at": twice[1].isoformat(),
+        }  # fmt: skip
+
+    def _values(self) -> dict[str, Any]:
+        """Setup values after each of the steps that lead to their confirmation."""
+        found = {}
+        for n, step in enumerate(("issued", "gauge_back", "read_back", "confirmed")):
+            serial, machine = step.upper(), f"RM-1{n}"
+            builders.make_reel(serial)
+            builders.signed_count(self.cast, serial)
+            values = builders.issued(self.cast, serial, machine)
+            maintenance.install(serial=serial, machine_serial=machine, actor=Actor(self.cast.control), at=NOW)
+            self._go_on(values, n)
+            found[step] = values.pk
+        return found
+
+    def _go_on(self, values: Any, steps: int) -> None:
+        numbers: dict[str, Any] = {"setup_id": values.pk, "layers": 12, "wraps": 10, "at": NOW}
+        acts = (
+            lambda: setup.return_gauge(setup_id=values.pk, actor=Actor(self.cast.setter), at=NOW),
+            lambda: setup.key_read_back(actor=Actor(self.cast.setter), **numbers),
+            lambda: setup.confirm(actor=Actor(self.cast.confirmer), **numbers),
+        )
+        for act in acts[:steps]:
+            act()
+
+    def _others(self) -> dict[str, Any]:
+        interval = FlaggedInterval(from_at=later(days=-9), to_at=NOW, p_unlogged_cut=0.9, explanation="shorter")
+        flag = flags.assign_flag(
+            serial="PLAIN", interval=interval, to=self.cast.control, actor=Actor(self.cast.control), at=NOW
+        )
+        self.tokens = {person.pk: make_token(person, *Scope) for person in (*vars(self.cast).values(), administrator())}
+        assessing.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
+        made = checkpoints.make(NOW)
+        return {
+            "flag": flag.pk, "token": administrator().tokens.get().pk, "checkpoint": made.entries,
+            "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
+            "digest": Reel.objects.get(serial="PLAIN").chain.head,
+            "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
+        }  # fmt: skip
+
+    def way(self, who: str, right: Person) -> tuple[Client, dict[str, str]]:
+        """A client for one of WHO, and its headers."""
+        client = Client(raise_request_exception=False)
+        people = {
+            "stranger": self.cast.stranger, "colleague": self.cast.colleague, "expired": self.expired, "right": right,
+            "administrator": administrator(),
+        }  # fmt: skip
+        if who in people:
+            client.force_login(people[who])
+        return client, {"Authorization": f"Bearer {self.tokens[right.pk]}"} if who == "script" else {}
+
+    def filled(self, text: str) -> str:
+        for name, value in self.names.items():
+            text = text.replace("{" + name + "}", json.dumps(value)[1:-1] if isinstance(value, str) else str(value))
+        return text
+
+    def asked(self, row: Row, who: str) -> tuple[Any, int]:
+        """The answer, and how many history entries it left; all of it is undone."""
+        right = administrator() if row.right == "administrator" else getattr(self.cast, row.right)
+        client, headers = self.way(who, right)
+        path = self.filled(row.path if row.path.startswith("/") else f"/api/v1/{row.path}")
+        if row.method in ("POST", "PATCH"):
+            headers |= {"Idempotency-Key": f'"m{next(_keys)}"', "If-Match": "*"}
+        before = HistoryEntry.objects.count()
+        with transaction.atomic():
+            answer = client.generic(
+                row.method, path, self.filled(json.dumps(row.body)) if row.method != "GET" else b"",
+                content_type="application/json", headers=headers,
+            )  # fmt: skip
+            told = HistoryEntry.objects.count() - before
+            transaction.set_rollback(True)
+        return answer, told
+
+
+@pytest.fixture
+def world(db):
+    return World()
+
+
+def got(row: Row, answer: Any) -> int:
+    return 2 if 200 <= answer.status_code < 300 else int(answer.status_code)
+
+
+def differences(world: World, rows: tuple[Row, ...], who: str) -> dict[str, str]:
+    """Each cell of one column that is not as the table says; and each refusal that left something recorded."""
+    found = {}
+    for row in rows:
+        answer, told = world.asked(row, who)
+        wanted = row.rule[WHO.index(who)]
+        if got(row, answer) != wanted:
+            body = b"" if answer.streaming else answer.content[:300]
+            found[f"{row.method} {row.name}"] = f"{answer.status_code}, not {wanted}: {body!r}"
+        elif wanted != 2 and told:
+            found[f"{row.method} {row.name}"] = f"{answer.status_code}, and {told} entries were recorded"
+    return found
+
+
+@pytest.mark.parametrize("who", WHO)
+def test_every_operation_of_the_api_answers_as_the_table_says(world, who):
+    assert differences(world, api_rows(world.cast), who) == {}
+
+
+@pytest.mark.parametrize("who", WHO)
+def test_every_page_is_shown_as_the_table_says(world, who):
+    assert differences(world, PAGES, who) == {}
+
+
+def test_every_operation_has_a_row_and_every_row_its_operation(world):
+    rows = {row.name: row for row in api_rows(world.cast)}
+    operations = set()
+    for path, each in walk(get_resolver()):
+        view = getattr(each.callback, "cls", None)
+        for method in ("get", "post", "patch", "delete") if path.startswith("api/") else ():
+            operation = getattr(getattr(view, method, None), "operation", None)
+            if operation is not None:
+                operations.add(operation.id)
+    assert operations == set(rows)
+    for row in rows.values():
+        view = resolve(world.filled(f"/api/v1/{row.path}").split("?")[0]).func
+        assert getattr(view.cls, row.method.lower()).operation.id == row.name  # type: ignore[attr-defined]
+
+
+def test_every_page_has_a_row():
+    pages = {path for path, _ in walk(get_resolver()) if not path.startswith(("api/", "admin/"))}
+    assert pages - {row.name for row in PAGES} == set()
+
+
+@pytest.mark.parametrize("who", ["stranger", "administrator"])
+def test_lists_show_nothing_of_a_site_where_one_is_not_posted(world, who):
+    """Their rows answer 2 for everybody: here is what is in them."""
+    right = world.cast.colleague
+    client, _ = world.way(who, right)
+    colleague, _ = world.way("colleague", right)
+    for path in (
+        "reels",
+        "machines",
+        "sites",
+        "inspections",
+        "setup-values",
+        "drift-flags",
+        "changes",
+        "reports/drift",
+    ):
+        assert names_in(colleague, path), path
+        assert names_in(client, path) == [], path
+
+
+def names_in(client: Client, path: str) -> list[str]:
+    """Which of these of Kettle Point a list shows."""
+    shown = client.get(f"/api/v1/{path}").getvalue().decode()
+    return [name for name in ('"PLAIN"', '"RM-', '"kettle-point"', '"TWICE"', '"ISSUED"') if name in shown]
