@@ -116,3 +116,11 @@ def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
     flag = readable_flags(person, at).get(pk=flag_id)
     flag.reel.chain = chain
     return flag
+
+
+def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:
+    """What the person is authorised to do to this reel now. One query."""
+    held = authorisations_in_force(person, at).filter(
+        Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id)
+    )
+    return frozenset(Act(act) for act in held.values_list("act", flat=True).distinct())

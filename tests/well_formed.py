@@ -18,7 +18,7 @@ class _Page(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
-        self.seen[tag] += 1
+        self.seen[tag] += "svg" not in self.open  # a drawing has a title of its own
         if tag not in VOID:
             self.open.append(tag)
         if "id" in given:

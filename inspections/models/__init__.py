@@ -12,12 +12,14 @@ from inspections.models.counts import (
     SignOff,
     Void,
 )
+from inspections.models.drafts import Draft
 from inspections.models.drift import DriftFlag, ImportedCount, LearnedRates, SurpriseAccepted
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
 __all__ = [
     "Added",
     "Authorisation",
+    "Draft",
     "DriftFlag",
     "ImportedCount",
     "Inspection",

@@ -12,8 +12,9 @@ from typing import Any
 from inspections.domain.words import Point
 from inspections.pages.words import LABELS
 from reels.domain import ledger
+from reels.domain.words import LengthUnit
 from reels.models import HistoryEntry
-from reels.pages.formats import count_words, metres
+from reels.pages.formats import count_words, length
 
 ACTS = {
     "reel_received": "Reel received",
@@ -77,7 +78,7 @@ class Told:
     prev: str
 
 
-def told(entry: HistoryEntry) -> Told:
+def told(entry: HistoryEntry, unit: str = LengthUnit.METRES) -> Told:
     """An entry in words. Raises nothing for an act that is not known here: it says the act's own name."""
     said: dict[str, Any] = json.loads(bytes(entry.content))
     facts = said["facts"]
@@ -90,7 +91,7 @@ def told(entry: HistoryEntry) -> Told:
         remarks=[
             *_reasons(facts, *(change["after"] for change in said["changes"])),
             *_differing(facts),
-            *(words for change in said["changes"] if (words := _outcome(change["table"], change["after"]))),
+            *(words for change in said["changes"] if (words := _outcome(change["table"], change["after"], unit))),
         ],
         inspection=facts.get("inspection"),
         changes=[*(_changed(change) for change in said["changes"]), *_revealed(facts)],
@@ -117,7 +118,7 @@ def _differing(facts: dict[str, Any]) -> list[str]:
     return [f"The two differ at the {' and the '.join(points)}."] if points else []
 
 
-def _outcome(table: str, after: dict[str, Any]) -> str:
+def _outcome(table: str, after: dict[str, Any], unit: str) -> str:
     """What an act came to, where its name does not say it."""
     match table, after:
         case "inspections_readback", {"layers": layers, "wraps": wraps, "matches": matches}:
@@ -129,7 +130,7 @@ def _outcome(table: str, after: dict[str, Any]) -> str:
         case "inspections_inspection", {"layers": int(layers), "wraps": int(wraps)}:
             return f"Worked out: {count_words(layers, wraps)}."
         case "reels_cableevent", {"length_removed_m": str(length_m)}:
-            return f"{metres(Decimal(length_m))} removed."
+            return f"{length(Decimal(length_m), unit)} removed."
     return ""
 
 

@@ -3,12 +3,15 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.http import QueryDict
+from django.urls import reverse
 
+from inspections import access as access_of_acts
 from inspections import queries
-from inspections.domain.words import InspectionState, ReelStatus
+from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages.history import told
 from inspections.pages.paging import Pages, one_page
@@ -25,7 +28,7 @@ from inspections.pages.words import (
 )  # fmt: skip
 from reels import access
 from reels.models import CableEvent, Hold, Installation, Person, Reel
-from reels.pages.formats import NOTHING, Badge, count_words, metres
+from reels.pages.formats import NOTHING, Badge, count_words, length
 from reels.queries import cable_length_at, hold_on
 
 HISTORY_SIZE = 20
@@ -85,6 +88,14 @@ class CountRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ActLink:
+    """Something that the viewer may do about the reel as it stands."""
+
+    words: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ReelPage:
     reel: Reel
     badge: Badge
@@ -97,6 +108,8 @@ class ReelPage:
     cable_events: list[CableRow]
     counts: list[CountRow]
     history: Pages
+    acts: list[ActLink]
+    may_maintain: bool
 
 
 def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelPage:
@@ -104,21 +117,60 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
     reel: Any = access.one(queries.with_status(access.readable_reels(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
-    values = [_values(row, installed) for row in _setup_values(reel)]
+    values = [shown_values(row, installed) for row in _setup_values(reel)]
     newest_first = access.readable_history(reel).reverse()
+    held = access_of_acts.acts_held(person, reel, at)
     return ReelPage(
         reel=reel,
         badge=STATUS[ReelStatus(reel.status)],
         hold=hold_on(reel),
-        cable=metres(cable_length_at(reel, at)),
-        least_cable=metres(reel.type.least_length_m),
+        cable=length(cable_length_at(reel, at), person.length_unit),
+        least_cable=length(reel.type.least_length_m, person.length_unit),
         values=next((each for each in values if each.row.withdrawn_at is None), None),
         withdrawn=[each for each in values if each.row.withdrawn_at],
         installations=installed,
-        cable_events=_cable_events(reel),
+        cable_events=_cable_events(reel, person.length_unit),
         counts=_counts(reel.inspections.all(), reel.imported_counts.all()),
-        history=one_page(newest_first, asked, HISTORY_SIZE, told, anchor="#history"),
+        history=one_page(newest_first, asked, HISTORY_SIZE, partial(told, unit=person.length_unit), anchor="#history"),
+        acts=acts_on(reel, held),
+        may_maintain=Act.MAINTAIN in held,
     )
+
+
+# What may be done -----------------------------------------------------------------------------------------------------
+
+_ACTS = (
+    ("Issue setup values", "reel-issue", {Act.ISSUE}, "counted"),
+    ("It was installed", "reel-installation", {Act.MAINTAIN, Act.SET}, "off"),
+    ("It was taken off", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
+    ("Log a cut", "reel-cut", {Act.MAINTAIN, Act.COUNT}, ""),
+    ("Log a cable replacement", "reel-replacement", {Act.MAINTAIN}, ""),
+    ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
+    ("Hold it", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
+    ("Send it elsewhere", "reel-move", {Act.MAINTAIN}, "off"),
+    ("Retire it", "reel-retirement", {Act.MAINTAIN}, "idle"),
+)
+
+
+def acts_on(reel: Any, held: frozenset[Act]) -> list[ActLink]:
+    """What somebody with these authorisations may do about the reel now; reel: with its status. No query."""
+    if reel.status == ReelStatus.RETIRED:
+        return []
+    is_off = reel.machine_serial is None
+    holds = {
+        "": True,
+        "counted": reel.counted_at is not None and reel.status != ReelStatus.HELD and reel.values_id is None,
+        "off": is_off and reel.status != ReelStatus.HELD,
+        "installed": not is_off,
+        "held": reel.status == ReelStatus.HELD,
+        "free": reel.status != ReelStatus.HELD,
+        "idle": is_off and reel.live_state is None,
+    }
+    return [
+        ActLink(words=words, address=reverse(name, args=[reel.serial]))
+        for words, name, needs, when in _ACTS
+        if holds[when] and held & needs
+    ]
 
 
 # Setup values -------------------------------------------------------------------------------------------------------
@@ -131,7 +183,8 @@ def _setup_values(reel: Reel) -> Iterable[SetupValues]:
     return found.prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
 
 
-def _values(row: SetupValues, installed: list[Installation]) -> Values:
+def shown_values(row: SetupValues, installed: list[Installation]) -> Values:
+    """Setup values with their stages and checks. No query for what `queries.with_read_backs` gave."""
     badge = CONFIRMED if row.confirmed_at else IN_FORCE
     return Values(
         row=row,
@@ -178,14 +231,14 @@ def _machine_check(row: MachineCheck) -> Check:
 # Cable and counts ---------------------------------------------------------------------------------------------------
 
 
-def _cable_events(reel: Reel) -> list[CableRow]:
+def _cable_events(reel: Reel, unit: str) -> list[CableRow]:
     rows = list(reel.cable_events.select_related("recorded_by").order_by("-happened_at", "-id"))
     taken_back = {row.reverses_id for row in rows}
     return [
         CableRow(
             row=row,
-            removed=metres(row.length_removed_m),
-            fitted=metres(row.length_fitted_m),
+            removed=length(row.length_removed_m, unit),
+            fitted=length(row.length_fitted_m, unit),
             taken_back=row.pk in taken_back,
         )
         for row in rows

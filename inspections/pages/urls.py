@@ -1,11 +1,23 @@
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 from django.views.generic import RedirectView
 
-from inspections.pages import views
+from inspections.pages import deciding, preparing, signing, views, worksheet
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
     path("reels", views.reels, name="reels"),
+    path("reels/<path:serial>/count", preparing.begin, name="count-begin"),
+    path("", include("inspections.pages.desk_urls")),
     path("reels/<path:serial>", views.reel, name="reel"),  # a serial number may hold a stroke
     path("inspections/<int:inspection_id>", views.inspection, name="inspection"),
+    path("inspections/<int:inspection_id>/worksheet", worksheet.technician, name="worksheet-technician"),
+    path("inspections/<int:inspection_id>/witness", worksheet.verifier, name="worksheet-verifier"),
+    path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),
+    path("inspections/<int:inspection_id>/stamp", worksheet.stamp, name="worksheet-stamp"),
+    path("inspections/<int:inspection_id>/drawing/<slug:role>", worksheet.drawing, name="worksheet-drawing"),
+    path("inspections/<int:inspection_id>/result", signing.result, name="result"),
+    path("inspections/<int:inspection_id>/help", deciding.ask_for_help, name="help"),
+    path("inspections/<int:inspection_id>/referral", deciding.referral, name="referral"),
+    path("inspections/<int:inspection_id>/cancel", deciding.cancel, name="cancel"),
+    path("inspections/<int:inspection_id>/void", deciding.void, name="void"),
 ]

@@ -5,10 +5,12 @@ from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from reels.domain.words import Parity
+from reels.domain.words import LengthUnit, Parity
 from reels.models import Site
 
 NOTHING = "—"
+FOOT_M = Decimal("0.3048")  # exactly: the international foot
+MILLIMETRE_M = Decimal("0.001")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,23 @@ def metres(length_m: Decimal | None) -> str:
     if length_m is None:
         return NOTHING
     return f"{length_m.normalize():f} m"
+
+
+def length(length_m: Decimal | float | None, unit: str = LengthUnit.METRES) -> str:
+    """A length in the unit that somebody prefers: 420 m; 1377.95 ft, to a hundredth."""
+    if unit == LengthUnit.METRES or length_m is None:
+        return metres(None if length_m is None else _decimal(length_m))
+    feet = (_decimal(length_m) / FOOT_M).quantize(Decimal("0.01"))
+    return f"{feet.normalize():f} ft"
+
+
+def metres_of(typed: Decimal, unit: str) -> Decimal:
+    """Metres, to the millimetre that is kept, of a length typed in a unit."""
+    return (typed * FOOT_M if unit == LengthUnit.FEET else typed).quantize(MILLIMETRE_M)
+
+
+def _decimal(length_m: Decimal | float) -> Decimal:
+    return length_m if isinstance(length_m, Decimal) else Decimal(length_m).quantize(Decimal("0.01"))
 
 
 def counted(number: int, thing: str) -> str:

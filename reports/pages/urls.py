@@ -1,9 +1,10 @@
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
 from reels.api import converters  # noqa: F401  # registers <id:…>
 from reports.pages import pdf
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("reports.pages.desk_urls")),
     path("inspections/<id:inspection_id>/record.pdf", pdf.inspection_record, name="inspection-record"),
     path("documents/check", pdf.check, name="check-document"),
     path("documents/inspections.zip", pdf.bundle, name="documents"),

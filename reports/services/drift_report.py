@@ -47,6 +47,20 @@ def flag_at(false_share: float = FALSE_SHARE) -> float:
     return flag_from(every.iterator(AT_ONCE), false_share)
 
 
+def flagged_reels(reels: QuerySet[Reel]) -> frozenset[int]:
+    """The ids of those reels of which an interval is flagged, as they were assessed last. Two queries."""
+    flagged = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=flag_at())
+    return frozenset(flagged.values_list("assessment__reel", flat=True))
+
+
+def ranked(reels: QuerySet[Reel], least_p: float) -> QuerySet[AssessedInterval]:
+    """The intervals of these reels from a probability on, most probable first, with their reel and its site."""
+    rows = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=least_p)
+    return rows.select_related("assessment__reel__site").order_by(
+        "-p_unlogged_cut", "assessment__reel__serial", "from_at", "id"
+    )
+
+
 def rows_of_reel(reel: Reel) -> Iterator[DriftRow]:
     """The rows of one reel as it was assessed last, in order of time. One query."""
     rows = AssessedInterval.objects.filter(assessment__reel=reel).order_by("from_at", "to_at", "id")

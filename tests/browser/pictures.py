@@ -13,7 +13,8 @@ def main() -> int:
     [_, folder] = sys.argv
     Path(folder).mkdir(parents=True, exist_ok=True)
     os.environ[FOLDER] = str(Path(folder).resolve())
-    return pytest.main([str(Path(__file__).with_name("take_pictures.py")), "-q"])
+    scripts = ("take_pictures.py", "take_worksheet_pictures.py", "take_desk_pictures.py")
+    return pytest.main([*(str(Path(__file__).with_name(name)) for name in scripts), "-q"])
 
 
 if __name__ == "__main__":

@@ -3,7 +3,9 @@
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.utils import timezone
 
+from reports.services import verification_runs
 from reports.services.checking import archive_breaks
 from reports.services.verification import check_records
 
@@ -15,6 +17,7 @@ class Command(BaseCommand):
         checked = check_records(self.show_progress)
         how_much = f"{checked.chains} chains, {checked.entries} entries, {checked.signatures} signatures"
         broken = checked.broken or next(archive_breaks(), None)
+        verification_runs.keep(checked, broken, at=timezone.now())
         if broken is None:
             self.stdout.write(f"{how_much}: whole")
             return

@@ -7,7 +7,7 @@ import inspections.services
 import reels.services
 from inspections.pages.history import ACTS
 
-OF_THE_REGISTER = ("authorisation_", "administrator_", "token_")  # not told in a reel's history
+OF_THE_REGISTER = ("authorisation_", "administrator_", "token_", "length_unit_")  # not told in a reel's history
 OPENERS = {"told", "_act"}
 
 

@@ -1,0 +1,200 @@
+"""The forms of a count. What they take is the rules' matter; they only read what was typed."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from django import forms
+
+from inspections.domain import keying
+from inspections.domain.words import Decision, Point
+
+NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
+MOMENT = "%Y-%m-%dT%H:%M"
+
+
+def _moment(**options: Any) -> forms.DateTimeField:
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=MOMENT)
+    return forms.DateTimeField(widget=widget, **options)
+
+
+def _confirm(label: str, say: str) -> forms.BooleanField:
+    return forms.BooleanField(label=label, error_messages={"required": say})
+
+
+def _text(label: str, most: int, say: str, **options: Any) -> forms.CharField:
+    return forms.CharField(label=label, max_length=most, error_messages={"required": say}, **options)
+
+
+class PreparationForm(forms.Form):
+    """What must be so before the first reading."""
+
+    work_order = _text("Work order", 60, "Name the work order.")
+    publication = _text("Publication", 120, "Name the publication you work to.")
+    publication_revision = _text("Revision", 40, "Name the publication's revision.")
+    machine = forms.ChoiceField(label="Machine that the wrap gauge belongs to", required=False)
+    wrap_gauge = forms.CharField(
+        label="Wrap gauge", max_length=40, required=False, help_text="Its serial number; empty: that of the machine."
+    )
+    cable_condition = _text("Cable condition", 1000, "Say how the cable looks.")
+    winding_quality = _text("Winding quality", 1000, "Say how the cable lies.")
+    cautions_confirmed = _confirm("I have read the cautions and keep to them", "Confirm the cautions.")
+    turned_as_installed = _confirm("The reel is on its stand, turned as installed", "Turn the reel as installed.")
+    marks_found = _confirm("Anchor side and forward mark are found", "Find the anchor side and the forward mark.")
+    evenly_wound = _confirm("The cable is wound evenly", "Re-spool a reel that is wound unevenly, and then count it.")
+    respooled = forms.BooleanField(label="It was re-spooled before this count", required=False)
+    done_at = _moment(
+        label="Done earlier, on paper", required=False, help_text="Only for a count that is entered later."
+    )
+
+    def __init__(self, *args: Any, machines: Iterable[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        machine = self.fields["machine"]
+        assert isinstance(machine, forms.ChoiceField)
+        machine.choices = [("", "none of these"), *machines]
+
+
+# The worksheet ------------------------------------------------------------------------------------------------------
+
+
+def _number(label: str, hint: str = "", *, required: bool = True) -> forms.IntegerField:
+    widget = forms.NumberInput(attrs=NUMBER)
+    says = {"required": "Key a number.", "invalid": "Key a whole number, in digits."}
+    return forms.IntegerField(label=label, help_text=hint, min_value=0, max_value=keying.MOST, widget=widget,
+                              required=required, error_messages=says)  # fmt: skip
+
+
+def _choice(label: str, choices: Iterable[tuple[str, str]], hint: str = "") -> forms.ChoiceField:
+    says = {"required": "Choose one."}
+    return forms.ChoiceField(label=label, choices=choices, help_text=hint, widget=forms.RadioSelect,
+                             error_messages=says)  # fmt: skip
+
+
+def _scale(side: str) -> dict[str, forms.Field]:
+    return {
+        f"scale_{side}": _number(f"{side.capitalize()} scale", required=False),
+        f"scale_{side}_left_out": forms.BooleanField(label=f"The {side} scale cannot be read", required=False),
+    }
+
+
+def _fields_at(point: Point) -> dict[str, forms.Field]:
+    """What is asked at a point."""
+    match point:
+        case Point.SCALE_LEFT:
+            return _scale("left")
+        case Point.SCALE_RIGHT:
+            return _scale("right")
+        case Point.OPEN_SIDE:
+            sides = (("left", "left"), ("right", "right"), ("none", "none, it is flush"))
+            return {"open_side": _choice("Open side", sides, "The flange that the part layer has not reached.")}
+        case Point.UNWIND:
+            ways = (("left_to_right", "left to right"), ("right_to_left", "right to left"))
+            return {"unwind": _choice("Unwind direction", ways, "The way the cable moves along the drum as it leaves.")}
+        case Point.HAND_COUNT:
+            return {"hand_wraps": _number("Wraps counted by hand", "At the scale line, one by one.")}
+        case Point.GAUGE:
+            faces = (("odd", "odd"), ("even", "even"))
+            return {
+                "gauge_face": _choice("Face of the wrap gauge", faces),
+                "gauge_wraps": _number("Wraps read on the gauge"),
+            }
+        case Point.CROSSOVER:
+            halves = (("aft", "aft half"), ("forward", "forward half"), ("line", "on the scale line itself"))
+            return {"crossover_half": _choice("Where the crossover is", halves)}
+
+
+class StepForm(forms.Form):
+    """The points that one person keys on one screen."""
+
+    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.points = tuple(points)
+        for point in self.points:
+            self.fields.update(_fields_at(point))
+
+    def clean(self) -> dict[str, Any]:
+        """A scale is read, or said to be one that can't be."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        for name in ("scale_left", "scale_right"):
+            if name not in given:
+                continue
+            is_read, is_left_out = given[name] is not None, given[f"{name}_left_out"]
+            if not is_read and not is_left_out:
+                self.add_error(name, "Key the number read, or say that the scale cannot be read.")
+            elif is_read and is_left_out:
+                self.add_error(name, "It was read, and it cannot be read: take one of the two away.")
+        return given
+
+    def given(self) -> dict[Point, dict[str, Any]]:
+        """The reading fields at each point, as the services take them."""
+        said = self.cleaned_data
+        fields = {point: {name: said[name] for name in keying.FIELDS[point] if name in said} for point in self.points}
+        if said.get("crossover_half") == "line":
+            fields[Point.CROSSOVER] = {"crossover_deg": 0}
+        return fields
+
+    def typed(self) -> dict[str, str]:
+        """What stands in the fields, whether it can be taken or not."""
+        return {name: str(self.data[name]) for name in self.fields if self.data.get(name)}
+
+
+def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str, str]:
+    """A draft as the first content of a step's fields."""
+    names = {name for point in points for name in _fields_at(point)}
+    return {name: value for name, value in typed.items() if name in names}
+
+
+# After entry --------------------------------------------------------------------------------------------------------
+
+
+class ReasonForm(forms.Form):
+    """An act that needs a reason and nothing else."""
+
+    reason = _text("Reason", 1000, "Say why.", widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class HelpForm(forms.Form):
+    remark = _text("What is unclear?", 1000, "Say what you need help with.", widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class PasswordForm(forms.Form):
+    password = _text(
+        "Your password, again", 200, "Type your password.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False,
+    )  # fmt: skip
+
+
+class ConfirmForm(forms.Form):
+    """An act that needs nothing but being meant."""
+
+
+class CutForm(forms.Form):
+    """A cut that was made and not logged."""
+
+    length_removed_m = forms.DecimalField(
+        label="Length cut off, in metres", min_value=0, max_digits=9, decimal_places=3,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
+        error_messages={"required": "Say how much was cut off."},
+    )  # fmt: skip
+    happened_at = _moment(label="When it was cut", error_messages={"required": "Say when it was cut."})
+    document = forms.CharField(label="Document", max_length=120, required=False, help_text="Such as a work order.")
+    remark = forms.CharField(label="Remark", max_length=1000, required=False)
+
+
+def cut_before(done_at: datetime) -> dict[str, Any]:
+    """A forgotten cut was made before the count, at the latest."""
+    return {"happened_at": done_at - timedelta(hours=1)}
+
+
+class ReleaseForm(ReasonForm):
+    """How a referred count goes on."""
+
+    decision = _choice("Decision", ())
+    field_order = ("decision", "reason")
+
+    def __init__(self, *args: Any, has_proposed: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        decision = self.fields["decision"]
+        assert isinstance(decision, forms.ChoiceField)
+        proposed = [(Decision.ACCEPT_PROPOSED.value, "accept the proposed count")] if has_proposed else []
+        decision.choices = [(Decision.READ_AGAIN.value, "have it read again"), *proposed]

@@ -1,0 +1,199 @@
+"""The card of setup values: what is in force, what is done, what comes next; and the acts along the way."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+
+from inspections import access, queries
+from inspections.domain.words import Act
+from inspections.errors import ReadBackDiffers
+from inspections.models import ReadBack, SetupValues
+from inspections.pages.act_page import ActForm, ActPage, Subject, words_field
+from inspections.pages.reel_acts import ReasonForm
+from inspections.pages.reel_page import Values, shown_values
+from inspections.services import setup
+from reels.errors import Refused
+from reels.models import Person
+from reels.pages.answers import page, reader, show
+from reels.queries import installation_of
+from reels.services.history import Actor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """Something that can be done about the values: in words, at which address, by whom."""
+
+    words: str
+    address: str
+    by: tuple[Act, ...]
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupPage:
+    """values: as the card shows them. next: what has to be done now, if anything. may: whether the viewer may do it."""
+
+    values: Values
+    next: Step | None
+    may: bool
+    may_check: bool
+    may_withdraw: bool
+
+
+def setup_page(setup_id: int, person: Person, at: datetime) -> SetupPage:
+    """Everything about one pair of setup values. Raises NotFound when the person may not see them."""
+    row = access.setup_values_for_read(setup_id, person, at)
+    [row] = queries.with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
+    installed = installation_of(row.reel)
+    held = access.acts_held(person, row.reel, at)
+    following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
+    return SetupPage(
+        values=shown_values(row, [installed] if installed else []),
+        next=following,
+        may=bool(following and held.intersection(following.by)),
+        may_check=bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),
+        may_withdraw=Act.ISSUE in held,
+    )
+
+
+def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
+    if row.withdrawn_at or row.confirmed_at:
+        return None
+    if not is_installed:
+        there = f"{reverse('reel-installation', args=[row.reel.serial])}?machine={row.machine.serial}"
+        return Step(words=f"Install the reel in {row.machine.serial}", address=there, by=(Act.MAINTAIN, Act.SET),
+                    who="maintenance control or a setter")  # fmt: skip
+    if row.gauge_returned_at is None:
+        return _step(row, "The wrap gauge goes back", "setup-gauge", Act.SET, Act.CONFIRM, who="the setter")
+    if row.set_at is None:
+        return _step(row, "Set the numbers and read them back", "setup-read-back", Act.SET, who="the setter")
+    return _step(row, "Confirm what the machine shows", "setup-confirmation", Act.CONFIRM, who="a second person")
+
+
+def _step(row: SetupValues, words: str, name: str, *by: Act, who: str) -> Step:
+    return Step(words=words, address=reverse(name, args=[row.pk]), by=by, who=who)
+
+
+@page
+def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
+    shown = setup_page(setup_id, reader(request), timezone.now())
+    row = shown.values.row
+    return show(request, "inspections/setup_values.html", {"page": shown, "values": shown.values, "reel": row.reel},
+                row.reel.site)  # fmt: skip
+
+
+# Acts ---------------------------------------------------------------------------------------------------------------
+
+
+class SetupActPage(ActPage):
+    """An act on setup values, which are the row of its subject."""
+
+    template_name = "inspections/setup_act.html"
+
+    def find(self, setup_id: int) -> Subject:  # type: ignore[override]  # the address names the values
+        row = access.setup_values_for_read(setup_id, self.person, self.at)
+        return Subject(reel=row.reel, row=row)
+
+    def done_at(self) -> str:
+        return reverse("setup-values", args=[self.subject.row.pk])
+
+
+class GaugeForm(ActForm):
+    is_back = forms.BooleanField(label="The wrap gauge is back in its place in the machine, and nothing stays behind")
+
+
+class Gauge(SetupActPage):
+    title, button = "The wrap gauge goes back", "It is back"
+    means = "The bar that was taken off for the count belongs in the machine before the numbers are set."
+    needs = (Act.SET, Act.CONFIRM)
+    form_class = GaugeForm
+
+    def do(self, given: dict[str, Any], actor: Actor) -> str:
+        setup.return_gauge(setup_id=self.subject.row.pk, actor=actor, at=self.at)
+        return "The wrap gauge is back."
+
+
+def _shown_number(label: str) -> forms.IntegerField:
+    """A whole number that is read from the machine; the browser offers nothing that was typed before."""
+    widget = forms.NumberInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+    return forms.IntegerField(label=label, min_value=0, max_value=9999, widget=widget)
+
+
+class ReadBackForm(ActForm):
+    layers = _shown_number("Layers, as the machine shows them")
+    wraps = _shown_number("Wraps, as the machine shows them")
+
+
+class ReadBackRefused(ReadBackDiffers):
+    """Does not say what was issued, so that the next reading is one of the machine and not of this page."""
+
+    says = (
+        "That is not what was issued. You read {seen_layers} layers and {seen_wraps} wraps; it is kept. Compare the "
+        "machine with the card, set it again, and type what it shows then."
+    )
+
+
+class ReadingPage(SetupActPage):
+    """Somebody types what the machine shows. The issued numbers are not on the page."""
+
+    form_class = ReadBackForm
+
+    def came_to(self, read_back: ReadBack, said: str) -> str | Refused:
+        seen = {"seen_layers": read_back.layers, "seen_wraps": read_back.wraps}
+        return said if read_back.matches else ReadBackRefused(**seen)
+
+
+class SetterReadBack(ReadingPage):
+    title, button = "Set the numbers and read them back", "This is what it shows"
+    means = "Set the machine from the card. Then read the machine, not the card, and type what you see."
+    needs = (Act.SET,)
+
+    def do(self, given: dict[str, Any], actor: Actor) -> str | Refused:
+        read_back = setup.key_read_back(setup_id=self.subject.row.pk, actor=actor, at=self.at, **given)
+        return self.came_to(read_back, "The machine shows what was issued. A second person confirms it now.")
+
+
+class Confirmation(ReadingPage):
+    title, button = "Confirm what the machine shows", "This is what it shows"
+    means = "You are the second person. Read the machine yourself and type what you see."
+    needs = (Act.CONFIRM,)
+
+    def do(self, given: dict[str, Any], actor: Actor) -> str | Refused:
+        read_back = setup.confirm(setup_id=self.subject.row.pk, actor=actor, at=self.at, **given)
+        return self.came_to(read_back, "Confirmed: two people have read the same from the machine.")
+
+
+class CheckForm(ActForm):
+    kind = forms.ChoiceField(
+        label="What was done", choices=[("functional", "functional check"), ("first_use", "reading after first use")]
+    )
+    passed = forms.ChoiceField(label="How it went", choices=[("", "choose"), ("yes", "passed"), ("no", "failed")])
+    remark = words_field("What was seen", required=False)
+
+
+class MachineChecked(SetupActPage):
+    title, button = "Record a check of the machine", "Record it"
+    means = "The functional check after installation, or what the machine showed after first use."
+    needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
+    form_class = CheckForm
+
+    def do(self, given: dict[str, Any], actor: Actor) -> str:
+        passed = given.pop("passed") == "yes"
+        setup.record_check(setup_id=self.subject.row.pk, passed=passed, actor=actor, at=self.at, **given)
+        return f"The check is recorded: {'passed' if passed else 'failed'}."
+
+
+class Withdrawal(SetupActPage):
+    title, button = "Withdraw these setup values", "Withdraw them"
+    means = "They are out of force at once, and everybody sees why."
+    needs = (Act.ISSUE,)
+    form_class = ReasonForm
+
+    def do(self, given: dict[str, Any], actor: Actor) -> str:
+        setup.withdraw(setup_id=self.subject.row.pk, reason=given["reason"], actor=actor, at=self.at)
+        return "The setup values are withdrawn."

@@ -1,0 +1,47 @@
+"""The drawing beside a step: the reel as far as its reader may see it, and where the crossover lies."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils.safestring import SafeString
+
+from inspections.domain.reading import HALF_TURN_DEG, Half, RuleParameters
+from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
+from reels.pages.figures import drawn
+
+WIDTH_PT, HEIGHT_PT = 250, 200  # small, so that its words can be read on a phone
+LAST_STEP = 4
+
+
+def step_figures(
+    parameters: RuleParameters, reference_side: str, step: int, seen: Mapping[str, Any]
+) -> list[SafeString]:
+    """The drawings of a step.
+
+    seen: reading fields that the reader keyed, has typed, or may see.
+    """
+    drum = Drum(
+        anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
+        wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
+        arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
+    )  # fmt: skip
+    section = reel_section(drum, _read_off(parameters, seen), width=WIDTH_PT, height=HEIGHT_PT)
+    figures = [drawn(section, "section")]
+    if step == LAST_STEP:
+        half = seen.get("crossover_half") or ""
+        circle = crossover_circle(drum, reference_side, half=half if half in set(Half) else "")
+        figures.append(drawn(circle, "circle"))
+    return figures
+
+
+def _read_off(parameters: RuleParameters, seen: Mapping[str, Any]) -> ReadOff:
+    """The layers of the lower scale, the wraps of the hand count or else the gauge; no more than the drum takes."""
+    scales = [seen.get("scale_left"), seen.get("scale_right")]
+    read = [scale for scale in scales if scale is not None]
+    layers = min([*read, parameters.max_layers]) if read else 0
+    wraps = seen.get("hand_wraps") or seen.get("gauge_wraps") or 0
+    wraps = min(wraps, parameters.capacity(layers + 1)) if read else 0
+    subtracts = parameters.arc_from_deg == 0 and parameters.arc_to_deg >= HALF_TURN_DEG
+    taken_off = int(seen.get("crossover_half") == Half.AFT and subtracts and wraps > 0)
+    left, right = ("" if scale is None else str(scale) for scale in scales)
+    return ReadOff(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right))

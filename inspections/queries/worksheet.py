@@ -1,0 +1,65 @@
+"""What the worksheet asks of the record, for one person at one step."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from inspections import queries
+from inspections.domain import keying
+from inspections.domain.words import InspectionState, Point, Role
+from inspections.models import Draft, Inspection, Reading
+from reels.models import Person
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """Where an inspection stands for somebody in a role.
+
+    step: 1 to 4, the one that is open. mine: the points that the role has to key there now; waits_for: the other role,
+    when nothing is left to do but wait. differing: the points that both keyed and must key again.
+    seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
+    """
+
+    reading: int
+    step: int
+    mine: tuple[Point, ...]
+    waits_for: Role | None
+    differing: tuple[Point, ...]
+    seen: dict[str, Any]
+    problems: tuple[str, ...]
+
+
+def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
+    """Where an open inspection stands for somebody. Five queries. It never holds a value that is blind to them."""
+    reading = queries.open_reading(inspection)
+    keyed = queries.keyed_in(reading)
+    open_points = keying.open_now(keyed)
+    mine = tuple(point for point, whose in open_points if whose is role)
+    others = [whose for _, whose in open_points if whose is not role]
+    point = open_points[0][0] if open_points else Point.CROSSOVER
+    return Standing(
+        reading=reading.number,
+        step=next(number for number, points in enumerate(keying.STEPS, 1) if point in points),
+        mine=mine,
+        waits_for=others[0] if others and not mine else None,
+        differing=tuple(keying.differing_points(keyed)),
+        seen=_seen(inspection, viewer, reading),
+        problems=_why_read_again(inspection, reading),
+    )
+
+
+def draft_of(inspection: Inspection, step: str, person: Person) -> dict[str, str]:
+    """What this person has typed at a step and not keyed yet. One query."""
+    found = Draft.objects.filter(inspection=inspection, step=step, person=person).values_list("values", flat=True)
+    return next(iter(found), {})
+
+
+def _seen(inspection: Inspection, viewer: Person, reading: Reading) -> dict[str, Any]:
+    rows = [each for each in queries.keyings_for(inspection, viewer) if each.row.reading_id == reading.pk]
+    return {name: value for each in rows for name, value in (each.values or {}).items()}
+
+
+def _why_read_again(inspection: Inspection, reading: Reading) -> tuple[str, ...]:
+    before = inspection.readings.filter(number=reading.number - 1).first()
+    if before is None or before.working is None or inspection.state != InspectionState.OPEN:
+        return ()
+    return tuple(problem["detail"] for problem in before.working["problems"])

@@ -1,0 +1,192 @@
+"""The audit of sign-offs: every signature, which deserve a look and why, who is authorised, are the records whole."""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from inspections.models import Authorisation
+from inspections.pages.paging import Pages, one_page
+from inspections.queries import sign_offs
+from reels import access
+from reels.models import Person
+from reels.pages.answers import page, reader, show
+from reels.pages.formats import counted
+from reports.domain.drift_rows import moment
+from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
+from reports.models import VerificationRun
+from reports.services import verification_runs
+
+SIZE = 50
+ENDS_SOON = timedelta(days=60)
+AUTHORISATIONS_SHOWN = 100
+COLUMNS = ("inspection", "reel", "site", "meaning", "name", "staff_number", "signed_at", "record_digest",
+           "signature_digest", "deserves_a_look")  # fmt: skip
+Pairs = frozenset[tuple[int, int]]
+
+
+class AuditFilter(forms.Form):
+    person = forms.ChoiceField(label="Person", required=False)
+    site = forms.ChoiceField(label="Site", required=False)
+    reel = forms.CharField(label="Reel", required=False, max_length=40)
+    since = forms.DateField(label="Signed from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    until = forms.DateField(label="Signed until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    look = forms.ChoiceField(
+        label="Deserves a look", required=False,
+        choices=[("", "every signature"), ("any", "any that does"),
+                 *((look.value, words) for look, words in LOOK_WORDS.items())],
+    )  # fmt: skip
+
+    def __init__(self, data: QueryDict, people: list[tuple[str, str]], sites: list[tuple[str, str]]) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="")
+        for name, choices in {"person": [("", "everybody"), *people], "site": [("", "every site"), *sites]}.items():
+            field: Any = self.fields[name]
+            field.choices = choices
+        self.is_valid()
+
+    @property
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense."""
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignatureRow:
+    """A signature, and in words each reason to look at it."""
+
+    row: Any
+    looks: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuthorisationRow:
+    row: Authorisation
+    ends_soon: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Audit:
+    filter: AuditFilter
+    pages: Pages
+    export: str
+    authorisations: list[AuthorisationRow]
+    sees_all: bool
+    last: VerificationRun | None
+    since_then: str
+
+
+@page
+def audit(request: HttpRequest) -> HttpResponse:
+    shown = audit_of(request.GET, reader(request), timezone.now())
+    return show(request, "reports/audit.html", {"audit": shown, "section": "audit"})
+
+
+@never_cache
+@require_safe
+def audit_csv(request: HttpRequest) -> HttpResponseBase:
+    """The signatures that the filters of the page find, all of them."""
+    _, rows, pairs = _found(request.GET, reader(request), timezone.now())
+    headers = {"Content-Disposition": 'attachment; filename="sign-offs.csv"'}
+    return StreamingHttpResponse(_csv(rows, pairs), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
+    """The page of the audit. Nine queries, however many signatures there are."""
+    form, rows, pairs = _found(asked, person, at)
+    kept = {name: str(value) for name, value in form.chosen.items()}
+    last = verification_runs.last()
+    new = verification_runs.entries_now() - last.entries if last else 0
+    return Audit(
+        filter=form,
+        pages=one_page(rows, asked, SIZE, lambda row: SignatureRow(row=row, looks=_looks(row, pairs)), kept=kept),
+        export="?" + urlencode(kept),
+        authorisations=[
+            AuthorisationRow(row=row, ends_soon=bool(row.valid_until and row.valid_until - at <= ENDS_SOON))
+            for row in sign_offs.authorisations_at(person, at)[:AUTHORISATIONS_SHOWN]
+        ],
+        sees_all=sign_offs.may_audit(person, at),
+        last=last,
+        since_then="1 entry has" if new == 1 else f"{max(new, 0)} entries have",
+    )
+
+
+def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter, QuerySet[Any], Pairs]:
+    sites = list(access.readable_sites(person, at).values_list("code", "name"))
+    form = AuditFilter(asked, sign_offs.signers(person, at), sites)
+    rows = sign_offs.signatures_matching(sign_offs.signatures(person, at), form.chosen)
+    pairs = usual_pairs(sign_offs.signed_together(person, at))
+    if look := form.chosen.get("look"):
+        rows = rows.filter(_any_of(list(Look), pairs) if look == "any" else _any_of([Look(look)], pairs))
+    return form, rows, pairs
+
+
+# What deserves a look: as a condition of a query, and in words ------------------------------------------------------
+
+
+def _any_of(looks: list[Look], pairs: Pairs) -> Q:
+    found = Q(pk__in=())
+    for look in looks:
+        found |= _condition(look, pairs)
+    return found
+
+
+def _condition(look: Look, pairs: Pairs) -> Q:
+    match look:
+        case Look.FAST_PAIR:
+            return sign_offs.within("other_at", FAST)
+        case Look.NEAR_END:
+            return sign_offs.not_after("ends_at", NEAR_END)
+        case Look.READ_BACK:
+            return Q(refused__gt=0)
+        case Look.VOID:
+            return Q(void_why__isnull=False)
+        case Look.SURPRISE:
+            return Q(surprise_why__isnull=False)
+    usual = Q(pk__in=())
+    for technician, verifier in pairs:
+        usual |= Q(meaning="counted", person=technician, other_id=verifier)
+        usual |= Q(meaning="verified", person=verifier, other_id=technician)
+    return usual
+
+
+def _looks(row: Any, pairs: Pairs) -> list[str]:
+    """Each reason to look at a signature, in words."""
+    pair = (row.person_id, row.other_id) if row.meaning == "counted" else (row.other_id, row.person_id)
+    reasons = (
+        (is_fast(row.signed_at, row.other_at), "Fast pair: both signed within half a minute."),
+        (pair in pairs, "Always the same two: these two sign nearly everything together."),
+        (is_near_end(row.signed_at, row.ends_at), f"Signed near the end of the authorisation: {row.ends_at:%d %b %Y}."
+         if row.ends_at else ""),
+        (row.refused > 0, f"{counted(row.refused, 'read-back')} of its setup values refused."),
+        (row.void_why is not None, f"Voided, or asked to be: {row.void_why}"),
+        (row.surprise_why is not None, f"Surprising, and accepted: {row.surprise_why}"),
+    )  # fmt: skip
+    return [words for holds, words in reasons if holds]
+
+
+class _Line:
+    """What csv.writer writes to, to get each line back."""
+
+    def write(self, line: str) -> str:
+        return line
+
+
+def _csv(rows: QuerySet[Any], pairs: Pairs) -> Iterator[str]:
+    lines = csv.writer(_Line(), lineterminator="\n")
+    yield lines.writerow(COLUMNS)
+    for row in rows.iterator(2000):
+        reel = row.inspection.reel
+        yield lines.writerow([
+            row.inspection_id, reel.serial, reel.site.code, row.meaning, row.full_name, row.person.staff_number,
+            moment(row.signed_at), row.record_digest, row.digest, " ".join(_looks(row, pairs)),
+        ])  # fmt: skip

@@ -1,0 +1,18 @@
+"""The board, the audit of sign-offs and drift."""
+
+from django.urls import URLPattern, URLResolver, path
+
+from reports.pages import audit, board, drift, flag_acts
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("board", board.board, name="board"),
+    path("audit", audit.audit, name="audit"),
+    path("audit.csv", audit.audit_csv, name="audit-csv"),
+    path("drift", drift.fleet_drift, name="drift"),
+    path("reels/<path:serial>/drift", drift.reel_drift, name="reel-drift"),
+    path("reels/<path:serial>/drift/flag", flag_acts.Assign.as_view(), name="flag-assign"),
+    path("drift/flags/<int:flag_id>", drift.flag, name="flag"),
+    path("drift/flags/<int:flag_id>/assignment", flag_acts.Reassign.as_view(), name="flag-reassign"),
+    path("drift/flags/<int:flag_id>/finding", flag_acts.LookInto.as_view(), name="flag-finding"),
+    path("drift/flags/<int:flag_id>/ending", flag_acts.Close.as_view(), name="flag-ending"),
+]

@@ -1,0 +1,75 @@
+"""Each step of a count at both widths and in both themes, as it opens, waits and is refused. See pictures.py."""
+
+import os
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.pictures import FOLDER
+from tests.browser.test_worksheet import (
+    STEPS,
+    begin,
+    cast,
+    in_the_database,
+    look_again,
+    send,
+    waits,
+)
+from tests.builders import later, signed_count
+
+__all__ = ["cast"]
+
+
+def _surprising(people):
+    for days in (90, 60, 30):
+        signed_count(people, "LW-0001", at=later(days=-days), scale_left=17, scale_right=16)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_pictures(live_server, cast, browser: Browser, width, theme):  # the fixture of that name
+    folder = Path(os.environ[FOLDER])
+    options = {"viewport": {"width": width, "height": 844}, "color_scheme": theme}
+    tess, vic, rhea = (browser.new_context(**options).new_page() for _ in range(3))
+    in_the_database(lambda: _surprising(cast))
+    for page, person in ((tess, cast.technician), (vic, cast.verifier), (rhea, cast.releaser)):
+        log_in(page, live_server.url, person)
+
+    def picture(page, name):
+        page.screenshot(path=folder / f"count-{name}-{width}-{theme}.png", full_page=True)
+
+    tess.goto(f"{live_server.url}/reels/LW-0001/count")
+    picture(tess, "preparation")
+    count = begin(tess, live_server)
+    vic.goto(f"{count}/witness")
+    for step, key in enumerate(STEPS, 1):
+        look_again(tess, step)
+        look_again(vic, step)
+        picture(tess, f"step-{step}")
+        if step == 1:
+            send(tess)
+            tess.get_by_role("alert").wait_for()
+            picture(tess, "step-1-refused")
+            picture(vic, "witness-1")
+        key(tess)
+        if step == 1:
+            waits(tess)
+            picture(tess, "waits")
+        key(vic)
+    tess.wait_for_url(f"{count}/result")
+    picture(tess, "surprise")
+    tess.get_by_text("It stands as it was read: say why").click()
+    tess.locator("#accept_reason").fill("The last counts were of another reel.")
+    tess.get_by_role("button", name="Keep the reason").click()
+    tess.get_by_label("Your password, again").wait_for()
+    picture(tess, "sign")
+    tess.get_by_role("link", name="Ask for help").click()
+    tess.get_by_label("What is unclear?").fill("The left mark is worn off.")
+    picture(tess, "help")
+    tess.get_by_role("button", name="Ask for help").click()
+    rhea.goto(f"{count}/referral")
+    picture(rhea, "referral")
+    for page in (tess, vic, rhea):
+        page.context.close()

@@ -1,0 +1,146 @@
+"""The pages of maintenance control, quality assurance and the analyst in a real browser."""
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.desk import address_of_desk_pages, make_desk_fleet
+from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, WIDER_THAN_THE_SCREEN, noises, violations
+from tests.browser.threads import in_a_thread
+
+__all__ = ["noises"]
+
+
+@pytest.fixture
+def desk(live_server):
+    return in_a_thread(make_desk_fleet)
+
+
+def every_page(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    for name, address in address_of_desk_pages(desk).items():
+        page.goto(live_server.url + address)
+        yield name
+    page.goto(f"{live_server.url}/reels/LW-0001/cut")
+    page.get_by_label("Cable removed, in metres").fill("5000")
+    page.get_by_role("button", name="Log the cut").click()
+    expect(page.get_by_role("alert")).to_be_focused()
+    yield "cut refused"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_nothing_on_any_page(page: Page, live_server, desk, theme):
+    page.emulate_media(color_scheme=theme)
+    assert {name: found for name in every_page(page, live_server, desk) if (found := violations(page))} == {}
+
+
+@pytest.mark.parametrize("width", [320, *WIDTHS])
+def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, desk, width):
+    page.set_viewport_size({"width": width, "height": 800})
+    wide, small = {}, {}
+    for name in every_page(page, live_server, desk):
+        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
+    assert {name: by for name, by in wide.items() if by > 0} == {}
+    assert {name: targets for name, targets in small.items() if targets} == {}
+
+
+def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, live_server, desk, noises):
+    for name in every_page(page, live_server, desk):
+        told = [noise for noise in noises if not re.search(r"status of (404|422)", noise)]
+        assert (name, told) == (name, [])
+
+
+def test_a_cut_is_logged_by_keyboard_alone(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0001/cut")
+    page.get_by_label("When, on the site's clocks").focus()
+    keys = page.keyboard
+    for _ in range(7):  # through the parts of the time, and its picker
+        if page.evaluate("document.activeElement.name") == "length_removed_m":
+            break
+        keys.press("Tab")
+    keys.type("12.5")
+    keys.press("Enter")
+    expect(page.get_by_role("status")).to_have_text(
+        "The cut of 12.5 m is logged. The reel is counted before it is used."
+    )
+    expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0001")
+
+
+def test_a_refusal_leads_to_its_field_and_keeps_what_was_typed(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0001/cut")
+    page.get_by_label("Cable removed, in metres").fill("5000")
+    page.get_by_label("Remark").fill("frayed at the end")
+    page.get_by_role("button", name="Log the cut").click()
+    expect(page.get_by_role("alert")).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("Cable removed, in metres")).to_be_focused()
+    expect(page.get_by_label("Cable removed, in metres")).to_have_value("5000")
+    expect(page.get_by_label("Remark")).to_have_value("frayed at the end")
+
+
+def test_values_are_read_back_and_confirmed_by_two_people_on_one_phone_without_javascript(browser, live_server, desk):
+    page = browser.new_page(viewport={"width": 390, "height": 800}, java_script_enabled=False)
+    for person, link, message in (
+        (desk.cast.setter, "The wrap gauge goes back", "The wrap gauge is back."),
+        (desk.cast.setter, "Set the numbers and read them back", "The machine shows what was issued."),
+        (desk.cast.confirmer, "Confirm what the machine shows", "Confirmed: two people"),
+    ):
+        log_in(page, live_server.url, person)
+        page.goto(f"{live_server.url}/setup-values/{desk.installed.pk}")
+        page.get_by_role("link", name=link).click()
+        if page.get_by_role("checkbox").count():
+            page.get_by_role("checkbox").check()
+        else:
+            page.get_by_label("Layers, as the machine shows them").fill(str(desk.installed.layers))
+            page.get_by_label("Wraps, as the machine shows them").fill(str(desk.installed.wraps))
+        page.locator("main button").click()
+        expect(page.get_by_role("status")).to_contain_text(message)
+        page.get_by_role("button", name="Log out").click()
+    page.close()
+
+
+def test_the_board_is_filtered_and_leads_to_what_is_done_next(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/board")
+    page.get_by_label("Status", exact=True).select_option("Installed, not confirmed")
+    page.get_by_role("button", name="Show", exact=True).click()
+    assert "status=installed" in page.url
+    page.get_by_role("link", name="Set, read back and confirm its values").first.click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Setup values for LW-0007 in RM-3")
+
+
+def test_lengths_are_turned_to_feet_and_back_where_one_is(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0001?page=1")
+    page.get_by_role("button", name="Show feet").click()
+    assert page.url.endswith("/reels/LW-0001?page=1")
+    expect(page.get_by_text("41.01 ft").first).to_be_visible()  # 12.5 m
+    page.get_by_role("button", name="Show metres").click()
+    expect(page.get_by_text("12.5 m").first).to_be_visible()
+
+
+def test_the_figure_scrolls_by_itself_and_can_be_reached_by_keyboard(page: Page, live_server, desk):
+    page.set_viewport_size({"width": 390, "height": 800})
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0020/drift")
+    figure = page.get_by_role("region", name="Figure: cable on the drum over time")
+    figure.focus()
+    expect(figure).to_be_focused()
+    assert figure.evaluate("box => box.scrollWidth > box.clientWidth")
+
+
+def test_a_withdrawn_card_shows_no_numbers_to_set_on_paper(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/setup-values/{desk.withdrawn.pk}")
+    page.emulate_media(media="print")
+    expect(page.get_by_text("Do not set these values")).to_be_visible()
+    expect(page.locator(".numbers")).to_have_count(0)
+    page.goto(f"{live_server.url}/setup-values/{desk.installed.pk}")
+    expect(page.locator(".numbers")).to_be_visible()
+    expect(page.get_by_role("link", name="Card as a PDF, to print")).to_be_hidden()

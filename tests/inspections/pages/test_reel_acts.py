@@ -1,0 +1,164 @@
+import re
+
+import pytest
+
+from inspections.services import maintenance
+from reels.domain.words import LengthUnit
+from reels.models import CableEvent, Reel
+from reels.services import register
+from reels.services.history import Actor
+from tests import builders
+from tests.builders import NOW, Cast
+from tests.page_fixtures import logged_in
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
+
+ACTS = ("cut", "replacement", "setup-values", "installation", "removal", "hold", "hold/end", "move", "retirement")
+CUT = {"happened_at": "2026-03-02T08:30", "length_removed_m": "12.5", "document": "WO-7", "remark": "frayed"}
+
+
+@pytest.fixture
+def cast():
+    cast = Cast()
+    builders.make_reel()
+    builders.make_machine()
+    return cast
+
+
+def unseen_in(html):
+    [seen] = re.findall(r'name="seen" value="(\d+)"', html)
+    return {"seen": seen}
+
+
+def opened(person, act, serial="LW-0001"):
+    """The form, and what stands in it unseen."""
+    client = logged_in(person)
+    answer = client.get(f"/reels/{serial}/{act}")
+    assert answer.status_code == 200, answer.content
+    html = answer.content.decode()
+    assert faults_of(html) == []
+    return client, unseen_in(html)
+
+
+def send(person, act, serial="LW-0001", **typed):
+    client, unseen = opened(person, act, serial)
+    return client.post(f"/reels/{serial}/{act}", {**unseen, **typed})
+
+
+def test_a_cut_is_logged_at_the_sites_time_and_leads_back_to_the_reel(cast):
+    answer = send(cast.control, "cut", **CUT)
+    assert (answer.status_code, answer.url) == (302, "/reels/LW-0001")
+    event = CableEvent.objects.get()
+    assert (event.kind, str(event.length_removed_m), event.document) == ("cut", "12.500", "WO-7")
+    assert event.happened_at.isoformat() == "2026-03-02T08:30:00+00:00"
+
+
+def test_a_cut_typed_in_feet_is_kept_in_metres_and_shown_in_feet(cast):
+    register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(cast.control), at=NOW)
+    send(cast.control, "cut", **{**CUT, "length_removed_m": "10"})
+    assert str(CableEvent.objects.get().length_removed_m) == "3.048"  # 10 international feet of 0.3048 m
+    assert "10 ft" in logged_in(cast.control).get("/reels/LW-0001").content.decode()
+    assert "3.048 m" in logged_in(cast.colleague).get("/reels/LW-0001").content.decode()
+
+
+def test_what_cannot_be_is_said_beside_its_field_and_nothing_typed_is_lost(cast):
+    answer = send(cast.control, "cut", **{**CUT, "length_removed_m": "500"})
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'role="alert"' in html
+    assert "can have at most 420.000 m" in html
+    for typed in ('value="500"', 'value="2026-03-02T08:30"', 'value="WO-7"', "frayed"):
+        assert typed in html
+    assert 'aria-invalid="true"' in html
+    assert CableEvent.objects.count() == 0
+
+
+def test_an_empty_form_says_what_is_missing(cast):
+    answer = send(cast.control, "cut", happened_at="", length_removed_m="")
+    assert answer.status_code == 422
+    assert answer.content.decode().count("This field is required.") == 4  # in the summary, and beside two fields
+
+
+def test_the_same_form_sent_twice_stores_once(cast):
+    client, unseen = opened(cast.control, "cut")
+    assert client.post("/reels/LW-0001/cut", {**unseen, **CUT}).status_code == 302
+    answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT})
+    assert answer.status_code == 422
+    assert "Cable cut (Mona Castell)" in answer.content.decode()
+    assert CableEvent.objects.count() == 1
+    assert client.post("/reels/LW-0001/cut", {**unseen_in(answer.content.decode()), **CUT}).status_code == 302
+    assert CableEvent.objects.count() == 2
+
+
+def test_a_wrong_entry_is_taken_back_and_both_stay(cast):
+    event = builders.log_cut(cast)
+    page = logged_in(cast.control).get("/reels/LW-0001").content.decode()
+    assert f"/reels/LW-0001/cable-events/{event.pk}/reversal" in page
+    assert send(cast.control, f"cable-events/{event.pk}/reversal", reason="entered twice").status_code == 302
+    assert [each.kind for each in CableEvent.objects.order_by("id")] == ["cut", "reversal"]
+    assert send(cast.control, f"cable-events/{event.pk}/reversal", reason="once more").status_code == 422
+
+
+def test_a_reel_is_installed_taken_off_held_let_go_moved_and_retired(cast):
+    builders.make_site("stane", "Stane Field")
+    steps: tuple[tuple[str, dict[str, str], str], ...] = (
+        ("installation", {"machine": "RM-7"}, "Installed, not confirmed"),
+        ("removal", {}, "Counted"),
+        ("hold", {"reason": "A flange is bent."}, "Held"),
+        ("hold/end", {"reason": "Straightened."}, "Counted"),
+    )
+    builders.signed_count(cast)
+    builders.issued(cast)
+    for act, typed, status in steps:
+        assert send(cast.control, act, **typed).status_code == 302
+        assert f"{status}</span>" in logged_in(cast.control).get("/reels/LW-0001").content.decode()
+    assert send(cast.control, "retirement", reason="The drum is cracked.").status_code == 302
+    builders.make_reel("LW-0002")
+    answer = send(cast.control, "move", "LW-0002", site="stane")
+    assert (answer.status_code, answer.url) == (302, "/reels")
+    assert Reel.objects.get(serial="LW-0002").site.code == "stane"
+    assert Reel.objects.get(serial="LW-0001").retired_reason == "The drum is cracked."
+
+
+def test_a_refusal_that_is_about_no_field_stands_in_the_summary(cast):
+    answer = send(cast.control, "removal")
+    assert answer.status_code == 422
+    assert "Reel LW-0001 is not installed in a machine." in answer.content.decode()
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_each_act_is_for_whoever_may_do_it(cast, client, act):
+    address = f"/reels/LW-0001/{act}"
+    assert logged_in(cast.control).get(address).status_code == 200
+    refused = logged_in(cast.colleague).get(address)
+    assert refused.status_code == 403
+    assert "Noel Grant holds no authorisation" in refused.content.decode()
+    assert logged_in(cast.stranger).get(address).status_code == 404
+    assert logged_in(cast.stranger).post(address, {}).status_code == 404
+    assert client.get(address).url == f"/login?next={address}"
+
+
+def test_a_colleague_who_sends_the_form_all_the_same_stores_nothing(cast):
+    answer = logged_in(cast.colleague).post("/reels/LW-0001/cut", {"seen": 1, **CUT})
+    assert answer.status_code == 403
+    assert "frayed" in answer.content.decode()
+    assert CableEvent.objects.count() == 0
+
+
+def test_the_reel_page_offers_only_what_may_be_done(cast):
+    def offered(person):
+        html = logged_in(person).get("/reels/LW-0001").content.decode()
+        return set(re.findall(r'class="button plain" href="/reels/LW-0001/([^"]+)"', html))
+
+    assert offered(cast.colleague) == {"drift"}
+    assert offered(cast.control) == {"installation", "cut", "replacement", "hold", "move", "retirement", "drift"}
+    assert offered(cast.technician) - {"count"} == {"cut", "drift"}
+    maintenance.place_hold(serial="LW-0001", reason="bent", actor=Actor(cast.control), at=NOW)
+    assert "hold/end" in offered(cast.control)
+    assert "hold" not in offered(cast.control)
+
+
+def test_a_serial_number_with_a_stroke_has_its_acts_too(cast):
+    builders.make_reel("12/34")
+    assert send(cast.control, "cut", "12/34", **CUT).url == "/reels/12/34"

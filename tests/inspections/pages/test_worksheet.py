@@ -1,0 +1,239 @@
+import re
+
+import pytest
+from django.test import Client
+
+from inspections.domain.words import Act, Point
+from inspections.models import Draft, Inspection, Keying
+from inspections.queries import keyings_of
+from tests import builders
+from tests.builders import Cast
+from tests.inspections.pages.worksheet_steps import SEEN, form_in, page_of, send
+from tests.page_fixtures import logged_in
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+
+BLIND = re.compile("(?<![0-9a-f])77[12](?![0-9a-f])")  # and no part of a digest
+
+PREPARED = {
+    "work_order": "WO-7", "publication": "LWS 12-3", "publication_revision": "C", "cable_condition": "clean",
+    "winding_quality": "even", "wrap_gauge": "WG-1", "cautions_confirmed": "on", "turned_as_installed": "on",
+    "marks_found": "on", "evenly_wound": "on",
+}  # fmt: skip
+
+
+@pytest.fixture
+def cast():
+    builders.make_reel()
+    return Cast()
+
+
+@pytest.fixture
+def inspection(cast):
+    return builders.open_count(cast)
+
+
+def worksheet(inspection):
+    return f"/inspections/{inspection.pk}/worksheet"
+
+
+def witness(inspection):
+    return f"/inspections/{inspection.pk}/witness"
+
+
+def both_key(cast, inspection, step, **verifier):
+    seen = SEEN[step]
+    hold_points = {name: value for name, value in seen.items() if name not in ("open_side", "unwind")}
+    assert send(logged_in(cast.technician), worksheet(inspection), **seen).status_code == 302
+    assert send(logged_in(cast.verifier), witness(inspection), **{**hold_points, **verifier}).status_code == 302
+
+
+def test_the_preparation_begins_a_count_and_leads_to_the_worksheet(cast):
+    client = logged_in(cast.technician)
+    html = page_of(client, "/reels/LW-0001/count")
+    assert faults_of(html) == []
+    answer = send(client, "/reels/LW-0001/count", **PREPARED)
+    [opened] = Inspection._base_manager.all()
+    assert answer.headers["Location"] == worksheet(opened)
+    assert (opened.work_order, opened.wrap_gauge, opened.from_paper) == ("WO-7", "WG-1", False)
+
+
+def test_a_preparation_that_is_not_complete_says_what_is_missing_and_keeps_the_rest(cast):
+    given = {name: value for name, value in PREPARED.items() if name != "evenly_wound"}
+    answer = send(logged_in(cast.technician), "/reels/LW-0001/count", **given)
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert faults_of(html) == []
+    assert 'role="alert"' in html
+    assert "Re-spool a reel that is wound unevenly, and then count it." in html
+    assert 'value="WO-7"' in html
+
+
+def test_a_count_from_paper_is_done_when_it_is_said_to_have_been(cast):
+    send(logged_in(cast.technician), "/reels/LW-0001/count", **PREPARED, done_at="2026-03-01T15:30")
+    [opened] = Inspection._base_manager.all()
+    assert (opened.done_at.isoformat(), opened.from_paper) == ("2026-03-01T15:30:00+00:00", True)
+
+
+def test_nobody_without_an_authorisation_begins_a_count(cast):
+    answer = send(logged_in(cast.colleague), "/reels/LW-0001/count", **PREPARED)
+    assert answer.status_code == 422
+    assert "Noel Grant holds no authorisation to count" in answer.content.decode()
+    assert not Inspection._base_manager.exists()
+
+
+def test_two_people_key_step_by_step_until_the_count_is_worked_out(cast, inspection):
+    for step in SEEN:
+        html = page_of(logged_in(cast.technician), worksheet(inspection))
+        assert faults_of(html) == []
+        assert f"Step {step} of 4" in html
+        both_key(cast, inspection, step)
+    inspection.refresh_from_db()
+    assert (inspection.state, inspection.layers, inspection.wraps) == ("awaiting_sign_off", 12, 10)
+    assert logged_in(cast.technician).get(worksheet(inspection)).headers["Location"].endswith("/result")
+
+
+def test_a_page_never_holds_what_the_other_keyed_while_it_is_blind(cast, inspection):
+    send(logged_in(cast.technician), worksheet(inspection), scale_left="771", scale_right="772",
+         open_side="right", unwind="right_to_left")  # fmt: skip
+    for person in (cast.verifier, cast.colleague, cast.releaser):
+        for address in (witness(inspection), worksheet(inspection), f"/inspections/{inspection.pk}",
+                        "/reels/LW-0001", f"/inspections/{inspection.pk}/help",
+                        f"/inspections/{inspection.pk}/draft", f"/inspections/{inspection.pk}/stamp"):  # fmt: skip
+            assert BLIND.findall(page_of(logged_in(person), address)) == []
+    mine = page_of(logged_in(cast.technician), worksheet(inspection))
+    assert "scale 771" in mine
+    assert "It waits for the verifier" in mine
+    drawn = logged_in(cast.verifier).post(f"/inspections/{inspection.pk}/drawing/verifier", {"scale_left": "5"})
+    assert "scale 5" in drawn.content.decode()
+    assert BLIND.findall(drawn.content.decode()) == []
+
+
+def test_it_is_said_which_points_differ_and_both_key_them_again(cast, inspection):
+    both_key(cast, inspection, 1, scale_right="11")
+    for person, address in ((cast.technician, worksheet(inspection)), (cast.verifier, witness(inspection))):
+        html = page_of(logged_in(person), address)
+        assert "read the right scale differently" in html
+        assert form_in(html)["points"] == ["scale_right"]
+    assert "scale 11" not in page_of(logged_in(cast.technician), worksheet(inspection))
+
+
+def test_problems_are_said_at_the_step_where_they_arise(cast, inspection):
+    answer = send(logged_in(cast.technician), worksheet(inspection), **{**SEEN[1], "unwind": "left_to_right"})
+    html = page_of(logged_in(cast.technician), answer.headers["Location"])
+    assert "Unwinding starts at the right, the open side, so it should go right to left" in html
+    assert "reading 2" in html
+
+
+def test_a_problem_at_the_first_of_two_points_keys_nothing_into_the_next_reading(cast, inspection):
+    send(logged_in(cast.verifier), witness(inspection), scale_left="13", scale_right="9")
+    answer = send(logged_in(cast.technician), worksheet(inspection), **{**SEEN[1], "scale_right": "9"})
+    assert answer.status_code == 302
+    inspection.refresh_from_db()
+    assert inspection.state == "referred"
+    assert Point.OPEN_SIDE not in {row.point for row in keyings_of(inspection)}
+
+
+def test_what_cannot_be_read_is_refused_with_every_field_kept(cast, inspection):
+    answer = send(logged_in(cast.technician), worksheet(inspection), scale_left="13", scale_right="",
+                  open_side="right")  # fmt: skip
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert faults_of(html) == []
+    assert 'role="alert"' in html
+    assert "Key the number read, or say that the scale cannot be read." in html
+    assert 'value="13"' in html
+    assert not Keying._base_manager.exists()
+
+
+def test_a_scale_that_cannot_be_read_is_left_out(cast, inspection):
+    send(logged_in(cast.technician), worksheet(inspection), scale_left_left_out="on", scale_right="12",
+         open_side="right", unwind="right_to_left")  # fmt: skip
+    assert {row.point: row.value for row in keyings_of(inspection)}["scale_left"] is None
+
+
+def test_a_step_sent_twice_is_stored_once(cast, inspection):
+    client = logged_in(cast.technician)
+    form = {**form_in(page_of(client, worksheet(inspection))), **SEEN[1]}
+    answers = [client.post(worksheet(inspection), form) for _ in range(3)]
+    assert {(answer.status_code, answer.headers["Location"]) for answer in answers} == {(302, worksheet(inspection))}
+    assert Keying._base_manager.count() == 4
+
+
+def test_a_count_begun_twice_by_the_same_form_is_one_count(cast):
+    client = logged_in(cast.technician)
+    form = {**form_in(page_of(client, "/reels/LW-0001/count")), **PREPARED}
+    first, second = (client.post("/reels/LW-0001/count", form).headers["Location"] for _ in range(2))
+    assert first == second
+    assert Inspection._base_manager.count() == 1
+
+
+def test_another_technician_takes_over_at_the_step_that_is_open(cast, inspection):
+    both_key(cast, inspection, 1)
+    second = builders.make_person("theo", Act.COUNT, full_name="Theo Wick")
+    assert send(logged_in(second), worksheet(inspection), **SEEN[2]).status_code == 302
+    assert [row.participant.person for row in keyings_of(inspection)][-1] == second
+
+
+@pytest.mark.parametrize("who", ["colleague", "verifier"])
+def test_who_may_not_count_is_told_why_and_can_key_nothing(cast, inspection, who):
+    client = logged_in(getattr(cast, who))
+    answer = client.get(worksheet(inspection))
+    assert answer.status_code == 403
+    assert faults_of(answer.content.decode()) == []
+    assert "holds no authorisation to count" in answer.content.decode()
+    assert client.post(worksheet(inspection), {**SEEN[1], "points": list(Point)}).status_code == 403
+    assert not Keying._base_manager.exists()
+
+
+def test_a_stranger_finds_nothing(cast, inspection):
+    for part in ("worksheet", "witness", "draft", "stamp", "result", "help", "referral", "cancel", "void"):
+        assert logged_in(cast.stranger).get(f"/inspections/{inspection.pk}/{part}").status_code == 404
+
+
+def test_a_draft_is_there_again_and_nobody_else_is_shown_it(cast, inspection):
+    client = logged_in(cast.technician)
+    hidden = form_in(page_of(client, worksheet(inspection)))
+    assert client.post(f"/inspections/{inspection.pk}/draft", {**hidden, "scale_left": "771"}).status_code == 204
+    assert 'value="771"' in page_of(logged_in(cast.technician), worksheet(inspection))
+    second = builders.make_person("theo", Act.COUNT)
+    assert "771" not in page_of(logged_in(second), worksheet(inspection))
+    send(client, worksheet(inspection), **SEEN[1])
+    assert not Draft._base_manager.exists()
+
+
+def test_what_is_sent_after_the_login_ran_out_is_there_after_logging_in_again(cast, inspection):
+    client = logged_in(cast.technician)
+    form = {**form_in(page_of(client, worksheet(inspection))), **SEEN[1], "scale_left": "771"}
+    late = Client()
+    answer = late.post(worksheet(inspection), form)
+    assert answer.headers["Location"] == f"/login?next={worksheet(inspection)}"
+    late.post("/login", {"username": "tess", "password": builders.PASSWORD})
+    html = page_of(late, worksheet(inspection))
+    assert 'value="771"' in html
+    assert not Keying._base_manager.exists()
+
+
+def test_what_was_sent_with_one_login_is_never_given_to_another(cast, inspection):
+    client = logged_in(cast.technician)
+    form = {**form_in(page_of(client, worksheet(inspection))), "scale_left": "771"}
+    second = builders.make_person("theo", Act.COUNT)
+    late = Client()
+    late.post(worksheet(inspection), form)
+    late.post("/login", {"username": second.username, "password": builders.PASSWORD})
+    assert "771" not in page_of(late, worksheet(inspection))
+    assert not Draft._base_manager.exists()
+
+
+def test_without_a_login_nothing_is_kept_for_somebody_made_up(inspection):
+    late = Client()
+    late.post(worksheet(inspection), {"by": "1", "scale_left": "771"})
+    assert not late.session.items()
+
+
+def test_a_step_costs_the_same_however_often_it_was_read(cast, inspection, count_queries):
+    client = logged_in(cast.technician)
+    once = count_queries(lambda: client.get(worksheet(inspection)))
+    builders.read(cast, inspection, verifier={"hand_wraps": 11})
+    assert count_queries(lambda: client.get(worksheet(inspection))) <= once + 1  # why the last reading ended

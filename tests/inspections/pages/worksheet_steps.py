@@ -1,0 +1,31 @@
+"""How a test keys at the worksheet as a browser would: get the page, fill in its form, send it."""
+
+import re
+from html import unescape
+from typing import Any
+
+from django.test import Client
+
+SEEN: dict[int, dict[str, str]] = {
+    1: {"scale_left": "13", "scale_right": "12", "open_side": "right", "unwind": "right_to_left"},
+    2: {"hand_wraps": "12"},
+    3: {"gauge_face": "even", "gauge_wraps": "12"},
+    4: {"crossover_half": "aft"},
+}
+HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')
+
+
+def form_in(html: str) -> dict[str, Any]:
+    """The hidden fields of a step's form."""
+    found: dict[str, Any] = {}
+    for name, value in HIDDEN.findall(html):
+        found.setdefault(name, []).append(unescape(value))
+    return found
+
+
+def page_of(client: Client, address: str) -> str:
+    return client.get(address).content.decode()
+
+
+def send(client: Client, address: str, **values: str) -> Any:
+    return client.post(address, {**form_in(page_of(client, address)), **values})

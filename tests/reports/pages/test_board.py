@@ -1,0 +1,138 @@
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext, override_settings
+
+from inspections.domain.words import ReelStatus
+from inspections.pages.words import STATUS
+from reports.pages.board import NEXT
+from tests import builders
+from tests.builders import Cast, later
+from tests.page_fixtures import logged_in
+from tests.pages_fleet import make_fleet
+from tests.reports.fleet import bring_in_fleet
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+
+
+def html_of(person, address="/board"):
+    answer = logged_in(person).get(address)
+    assert answer.status_code == 200
+    assert faults_of(answer.content.decode()) == []
+    return answer.content.decode()
+
+
+def serials(person, address="/board"):
+    return re.findall(r'<th scope="row"><a class="reach" href="/reels/([^"]+)">', html_of(person, address))
+
+
+def row_of(html, serial):
+    [row] = [row for row in html.split("<tr>") if f'href="/reels/{serial}">{serial}</a></th>' in row]
+    return row
+
+
+def test_every_status_says_what_comes_next():
+    assert set(NEXT) == set(ReelStatus)
+
+
+def test_the_board_shows_each_reel_what_it_needs_and_since_when_the_most_urgent_first():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    order = serials(fleet.cast.control)
+    assert order[0] == "LW-0009"
+    assert order[-1] == "LW-0010"
+    held = row_of(html, "LW-0009")
+    assert "End the hold, or retire it" in held
+    assert "A flange is bent." in held
+    assert '<time datetime="2026-03-02T09:00:00+00:00">2 Mar 2026</time>' in held
+    for serial, words in {
+        "LW-0002": "Release its count, with a reason", "LW-0004": "Sign its count", "LW-0003": "Finish its count",
+        "LW-0005": "Issue setup values", "LW-0006": "Install it in RM-2",
+        "LW-0007": "Set, read back and confirm its values",
+        "LW-0008": "Take it off and count it", "LW-0012": "Count it", "LW-0001": "Nothing",
+    }.items():  # fmt: skip
+        assert f">{words}<" in row_of(html, serial)
+
+
+def test_the_next_thing_leads_to_where_it_is_done():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    assert f'href="/inspections/{fleet.referred.pk}"' in row_of(html, "LW-0002")
+    assert re.search(r'href="/setup-values/\d+"', row_of(html, "LW-0007"))
+
+
+def test_numbers_by_site_and_status_lead_to_the_reels():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    assert 'href="?site=kettle-point&amp;status=held">1<' in html
+    assert serials(fleet.cast.control, "/board?site=kettle-point&status=held") == ["LW-0009"]
+    assert {badge.word for badge in STATUS.values() if f'<th scope="col">{badge.word}</th>' not in html} == set()
+
+
+def test_search_finds_any_part_of_serial_machine_or_host():
+    fleet = make_fleet()
+    assert serials(fleet.cast.control, "/board?q=0011") == ["LW-0011"]
+    assert serials(fleet.cast.control, "/board?q=rm-3") == ["LW-0007"]
+    assert set(serials(fleet.cast.control, "/board?q=heron")) == {"LW-0001", "LW-0007", "LW-0008"}
+    assert "No reel fits these filters." in html_of(fleet.cast.control, "/board?q=nowhere")
+
+
+@override_settings(COUNT_DUE_DAYS=30)
+def test_a_count_is_due_so_many_days_after_the_last_one():
+    cast = Cast()
+    builders.make_reel("LW-0001")
+    builders.make_reel("LW-0002")
+    builders.make_reel("LW-0003")
+    builders.signed_count(cast, "LW-0001", at=later(days=-30))
+    builders.signed_count(cast, "LW-0002", at=later(days=-29))
+    assert serials(cast.control, "/board?look=due") == ["LW-0003", "LW-0001"]  # the third was never counted
+    assert "3 reels; 2 due for a count" in html_of(cast.control)
+
+
+def test_a_count_of_older_records_is_a_count_too():
+    cast = Cast()
+    bring_in_fleet()
+    with override_settings(COUNT_DUE_DAYS=9999):
+        assert serials(cast.control, "/board?look=due") == []
+    assert serials(cast.control, "/board?look=due") == ["LW-0001", "LW-0002", "LW-0003"]
+    assert "2 Nov 2024" in row_of(html_of(cast.control), "LW-0001")
+
+
+def test_drift_that_is_flagged_or_looked_into_is_marked():
+    cast = Cast()
+    bring_in_fleet()
+    assert "Drift flagged</span>" not in html_of(cast.control)
+    logged_in(cast.control).get("/drift")
+    assert serials(cast.control, "/board?look=flagged") == ["LW-0001"]
+    assert "Drift flagged</span>" in row_of(html_of(cast.control), "LW-0001")
+
+
+def test_a_colleague_sees_the_same_a_stranger_their_own_site_and_nobody_logs_in(client):
+    fleet = make_fleet()
+    assert serials(fleet.cast.colleague) == serials(fleet.cast.control)
+    assert serials(fleet.cast.stranger) == ["AM-0001"]
+    assert client.get("/board").url == "/login?next=/board"
+
+
+def test_filters_that_make_no_sense_are_said_and_left_out():
+    cast = Cast()
+    builders.make_reel()
+    html = html_of(cast.control, "/board?status=purple&page=nine")
+    assert "Select a valid choice" in html
+    assert ">LW-0001</a>" in html
+
+
+def test_as_many_queries_for_many_reels_as_for_few_and_the_page_stays_light():
+    cast = Cast()
+    client = logged_in(cast.control)
+    numbers, sizes = [], []
+    for first, last in ((1, 3), (3, 80)):
+        for number in range(first, last):
+            builders.make_reel(f"LW-{number:04}")
+        with CaptureQueriesContext(connection) as queries:
+            sizes.append(len(client.get("/board").content))
+        numbers.append(len(queries))
+    assert numbers[0] == numbers[1] <= 12
+    assert max(sizes) < 100_000

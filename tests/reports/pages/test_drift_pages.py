@@ -1,0 +1,143 @@
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inspections.models import DriftFlag
+from reels.domain.words import LengthUnit
+from reels.services import register
+from reels.services.history import Actor
+from tests import builders
+from tests.builders import NOW, Cast
+from tests.page_fixtures import logged_in
+from tests.reports.fleet import bring_in_fleet
+from tests.well_formed import faults_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+
+
+@pytest.fixture
+def cast():
+    cast = Cast()
+    bring_in_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
+    return cast
+
+
+def html_of(person, address="/drift"):
+    answer = logged_in(person).get(address)
+    assert answer.status_code == 200
+    assert faults_of(answer.content.decode()) == []
+    return answer.content.decode()
+
+
+def send(person, address, **typed):
+    [seen] = re.findall(r'name="seen" value="(\d+)"', html_of(person, address))
+    return logged_in(person).post(address, {"seen": seen, **typed})
+
+
+def first_to_assign(person):
+    return re.findall(r'href="(/reels/[^"]+/drift/flag\?[^"]+)"', html_of(person))[0].replace("&amp;", "&")
+
+
+def test_the_ranking_shows_what_is_flagged_first_with_its_explanation(cast):
+    html = html_of(cast.control)
+    assert "Flagged</span>" in html
+    assert html.count('href="/reels/LW-0001/drift">') == 1
+    assert 'href="/reels/LW-0002/drift">' not in html
+    assert "over 99 %" in html
+    assert "33 intervals with these filters" in html_of(cast.control, "/drift?show=all")
+
+
+def test_filters_stand_in_the_address_and_so_does_the_export(cast):
+    html = html_of(cast.control, "/drift?site=kettle-point&show=all&page=1")
+    assert 'href="/api/v1/reports/drift?site=kettle-point&amp;format=csv"' in html
+
+
+def test_the_report_as_of_a_day_shows_what_was_known_then(cast):
+    html = html_of(cast.control, "/drift?as_of=2024-06-30&show=all")
+    assert "6 intervals with these filters, as of 30 Jun 2024" in html
+
+
+def test_a_fleet_too_large_for_a_page_as_of_a_day_is_for_the_command(cast, monkeypatch):
+    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    assert "drift_report --as-of" in html_of(cast.control, "/drift?as_of=2024-06-30")
+
+
+def test_a_reels_evidence_is_a_sentence_a_figure_and_the_same_as_a_table(cast):
+    html = html_of(cast.colleague, "/reels/LW-0001/drift")
+    assert "an unlogged loss is probable" in html
+    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
+    assert "loss flagged</text>" in html
+    assert html.count('data-label="Inferred"') == 12
+    assert html.count('data-label="When counted"') == 11
+
+
+def test_a_reel_without_a_loss_says_so(cast):
+    html = html_of(cast.colleague, "/reels/LW-0003/drift")
+    assert "Between 12 counts nothing is flagged" in html
+
+
+def test_a_reel_without_counts_has_a_page_too(cast):
+    builders.make_reel("LW-0009")
+    assert "There is no count on record yet." in html_of(cast.colleague, "/reels/LW-0009/drift")
+
+
+def test_lengths_are_shown_in_feet_to_whoever_prefers_them(cast):
+    assert "1.5 m</td>" in html_of(cast.control, "/reels/LW-0002/drift")
+    register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(cast.control), at=NOW)
+    assert "4.92 ft</td>" in html_of(cast.control, "/reels/LW-0002/drift")  # 1.5 m / 0.3048 m = 4.921 ft
+
+
+def test_a_flag_is_assigned_looked_into_handed_on_and_closed(cast):
+    answer = send(cast.control, first_to_assign(cast.control), assigned_to="noel")
+    flag = DriftFlag.objects.get()
+    assert answer.url == f"/drift/flags/{flag.pk}"
+    assert send(cast.colleague, f"{answer.url}/finding", finding="A cut in August is not in the log.").url == answer.url
+    assert send(cast.control, f"{answer.url}/assignment", assigned_to="tess").url == answer.url
+    refused = send(cast.control, f"{answer.url}/ending", ending="", reason="It was cut.")
+    assert (refused.status_code, "It was cut." in refused.content.decode()) == (422, True)
+    assert send(cast.control, f"{answer.url}/ending", ending="confirmed_loss", reason="It was cut.").url == answer.url
+    html = html_of(cast.colleague, answer.url)
+    assert "confirmed loss: It was cut." in html
+    assert "Close it" not in html
+    assert "A cut in August" in html_of(cast.control, "/reels/LW-0001/drift")
+
+
+def test_an_interval_is_assigned_once(cast):
+    there = first_to_assign(cast.control)
+    send(cast.control, there, assigned_to="noel")
+    again = send(cast.control, there, assigned_to="tess")
+    assert again.status_code == 422
+    assert "open and assigned to Noel Grant" in again.content.decode()
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["", "?from=x&to=y", "?from=2024-06-01&to=2024-06-02", "?from=2024-06-01T10:00:00Z&to=2026-01-01T10:00:00Z"],
+)
+def test_an_interval_that_is_none_is_not_found(cast, query):
+    assert logged_in(cast.control).get(f"/reels/LW-0001/drift/flag{query}").status_code == 404
+
+
+def test_a_colleague_reads_a_stranger_finds_nothing_and_nobody_logs_in(cast, client):
+    there = first_to_assign(cast.control)
+    assert logged_in(cast.colleague).get(there).status_code == 403
+    flag = send(cast.control, there, assigned_to="tess").url
+    assert logged_in(cast.colleague).get(f"{flag}/finding").status_code == 403
+    for address in (flag, f"{flag}/finding", f"{flag}/assignment", f"{flag}/ending", "/reels/LW-0001/drift", there):
+        assert logged_in(cast.stranger).get(address).status_code == 404
+        assert client.get(address).url.startswith("/login?next=")
+    assert "LW-0001" not in html_of(cast.stranger)
+
+
+def test_as_many_queries_for_a_long_history_as_for_a_short_one(cast):
+    client = logged_in(cast.control)
+    builders.make_reel("LW-0009")
+    numbers = []
+    for serial in ("LW-0001", "LW-0009"):
+        client.get(f"/reels/{serial}/drift")
+        with CaptureQueriesContext(connection) as queries:
+            client.get(f"/reels/{serial}/drift")
+        numbers.append(len(queries))
+    assert numbers[0] == numbers[1]
