@@ -19,7 +19,7 @@ from reels.pages.formats import count_words, length
 ACTS = {
     "reel_received": "Reel received",
     "count_opened": "Count opened",
-    "keyed": "{point}: keyed by the {role}",
+    "keyed": "{points}: keyed by the {role}",
     "reading_recorded": "Reading recorded, both people's values",
     "help_asked": "Help asked for; the count is referred",
     "released": "Referred count released: {decision}",
@@ -104,8 +104,9 @@ class _Facts(dict[str, Any]):
     """The facts of an act for its sentence: points by their labels, words spaced, and nothing missing."""
 
     def __getitem__(self, name: str) -> str:
-        value = self.get(name, "?")
-        return LABELS[Point(value)] if name == "point" and value in set(Point) else _spaced(str(value))
+        if name == "points":
+            return ", ".join(LABELS[Point(point)] for point in self.get(name, ()))
+        return _spaced(str(self.get(name, "?")))
 
 
 def _reasons(*said: dict[str, Any]) -> list[str]:

@@ -29,25 +29,37 @@ MOST_REREADS = 3
 ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
 
 
-@transaction.atomic
 def key(*, inspection_id: int, point: Point, role: Role, given: Mapping[str, Any], actor: Actor,
         at: datetime) -> Inspection:  # fmt: skip
-    """Key what one sees at one point. When both people have, it is compared, and the reading settled as far as it goes.
+    """Key what one sees at one point; as `key_points`."""
+    return key_points(inspection_id=inspection_id, role=role, given={point: given}, actor=actor, at=at)
 
-    given: the reading fields of that point. Raises ImpossibleReading, WrongState, NotYourPoint, PointNotOpen,
-    AlreadyKeyed, OtherRole or NotAuthorised.
+
+@transaction.atomic
+def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[str, Any]], actor: Actor,
+               at: datetime) -> Inspection:  # fmt: skip
+    """Key what one sees at some points, as one attempt at them.
+
+    When both people have keyed, it is compared, and the reading settled as far as it goes: however many of the points
+    the two differ at, it is read again once.
+    given: the reading fields of each point. Raises ImpossibleReading, WrongState, NotYourPoint, PointNotOpen,
+    AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
-    value = keying.value_at(point, given)
-    if role not in keying.roles_at(point):
-        raise NotYourPoint(point=settling.spoken(point))
+    values = {point: keying.value_at(point, fields) for point, fields in given.items()}
+    if others := [point for point in given if role not in keying.roles_at(point)]:
+        raise NotYourPoint(point=settling.spoken(others[0]))
     reading = queries.open_reading(inspection)
-    with settling.act(inspection, "keyed", actor, at, point=point.value, role=role.value) as entry:
+    with settling.act(inspection, "keyed", actor, at, points=[*given], role=role.value) as entry:
         participant = settling.join(entry, inspection, actor.person, role)
         keyings = queries.keyed_in(reading)
-        attempt = _next_attempt(keyings, point, role)
-        row = entry.add(_keying_row(entry, reading, participant, point, attempt, value))
-        settling.settle(entry, inspection, reading, [*keyings, queries.keyed(row)], just_keyed=point)
+        rows = [
+            _keying_row(entry, reading, participant, point, _next_attempt(keyings, point, role), value)
+            for point, value in values.items()
+        ]
+        entry.add_all(rows)
+        now_keyed = [*keyings, *(queries.keyed(row) for row in rows)]
+        settling.settle(entry, inspection, reading, now_keyed, just_keyed=frozenset(given))
     return inspection
 
 

@@ -1,6 +1,6 @@
 """How an inspection takes what was keyed: who takes part, what is told, and what comes of a reading."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
@@ -45,17 +45,18 @@ def join(entry: Transcript, inspection: Inspection, person: Person, role: Role) 
 
 
 def settle(entry: Transcript, inspection: Inspection, reading: Reading, keyings: list[keying.Keyed], *,
-            just_keyed: Point | None) -> None:  # fmt: skip
+            just_keyed: Set[Point] | None) -> None:  # fmt: skip
     """Compare what both have keyed, and work the reading out as far as it goes, or say why it must be read again.
 
-    just_keyed: None when everything was keyed at once, so that a difference asks for a whole new reading.
+    just_keyed: the points of this attempt; None when a whole reading was recorded at once, so that a difference asks
+    for a new one.
     """
     parameters = queries.parameters_of(inspection)
     agreed = keying.agreed_values(keyings)
     differing = keying.differing_points(keyings)
     if differing:
         entry.facts["differs"] = [point.value for point in differing]
-    if just_keyed in differing:  # a difference that was there before is not counted again
+    if just_keyed and not just_keyed.isdisjoint(differing):  # one that was there before is not counted again
         _count_difference(entry, inspection, reading, differing)
     elif differing and just_keyed is None:
         _finish(entry, inspection, reading, _working_of_a_difference(differing))

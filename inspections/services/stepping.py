@@ -17,11 +17,10 @@ from reels.services.history import Actor
 @transaction.atomic
 def key_step(*, inspection_id: int, reading: int, role: Role, given: Mapping[Point, Mapping[str, Any]], step: str,
              actor: Actor, at: datetime) -> Inspection:  # fmt: skip
-    """Key the points of one screen, each an act of its own; the draft of the step goes.
+    """Key the points of one screen; the draft of the step goes.
 
-    reading: its number, as the screen showed it. step: see `keep_draft`. A point after which the reading has ended
-    (it is to be read again, or is referred) is the last that is keyed: the others would be keyed into the next one.
-    Raises WrongState when that reading had ended before, and as `counting.key` does.
+    reading: its number, as the screen showed it. step: see `keep_draft`.
+    Raises WrongState when that reading had ended before, and as `counting.key_points` does.
     """
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     if not _is_under_way(inspection, reading):
@@ -30,11 +29,7 @@ def key_step(*, inspection_id: int, reading: int, role: Role, given: Mapping[Poi
             state="past that reading",
             allowed=f"at reading {reading}. Nothing was keyed; look at the step that is open now",
         )
-    for point, values in given.items():
-        inspection = counting.key(inspection_id=inspection_id, point=point, role=role, given=values,
-                                  actor=actor, at=at)  # fmt: skip
-        if not _is_under_way(inspection, reading):
-            break
+    inspection = counting.key_points(inspection_id=inspection_id, role=role, given=given, actor=actor, at=at)
     drafts.forget_draft(inspection_id=inspection_id, step=step, person=actor.person)
     return inspection
 

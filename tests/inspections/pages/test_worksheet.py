@@ -126,13 +126,24 @@ def test_problems_are_said_at_the_step_where_they_arise(cast, inspection):
     assert "reading 2" in html
 
 
-def test_a_problem_at_the_first_of_two_points_keys_nothing_into_the_next_reading(cast, inspection):
+def test_all_of_a_screen_is_kept_in_the_reading_that_it_ends(cast, inspection):
     send(logged_in(cast.verifier), witness(inspection), scale_left="13", scale_right="9")
     answer = send(logged_in(cast.technician), worksheet(inspection), **{**SEEN[1], "scale_right": "9"})
     assert answer.status_code == 302
     inspection.refresh_from_db()
     assert inspection.state == "referred"
-    assert Point.OPEN_SIDE not in {row.point for row in keyings_of(inspection)}
+    assert {(row.reading.number, row.point) for row in keyings_of(inspection) if row.role == "technician"} == {
+        (1, "scale_left"), (1, "scale_right"), (1, "open_side"), (1, "unwind")
+    }  # fmt: skip
+
+
+def test_both_scales_that_differ_cost_one_reread(cast, inspection):
+    both_key(cast, inspection, 1, scale_left="12", scale_right="11")
+    inspection.refresh_from_db()
+    assert inspection.rereads == 1
+    assert form_in(page_of(logged_in(cast.technician), worksheet(inspection)))["points"] == [
+        "scale_left", "scale_right"
+    ]  # fmt: skip
 
 
 def test_what_cannot_be_read_is_refused_with_every_field_kept(cast, inspection):

@@ -6,7 +6,7 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from inspections.domain.words import Act, Decision, InspectionState, Meaning, Point, Role
-from inspections.errors import NotAuthorised, NothingProposed, NotReferred, WrongState
+from inspections.errors import AlreadyKeyed, NotAuthorised, NothingProposed, NotReferred, WrongState
 from inspections.models import Inspection, Keying, Reading, Referral
 from inspections.services import counting, signing
 from reels.errors import OnlyInPerson
@@ -70,6 +70,44 @@ def test_a_difference_is_counted_once_however_much_is_keyed_before_it_is_settled
     assert fresh(inspection).rereads == 1
     stories.key_both(cast, inspection, Point.SCALE_LEFT, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
     assert (fresh(inspection).state, fresh(inspection).rereads) == (InspectionState.AWAITING_SIGN_OFF, 1)
+
+
+def key_scales(cast, inspection, role, left, right):
+    person = cast.technician if role is Role.TECHNICIAN else cast.verifier
+    given = {Point.SCALE_LEFT: {"scale_left": left}, Point.SCALE_RIGHT: {"scale_right": right}}
+    return counting.key_points(inspection_id=inspection.pk, role=role, given=given, actor=Actor(person), at=NOW)
+
+
+def test_two_scales_keyed_as_one_attempt_are_read_again_as_one(cast):
+    inspection = builders.open_count(cast)
+    key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
+    entries = inspection.reel.chain.entries.count()
+    key_scales(cast, inspection, Role.VERIFIER, 12, 11)
+    assert fresh(inspection).rereads == 1
+    assert inspection.reel.chain.entries.count() == entries + 1
+    for role in (Role.TECHNICIAN, Role.VERIFIER):
+        key_scales(cast, inspection, role, 13, 12)
+    assert (fresh(inspection).rereads, fresh(inspection).state) == (1, InspectionState.OPEN)
+    stories.key_both(cast, inspection, Point.OPEN_SIDE, Point.UNWIND, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
+    assert (fresh(inspection).state, fresh(inspection).rereads) == (InspectionState.AWAITING_SIGN_OFF, 1)
+
+
+def test_two_scales_that_differ_three_times_refer_the_count(cast):
+    inspection = builders.open_count(cast)
+    for rereads in (1, 2, 3):
+        key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
+        key_scales(cast, inspection, Role.VERIFIER, 12, 11)
+        assert fresh(inspection).rereads == rereads
+    assert fresh(inspection).state == InspectionState.REFERRED
+    assert "the left scale and the right scale differently" in Referral.objects.get().why
+
+
+def test_an_attempt_of_which_one_point_is_refused_keeps_none_of_it(cast):
+    inspection = builders.open_count(cast)
+    stories.key(cast, inspection, Point.SCALE_LEFT)
+    with pytest.raises(AlreadyKeyed):
+        key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
+    assert list(Keying.objects.values_list("point", flat=True)) == [Point.SCALE_LEFT]
 
 
 # Referred -----------------------------------------------------------------------------------------------------------
