@@ -4,12 +4,15 @@ REST framework's exceptions and the service's refusals come through `answer_exce
 (no such path, a crash, a bad host name) through the four handlers at the end. Pages get Django's own error pages.
 """
 
+import sys
 from collections.abc import Iterator
 from http import HTTPStatus
 from typing import Any
 
-from django.db import IntegrityError, OperationalError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.template.loader import render_to_string
 from django.views import defaults
 from rest_framework import exceptions, views
 from rest_framework.request import Request
@@ -17,10 +20,11 @@ from rest_framework.response import Response
 
 from reels.api.conditions import HeaderRefused
 from reels.api.forms import ParameterRefused
-from reels.errors import AlreadyRecorded, Busy, KeyReused, Malformed, NotAllowed, NotFound, Refused
+from reels.errors import AlreadyRecorded, Busy, KeyReused, Malformed, NotAllowed, NotFound, Refused, Unreachable
 
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
+NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password"}
 
 # Most particular first: the first class that fits gives the status.
 STATUS_OF_REFUSAL = (
@@ -65,6 +69,9 @@ TITLES = {
 # PostgreSQL: a lock or statement took too long, a deadlock, a serialization failure; SQLite: the file is locked.
 BUSY_STATES = {"55P03", "57014", "40P01", "40001"}
 BUSY_SQLITE = {"SQLITE_BUSY", "SQLITE_LOCKED"}
+# PostgreSQL: no connection, none left, or shut down; SQLite: the file cannot be opened, read or grown.
+LOST_STATES = ("08", "53", "57P")
+LOST_SQLITE = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_FULL", "SQLITE_READONLY")
 TAKEN_STATES = {"23505"}
 TAKEN_SQLITE = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}
 
@@ -72,9 +79,9 @@ TAKEN_SQLITE = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}
 def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None:
     """The problem document for an exception in an API view; None leaves it to `server_error`."""
     request: Request = context["request"]
-    exc = _as_refusal(exc)
-    if isinstance(exc, Refused):
-        return _answer_refusal(exc, request)
+    refused = _as_refusal(exc)
+    if isinstance(refused, Refused):
+        return _answer_refusal(refused, request)
     response = views.exception_handler(exc, context)
     if response is None:
         return None
@@ -91,15 +98,23 @@ def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None
     return response
 
 
-def _as_refusal(exc: Exception) -> Exception:
-    """What the database refused because somebody else was at it, in the service's words."""
-    cause = exc.__cause__
+def _as_refusal(exc: BaseException | None) -> BaseException | None:
+    """What the database refused because somebody else was at it, or because it is away, in the service's words."""
+    cause = getattr(exc, "__cause__", None)
     state, sqlite = getattr(cause, "sqlstate", None), getattr(cause, "sqlite_errorname", "")
     if isinstance(exc, OperationalError) and (state in BUSY_STATES or sqlite.split("_SNAPSHOT")[0] in BUSY_SQLITE):
         return Busy()
+    if isinstance(exc, OperationalError | InterfaceError) and _is_lost(state, sqlite):
+        return Unreachable()
     if isinstance(exc, IntegrityError) and (state in TAKEN_STATES or sqlite in TAKEN_SQLITE):
         return AlreadyRecorded()
     return exc
+
+
+def _is_lost(state: str | None, sqlite: str) -> bool:
+    if sqlite:
+        return sqlite.startswith(LOST_SQLITE)
+    return state is None or state.startswith(LOST_STATES)  # psycopg tells no state when there is no connection
 
 
 def _answer_refusal(exc: Refused, request: Request) -> Response:
@@ -190,7 +205,34 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
+    """500; 503 when the database was busy or away: nothing was stored, and the same may be sent again."""
+    refused = _as_refusal(sys.exc_info()[1])
+    if isinstance(refused, Busy):
+        return _not_now(request, refused)
     if not _is_api(request):
         return defaults.server_error(request)
     detail = "The request was not carried out. The people who run this service find the reason in its log."
     return _answer(request, "server_error", HTTPStatus.INTERNAL_SERVER_ERROR, detail)
+
+
+def _not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
+    if _is_api(request):
+        answer = _answer(request, refused.code, HTTPStatus.SERVICE_UNAVAILABLE, str(refused))
+    else:
+        answer = HttpResponse(_not_now_page(request, refused), status=HTTPStatus.SERVICE_UNAVAILABLE)
+        answer.headers["Cache-Control"] = "no-store"
+    answer.headers["Retry-After"] = str(RETRY_AFTER_S)
+    return answer
+
+
+def _not_now_page(request: HttpRequest, refused: Busy) -> str:
+    """What was typed goes with the page, to be sent again. No query: the database is what is missing."""
+    said = (
+        "The records cannot be reached just now, so it cannot be said from here whether this was stored."
+        if isinstance(refused, Unreachable)
+        else "Somebody else is writing to the records. Nothing of this was stored. Try again in a moment."
+    )
+    values = [(name, value) for name, each in request.POST.lists() if name not in NOT_SENT_AGAIN for value in each]
+    about = {"said": said, "address": request.get_full_path(), "csrf": get_token(request),
+             "sent": values if request.method == "POST" else [], "has_files": bool(request.FILES)}  # fmt: skip
+    return render_to_string("503.html", about)

@@ -55,6 +55,14 @@ class Busy(Refused):
     says = "Somebody else is writing to this record. Send the same request again in a moment."
 
 
+class Unreachable(Busy):
+    """The database does not answer; whether the last thing was stored, nobody can say from here."""
+
+    code = "unreachable"
+    title = "The records cannot be reached"
+    says = "The records cannot be reached just now. Send the same request again in a moment; it is stored once."
+
+
 class AlreadyRecorded(Refused):
     code = "already_recorded"
     title = "Somebody was quicker"

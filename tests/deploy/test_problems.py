@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
-from django.db import IntegrityError, OperationalError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import Http404
 from django.test import Client, RequestFactory
 from django.urls import path
@@ -95,6 +95,12 @@ RAISED = {
     "lock timeout": said_by(PostgresqlSaid("55P03"), OperationalError("canceling statement due to lock timeout")),
     "deadlock": said_by(PostgresqlSaid("40P01"), OperationalError("deadlock detected")),
     "sqlite busy": said_by(SqliteSaid("SQLITE_BUSY"), OperationalError("database is locked")),
+    "no connection": said_by(Exception("connection refused"), OperationalError("connection refused")),
+    "shut down": said_by(PostgresqlSaid("57P01"), OperationalError("terminating connection")),
+    "connection gone": said_by(Exception("closed"), InterfaceError("the connection is closed")),
+    "no file": said_by(SqliteSaid("SQLITE_CANTOPEN"), OperationalError("unable to open database file")),
+    "disk full": said_by(SqliteSaid("SQLITE_FULL"), OperationalError("database or disk is full")),
+    "wrong query": said_by(PostgresqlSaid("42P01"), OperationalError("no such relation")),
     "no table": said_by(SqliteSaid("SQLITE_ERROR"), OperationalError("no such table: x")),
     "twice": said_by(PostgresqlSaid("23505"), IntegrityError("duplicate key value")),
     "sqlite twice": said_by(SqliteSaid("SQLITE_CONSTRAINT_UNIQUE"), IntegrityError("UNIQUE constraint failed")),
@@ -203,6 +209,11 @@ def test_an_exception_is_told_with_its_status(client, name, status, kind, detail
         ("lock timeout", 503, "busy"),
         ("deadlock", 503, "busy"),
         ("sqlite busy", 503, "busy"),
+        *(
+            (name, 503, "unreachable")
+            for name in ("no connection", "shut down", "connection gone", "no file", "disk full")
+        ),
+        ("wrong query", 500, "server-error"),
         ("no table", 500, "server-error"),
         ("twice", 409, "already-recorded"),
         ("sqlite twice", 409, "already-recorded"),

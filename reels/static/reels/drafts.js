@@ -5,7 +5,11 @@ const LOGIN = document.body.dataset.login;
 const MINE = `wrapledger draft ${LOGIN} `;
 const AGAIN_MS = 4000;
 const KEPT_MS = 800;
-const NOT_TYPED = new Set(["csrfmiddlewaretoken", "token", "by", "step", "reading", "points"]);
+const NOT_TYPED = new Set(["csrfmiddlewaretoken", "token", "by", "step", "reading", "points", "act", "password"]);
+const BUSY = new Set([502, 503, 504]);
+const NO_CONNECTION = "No connection. What you keyed is kept on this phone, and is sent as soon as the connection is back.";
+const IS_BUSY = "The service is busy and has stored nothing. What you keyed is kept, and is sent again in a moment.";
+const WENT_WRONG = "Something went wrong at the service, and nothing was stored. What you keyed is kept; send it again.";
 
 function forget(isForgotten) {
   for (const key of Object.keys(localStorage)) {
@@ -13,15 +17,14 @@ function forget(isForgotten) {
   }
 }
 
-function typed(form) {
-  return Object.fromEntries([...new FormData(form)].filter(([name]) => !NOT_TYPED.has(name)));
-}
+const written = (form) => [...new FormData(form)].filter(([, value]) => typeof value === "string");
+const typed = (form) => Object.fromEntries(written(form).filter(([name]) => !NOT_TYPED.has(name)));
 
 function fill(form, values) {
   for (const field of form.elements) {
     if (!(field.name in values)) continue;
     if (field.type === "radio" || field.type === "checkbox") field.checked = field.value === values[field.name];
-    else if (field.value === "") field.value = values[field.name];
+    else if (field.value === "" || field.type === "datetime-local") field.value = values[field.name];
   }
 }
 
@@ -30,13 +33,19 @@ function say(form, words) {
   if (place) place.textContent = words;
 }
 
-const post = (address, form) => fetch(address, { method: "POST", body: new FormData(form), redirect: "follow" });
+const post = (address, body) => fetch(address, { method: "POST", body, redirect: "follow" });
+
+function postTyped(address, form) {  // without photos, which are sent once, with the step
+  const body = new FormData();
+  for (const [name, value] of written(form)) body.append(name, value);
+  return post(address, body);
+}
 
 async function redraw(form) {
   const place = document.querySelector("[data-drawn]");
   if (!place || !form.dataset.drawing) return;
   try {
-    const answer = await post(form.dataset.drawing, form);
+    const answer = await postTyped(form.dataset.drawing, form);
     if (answer.status !== 200 || answer.redirected) return;
     const drawn = new DOMParser().parseFromString(await answer.text(), "text/html");
     place.replaceChildren(...drawn.body.children);
@@ -46,31 +55,44 @@ async function redraw(form) {
 async function keepOnServer(form) {
   if (!form.dataset.keep) return;
   try {
-    await post(form.dataset.keep, form);
+    await postTyped(form.dataset.keep, form);
   } catch { /* it is kept in the browser */ }
 }
 
 function showRefusal(html) {
+  const chosen = [...document.querySelectorAll("input[type=file]")].filter((field) => field.files.length);
   const page = new DOMParser().parseFromString(html, "text/html");
   document.title = page.title;
   document.querySelector("main").replaceWith(page.querySelector("main"));
+  for (const field of chosen) {
+    const again = document.getElementById(field.id);
+    if (again && !again.closest("[data-refused]")) again.files = field.files;
+  }
   start();
   document.querySelector("[role=alert]")?.focus();
 }
 
-async function send(form, key) {
+async function send(form, key, body) {
+  const again = (words) => {
+    say(form, words);
+    setTimeout(() => form.isConnected && send(form, key, body), AGAIN_MS);
+  };
   form.dataset.sending = "yes";
   try {
-    const answer = await post(form.action, form);
-    if (answer.redirected) {
+    const answer = await post(form.action, body);
+    if (BUSY.has(answer.status)) {
+      again(IS_BUSY);
+    } else if (answer.redirected) {
       if (!new URL(answer.url).pathname.startsWith("/login")) localStorage.removeItem(key);
       location.assign(answer.url);
+    } else if (answer.status >= 500) {
+      form.dataset.sending = "";
+      say(form, WENT_WRONG);
     } else {
       showRefusal(await answer.text());
     }
   } catch {
-    say(form, "No connection. What you keyed is kept on this phone, and is sent as soon as the connection is back.");
-    setTimeout(() => form.isConnected && send(form, key), AGAIN_MS);
+    again(NO_CONNECTION);
   }
 }
 
@@ -86,7 +108,7 @@ function keepDraft(form) {
   });
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    if (form.dataset.sending !== "yes") send(form, key);
+    if (form.dataset.sending !== "yes") send(form, key, new FormData(form));
   });
   if (kept) redraw(form);
 }

@@ -2,6 +2,7 @@
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
 from django.http import HttpRequest
 from django.test import Client, override_settings
 from django.urls import path
@@ -24,7 +25,19 @@ def deny(request: HttpRequest):
     raise PermissionDenied("Only an administrator may do this.")
 
 
-urlpatterns = [path("crash", crash), path("deny", deny), *served]
+class SqliteSaid(Exception):
+    sqlite_errorname = "SQLITE_BUSY"
+
+
+def locked(request: HttpRequest):
+    raise OperationalError("database is locked") from SqliteSaid()
+
+
+def away(request: HttpRequest):
+    raise OperationalError("connection refused") from Exception()
+
+
+urlpatterns = [path("locked", locked), path("away", away), path("crash", crash), path("deny", deny), *served]
 handler403, handler404, handler500 = problems.permission_denied, problems.page_not_found, problems.server_error
 
 
@@ -54,6 +67,27 @@ def test_an_address_with_nothing_at_it_is_told_to_nobody_too():
 @override_settings(ROOT_URLCONF=__name__)
 def test_what_is_not_allowed_is_told(client):
     assert "Only an administrator may do this." in words(client.get("/deny"), 403)
+
+
+@override_settings(ROOT_URLCONF=__name__)
+def test_busy_records_are_told_and_what_was_typed_can_be_sent_again(client):
+    sent = {"remark": 'a "strand"', "points": ["one", "two"], "password": "not to be shown", "token": "t-1"}
+    answer = client.post("/locked?from=here", sent)
+    html = words(answer, 503)
+    assert (answer.headers["Retry-After"], answer.headers["Cache-Control"]) == ("5", "no-store")
+    assert "Nothing of this was stored. Try again in a moment." in html
+    assert 'action="/locked?from=here"' in html
+    for field in ('name="remark" value="a &quot;strand&quot;"', 'name="points" value="one"',
+                  'name="points" value="two"', 'name="token" value="t-1"', 'name="csrfmiddlewaretoken"'):  # fmt: skip
+        assert field in html
+    assert "not to be shown" not in html
+
+
+@override_settings(ROOT_URLCONF=__name__)
+def test_a_page_that_cannot_be_shown_now_is_offered_again(client):
+    html = words(client.get("/away"), 503)
+    assert "The records cannot be reached just now" in html
+    assert '<a class="button" href="/away">Try again</a>' in html
 
 
 @override_settings(ROOT_URLCONF=__name__)

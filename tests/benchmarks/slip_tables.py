@@ -1,0 +1,74 @@
+"""What the study of slips prints: a line a kind, and how far its three aims are met."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+ONE, BOTH = "one person", "both people"
+WRONG_REEL, STALE, COPIED = "wrong reel taken", "stale values set", "read-back copied, machine set wrongly"
+SOUND = "sound"
+AT_THE_MACHINE = (STALE, COPIED)
+
+
+@dataclass(slots=True)
+class Cell:
+    """All inspections with one kind of slip, made by the same people: who or what caught them, and what got through."""
+
+    caught: Counter[str] = field(default_factory=Counter)
+    through: Counter[str] = field(default_factory=Counter)
+    caught_above_one: int = 0  # of those caught: how many would have put the numbers off by more than one wrap
+
+    @property
+    def number(self) -> int:
+        return self.caught.total() + self.through.total()
+
+
+Table = dict[tuple[str, str], Cell]
+RIGHT, ONE_OFF, MORE_OFF = "right all the same", "one wrap off", "more than one off"
+
+
+def table_lines(table: Table) -> list[str]:
+    """One line a kind: how many, the share caught, by which check, and what got through."""
+    head = f"{'slip':<40}{'made by':<13}{'number':>7}{'caught':>9}   by which check; what got through"
+    lines = [head]
+    for (kind, who), cell in table.items():
+        by = ", ".join(f"{name} {n}" for name, n in cell.caught.most_common())
+        through = ", ".join(f"{n} {name}" for name, n in cell.through.most_common())
+        share = cell.caught.total() / cell.number
+        lines.append(f"{kind:<40}{who:<13}{cell.number:>7}{share:>9.1%}   {by or 'none'}; {through or 'nothing'}")
+    return lines
+
+
+def summary_lines(table: Table) -> list[str]:
+    """The three aims, and what is not caught."""
+    at_the_reel = {place: cell for place, cell in table.items() if place[0] not in (*AT_THE_MACHINE, SOUND)}
+    alone = [cell for (_, who), cell in at_the_reel.items() if who == ONE]
+    sound = table[SOUND, ""]
+    lines = [
+        _share("made by one person alone at a hold point", *_caught(alone)),
+        *(
+            _share(f"would put the numbers off by more than one wrap, {words}", *_caught_above_one(chosen))
+            for words, chosen in (
+                ("slips in the count", [*at_the_reel.values()]),
+                ("slips at the machine", [cell for (kind, _), cell in table.items() if kind in AT_THE_MACHINE]),
+            )
+        ),
+        _share("sound inspections troubled", *_caught([sound])).replace(" caught", ""),
+    ]
+    for (kind, who), cell in table.items():
+        if kind != SOUND and (missed := cell.through[ONE_OFF] + cell.through[MORE_OFF]):
+            lines.append(f"not caught: {kind}, {who}: {missed} of {cell.number}")
+    return lines
+
+
+def _caught(chosen: Sequence[Cell]) -> tuple[int, int]:
+    return sum(cell.caught.total() for cell in chosen), sum(cell.number for cell in chosen)
+
+
+def _caught_above_one(chosen: Sequence[Cell]) -> tuple[int, int]:
+    caught = sum(cell.caught_above_one for cell in chosen)
+    return caught, caught + sum(cell.through[MORE_OFF] for cell in chosen)
+
+
+def _share(what: str, number: int, of: int) -> str:
+    return f"{what}: {number} of {of} caught, {number / of:.2%}"
