@@ -9,7 +9,7 @@ from inspections.errors import NotAuthorised
 from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
-from reels.models import Person, Reel
+from reels.models import Person, Reel, Site
 from reels.services.history import Actor
 
 
@@ -124,3 +124,15 @@ def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:
         Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id)
     )
     return frozenset(Act(act) for act in held.values_list("act", flat=True).distinct())
+
+
+def audited_sites(person: Person, at: datetime) -> QuerySet[Site]:
+    """The sites at which the person may see figures under people's names: where they verify counts.
+
+    All that an administrator may read. Two queries.
+    """
+    sites = reel_access.readable_sites(person, at)
+    verifies = authorisations_in_force(person, at).filter(act=Act.VERIFY)
+    if person.is_staff or verifies.filter(site__isnull=True).exists():
+        return sites
+    return sites.filter(pk__in=verifies.values("site"))

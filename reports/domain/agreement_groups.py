@@ -10,11 +10,13 @@ more than that share do so by chance.
 
 A group so small that its test cannot come below the rate whatever it had shown is set aside before the adjustment;
 that looks only at how many and which values there are, not at who has them, so it favours nobody. People are compared
-only under keys that name nobody, and come back in the order given: nothing here ranks them.
+only under keys that name nobody, and come back in the order given: nothing here ranks them. A group that differs from
+the rest only because another one in the rest stands out more is not said to stand out: one worn gauge must not make all
+the sound ones look odd. That only takes back what the adjustment had found.
 Source: Fisher (1935); Wilcoxon (1945); Benjamini & Hochberg (1995); setting aside: Tarone (1990).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import comb
@@ -28,6 +30,7 @@ from reels.errors import ValueNotTaken
 from reports.domain.agreement import FloatArray, Share
 
 FALSE_DISCOVERY = 0.05
+SAME_P = 1e-9  # two p-values that differ by no larger a share are one
 MOST_WORK = 50_000_000  # additions up to which rank sums are counted out
 
 
@@ -67,6 +70,9 @@ class _Tested:
     least_p: float  # the smallest p that the same numbers, dealt out otherwise, could have given this group
 
 
+_Test = Callable[[str, Sequence[str]], _Tested]  # a group against all the others among these
+
+
 # Questions ----------------------------------------------------------------------------------------------------------
 
 
@@ -98,8 +104,12 @@ def shares_that_stand_out(
     Raises ValueNotTaken for an impossible rate.
     Source: Fisher (1935), two-sided; Benjamini & Hochberg (1995).
     """
-    hits, n = sum(g.hits for g in groups.values()), sum(g.n for g in groups.values())
-    return _stand_out([_share_tested(key, g, hits, n) for key, g in groups.items()], false_discovery)
+
+    def tested(key: str, among: Sequence[str]) -> _Tested:
+        hits, n = sum(groups[each].hits for each in among), sum(groups[each].n for each in among)
+        return _share_tested(key, groups[key], hits, n)
+
+    return _stand_out(tested, list(groups), false_discovery)
 
 
 def biases_that_stand_out(
@@ -116,27 +126,40 @@ def biases_that_stand_out(
     for key, row in rows.items():
         if row.ndim != 1 or not np.isfinite(row).all():
             raise ValueNotTaken(field=key, seen=row.tolist(), allowed="a row of finite numbers")
-    everything = np.concatenate([*rows.values(), np.empty(0)])
-    ends = np.cumsum([row.size for row in rows.values()])
-    tested = []
-    for (key, row), end in zip(rows.items(), ends, strict=True):
-        rest = np.delete(everything, slice(end - row.size, end))
-        tested.append(_bias_tested(key, row, rest))
-    return _stand_out(tested, false_discovery)
+
+    def tested(key: str, among: Sequence[str]) -> _Tested:
+        rest = np.concatenate([*(rows[each] for each in among if each != key), np.empty(0)])
+        return _bias_tested(key, rows[key], rest)
+
+    return _stand_out(tested, list(rows), false_discovery)
 
 
-def _stand_out(tested: Sequence[_Tested], rate: float) -> tuple[GroupStanding, ...]:
+def _stand_out(tested: _Test, keys: Sequence[str], rate: float) -> tuple[GroupStanding, ...]:
     if not 0 < rate < 1:
         raise ValueNotTaken(field="false_discovery", seen=rate, allowed="between 0 and 1")
-    can_be_told = [t for t in tested if t.least_p <= rate]
+    every = [tested(key, keys) for key in keys]
+    can_be_told = [t for t in every if t.least_p <= rate]
     by_key = dict(zip((t.key for t in can_be_told), adjusted([t.p for t in can_be_told]), strict=True))
-    return tuple(_standing(t, by_key.get(t.key), rate) for t in tested)
+    out = [t for t in can_be_told if by_key[t.key] <= rate]
+    drawn = {t.key for t in out if _is_drawn_by_others(t, out, tested, keys, rate)}
+    return tuple(_standing(t, by_key.get(t.key), rate, is_drawn=t.key in drawn) for t in every)
 
 
-def _standing(tested: _Tested, adjusted_p: float | None, rate: float) -> GroupStanding:
+def _is_drawn_by_others(
+    group: _Tested, out: Sequence[_Tested], tested: _Test, keys: Sequence[str], rate: float
+) -> bool:
+    """Whether a group differs from the rest only since others in it, whose p is smaller, stand out themselves."""
+    stronger = {other.key for other in out if other.p < group.p * (1 - SAME_P)}
+    return bool(stronger) and tested(group.key, [key for key in keys if key not in stronger]).p > rate
+
+
+def _standing(tested: _Tested, adjusted_p: float | None, rate: float, *, is_drawn: bool) -> GroupStanding:
     if adjusted_p is None:
         standing = Standing.CANNOT_BE_TOLD
         why = f"With {tested.n} here, and so little that differs, even the most uneven result could be chance."
+    elif is_drawn:
+        standing = Standing.LIKE_THE_REST
+        why = "It differs from the rest only because of others in it that stand out more."
     elif adjusted_p <= rate:
         standing = Standing.STANDS_OUT
         why = f"Chance alone rarely makes a group differ so far (adjusted p {adjusted_p:.2g}, at most {rate:g} needed)."

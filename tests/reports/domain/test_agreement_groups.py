@@ -12,6 +12,7 @@ from reels.errors import ValueNotTaken
 from reports.domain import agreement_groups
 from reports.domain.agreement import share
 from reports.domain.agreement_groups import (
+    FALSE_DISCOVERY,
     Standing,
     adjusted,
     biases_that_stand_out,
@@ -191,3 +192,22 @@ def test_a_difference_that_is_no_number_is_refused_with_its_group():
     with pytest.raises(ValueNotTaken) as refused:
         biases_that_stand_out({"fine": [1.0], "broken": [np.nan]})
     assert refused.value.facts["field"] == "broken"
+
+
+def test_one_odd_group_does_not_make_the_sound_ones_look_odd():
+    groups = {"worn": share(20, 40), **{f"sound {n}": share(40, 40) for n in range(3)}}
+    found = {each.key: each for each in shares_that_stand_out(groups)}
+    assert {key for key, each in found.items() if each.standing is Standing.STANDS_OUT} == {"worn"}
+    assert found["sound 0"].adjusted_p < FALSE_DISCOVERY  # the rest that it was tested against holds the worn one
+    assert "because of others" in found["sound 0"].why
+
+
+def test_of_two_groups_both_stand_out_since_nobody_knows_which_is_odd():
+    found = biases_that_stand_out({"a": [0.0] * 30, "b": [1.0] * 30})
+    assert {each.standing for each in found} == {Standing.STANDS_OUT}
+
+
+def test_two_odd_groups_both_stand_out_beside_sound_ones():
+    groups = {"low": [-1.0] * 30, "high": [1.0] * 29, **{f"sound {n}": [0.0] * 30 for n in range(6)}}
+    found = biases_that_stand_out(groups)
+    assert {each.key for each in found if each.standing is Standing.STANDS_OUT} == {"low", "high"}

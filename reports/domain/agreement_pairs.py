@@ -1,0 +1,121 @@
+"""Pairs of readings of the same reel, taken independently: of two methods by one person, or of two people by one."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from inspections.domain import keying
+from inspections.domain.first_reading import FirstReading, Seen
+from inspections.domain.words import Point, Role
+
+TECHNICIAN, VERIFIER = Role.TECHNICIAN, Role.VERIFIER
+
+
+class Comparison(StrEnum):
+    """What is held against what, in wraps; the first less the second."""
+
+    METHODS = "methods"
+    HAND = "hand"
+    GAUGE = "gauge"
+
+
+# The two readings of a comparison, and how they are called.
+SIDES = {
+    Comparison.METHODS: ((Point.HAND_COUNT, TECHNICIAN), (Point.GAUGE, TECHNICIAN)),
+    Comparison.HAND: ((Point.HAND_COUNT, TECHNICIAN), (Point.HAND_COUNT, VERIFIER)),
+    Comparison.GAUGE: ((Point.GAUGE, TECHNICIAN), (Point.GAUGE, VERIFIER)),
+}
+COMPARISON_WORDS = {
+    Comparison.METHODS: "hand count against gauge, both by the technician",
+    Comparison.HAND: "hand count, technician against verifier",
+    Comparison.GAUGE: "gauge reading, technician against verifier",
+}
+SIDE_WORDS = {
+    Comparison.METHODS: ("the hand count", "the gauge reading"),
+    Comparison.HAND: ("the technician's hand count", "the verifier's"),
+    Comparison.GAUGE: ("the technician's gauge reading", "the verifier's"),
+}
+
+
+class Grouping(StrEnum):
+    """By what pairs are put together."""
+
+    REEL_TYPE = "reel_type"
+    GAUGE = "gauge"
+    SITE = "site"
+    MONTH = "month"
+    TECHNICIAN = "technician"
+    VERIFIER = "verifier"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Two readings of one reel in wraps, with those who took them; the same person twice where methods are compared."""
+
+    of: FirstReading
+    first: int
+    second: int
+    technician: Seen
+    verifier: Seen | None
+
+    @property
+    def difference(self) -> int:
+        """First less second."""
+        return self.first - self.second
+
+
+def pairs_of(readings: Iterable[FirstReading], comparison: Comparison) -> list[Pair]:
+    """The pairs that the readings hold, in the same order. Two methods are compared only if one person used both."""
+    one, other = SIDES[comparison]
+    found = []
+    for each in readings:
+        if one in each.seen and other in each.seen:
+            first, second = each.seen[one], each.seen[other]
+            is_methods = comparison is Comparison.METHODS
+            if is_methods and first.person != second.person:
+                continue
+            found.append(
+                Pair(of=each, first=_wraps(first.value), second=_wraps(second.value), technician=first,
+                     verifier=None if is_methods else second)
+            )  # fmt: skip
+    return found
+
+
+def _wraps(value: Any) -> int:
+    """A gauge is keyed with its face; the wraps are taken as they were read there, on the wrong face, too."""
+    return int(value["wraps"] if isinstance(value, Mapping) else value)
+
+
+_KEYS: Mapping[Grouping, Callable[[Pair], str | None]] = {
+    Grouping.REEL_TYPE: lambda pair: pair.of.reel_type,
+    Grouping.GAUGE: lambda pair: pair.of.gauge or "not noted",
+    Grouping.SITE: lambda pair: pair.of.site,
+    Grouping.MONTH: lambda pair: f"{pair.of.done_at:%Y-%m}",
+    Grouping.TECHNICIAN: lambda pair: str(pair.technician.person),
+    Grouping.VERIFIER: lambda pair: str(pair.verifier.person) if pair.verifier else None,
+}
+
+
+def grouped(pairs: Iterable[Pair], grouping: Grouping) -> dict[str, list[Pair]]:
+    """The pairs by group, people under their ids, in order of the keys."""
+    found: dict[str, list[Pair]] = {}
+    for pair in pairs:
+        key = _KEYS[grouping](pair)
+        if key is not None:
+            found.setdefault(key, []).append(pair)
+    return dict(sorted(found.items()))
+
+
+def both_saw(readings: Iterable[FirstReading], point: Point) -> list[tuple[Any, Any]]:
+    """What technician and verifier keyed first at a hold point, where both did."""
+    return [
+        (each.seen[point, TECHNICIAN].value, each.seen[point, VERIFIER].value)
+        for each in readings
+        if (point, TECHNICIAN) in each.seen and (point, VERIFIER) in each.seen
+    ]
+
+
+def category_at(point: Point, value: Any) -> str:
+    """The word that kappa compares: at the gauge its face, at the crossover its half."""
+    return str(value["face"]) if point is Point.GAUGE else str(keying.half_of(value))

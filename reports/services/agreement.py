@@ -1,0 +1,89 @@
+"""The agreement report: first readings of the counts that somebody may see, under the names that they may see."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+
+from django.db.models import QuerySet
+
+from inspections import access
+from inspections.models import Inspection
+from inspections.queries.first_readings import first_readings, gauges
+from reels.access import readable_sites
+from reels.models import Person
+from reports.domain.agreement_pairs import Comparison, Grouping, Pair
+from reports.domain.agreement_report import PEOPLE, Agreement, Table, agreement_of, named
+
+MOST_COUNTS = 5000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which counts, by when they were done (days in UTC) and under which codes; empty or None: all."""
+
+    comparison: Comparison = Comparison.METHODS
+    site: str = ""
+    type: str = ""
+    gauge: str = ""
+    since: date | None = None
+    until: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgreementReport:
+    """The figures under names that the reader may see. is_cut_off: older counts were left out."""
+
+    wanted: Wanted
+    found: Agreement
+    is_cut_off: bool
+
+
+def agreement_report(wanted: Wanted, person: Person, at: datetime) -> AgreementReport:
+    """The report for one reader. Five queries, however many counts there are; the newest MOST_COUNTS are looked at.
+
+    People are named to whoever verifies counts at every site where their pairs come from, and to themselves.
+    """
+    readings = first_readings(_counts(wanted, person, at), MOST_COUNTS)
+    found = agreement_of(readings, wanted.comparison)
+    sites = dict(readable_sites(person, at).values_list("code", "name"))
+    audited = set(access.audited_sites(person, at).values_list("code", flat=True))
+    tables = tuple(_for_reader(table, found.pairs, sites, audited, person) for table in found.tables)
+    return AgreementReport(
+        wanted=wanted, found=replace(found, tables=tables), is_cut_off=len(readings) == MOST_COUNTS
+    )  # fmt: skip
+
+
+def gauges_seen(person: Person, at: datetime) -> list[str]:
+    """The wrap gauges of the counts that the person may see. One query."""
+    return gauges(access.readable_inspections(person, at))
+
+
+def _counts(wanted: Wanted, person: Person, at: datetime) -> QuerySet[Inspection]:
+    columns = {"reel__site__code": wanted.site, "reel__type__code": wanted.type, "wrap_gauge": wanted.gauge}
+    rows = access.readable_inspections(person, at).filter(**{name: value for name, value in columns.items() if value})
+    if wanted.since:
+        rows = rows.filter(done_at__gte=datetime.combine(wanted.since, time.min, tzinfo=UTC))
+    if wanted.until:
+        rows = rows.filter(done_at__lt=datetime.combine(wanted.until, time.min, tzinfo=UTC) + timedelta(days=1))
+    return rows
+
+
+def _for_reader(table: Table, pairs: Sequence[Pair], sites: dict[str, str], audited: set[str], reader: Person) -> Table:
+    if table.grouping is Grouping.SITE:
+        return named(table, sites)
+    if table.grouping not in PEOPLE:
+        return table
+    names, seen_at = _people(table.grouping, pairs)
+    return named(table, names, lambda key: key == str(reader.pk) or seen_at[key] <= audited)
+
+
+def _people(grouping: Grouping, pairs: Sequence[Pair]) -> tuple[dict[str, str], dict[str, set[str]]]:
+    """Names, and the sites that pairs come from, by a person's id."""
+    names: dict[str, str] = {}
+    seen_at: dict[str, set[str]] = {}
+    for pair in pairs:
+        who = pair.technician if grouping is Grouping.TECHNICIAN else pair.verifier
+        if who:
+            names[str(who.person)] = who.name
+            seen_at.setdefault(str(who.person), set()).add(pair.of.site)
+    return names, seen_at
