@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
-from django.db.models import Exists, Max, Model, Q, QuerySet
+from django.db.models import Max, Model, Q, QuerySet
 
 from reels.errors import Busy, FeedIsShorter, NotFound, OnlyAdministrators
 from reels.models import ApiToken, Chain, FeedPlace, HistoryEntry, Machine, Person, Posting, Reel, ReelType, Site
@@ -53,12 +54,21 @@ def lock_register() -> Chain:
     return lock(REGISTER)[0]
 
 
-def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
-    """The sites at which the person is posted at that moment; a subquery for the filters below."""
+def at_readable_sites(person: Person, at: datetime, site: str = "site") -> Q:
+    """The condition that a row's site is one at which the person is posted at that moment. One query.
+
+    site: the way from the row to its site; a row without one is not seen.
+    """
     mine = Posting.objects.filter(
         Q(valid_until__isnull=True) | Q(valid_until__gt=at), person=person, person__is_active=True, valid_from__lte=at
     )
-    return Site.objects.filter(Q(pk__in=mine.values("site")) | Q(Exists(mine.filter(site__isnull=True))))
+    posted = set(mine.values_list("site", flat=True))
+    return Q(**{f"{site}__isnull": False}) if None in posted else Q(**{f"{site}__in": posted})
+
+
+def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
+    """The sites at which the person is posted at that moment."""
+    return Site.objects.filter(at_readable_sites(person, at, "pk"))
 
 
 def readers_of(reel: Reel, at: datetime) -> QuerySet[Person]:
@@ -72,12 +82,12 @@ def readers_of(reel: Reel, at: datetime) -> QuerySet[Person]:
 
 def readable_reels(person: Person, at: datetime) -> QuerySet[Reel]:
     """The reels that the person may see, with type and site."""
-    return Reel.objects.filter(site__in=readable_sites(person, at)).select_related("type", "site", "chain")
+    return Reel.objects.filter(at_readable_sites(person, at)).select_related("type", "site", "chain")
 
 
 def readable_machines(person: Person, at: datetime) -> QuerySet[Machine]:
     """The machines that the person may see, with their site."""
-    return Machine.objects.filter(site__in=readable_sites(person, at)).select_related("site")
+    return Machine.objects.filter(at_readable_sites(person, at)).select_related("site")
 
 
 def readable_history(reel: Reel) -> QuerySet[HistoryEntry]:
@@ -155,7 +165,7 @@ class FeedPart:
 
 
 def feed_after(after: int, size: int, person: Person, at: datetime) -> FeedPart:
-    """Entries of the reels that the person may see, from a number on. Three queries.
+    """Entries of the reels that the person may see, from a number on. Three queries, the postings included.
 
     Raises FeedIsShorter when the feed ends before that number.
     """
@@ -163,7 +173,7 @@ def feed_after(after: int, size: int, person: Person, at: datetime) -> FeedPart:
     if after > last:
         raise FeedIsShorter(after=after, last=last)
     places = FeedPlace.objects.filter(
-        number__gt=after, number__lte=last, entry__chain__reel__site__in=readable_sites(person, at)
+        at_readable_sites(person, at, "entry__chain__reel__site"), number__gt=after, number__lte=last
     ).select_related("entry__actor", "entry__chain__reel")
     found = list(places.order_by("number")[: size + 1])
     more, found = len(found) > size, found[:size]
@@ -173,10 +183,10 @@ def feed_after(after: int, size: int, person: Person, at: datetime) -> FeedPart:
 
 def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
     """The one row with this key, or NotFound in words."""
-    row = rows.filter(**key).first()
-    if row is None:
-        raise NotFound(what=what, key=next(iter(key.values())))
-    return row
+    try:
+        return rows.get(**key)
+    except ObjectDoesNotExist:
+        raise NotFound(what=what, key=next(iter(key.values()))) from None
 
 
 def only_administrators(person: Person) -> None:

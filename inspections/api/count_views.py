@@ -24,12 +24,12 @@ class CountDoor(Door):
     def tag_under_lock(self, call: Call, **path: Any) -> str:
         return tag_of(access.inspection_for_update(path["inspection_id"], call.actor.person, call.at))
 
-    def shown(self, call: Call, inspection_id: int) -> Inspection:
-        """The inspection as its reader may see it now."""
-        return details.inspection_for(inspection_id, call.actor.person, call.at)
+    def shown(self, call: Call, inspection: Inspection) -> Inspection:
+        """The inspection, which the caller got for themselves, with all that they may see of it now."""
+        return details.with_details(inspection, call.actor.person)
 
 
-class ReelInspections(Door):
+class ReelInspections(CountDoor):
     @stores("inspections_open", shapes.InspectionDetailOut, shapes.PreparationIn, scope=Scope.READINGS, tag=tag_of)
     def post(self, call: Call, serial: str) -> Inspection:
         """Begin a count. In a session one is its technician oneself; a script names the technician."""
@@ -42,7 +42,7 @@ class ReelInspections(Door):
         opened = opening.open_inspection(
             serial=serial, preparation=preparation, technician=technician, actor=call.actor, at=call.at
         )
-        return details.inspection_for(opened.pk, person, call.at)
+        return self.shown(call, opened)
 
 
 class Inspections(Door):
@@ -57,15 +57,15 @@ class InspectionDetail(CountDoor):
     @shows("inspections_show", shapes.InspectionDetailOut, tag=tag_of)
     def get(self, call: Call, inspection_id: int) -> Inspection:
         """One inspection. Keyed values are null while they are blind to whoever asks."""
-        return self.shown(call, inspection_id)
+        return self.shown(call, access.inspection_for_read(inspection_id, call.actor.person, call.at))
 
 
 class Keyings(CountDoor):
     @stores("keyings_key", shapes.InspectionDetailOut, shapes.KeyingIn, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Key what one sees at one point. When both people have, it is said whether they agree."""
-        counting.key(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.given)
-        return self.shown(call, inspection_id)
+        keyed = counting.key(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.given)
+        return self.shown(call, keyed)
 
 
 class Readings(CountDoor):
@@ -73,8 +73,8 @@ class Readings(CountDoor):
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """A whole reading, both people's values, from a file or a script. Only the people named can sign it."""
         both = {role: self._values(values) for role, values in call.given.items()}
-        counting.record_reading(inspection_id=inspection_id, actor=call.actor, at=call.at, **both)
-        return self.shown(call, inspection_id)
+        recorded = counting.record_reading(inspection_id=inspection_id, actor=call.actor, at=call.at, **both)
+        return self.shown(call, recorded)
 
     def _values(self, given: dict[str, Any]) -> OnePersonsValues:
         return OnePersonsValues(person=reel_access.person_named(given.pop("person")), values=given)
@@ -84,8 +84,10 @@ class Help(CountDoor):
     @stores("inspections_ask_help", shapes.InspectionDetailOut, shapes.HelpIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Put the count before an authorised person."""
-        counting.ask_for_help(inspection_id=inspection_id, remark=call.given["remark"], actor=call.actor, at=call.at)
-        return self.shown(call, inspection_id)
+        referred = counting.ask_for_help(
+            inspection_id=inspection_id, remark=call.given["remark"], actor=call.actor, at=call.at
+        )
+        return self.shown(call, referred)
 
 
 class Release(CountDoor):
@@ -93,27 +95,31 @@ class Release(CountDoor):
             tag=tag_of)  # fmt: skip
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Release a referred count: have it read again, or accept the unusual count that is proposed."""
-        counting.release(
+        released = counting.release(
             inspection_id=inspection_id, decision=Decision(call.given["decision"]), reason=call.given["reason"],
             actor=call.actor, at=call.at,
         )  # fmt: skip
-        return self.shown(call, inspection_id)
+        return self.shown(call, released)
 
 
 class FreshReading(CountDoor):
     @stores("inspections_read_again", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Take a fresh reading of a count that is worked out and not signed yet. What was read is kept."""
-        counting.read_again(inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at)
-        return self.shown(call, inspection_id)
+        opened = counting.read_again(
+            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+        )
+        return self.shown(call, opened)
 
 
 class Cancellation(CountDoor):
     @stores("inspections_cancel", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """End a count without a result. All that was entered is kept."""
-        counting.cancel(inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at)
-        return self.shown(call, inspection_id)
+        cancelled = counting.cancel(
+            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+        )
+        return self.shown(call, cancelled)
 
 
 class SignOffs(CountDoor):
@@ -126,10 +132,10 @@ class SignOffs(CountDoor):
     @stores("sign_offs_sign", shapes.InspectionDetailOut, shapes.SignOffIn, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Sign with one's own password. The second signature makes it the reel's count."""
-        signing.sign_as(
+        signature = signing.sign_as(
             call.given["signer"], inspection_id=inspection_id, meaning=Meaning(call.given["meaning"]), at=call.at
         )
-        return self.shown(call, inspection_id)
+        return self.shown(call, signature.inspection)
 
     def prepare(self, call: Call, **path: Any) -> None:
         """The password is checked, slowly by design, before any transaction begins."""
@@ -140,13 +146,15 @@ class Void(CountDoor):
     @stores("inspections_ask_void", shapes.InspectionDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Ask that a signed inspection be taken back; another person confirms."""
-        signing.request_void(inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at)
-        return self.shown(call, inspection_id)
+        void = signing.request_void(
+            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+        )
+        return self.shown(call, void.inspection)
 
 
 class VoidConfirmation(CountDoor):
     @stores("inspections_confirm_void", shapes.InspectionDetailOut, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Confirm that a signed inspection is taken back; what was issued from it is withdrawn."""
-        signing.confirm_void(inspection_id=inspection_id, actor=call.actor, at=call.at)
-        return self.shown(call, inspection_id)
+        void = signing.confirm_void(inspection_id=inspection_id, actor=call.actor, at=call.at)
+        return self.shown(call, void.inspection)

@@ -36,16 +36,17 @@ def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues
     return reel_access.one(values, "setup values", pk=setup_id)
 
 
-def inspection_for(inspection_id: int, viewer: Person, at: datetime) -> Inspection:
-    """The inspection with its participants, readings, referrals, signatures and what is open next."""
-    inspection = access.inspection_for_read(inspection_id, viewer, at)
+def with_details(inspection: Inspection, viewer: Person) -> Inspection:
+    """The inspection, which the viewer may see, with its participants, readings, signatures and what is open next."""
+    participants = list(inspection.participants.select_related("person").order_by("id"))
+    people = {each.pk: each.person for each in participants}
     readings = list(inspection.readings.all())
     keyings = queries.keyings_for(inspection, viewer)
     signatures = list(queries.sign_offs_of(inspection).order_by("signed_at", "id"))
     _give(
         inspection,
-        shown_participants=list(inspection.participants.select_related("person").order_by("id")),
-        shown_readings=[_reading(each, keyings) for each in readings],
+        shown_participants=participants,
+        shown_readings=[_reading(each, keyings, people) for each in readings],
         shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
         shown_sign_offs=signatures,
         shown_void=queries.void_of(inspection),
@@ -60,7 +61,7 @@ def _give(row: Any, **more: Any) -> None:
         setattr(row, name, value)
 
 
-def _reading(reading: Reading, keyings: list[SeenKeying]) -> dict[str, Any]:
+def _reading(reading: Reading, keyings: list[SeenKeying], people: dict[int, Person]) -> dict[str, Any]:
     of_it = [seen for seen in keyings if seen.row.reading_id == reading.pk]
     agreed = keying.agreed_values([queries.keyed(seen.row) for seen in of_it])
     return {
@@ -68,23 +69,24 @@ def _reading(reading: Reading, keyings: list[SeenKeying]) -> dict[str, Any]:
         "outcome": reading.outcome,
         "ended_at": reading.ended_at,
         "working": reading.working,
-        "points": list(_points(of_it, agreed)),
+        "points": list(_points(of_it, agreed, people)),
     }
 
 
-def _points(keyings: list[SeenKeying], agreed: Iterable[Point]) -> Iterator[dict[str, Any]]:
+def _points(keyings: list[SeenKeying], agreed: Iterable[Point],
+            people: dict[int, Person]) -> Iterator[dict[str, Any]]:  # fmt: skip
     order = list(Point)
     by_point = sorted(keyings, key=lambda seen: order.index(Point(seen.row.point)))
     for point, seen in groupby(by_point, key=lambda seen: Point(seen.row.point)):
-        yield {"point": point, "agreed": point in agreed, "keyed": [_keyed(each) for each in seen]}
+        yield {"point": point, "agreed": point in agreed, "keyed": [_keyed(each, people) for each in seen]}
 
 
-def _keyed(seen: SeenKeying) -> dict[str, Any]:
+def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
     row = seen.row
     return {
         "role": row.role,
         "attempt": row.attempt,
-        "person": row.participant.person,
+        "person": people[row.participant_id],
         "keyed_at": row.keyed_at,
         "values": seen.values,
     }

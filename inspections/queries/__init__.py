@@ -75,18 +75,28 @@ def keyed_in(reading: Reading) -> list[Keyed]:
 
 def keyings_of(inspection: Inspection) -> list[Keying]:
     """All that was keyed in an inspection, in order, blind or not: for services and signed records. One query."""
-    return list(Keying.objects.filter(reading__inspection=inspection).select_related("reading", "participant__person"))
+    return list(Keying.objects.filter(reading__inspection=inspection).select_related("participant"))
 
 
 def shown_keyings(inspection: Inspection) -> list[Keying]:
     """The keyings whose values anybody may see. One query."""
-    rows = keyings_of(inspection)
-    return [row for row, seen in zip(rows, _are_shown(rows, inspection), strict=True) if seen]
+    return shown_of(keyings_of(inspection), is_open=may_be_read(inspection))
 
 
-def _are_shown(rows: list[Keying], inspection: Inspection) -> list[bool]:
-    # A referred count may be read again, so that whoever asks for help must not learn by it what the other keyed.
-    is_open = inspection.state in (InspectionState.OPEN, InspectionState.REFERRED)
+def shown_of(rows: list[Keying], *, is_open: bool) -> list[Keying]:
+    """Those of an inspection's keyings whose values anybody may see. is_open: see `may_be_read`."""
+    return [row for row, seen in zip(rows, _are_shown(rows, is_open=is_open), strict=True) if seen]
+
+
+def may_be_read(inspection: Inspection) -> bool:
+    """Whether the reel may still be read in this count.
+
+    A referred count may be read again, so that whoever asks for help must not learn by it what the other keyed.
+    """
+    return inspection.state in (InspectionState.OPEN, InspectionState.REFERRED)
+
+
+def _are_shown(rows: list[Keying], *, is_open: bool) -> list[bool]:
     return keying.shown([keyed(row) for row in rows], is_open=is_open)
 
 
@@ -103,7 +113,7 @@ def keyings_for(inspection: Inspection, viewer: Person) -> list[SeenKeying]:
     rows = keyings_of(inspection)
     return [
         SeenKeying(row, keying.fields_at(Point(row.point), row.value) if seen or _is_own(row, viewer) else None)
-        for row, seen in zip(rows, _are_shown(rows, inspection), strict=True)
+        for row, seen in zip(rows, _are_shown(rows, is_open=may_be_read(inspection)), strict=True)
     ]
 
 

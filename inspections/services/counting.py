@@ -82,7 +82,7 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
     if actor.is_at_the_keys:  # a script was given its scope instead
         access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     reading = queries.open_reading(inspection)
-    if queries.keyed_in(reading):
+    if reading.keyings.exists():
         raise WrongState(inspection=inspection.pk, state="being keyed point by point", allowed="not keyed yet")
     values = [
         (point, role, keying.value_at(point, one.values))

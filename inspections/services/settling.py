@@ -23,13 +23,15 @@ ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
 @contextmanager
 def act(inspection: Inspection, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
     """An act on an inspection, whose entry tells the values that are no longer blind after it."""
-    before = {row.pk for row in queries.shown_keyings(inspection)}
+    was_open = queries.may_be_read(inspection)
     with told(inspection.reel.chain, act, actor, at, inspection=inspection.pk, **facts) as entry:
         yield entry
+        rows = queries.keyings_of(inspection)
+        told_before = queries.shown_of([row for row in rows if not entry.has_added(row)], is_open=was_open)
         entry.facts["revealed"] = [
             {"keying": row.pk, "value": row.value, "salt": row.salt}
-            for row in queries.shown_keyings(inspection)
-            if row.pk not in before
+            for row in queries.shown_of(rows, is_open=queries.may_be_read(inspection))
+            if row not in told_before
         ]
 
 

@@ -212,9 +212,7 @@ def _call(operation: Operation, request: Request, *, is_partial: bool = False) -
     query = operation.query.of(request.query_params)
     given: dict[str, Any] = {}
     if operation.form is not None:
-        form = operation.form(data=_body(request), partial=is_partial)
-        form.is_valid(raise_exception=True)
-        given = dict(form.validated_data)
+        given = dict(operation.form.made(is_partial=is_partial).run_validation(_body(request)))
     return Call(request=request, actor=actor_of(request), at=timezone.now(), query=query, given=given)
 
 
@@ -248,11 +246,12 @@ def _render(operation: Operation, found: Any) -> submissions.Answer:
     """What a handler returned, as it goes out."""
     if operation.answer is None:
         return submissions.Answer(status=204, media_type=JSON, body=b"")
+    shape = operation.answer.made()
     if operation.is_page:
-        rows = operation.answer(found.results, many=True).data
+        rows = [shape.to_representation(row) for row in found.results]
         return submissions.Answer(status=200, media_type=JSON, body=_json({"results": rows, "next": found.next}))
     headers = {"ETag": operation.tag(found)} if operation.tag else {}
-    body = _json(operation.answer(found).data)
+    body = _json(shape.to_representation(found))
     return submissions.Answer(status=operation.status, media_type=JSON, body=body, headers=headers)
 
 

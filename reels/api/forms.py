@@ -6,7 +6,7 @@ refused by name, for it is a slip of the client's that would otherwise be lost w
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Any
+from typing import Any, Self
 
 from django.http import QueryDict
 from rest_framework import serializers
@@ -16,7 +16,17 @@ from rest_framework.settings import api_settings
 from reels.api.fields import Text, kind_of
 
 
-class Form(serializers.Serializer[Any]):
+class Shape(serializers.Serializer[Any]):
+    """What goes in or out. It is made once and used for every request: making one copies all its fields."""
+
+    @classmethod
+    @cache
+    def made(cls, *, is_partial: bool = False) -> Self:
+        """The one of its kind. It keeps nothing of what it reads and writes."""
+        return cls(partial=is_partial)
+
+
+class Form(Shape):
     """A body, or an object within one."""
 
     default_error_messages = {"invalid": "An object is needed here, not {seen}."}
@@ -48,21 +58,25 @@ class Nothing(Form):
     """A body that says nothing: {}."""
 
 
-class Query(serializers.Serializer[Any]):
+class Query(Shape):
     """The parameters of a path's query."""
 
     @classmethod
     def of(cls, given: QueryDict) -> dict[str, Any]:
         """The parameters, checked. Raises ParameterRefused naming each that is wrong, unknown or given twice."""
-        form = cls(data={name: given.get(name) for name in given})
+        form = cls.made()
         wrong = {name: [ErrorDetail(f"{name} is given {len(values)} times.", "repeated")]
                  for name, values in given.lists() if len(values) > 1}  # fmt: skip
         known = ", ".join(form.fields) or "none"
         wrong |= {name: [ErrorDetail(f"There is no parameter {name} here; known: {known}.", "unknown_parameter")]
                   for name in given if name not in form.fields}  # fmt: skip
-        if not form.is_valid() or wrong:
-            raise ParameterRefused({**form.errors, **wrong})
-        return dict(form.validated_data)
+        try:
+            taken = dict(form.run_validation({name: given.get(name) for name in given}))
+        except ValidationError as refused:
+            raise ParameterRefused({**refused.detail, **wrong}) from refused  # type: ignore[dict-item]  # by field
+        if wrong:
+            raise ParameterRefused(wrong)
+        return taken
 
 
 class ParameterRefused(ValidationError):
@@ -76,7 +90,7 @@ class PageQuery(Query):
     page_size = serializers.IntegerField(required=False, min_value=1, max_value=200, default=50)
 
 
-class Out(serializers.Serializer[Any]):
+class Out(Shape):
     """An answer, or an object within one. Every field is always there; what is missing is null."""
 
 

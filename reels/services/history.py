@@ -72,6 +72,11 @@ class Transcript:
         self._tell(row, {name: before[name] for name in moved}, {name: after[name] for name in moved})
         return row
 
+    def has_added(self, row: models.Model) -> bool:
+        """Whether the row is new with this act."""
+        place = (row._meta.db_table, row.pk)
+        return any((each.table, each.id) == place and each.before is None for each in self.changes)
+
     def _tell(self, row: models.Model, before: dict[str, Any] | None, after: dict[str, Any]) -> None:
         self.changes.append(ledger.Change(table=row._meta.db_table, id=row.pk, before=before, after=after))
 

@@ -63,8 +63,8 @@ def holder(secret: str, at: datetime) -> ApiToken | None:
     matches = hmac.compare_digest(token.digest if token else "", _digest(secret))
     if token is None or not matches or token.revoked_at or token.expires_at <= at or not token.person.is_active:
         return None
-    used_before = Q(last_used_at__isnull=True) | Q(last_used_at__lte=at - USE_IS_TOLD_EVERY)
     if token.last_used_at is None or token.last_used_at <= at - USE_IS_TOLD_EVERY:
+        used_before = Q(last_used_at__isnull=True) | Q(last_used_at__lte=at - USE_IS_TOLD_EVERY)
         ApiToken.objects.filter(used_before, pk=token.pk).update(last_used_at=at)
     return token
 

@@ -35,7 +35,8 @@ def make_world(count: int) -> tuple[str, list[str]]:
     django.setup()
     from django.core.management import call_command
 
-    call_command("migrate", run_syncdb=True, verbosity=0)
+    call_command("migrate", verbosity=0)
+    call_command("migrate", run_syncdb=True, verbosity=0)  # the bare table, which refers to the others
     from reels.domain.words import Scope
     from tests import builders
     from tests.api_fixtures import make_token
@@ -128,8 +129,8 @@ def main(count: int) -> None:
         print(f"Making {count} reels ...", flush=True)
         token, serials = make_world(count)
         where = f"127.0.0.1:{PORT}"
-        command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "--bind", where, "--workers", "2", "--log-level"]
-        server = subprocess.Popen([*command, "error"], cwd=HOME)
+        command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "-c", "python:deploy.serving", "--bind", where]
+        server = subprocess.Popen([*command, "--workers", "2", "--log-level", "error"], cwd=HOME)
         try:
             subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
             pairs = measure(Client(token), serials)

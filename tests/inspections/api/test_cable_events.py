@@ -77,4 +77,4 @@ def test_a_list_costs_the_same_for_one_as_for_many(ways, cast, count_queries):
     one = count_queries(lambda: ways.colleague.get(EVENTS))
     for _ in range(10):
         builders.log_cut(cast, metres="1")
-    assert one == count_queries(lambda: ways.colleague.get(EVENTS)) == 4  # session, person, reel, events
+    assert one == count_queries(lambda: ways.colleague.get(EVENTS)) == 5  # session, person, postings, reel, events

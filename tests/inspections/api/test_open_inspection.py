@@ -96,6 +96,7 @@ def test_a_list_costs_the_same_for_one_as_for_many_and_so_does_an_inspection(way
     for hand in (13, 14):
         builders.read(cast, second, hand_wraps=hand)
     builders.sign_both(cast, builders.read(cast, second))
-    assert one == count_queries(lambda: ways.colleague.get("inspections")) == 3  # session, person, inspections
-    # session, person, inspection, keyings, signatures, participants, readings, referrals, void
-    assert shown == count_queries(lambda: ways.colleague.get(f"inspections/{second.pk}")) == 9
+    # session, person, postings, inspections
+    assert one == count_queries(lambda: ways.colleague.get("inspections")) == 4
+    # session, person, postings, inspection, keyings, signatures, participants, readings, referrals, void
+    assert shown == count_queries(lambda: ways.colleague.get(f"inspections/{second.pk}")) == 10

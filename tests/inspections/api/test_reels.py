@@ -62,7 +62,7 @@ def test_a_list_costs_the_same_for_one_as_for_thirty(ways, count_queries):
     for number in range(2, 31):
         builders.make_reel(f"LW-{number:04}")
     many = count_queries(lambda: ways.colleague.get("reels"))
-    assert one == many == 3  # session, person, reels with their status
+    assert one == many == 4  # session, person, postings, reels with their status
 
 
 def test_pages_neither_repeat_nor_drop_when_a_row_comes_in_between(ways):

@@ -134,4 +134,4 @@ def test_a_list_costs_the_same_for_one_as_for_many(ways, cast, values, count_que
         builders.make_reel(f"LW-{number:04}")
         builders.signed_count(cast, f"LW-{number:04}")
         builders.issued(cast, f"LW-{number:04}", f"RM-{number + 10}")
-    assert one == count_queries(lambda: ways.colleague.get("setup-values")) == 3  # session, person, values
+    assert one == count_queries(lambda: ways.colleague.get("setup-values")) == 4  # session, person, postings, values

@@ -83,5 +83,5 @@ def test_it_costs_the_same_for_one_as_for_many(ways, cast, count_queries):
     for _ in range(10):
         builders.log_cut(cast, metres="1")
     ways.colleague.get("changes")
-    # session, person, anything waiting, the last number, entries
-    assert one == count_queries(lambda: ways.colleague.get("changes")) == 5
+    # session, person, anything waiting, the last number, postings, entries
+    assert one == count_queries(lambda: ways.colleague.get("changes")) == 6

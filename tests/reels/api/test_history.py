@@ -42,4 +42,4 @@ def test_it_costs_the_same_for_one_as_for_many(ways, cast, count_queries):
     one = count_queries(lambda: ways.colleague.get(HISTORY))
     for _ in range(10):
         builders.log_cut(cast, metres="1")
-    assert one == count_queries(lambda: ways.colleague.get(HISTORY)) == 4  # session, person, reel, entries
+    assert one == count_queries(lambda: ways.colleague.get(HISTORY)) == 5  # session, person, postings, reel, entries
