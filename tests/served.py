@@ -65,8 +65,9 @@ def session_of(person: Person) -> dict[str, str]:
 def gunicorn(workers: int = 2) -> Iterator[Server]:
     """A real server with processes of its own, until the block ends."""
     port = _free_port()
-    command = [sys.executable, "-m", "gunicorn", "tests.served_app", "--bind", f"127.0.0.1:{port}", "--workers",
-               str(workers), "--log-level", "critical", "--no-control-socket"]  # fmt: skip
+    command = [sys.executable, "-m", "gunicorn", "tests.served_app", "-c", "python:deploy.serving", "--bind",
+               f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
+               "--no-control-socket"]  # fmt: skip
     env = {**os.environ, "DATABASE_URL": _database_url(), "SECRET_KEY": settings.SECRET_KEY}
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:
         try:

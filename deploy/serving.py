@@ -1,0 +1,4 @@
+"""What gunicorn is told beside its defaults wherever it serves Wrapledger: `gunicorn -c python:deploy.serving …`."""
+
+# A page's path carries its filters and its cursor; by default only 4094 bytes are taken.
+limit_request_line = 8190
