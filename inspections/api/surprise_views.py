@@ -25,7 +25,9 @@ class PlausibilityOut(Out):
     waits_for_a_reason = YesNo(allow_null=True, help_text="Whether it can't be signed before somebody gives one.")
     chance = serializers.FloatField(allow_null=True, help_text="Of a count as odd, without a slip or an unlogged cut.")
     p_unlogged_cut = serializers.FloatField(allow_null=True)
-    cut_m = serializers.FloatField(allow_null=True, help_text="How long such a cut would be.")
+    cut_m = serializers.FloatField(
+        allow_null=True, help_text="How long a cut would be that explains the count; null: none would."
+    )
     p_slip = serializers.FloatField(allow_null=True)
     likeliest_slip = Word(Slip, allow_null=True)
 
@@ -52,7 +54,7 @@ class Plausibility(Door):
             "waits_for_a_reason": surprises.open_surprise(inspection) is not None,
             "chance": found.tail,
             "p_unlogged_cut": found.p_unlogged_cut,
-            "cut_m": found.cut_m,
+            "cut_m": found.cut_m or None,
             "p_slip": found.p_slip,
             "likeliest_slip": found.likeliest_slip,
         }

@@ -69,7 +69,7 @@ def ordered_counts(history: ReelHistory) -> tuple[CountSeen, ...]:
 
 def turns_of_counts(counts: tuple[CountSeen, ...], winding: Winding) -> FloatArray:
     """Turns on the drum by each count; one that the drum can't hold is taken for a full drum."""
-    layers = np.clip([c.layers for c in counts], 0, winding.capacities.size)
+    layers = np.clip(np.array([c.layers for c in counts], dtype=np.int64), 0, winding.capacities.size)
     return cast(
         FloatArray, np.minimum(winding.below_turns[layers] + [c.wraps for c in counts], winding.below_turns[-1])
     )

@@ -1,6 +1,9 @@
 """The newest count of a reel: is it plausible, what would explain it, and would one more count settle it?"""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +21,9 @@ from inspections.domain.drift_records import SLIPS, CountSeen, ReelHistory, Slip
 from inspections.domain.hidden_chain import viterbi
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 SURPRISING = 0.01  # a count less probable than this, if neither a slip nor an unlogged cut, is held up
+LEAST_OF_A_COURSE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,8 +32,8 @@ class Plausibility:
 
     tail: probability of a count at least as improbable as this one, if there was neither a slip nor an unlogged cut; 1
     if there is nothing to compare with. expected_turns: what the history predicts. p_unlogged_cut, p_slip: what would
-    explain the count. cut_m, cut_low_m, cut_high_m: how long the cut would be, 90 % interval. meant: layers and wraps
-    that the likeliest slip would have come from.
+    explain the count, each with or without the other; p_cut_alone: a cut, and the count is as it should be. cut_m,
+    cut_low_m, cut_high_m: how long such a cut would be, 90 % interval; 0 where none would explain the count.
     """
 
     comparable: bool
@@ -36,6 +41,7 @@ class Plausibility:
     expected_turns: float
     seen_turns: float
     p_unlogged_cut: float
+    p_cut_alone: float
     cut_m: float
     cut_low_m: float
     cut_high_m: float
@@ -66,6 +72,7 @@ def plausibility(history_before: ReelHistory, new_count: CountSeen, rates: Rates
             expected_turns=seen,
             seen_turns=seen,
             p_unlogged_cut=0.0,
+            p_cut_alone=0.0,
             cut_m=0.0,
             cut_low_m=0.0,
             cut_high_m=0.0,
@@ -73,8 +80,9 @@ def plausibility(history_before: ReelHistory, new_count: CountSeen, rates: Rates
             likeliest_slip=kind,
             slip_shares=tuple(slips.tolist()),
         )
-    p_cut, sizes = newest.cut()
-    low, middle, high = quantiles_m(sizes[None, :], newest.chain.cell_m)[0]
+    p_cut, alone = newest.p_cut(), newest.cut_alone()
+    p_alone = float(alone.sum())
+    low, middle, high = quantiles_m(alone[None, :] / p_alone, newest.chain.cell_m)[0] if p_alone > 1e-3 else (0, 0, 0)
     tail, expected = newest.tail()
     return Plausibility(
         comparable=True,
@@ -82,6 +90,7 @@ def plausibility(history_before: ReelHistory, new_count: CountSeen, rates: Rates
         expected_turns=expected,
         seen_turns=seen,
         p_unlogged_cut=p_cut,
+        p_cut_alone=p_alone,
         cut_m=float(middle),
         cut_low_m=float(low),
         cut_high_m=float(high),
@@ -111,26 +120,33 @@ class _Newest:
         still = self.batch.ahead_hat(t, self.batch.transform(t, after), after.shape[0])
         return self.batch.unmoved(t, after, still)
 
-    def cut(self) -> tuple[float, FloatArray]:
-        """Probability of an unlogged cut before the last count, and the distribution of its length in cells."""
-        size, t = 2 * self.batch.kernels.cells, self.chain.times - 2
-        still, likelihood = self.unmoved(), self.batch.likelihoods[-1, :, 0]
-        overlap = irfft(rfft(still, size) * np.conj(rfft(likelihood, size)), size)[:, : size // 2]
-        q = self.batch.p_cut_open[t]
-        sizes = q[:, None] * self.batch.kernels.cut * np.maximum(overlap, 0.0) + 1e-300
-        p = sizes.sum(axis=1) / (sizes.sum(axis=1) + (1.0 - q) * np.maximum(overlap[:, 0], 0.0))
-        together = (self.weights * p / sizes.sum(axis=1)) @ sizes
-        return float(self.weights @ p), together / together.sum()
+    def p_cut(self) -> float:
+        """Probability of an unlogged cut before the last count."""
+        return float(self.by_cut()[0].sum())
+
+    def cut_alone(self) -> FloatArray:
+        """Probability of each length of an unlogged cut before the last count, and of no slip at it: shape (cells,)."""
+        size, t, rates = 2 * self.batch.kernels.cells, self.chain.times - 2, self.batch.rates
+        read, at_turns = self.chain.read_turns[-1:], self.chain.window_turns(t + 1)
+        honest = rates.slip_shares[0] * reading_chances(self.chain, read, at_turns, rates)[:, 0]
+        still, likelihood, q = self.unmoved(), self.batch.likelihoods[-1, :, 0], self.batch.p_cut_open[t][:, None]
+        overlap = irfft(rfft(still, size) * np.conj(rfft(honest, size)), size)[:, : size // 2]
+        either = (1.0 - q) * still + q * self._after_cut(still)
+        scale = self.weights / (either * likelihood).sum(axis=1)
+        return cast(FloatArray, scale @ (q * self.batch.kernels.cut * np.maximum(overlap, 0.0)))
 
     def by_cut(self) -> tuple[FloatArray, FloatArray]:
         """Belief about the cable now, with and without an unlogged cut before the last count: (nodes, cells) each."""
-        size, t = 2 * self.batch.kernels.cells, self.chain.times - 2
+        t = self.chain.times - 2
         still, likelihood, q = self.unmoved(), self.batch.likelihoods[-1, :, 0], self.batch.p_cut_open[t][:, None]
-        cut_hat = rfft(still, size) * np.conj(self.batch.kernels.cut_hat)
-        cut = q * np.maximum(irfft(cut_hat, size)[:, : size // 2], 0.0) * likelihood
+        cut = q * self._after_cut(still) * likelihood
         none = (1.0 - q) * still * likelihood
         scale = (self.weights / (cut + none).sum(axis=1))[:, None]
         return cut * scale, none * scale
+
+    def _after_cut(self, still: FloatArray) -> FloatArray:
+        size = 2 * self.batch.kernels.cells
+        return np.maximum(irfft(rfft(still, size) * np.conj(self.batch.kernels.cut_hat), size)[:, : size // 2], 0.0)
 
     def tail(self) -> tuple[float, float]:
         """Probability of a reading no likelier than the last one, and the expected turns; no slip, no cut."""
@@ -159,9 +175,9 @@ def _newest(history: ReelHistory, rates: Rates) -> _Newest:
     )
 
 
-def _run_one(chain: Chain, rates: Rates) -> Run:
+def _run_one(chain: Chain, rates: Rates, *, smooth: bool = False) -> Run:
     lanes = 3 if chain.entries else 1
-    return run(make_batch([chain], kernels_for(chain.cell_m, chain.cells, rates), rates, lanes), smooth=False)
+    return run(make_batch([chain], kernels_for(chain.cell_m, chain.cells, rates), rates, lanes), smooth=smooth)
 
 
 def _bits(p: FloatArray) -> FloatArray:
@@ -196,29 +212,30 @@ def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> floa
 def most_probable_course(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> tuple[float, ...]:
     """The single most probable course of a reel: turns on the drum at each count, in order of time.
 
-    The looseness is the likeliest one and log entries are taken in the interval where they stand.
+    The looseness is the likeliest one and log entries are taken in the interval where they stand. Lengths that all
+    counts together make less probable than LEAST_OF_A_COURSE are not looked at.
     """
     course: list[float] = []
     for chain in chains_of(history, 0, rates):
-        result = _run_one(chain, rates)
-        node = int(result.log_evidence.sum(axis=0).argmax())
-        steps = _log_steps(result.batch, node)
-        start = np.log(result.batch.start[node].sum(axis=0) + 1e-300)
-        states = viterbi(start, np.log(result.batch.likelihoods[:, node, 0] + 1e-300), steps.__getitem__)
-        metres = np.asarray(chain.cell_m * (chain.offsets + states), dtype=np.float64)
-        course.extend(chain.winding.turns(metres).tolist())
+        result = _run_one(chain, rates, smooth=True)
+        batch, node = result.batch, int(result.log_evidence.sum(axis=0).argmax())
+        believed = (result.after[:, node] * result.messages[:, node]).sum(axis=1)
+        cells = [np.flatnonzero(row >= LEAST_OF_A_COURSE * row.sum()) for row in believed]
+        start = np.log(batch.start[node].sum(axis=0)[cells[0]] + 1e-300)
+        fits = [np.log(batch.likelihoods[t, node, 0, mine] + 1e-300) for t, mine in enumerate(cells)]
+        states = viterbi(start, fits, partial(_log_step, batch, node, cells))
+        chosen = np.array([mine[state] for mine, state in zip(cells, states, strict=True)])
+        course.extend(chain.winding.turns(chain.cell_m * (chain.offsets + chosen)).tolist())
     return tuple(course)
 
 
-def _log_steps(batch: Batch, node: int) -> list[FloatArray]:
-    """Logarithm of the step from every cell to every other, for each interval."""
-    cells = batch.kernels.cells
-    steps = []
-    for t in range(batch.likelihoods.shape[0] - 1):
-        drop = np.arange(cells)[:, None] - np.arange(cells)[None, :] - batch.shift[t, node]
-        move = batch.move_of[t + 1, node]
-        hat = np.conj(batch.cut_factor(t, node + 1)[node])
-        hat = hat if move < 0 else hat * batch.move_hats[move]
-        kernel = np.maximum(irfft(hat, 2 * cells)[:cells], 0.0)
-        steps.append(np.log(np.where((drop >= 0) & (drop < cells), kernel[np.clip(drop, 0, cells - 1)], 0.0) + 1e-300))
-    return steps
+def _log_step(batch: Batch, node: int, cells: Sequence[IntArray], t: int) -> FloatArray:
+    """Logarithm of the step from each of the cells at t to each of those at t + 1."""
+    move = batch.move_of[t + 1, node]
+    hat = np.conj(batch.cut_factor(t, node + 1)[node])
+    hat = hat if move < 0 else hat * batch.move_hats[move]
+    many = batch.kernels.cells
+    kernel = np.maximum(irfft(hat, 2 * many)[:many], 0.0)
+    drop = cells[t][:, None] - cells[t + 1][None, :] - batch.shift[t, node]
+    inside = (drop >= 0) & (drop < many)
+    return cast(FloatArray, np.log(np.where(inside, kernel[np.clip(drop, 0, many - 1)], 0.0) + 1e-300))

@@ -105,15 +105,21 @@ DEFAULT_RATES = Rates()
 def in_words(rates: Rates) -> tuple[str, ...]:
     """The rates as sentences, the most asked-for first."""
     looseness = float(np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS))))
-    slips = [f"{SLIP_WORDS[s]}: {rates.slip_share(s):.2%} of counts" for s in SLIPS if s is not Slip.NONE]
+    slips = [f"{SLIP_WORDS[s]}: {_per_cent(rates.slip_share(s))} of counts" for s in SLIPS if s is not Slip.NONE]
+    stretch = f"New cable grows by {_per_cent(rates.stretch_share)}, most of it within {rates.stretch_days:.0f} days."
     return (
-        f"Unlogged cuts: {rates.cuts_per_interval:.3f} an interval and {rates.cuts_per_year:.3f} a year.",
-        f"Half of them are longer than {rates.size_quantile_m(0.5):.1f} m, nine in ten lie between "
+        f"Unlogged cuts of one reel: {rates.cuts_per_interval:.3f} in every interval between two counts, however short,"
+        f" and {rates.cuts_per_year:.3f} a year.",
+        f"Half of them are longer than {rates.size_quantile_m(0.5):.1f} m, and nine in ten between "
         f"{rates.size_quantile_m(0.05):.1f} and {rates.size_quantile_m(0.95):.1f} m.",
-        f"A usual reel's counts spread by {looseness:.2f} wraps on a half-full drum.",
+        f"The counts of a usual reel spread by {looseness:.2f} wraps on a half-full drum.",
         f"Slips: {'; '.join(slips)}.",
-        f"Logged lengths are off by about {rates.logged_sd_m:.2f} m and {rates.logged_sd_share:.1%}; "
-        f"{rates.entry_wrong:.1%} are wrong, {rates.entry_void:.1%} had no cut, "
-        f"{rates.entry_misdated:.1%} of those near a count are dated on its wrong side.",
-        f"New cable stretches by {rates.stretch_share:.2%}, most of it within {rates.stretch_days:.0f} days.",
+        f"Logged lengths are off by about {rates.logged_sd_m:.2f} m and {_per_cent(rates.logged_sd_share)}; "
+        f"{_per_cent(rates.entry_wrong)} of entries have a wrong length, {_per_cent(rates.entry_void)} had no cut, and "
+        f"{_per_cent(rates.entry_misdated)} of those near a count are dated on its wrong side.",
+        stretch if rates.stretch_share > 0 else "No growth of new cable is to be seen.",
     )
+
+
+def _per_cent(share: float) -> str:
+    return f"{100 * share:.2f} %"

@@ -9,10 +9,10 @@ if TYPE_CHECKING:
     from inspections.domain.drift_newest import Plausibility
 
 ENDING_WORDS = {
-    Ending.LATE_LOGGED_CUT: "it was closed as a cut logged late",
-    Ending.MISCOUNT: "it was closed as a miscount",
-    Ending.CONFIRMED_LOSS: "it was closed as a confirmed loss",
-    Ending.UNEXPLAINED: "it was looked into and stayed unexplained",
+    Ending.LATE_LOGGED_CUT: "its flag was closed as a cut logged late",
+    Ending.MISCOUNT: "its flag was closed as a miscount",
+    Ending.CONFIRMED_LOSS: "its flag was closed as a confirmed loss",
+    Ending.UNEXPLAINED: "its flag was looked into and stayed unexplained",
 }
 
 
@@ -38,16 +38,15 @@ def _day(at: datetime) -> str:
 
 def _change(interval: IntervalBelief) -> str:
     change = interval.observed_change_m
-    way = "shorter" if change < 0 else "longer"
-    seen = f"{abs(change):.1f} m {way}" if abs(change) >= 0.05 else "no different"
-    log = f"{interval.logged_cut_m:.1f} m is logged" if interval.logged_cut_m > 0 else "no cut is logged"
-    return f"from {_day(interval.from_at)} to {_day(interval.to_at)} the counts make the cable {seen} and {log}"
+    seen = f"{abs(change):.1f} m {'below' if change < 0 else 'above'}" if abs(change) >= 0.05 else "the same length as"
+    log = f"{interval.logged_cut_m:.1f} m is logged as cut" if interval.logged_cut_m > 0 else "no cut is logged"
+    return f"the count of {_day(interval.to_at)} is {seen} that of {_day(interval.from_at)}, and {log} between them"
 
 
 def _log_doubt(interval: IntervalBelief) -> list[str]:
     if interval.logged_cut_m <= 0 or interval.log_doubt < 0.5:
         return []
-    return ["the log entry does not fit as written (another day, entered twice, or another length)"]
+    return ["what is logged does not fit as it is written (another day, entered twice, or another length)"]
 
 
 def _steady_after(reel: ReelAssessment, place: int) -> tuple[int, int]:
@@ -73,36 +72,47 @@ def _moved(interval: IntervalBelief) -> bool:
 
 def _for_a_cut(reel: ReelAssessment, place: int) -> list[str]:
     interval = reel.intervals[place]
-    after, kept = _steady_after(reel, place)
-    before, held = _steady_before(reel, place)
+    before, after = _steady_before(reel, place), _steady_after(reel, place)
     parts = [
-        f"{held} of {before} {_counts(before)} before it hold to the longer cable and {kept} of {after} "
-        f"{_counts(after)} after it to the shorter"
+        f"{_of_counts(*before)} before it {_fit(*before)} the longer cable, and {_of_counts(*after)} after it "
+        f"{_fit(*after)} the shorter",
+        f"about {interval.cut_m:.1f} m are missing ({interval.cut_low_m:.1f} to {interval.cut_high_m:.1f} m)",
     ]
-    parts.append(f"about {interval.cut_m:.1f} m are missing ({interval.cut_low_m:.1f} to {interval.cut_high_m:.1f} m)")
-    if after == 1:
-        parts.append("a further count would tell a cut from a slip")
+    if after[0] == 1:
+        parts.append("one more count would tell a cut from a slip")
     return parts
 
 
-def _counts(n: int) -> str:
-    return "count" if n == 1 else "counts"
+def _of_counts(n: int, fitting: int) -> str:
+    if fitting == n:
+        return {1: "the count", 2: "both counts"}.get(n, f"all {n} counts")
+    if n == 1:
+        return "not even the count"
+    return f"{fitting or 'none'} of the {n} counts"
+
+
+def _fit(n: int, fitting: int) -> str:
+    return "fits" if fitting == 1 or n == 1 else "fit"
 
 
 def _against_a_cut(reel: ReelAssessment, place: int) -> list[str]:
     slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= 0.5]
     if slips:
         return [_slip(c) for c in slips]
-    if reel.intervals[place].p_unlogged_cut >= 0.05:
-        return [f"a cut of about {reel.intervals[place].cut_m:.1f} m can't be ruled out"]
-    return [f"looseness of {reel.looseness_wraps:.1f} wraps, whole wraps and the log explain it"]
+    interval = reel.intervals[place]
+    if interval.p_unlogged_cut >= 0.05:
+        return [f"an unlogged cut of about {interval.cut_m:.1f} m can't be ruled out"]
+    logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
+    usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
+    return [f"{logged}{usual} and the rounding to whole wraps explain it"]
 
 
 def _slip(count: CountBelief) -> str:
-    return (
-        f"the count of {_day(count.at)} ({count.layers} layers, {count.wraps} wraps) does not fit those around it: "
-        f"most likely {SLIP_WORDS[count.likeliest_slip]}"
-    )
+    why = f"most likely {SLIP_WORDS[count.likeliest_slip]}"
+    if count.likeliest_slip is Slip.ANYTHING:
+        why = "no ordinary slip explains it"
+    which = f"{_day(count.at)} ({count.layers} layers, {count.wraps} wraps)"
+    return f"the count of {which} does not fit those around it: {why}"
 
 
 def plausibility_in_words(found: "Plausibility") -> str:
@@ -110,17 +120,26 @@ def plausibility_in_words(found: "Plausibility") -> str:
     if not found.comparable:
         return "There is no earlier count of this cable to compare with."
     off = found.seen_turns - found.expected_turns
-    way = "fewer" if off < 0 else "more"
+    apart = f"{abs(off):.1f} wraps {'fewer' if off < 0 else 'more'} than"
     if not found.surprising:
-        return f"The count fits the history of the reel ({abs(off):.1f} wraps {way} than expected)."
-    parts = [f"{abs(off):.1f} wraps {way} than the history predicts, as rare as 1 in {_one_in(found.tail)}"]
-    if found.p_unlogged_cut >= 0.05:
-        parts.append(f"a cut of about {found.cut_m:.1f} m would explain it: was one made? Log it now")
-    if found.p_slip >= 0.05 and found.likeliest_slip is not Slip.NONE:
-        parts.append(f"so would a slip: {SLIP_WORDS[found.likeliest_slip]}")
-    return f"The count is {'; '.join(parts)}."
+        near = "as many wraps as" if abs(off) < 0.05 else apart
+        return f"The count fits the reel's history: {near} expected."
+    how_often = f"without a cut or a slip that happens {_how_often(found.tail)}"
+    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(found)}"
 
 
-def _one_in(tail: float) -> int:
-    n = 1.0 / max(tail, 1e-6)
-    return round(n, -len(str(int(n))) + 1) if n >= 10 else round(n)  # type: ignore[return-value]
+def _what_explains(found: "Plausibility") -> str:
+    said = []
+    if found.p_cut_alone >= 0.05:
+        said.append(f"A cut of about {found.cut_m:.1f} m would explain it: was one made? Log it now.")
+    if found.p_slip >= 0.05 and found.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
+        said.append(f"{'So would' if said else 'What would explain it is'} a slip: {SLIP_WORDS[found.likeliest_slip]}.")
+    return " ".join(said) or "Neither a cut of a usual length nor an ordinary slip explains it."
+
+
+def _how_often(tail: float) -> str:
+    """To one figure: "once in 400 counts", "less than once in a million counts"."""
+    if tail < 1e-6:
+        return "less than once in a million counts"
+    n = round(1.0 / tail)
+    return f"once in {round(n, 1 - len(str(n))):,} counts"

@@ -7,7 +7,7 @@ a row that has ended takes no further part.
 Messages are scaled to sum to one at every time, which keeps any length of chain within floating point.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,17 +77,19 @@ def backward(likelihoods: FloatArray, back: Step, lengths: IntArray, states: tup
     return messages
 
 
-def viterbi(log_start: FloatArray, log_likelihoods: FloatArray, log_step: Callable[[int], FloatArray]) -> IntArray:
+def viterbi(
+    log_start: FloatArray, log_likelihoods: FloatArray | Sequence[FloatArray], log_step: Callable[[int], FloatArray]
+) -> IntArray:
     """The single most probable course of one chain.
 
-    log_start: shape (states,). log_likelihoods: shape (times, states). log_step(t): shape (states from, states to),
-    the step from t to t + 1.
+    log_start: shape (states,). log_likelihoods: for each time, shape (states,). log_step(t): shape (states from,
+    states to), the step from t to t + 1. Every time may have states of its own.
     Returns the state at each time, shape (times,); of equally probable courses, the one with the lowest last state.
     Source: Viterbi (1967).
     """
     best = log_start + log_likelihoods[0]
     came_from: list[IntArray] = []
-    for t in range(1, log_likelihoods.shape[0]):
+    for t in range(1, len(log_likelihoods)):
         # routes[i, j]: best course that is in i at t - 1 and in j at t
         routes = best[:, None] + log_step(t - 1)
         came_from.append(routes.argmax(axis=0))

@@ -183,6 +183,7 @@ REEL_TYPES = FileForm(
         Column("layer_rise_mm", _length, may_be_empty=True),
         Column("anchor_side", word(*Side)),
         Column("lead_wraps", whole(0)),
+        Column("layer_rise_u_mm", number(above_zero=False), may_be_empty=True, is_required=False),
         Column("pitch_mm", _length, may_be_empty=True, is_required=False),
         Column("diameter_u_mm", number(above_zero=False), may_be_empty=True, is_required=False),
         Column("reference_side", word(*Side), may_be_empty=True, is_required=False),

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspections.domain import drift
+from inspections.domain import drift, drift_newest
 from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip
+from tests.benchmarks.drift_fleets import make_fleet, messy_plan
 from tests.inspections.domain.drift_reels import DRUM, LOWER, STEADY, counted, cut, day
 
 
@@ -109,8 +110,42 @@ def test_a_count_just_keyed_is_held_against_the_history() -> None:
     assert (as_ever.surprising, lower.surprising, misread.surprising) == (False, True, True)
     assert lower.p_unlogged_cut > 0.3 > misread.p_unlogged_cut
     assert misread.likeliest_slip is Slip.SCALE
-    assert "was one made? Log it now" in drift.plausibility_in_words(lower)
-    assert "fits the history" in drift.plausibility_in_words(as_ever)
+    assert drift.plausibility_in_words(as_ever) == "The count fits the reel's history: 0.2 wraps fewer than expected."
+    assert drift.plausibility_in_words(lower) == (
+        "The count is 6.2 wraps fewer than the history predicts; without a cut or a slip that happens once in 20,000 "
+        "counts. A cut of about 11.8 m would explain it: was one made? Log it now. So would a slip: a few wraps off."
+    )
+    assert drift.plausibility_in_words(misread) == (
+        "The count is 27.8 wraps more than the history predicts; without a cut or a slip that happens less than once "
+        "in a million counts. What would explain it is a slip: a flange scale misread by a layer or two."
+    )
+
+
+@pytest.mark.parametrize(
+    ("tail", "said"),
+    [
+        (0.0099, "once in 100 counts"), (0.00238, "once in 400 counts"), (1.84e-6, "once in 500,000 counts"),
+        (1e-6, "once in 1,000,000 counts"), (9e-7, "less than once in a million counts"),
+        (0.0, "less than once in a million counts"),
+    ],
+)  # fmt: skip
+def test_how_rare_a_count_is_is_said_in_words(tail: float, said: str) -> None:
+    found = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
+    assert f"that happens {said}." in drift.plausibility_in_words(replace(found, tail=tail))
+
+
+def test_a_count_with_more_cable_is_never_explained_by_a_cut() -> None:
+    found = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=26))
+    assert (found.p_cut_alone < 1e-6, found.cut_m) == (True, 0.0)
+    assert "Neither a cut of a usual length nor an ordinary slip explains it." in drift.plausibility_in_words(found)
+
+
+def test_the_length_offered_is_that_of_a_cut_that_explains_the_count_without_a_slip() -> None:
+    found = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
+    drop = (found.expected_turns - found.seen_turns) * np.pi * (DRUM.core_diameter_mm + 25 * 8.66) / 1000
+    assert found.cut_low_m < found.cut_m < found.cut_high_m
+    assert found.cut_m == pytest.approx(drop, rel=0.12)
+    assert found.p_cut_alone + found.p_slip <= 1.0 + 1e-9
 
 
 def test_a_first_count_has_nothing_to_be_held_against() -> None:
@@ -122,6 +157,13 @@ def test_the_most_probable_course_steps_down_once() -> None:
     course = np.array(drift.most_probable_course(counted([*STEADY, *LOWER])))
     assert np.ptp(course[:6]) == np.ptp(course[6:]) == 0.0
     assert course[5] - course[6] == pytest.approx(6.0, abs=0.7)
+
+
+def test_the_course_over_the_likely_lengths_is_that_over_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    fleet = [replace(reel.history, counts=reel.history.counts[:10]) for reel in make_fleet(messy_plan(4000))[:4]]
+    likely = [drift.most_probable_course(history) for history in fleet]
+    monkeypatch.setattr(drift_newest, "LEAST_OF_A_COURSE", 0.0)
+    assert likely == [drift.most_probable_course(history) for history in fleet]
 
 
 def test_a_recount_is_worth_most_when_a_cut_is_in_doubt() -> None:
@@ -138,10 +180,10 @@ def test_the_sentence_of_a_cut_names_the_facts() -> None:
     for fact in (
         "2024-05-30",
         "2024-06-29",
-        "shorter",
+        "below",
         "no cut is logged",
-        "6 of 6 counts",
-        "5 of 5 counts",
+        "all 6 counts before it fit the longer cable",
+        "all 5 counts after it fit the shorter",
         "missing",
     ):
         assert fact in says
