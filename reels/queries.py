@@ -5,7 +5,9 @@ from decimal import Decimal
 
 from django.db.models import Q, QuerySet, Sum
 
-from reels.models import CableEvent, Hold, Installation, Machine, Reel
+from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
+from reels.errors import OffTheDrum
+from reels.models import CableEvent, Hold, Installation, Machine, Reel, ReelType
 
 # Cable events that count: not a counter-entry, and not taken back by one.
 STANDING = ~Q(kind=CableEvent.Kind.REVERSAL) & Q(reversed_by__isnull=True)
@@ -51,3 +53,16 @@ def cable_length_at(reel: Reel, at: datetime) -> Decimal | None:
         cuts = cuts.filter(happened_at__gte=fitted.happened_at)
     removed = cuts.aggregate(metres=Sum("length_removed_m"))["metres"]
     return Decimal(length) - (removed or Decimal(0))
+
+
+def length_counted(layers: int | None, wraps: int | None, reel_type: ReelType) -> UncertainLength | None:
+    """The cable on the drum that a count stands for, with its standard uncertainty; no query.
+
+    None where there is no count, or one that the type as it is now can't hold.
+    """
+    if layers is None or wraps is None:
+        return None
+    try:
+        return length_with_uncertainty(layers, wraps, drum_from(vars(reel_type)))
+    except OffTheDrum:
+        return None

@@ -6,6 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
+from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
 from inspections.domain.keying import FIELDS
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
@@ -58,6 +59,7 @@ class InspectionOut(Out):
     layers = Whole(allow_null=True)
     wraps = Whole(allow_null=True)
     parity = Word(Parity, allow_null=True)
+    length = CountedLength(allow_null=True, help_text="Cable that the count stands for; the lead is not in it.")
     ended_at = Moment(allow_null=True)
     end_reason = Maybe()
 

@@ -1,13 +1,24 @@
 """Forms and answers of reels and cable events."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from inspections.domain.words import InspectionState, ReelStatus
 from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Remark, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery
-from reels.api.serializers import PersonOut
+from reels.api.serializers import LengthOut, PersonOut
 from reels.domain.words import Parity
-from reels.models import CableEvent
+from reels.models import CableEvent, Reel
+from reels.queries import length_counted
+
+
+class CountedLength(LengthOut):
+    """The length of the row's own count; null without one."""
+
+    def get_attribute(self, instance: Any) -> Any:
+        reel = instance if isinstance(instance, Reel) else instance.reel
+        return length_counted(instance.layers, instance.wraps, reel.type)
 
 
 class ReelsQuery(PageQuery):
@@ -36,6 +47,7 @@ class ReelOut(Out):
     counted_at = Moment(allow_null=True, help_text="When the latest signed count was done, with its result below.")
     layers = Whole(allow_null=True)
     wraps = Whole(allow_null=True)
+    length = CountedLength(allow_null=True, help_text="What that count stands for; the lead is not in it.")
     retired_at = Moment(allow_null=True)
     retired_reason = Maybe()
 

@@ -11,7 +11,8 @@ from inspections.models import Inspection, Participant, Referral, SetupValues, S
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
 from reels.access import one
 from reels.models import Person
-from reels.pages.formats import Badge, count_words
+from reels.pages.formats import Badge, count_words, uncertain_length
+from reels.queries import length_counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +68,7 @@ class InspectionPage:
     inspection: Inspection
     badge: Badge
     count: str
+    length: str
     participants: list[Participant]
     readings: list[ReadingPart]
     referrals: list[ReferralPart]
@@ -83,6 +85,9 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         inspection=inspection,
         badge=STATE[InspectionState(inspection.state)],
         count=count_words(inspection.layers, inspection.wraps),
+        length=uncertain_length(
+            length_counted(inspection.layers, inspection.wraps, inspection.reel.type), person.length_unit
+        ),
         participants=list(inspection.participants.select_related("person").order_by("joined_at", "id")),
         readings=_readings(inspection),
         referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],

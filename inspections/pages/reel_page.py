@@ -28,8 +28,8 @@ from inspections.pages.words import (
 )  # fmt: skip
 from reels import access
 from reels.models import CableEvent, Hold, Installation, Person, Reel
-from reels.pages.formats import NOTHING, Badge, count_words, length
-from reels.queries import cable_length_at, hold_on
+from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
+from reels.queries import cable_length_at, hold_on, length_counted
 
 HISTORY_SIZE = 20
 
@@ -83,6 +83,7 @@ class CountRow:
     recorded_at: datetime
     badge: Badge
     count: str
+    length: str
     inspection: int | None = None
     source: str = ""
 
@@ -101,6 +102,7 @@ class ReelPage:
     badge: Badge
     hold: Hold | None
     cable: str
+    counted_cable: str
     least_cable: str
     values: Values | None
     withdrawn: list[Values]
@@ -125,12 +127,13 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
         badge=STATUS[ReelStatus(reel.status)],
         hold=hold_on(reel),
         cable=length(cable_length_at(reel, at), person.length_unit),
+        counted_cable=uncertain_length(length_counted(reel.layers, reel.wraps, reel.type), person.length_unit),
         least_cable=length(reel.type.least_length_m, person.length_unit),
         values=next((each for each in values if each.row.withdrawn_at is None), None),
         withdrawn=[each for each in values if each.row.withdrawn_at],
         installations=installed,
         cable_events=_cable_events(reel, person.length_unit),
-        counts=_counts(reel.inspections.all(), reel.imported_counts.all()),
+        counts=_counts(reel, person.length_unit),
         history=one_page(newest_first, asked, HISTORY_SIZE, partial(told, unit=person.length_unit), anchor="#history"),
         acts=acts_on(reel, held),
         may_maintain=Act.MAINTAIN in held,
@@ -245,28 +248,34 @@ def _cable_events(reel: Reel, unit: str) -> list[CableRow]:
     ]
 
 
-def _counts(inspections: Iterable[Inspection], imported: Iterable[ImportedCount]) -> list[CountRow]:
-    rows = [*map(_inspected, inspections), *map(_imported, imported)]
+def _counts(reel: Reel, unit: str) -> list[CountRow]:
+    def measured(row: Inspection | ImportedCount) -> str:
+        return uncertain_length(length_counted(row.layers, row.wraps, reel.type), unit)
+
+    rows = [*(_inspected(row, measured(row)) for row in reel.inspections.all()),
+            *(_imported(row, measured(row)) for row in reel.imported_counts.all())]  # fmt: skip
     return sorted(rows, key=lambda row: row.done_at, reverse=True)
 
 
-def _inspected(row: Inspection) -> CountRow:
+def _inspected(row: Inspection, length: str) -> CountRow:
     return CountRow(
         done_at=row.done_at,
         recorded_at=row.recorded_at,
         badge=STATE[InspectionState(row.state)],
         count=count_words(row.layers, row.wraps),
+        length=length,
         inspection=row.pk,
         source="from paper" if row.from_paper else "",
     )
 
 
-def _imported(row: ImportedCount) -> CountRow:
+def _imported(row: ImportedCount, length: str) -> CountRow:
     by = " and ".join(filter(None, (row.counted_by, row.verified_by)))
     return CountRow(
         done_at=row.counted_at,
         recorded_at=row.recorded_at,
         badge=Badge(word="From older records", icon="plate", tone="quiet"),
         count=count_words(row.layers, row.wraps),
+        length=length,
         source=", ".join(filter(None, (by, row.document))),
     )

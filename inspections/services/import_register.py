@@ -12,7 +12,8 @@ from reels.models import ReelType, Site
 from reels.services.history import told
 
 _COLUMNS = tuple(column.name for column in REEL_TYPES.columns)
-_MAY_BE_UNKNOWN = ("layer_rise_mm", "pitch_mm", "least_length_m")  # an empty cell is kept; others take their default
+# an empty cell is kept; others take their default
+_MAY_BE_UNKNOWN = ("layer_rise_mm", "layer_rise_u_mm", "pitch_mm", "least_length_m")
 
 
 def store_register(run: ImportRun) -> None:

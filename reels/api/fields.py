@@ -124,6 +124,13 @@ class Exact(serializers.DecimalField):
         return super().to_internal_value(data)
 
 
+class Metres(serializers.FloatField):
+    """A length that was worked out, to the millimetre."""
+
+    def to_representation(self, value: Any) -> Any:
+        return round(float(value), 3)
+
+
 class Degrees(serializers.Field[Any, Any, Any, Any]):
     """An angle, a JSON number from 0 to 360."""
 

@@ -11,6 +11,7 @@ from reels.api.fields import (
     SERIAL,
     Exact,
     Maybe,
+    Metres,
     Moment,
     Named,
     Number,
@@ -109,12 +110,29 @@ class SiteOut(Out):
     time_zone = Text()
 
 
+class LengthOut(Out):
+    """Cable on the drum by the winding model; standard uncertainties.
+
+    The systematic part is the same for every count of the reel: in the difference of two counts most of it cancels.
+    """
+
+    value_m = Metres()
+    u_m = Metres(source="combined_u_m", help_text="Standard uncertainty, both parts together.")
+    systematic_u_m = Metres(help_text="From the dimensions of drum and cable.")
+    random_u_m = Metres(help_text="From the count, a whole number of wraps.")
+
+
 class ReelTypePatch(Form):
     """What may be put right of a reel type; a count under way keeps the parameters it was opened with."""
 
     core_diameter_mm = Exact(required=False)
     cable_diameter_mm = Exact(required=False)
     layer_rise_mm = Exact(required=False, allow_null=True, help_text="null: nested layers.")
+    layer_rise_u_mm = Exact(
+        required=False,
+        allow_null=True,
+        help_text="Its standard uncertainty. null: none for a measured rise; else anything up to stacked, evenly.",
+    )
     pitch_mm = Exact(required=False, allow_null=True, help_text="null: the cable's diameter.")
     diameter_u_mm = Exact(required=False, help_text="Standard uncertainty of the diameters.")
     max_layers = Whole(required=False, min_value=1)
@@ -126,9 +144,11 @@ class ReelTypePatch(Form):
     least_length_m = Exact(required=False, allow_null=True)
     odd_colour = Maybe(required=False, default=empty, max_length=30)
     even_colour = Maybe(required=False, default=empty, max_length=30)
+    reason = Maybe(required=False, default=empty, help_text="Why it is changed; kept in the register's history.")
 
 
 class ReelTypeIn(ReelTypePatch):
+    reason = None  # type: ignore[assignment]  # of a change alone
     code = Named(CODE)
     core_diameter_mm = Exact()
     cable_diameter_mm = Exact()
@@ -148,6 +168,7 @@ class ReelTypeOut(Out):
     wraps_even_layer = Whole()
     max_layers = Whole()
     layer_rise_mm = Exact(allow_null=True)
+    layer_rise_u_mm = Exact(allow_null=True)
     pitch_mm = Exact(allow_null=True)
     diameter_u_mm = Exact()
     anchor_side = Word(Side)

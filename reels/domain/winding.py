@@ -44,6 +44,7 @@ IntArray = NDArray[np.int64]
 
 MM_PER_M = 1000.0
 NESTED = math.sqrt(3.0) / 2.0  # a cable in the valley of two touching ones: height of an equilateral triangle of side 1
+UNMEASURED_RISE_U = (1.0 - NESTED) / math.sqrt(12.0)  # of d: anything between nested and stacked, evenly
 COUNT_U_WRAPS = 0.3  # a whole number stands for ±½ wrap, evenly spread: 1/√12 = 0.29
 
 
@@ -72,7 +73,7 @@ class Drum:
     layer_rise_mm: h, measured, d/2 to 5d/4 (a rise of the diameter, twice as much, is a usual slip); None: nested.
     pitch_mm: p, 0 (wraps taken as circles, as handbooks do) to 2d; None: d, wraps touching.
     diameter_u_mm: standard uncertainty of C and of d, each. layer_rise_u_mm: that of h; for nested layers, of what h
-    differs from d √3/2 by (0.039 d says "anything between nested and stacked, evenly").
+    differs from d √3/2 by (UNMEASURED_RISE_U d says "anything between nested and stacked, evenly").
     Raises ImpossibleDrum.
     """
 
@@ -110,8 +111,13 @@ class Drum:
 
 
 def drum_from(columns: Mapping[str, Any]) -> Drum:
-    """The drum that a reel type's columns describe, exact numbers taken as floats. Raises ImpossibleDrum."""
-    rise, pitch = columns["layer_rise_mm"], columns.get("pitch_mm")
+    """The drum that a reel type's columns describe, exact numbers taken as floats. Raises ImpossibleDrum.
+
+    layer_rise_u_mm, where it is not stated: none for a measured rise, UNMEASURED_RISE_U d for nested layers.
+    """
+    rise, pitch, rise_u = (columns.get(name) for name in ("layer_rise_mm", "pitch_mm", "layer_rise_u_mm"))
+    if rise_u is None:
+        rise_u = 0.0 if rise is not None else UNMEASURED_RISE_U * float(columns["cable_diameter_mm"])
     return Drum(
         core_diameter_mm=float(columns["core_diameter_mm"]),
         cable_diameter_mm=float(columns["cable_diameter_mm"]),
@@ -121,6 +127,7 @@ def drum_from(columns: Mapping[str, Any]) -> Drum:
         layer_rise_mm=None if rise is None else float(rise),
         pitch_mm=None if pitch is None else float(pitch),
         diameter_u_mm=float(columns.get("diameter_u_mm") or 0),
+        layer_rise_u_mm=float(rise_u),
     )
 
 

@@ -29,6 +29,11 @@ class ReelType(Kept):
     wraps_even_layer = models.PositiveSmallIntegerField()
     max_layers = models.PositiveSmallIntegerField()
     layer_rise_mm = exact_length(null=True, blank=True, help_text="Empty: nested layers.")
+    layer_rise_u_mm = exact_length(
+        null=True,
+        blank=True,
+        help_text="Its standard uncertainty. Empty: none if measured; else up to stacked, evenly.",
+    )
     pitch_mm = exact_length(null=True, blank=True, help_text="Empty: the cable's diameter.")
     diameter_u_mm = exact_length(default=0, help_text="Standard uncertainty of the diameters.")
     anchor_side = models.CharField(max_length=5, choices=choices(Side))

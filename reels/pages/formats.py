@@ -5,6 +5,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from reels.domain.winding import UncertainLength
 from reels.domain.words import LengthUnit, Parity
 from reels.models import Site
 
@@ -36,6 +37,15 @@ def length(length_m: Decimal | float | None, unit: str = LengthUnit.METRES) -> s
         return metres(None if length_m is None else _decimal(length_m))
     feet = (_decimal(length_m) / FOOT_M).quantize(Decimal("0.01"))
     return f"{feet.normalize():f} ft"
+
+
+def uncertain_length(found: UncertainLength | None, unit: str = LengthUnit.METRES) -> str:
+    """A length that a count stands for, plus or minus its standard uncertainty: 412.3 m ± 0.6 m."""
+    if found is None:
+        return NOTHING
+    per_m = 1.0 if unit == LengthUnit.METRES else 1.0 / float(FOOT_M)
+    value, u = float(found.value_m) * per_m, float(found.combined_u_m) * per_m
+    return f"{value:.1f} {unit} ± {max(u, 0.1):.1f} {unit}"
 
 
 def metres_of(typed: Decimal, unit: str) -> Decimal:

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from reels import access
+from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit
 from reels.errors import AlreadyThere, ValueNotTaken
 from reels.models import Machine, Person, Posting, ReelType, Site
@@ -33,12 +34,16 @@ def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
 
 
 @transaction.atomic
-def change(row: models.Model, *, actor: Actor, at: datetime, **fields: Any) -> None:
-    """Change reference data: a site, reel type, machine or posting. What it was stays in the register's history."""
+def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", **fields: Any) -> None:
+    """Change reference data: a site, reel type, machine or posting. What it was stays in the register's history.
+
+    reason: told in the history, where there is one.
+    """
     access.only_administrators(actor.person)
     chain = access.lock_register()
     row.refresh_from_db()
-    with told(chain, f"{_word(row)}_changed", actor, at) as entry:
+    facts = {"reason": reason} if reason else {}
+    with told(chain, f"{_word(row)}_changed", actor, at, **facts) as entry:
         entry.change(row, **fields)
         _check(row)
 
@@ -109,7 +114,7 @@ def _add(row: Row, act: str, actor: Actor, at: datetime) -> Row:
 
 
 def _check(row: models.Model) -> None:
-    """The model's own rules, in words, before the database says the same without any."""
+    """The model's own rules and the winding model's, in words, before the database says the same without any."""
     try:
         row.full_clean(exclude=["password"])
     except ValidationError as refused:
@@ -118,6 +123,8 @@ def _check(row: models.Model) -> None:
         name, errors = next(iter(refused.error_dict.items()))
         seen = repr(getattr(row, name, "that"))
         raise ValueNotTaken(field=name, seen=seen, allowed=" ".join(m for e in errors for m in e.messages)) from refused
+    if isinstance(row, ReelType):
+        drum_from(vars(row))  # raises ImpossibleDrum
 
 
 def _word(row: models.Model) -> str:

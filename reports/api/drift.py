@@ -26,7 +26,7 @@ from reels.domain.words import Scope
 from reels.models import Reel
 from reports.api import drift_serializers as shapes
 from reports.domain.drift_rows import COLUMNS, as_written
-from reports.services import assessing, drift_report
+from reports.services import assessing, drift_evidence, drift_report
 from reports.services.drift_report import DriftReport
 
 CSV = "text/csv"
@@ -111,10 +111,10 @@ def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:
 class ReelDrift(Door):
     @shows("reels_drift", shapes.ReelDriftOut)
     def get(self, call: Call, serial: str) -> dict[str, Any]:
-        """What is believed of every interval between two counts of a reel, and what became of its flags."""
+        """What is believed of a reel: every interval between two counts, every count, and what became of its flags."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
         assessing.bring_reel_up_to_date(reel, at=call.at)
-        return drift_report.drift_of(reel)
+        return drift_evidence.drift_of(reel)
 
 
 class Flags(Door):

@@ -4,17 +4,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inspections.domain.drift import Ending
-from reels.api.fields import Day, Moment, Named, Number, Remark, Text, Word
+from inspections.domain.drift import Ending, Slip
+from inspections.domain.drift_records import SLIP_WORDS
+from reels.api.fields import Day, Metres, Moment, Named, Number, Remark, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
-from reels.api.serializers import USERNAME, PersonOut
-
-
-class Metres(serializers.FloatField):
-    """A length that was worked out, to the millimetre."""
-
-    def to_representation(self, value: Any) -> Any:
-        return round(float(value), 3)
+from reels.api.serializers import USERNAME, LengthOut, PersonOut
+from reports.services.drift_evidence import CountEvidence
 
 
 class Probability(serializers.FloatField):
@@ -83,13 +78,37 @@ class RatesOut(Out):
     in_words = serializers.ListField(child=serializers.CharField())
 
 
+class CountSeenOut(Out):
+    """One count, what it stands for, and what is inferred of it; lengths in metres."""
+
+    at = Moment(source="belief.at")
+    layers = Whole(source="belief.layers")
+    wraps = Whole(source="belief.wraps")
+    length = LengthOut(allow_null=True, help_text="null: the type as it is now can't hold that count.")
+    inferred_m = Metres(help_text="The middle of what is believed of the cable then.")
+    course_m = Metres(help_text="The cable then, on the single most probable course of all counts.")
+    p_slip = Probability(source="belief.p_slip")
+    likeliest_slip = Word(Slip, source="belief.likeliest_slip")
+    slip_in_words = serializers.SerializerMethodField()
+
+    def get_slip_in_words(self, row: CountEvidence) -> str:
+        return SLIP_WORDS[row.belief.likeliest_slip]
+
+
 class ReelDriftOut(Out):
     reel = Text()
     assessed_at = Moment(help_text="When these rows were worked out.")
     head = Text(help_text="The head of the reel's history then.")
     is_behind = serializers.BooleanField(help_text="Whether the reel's history or the rates have moved since.")
     rates = RatesOut()
+    looseness_wraps = serializers.FloatField(
+        allow_null=True, help_text="How much its counts spread on a half-full drum; null without a count."
+    )
+    recount_worth_bits = serializers.FloatField(
+        help_text="What one more count now would tell of a cut before the newest: 0 nothing, 1 everything."
+    )
     results = IntervalOut(many=True, help_text="In order of time.")
+    counts = CountSeenOut(many=True, help_text="In order of time.")
     flags = FlagOut(many=True)
 
 

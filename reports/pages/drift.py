@@ -23,7 +23,7 @@ from reels import access as reel_access
 from reels.models import Person, Reel
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
-from reels.pages.formats import FOOT_M, Badge, counted, length
+from reels.pages.formats import FOOT_M, Badge, counted, length, uncertain_length
 from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.drift_rows import DriftRow, moment
 from reports.errors import FleetTooLarge
@@ -229,7 +229,7 @@ def reel_drift_of(serial: str, person: Person, at: datetime) -> ReelDrift:
         counts=[_count_line(each, unit) for each in reversed(found.counts)],
         cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(found.cuts)],
         intervals=intervals[::-1],
-        flags=[_flag_row(row) for row in found.flags],
+        flags=[_flag_row(row) for row in reversed(found.flags)],
         may_assign=Act.MAINTAIN in access.acts_held(person, reel, at),
     )
 
@@ -279,7 +279,7 @@ def _course(found: Evidence, unit: str) -> Course:
 def _count_line(each: CountEvidence, unit: str) -> CountLine:
     is_slip = each.belief.p_slip >= SLIP_LIKELY
     return CountLine(
-        belief=each.belief, counted=length(round(each.counted_m, 1), unit),
+        belief=each.belief, counted=uncertain_length(each.length, unit),
         inferred=length(round(each.inferred_m, 1), unit),
         badge=SLIP if is_slip else None, slip=SLIP_WORDS[each.belief.likeliest_slip] if is_slip else "",
     )  # fmt: skip

@@ -1,31 +1,49 @@
 """What the drift report says of one reel, with the evidence: counts as lengths, the inferred course, cuts, slips."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
+from typing import Any
+
+import numpy as np
 
 from inspections.domain import drift
 from inspections.domain.drift import CountBelief, CutLogged
+from inspections.domain.drift_geometry import ordered_counts, turns_of_counts, winding_of
 from inspections.models import DriftFlag
 from inspections.queries import histories
-from reels.domain.winding import length_m, length_of_turns_m
+from reels.domain.winding import UncertainLength
 from reels.models import Reel
+from reels.queries import length_counted
 from reports.domain.drift_rows import DriftRow, rows_of
-from reports.services.drift_report import flag_at
+from reports.models import Assessment
+from reports.services.drift_report import flag_at, rows_of_reel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountEvidence:
-    """A count with its length by the winding model, and the length that is inferred for its moment; metres."""
+    """A count with its length by the winding model, and the lengths that are inferred for its moment; metres.
+
+    length: None for a count that the type as it is now can't hold; counted_m takes it for a full drum. inferred_m: the
+    middle of what is believed of this moment. course_m: on the single most probable course.
+    """
 
     belief: CountBelief
+    length: UncertainLength | None
     counted_m: float
     inferred_m: float
+    course_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """In order of time. flags: those that somebody looks into or has closed."""
+    """In order of time. flags: those that somebody looks into or has closed.
 
+    looseness_wraps: spread of the reel's counts on a half-full drum; None without a count. recount_worth_bits: see
+    drift.worth_of_recount.
+    """
+
+    looseness_wraps: float | None
+    recount_worth_bits: float
     counts: list[CountEvidence]
     cuts: tuple[CutLogged, ...]
     replaced_at: tuple[datetime, ...]
@@ -37,20 +55,49 @@ class Evidence:
 def evidence_of(reel: Reel) -> Evidence:
     """Worked out afresh from the reel's records and the fleet's rates. Seven queries, whatever the reel's history."""
     [history] = histories.histories_of([reel])
-    found = drift.assess(history, histories.rates_of(histories.learned_rates()))
+    rates = histories.rates_of(histories.learned_rates())
+    found, course = drift.assess(history, rates), drift.most_probable_course(history, rates)
+    winding = winding_of(history.drum)
+    turns = (turns_of_counts(ordered_counts(history), winding), [each.turns for each in found.counts], course)
+    metres = [winding.metres(np.array(each, dtype=np.float64)).tolist() for each in turns]
     people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
     return Evidence(
+        looseness_wraps=found.looseness_wraps if found.counts else None,
+        recount_worth_bits=drift.worth_of_recount(history, rates),
         counts=[
             CountEvidence(
                 belief=each,
-                counted_m=float(length_m(each.layers, each.wraps, history.drum)),
-                inferred_m=float(length_of_turns_m(each.turns, history.drum)),
+                length=length_counted(each.layers, each.wraps, reel.type),
+                counted_m=counted_m,
+                inferred_m=inferred_m,
+                course_m=course_m,
             )
-            for each in found.counts
+            for each, counted_m, inferred_m, course_m in zip(found.counts, *metres, strict=True)
         ],
         cuts=tuple(sorted(history.cuts, key=lambda cut: cut.at)),
         replaced_at=tuple(sorted(history.replaced_at)),
         rows=list(rows_of(found)),
         flag_at=flag_at(),
-        flags=list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("-id")),
+        flags=list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")),
     )
+
+
+def drift_of(reel: Reel) -> dict[str, Any]:
+    """A reel's intervals as they were worked out last, with its counts and flags. As many queries for any history."""
+    assessment = Assessment.objects.select_related("rates").get(reel=reel)
+    newest, found = histories.learned_rates(), evidence_of(reel)
+    return {
+        "reel": reel.serial,
+        "assessed_at": assessment.made_at,
+        "head": assessment.head,
+        "is_behind": (assessment.head, assessment.rates) != (reel.chain.head, newest),
+        "rates": {
+            "learned_at": assessment.rates.learned_at,
+            "in_words": drift.in_words(histories.rates_of(assessment.rates)),
+        },
+        "results": [
+            {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= found.flag_at else "no"}
+            for row in rows_of_reel(reel)
+        ],
+        **{name: getattr(found, name) for name in ("looseness_wraps", "recount_worth_bits", "counts", "flags")},
+    }

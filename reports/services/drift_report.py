@@ -21,7 +21,7 @@ from inspections.services.flags import FlaggedInterval
 from reels.errors import NotFound
 from reels.models import Reel
 from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
-from reports.models import AssessedInterval, Assessment
+from reports.models import AssessedInterval
 from reports.services import assessing
 
 AT_ONCE = 2000
@@ -127,29 +127,6 @@ def flagged_interval(reel: Reel, from_at: datetime, to_at: datetime) -> FlaggedI
     return FlaggedInterval(
         from_at=from_at, to_at=to_at, p_unlogged_cut=found.p_unlogged_cut, explanation=found.explanation
     )
-
-
-def drift_of(reel: Reel) -> dict[str, Any]:
-    """A reel's intervals as they were worked out last, with the flags on them. Five queries, whatever their number."""
-    assessment = Assessment.objects.select_related("rates").get(reel=reel)
-    newest = histories.learned_rates()
-    flagged_from = flag_at()
-    people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
-    return {
-        "reel": reel.serial,
-        "assessed_at": assessment.made_at,
-        "head": assessment.head,
-        "is_behind": (assessment.head, assessment.rates) != (reel.chain.head, newest),
-        "rates": {
-            "learned_at": assessment.rates.learned_at,
-            "in_words": drift.in_words(histories.rates_of(assessment.rates)),
-        },
-        "results": [
-            {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= flagged_from else "no"}
-            for row in rows_of_reel(reel)
-        ],
-        "flags": list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")),
-    }
 
 
 def flags_matching(rows: QuerySet[DriftFlag], asked: Mapping[str, Any]) -> QuerySet[DriftFlag]:

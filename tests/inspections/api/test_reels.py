@@ -1,10 +1,14 @@
 """GET and POST /api/v1/reels, GET /api/v1/reels/{serial}."""
 
+import math
+
 import pytest
 
 from inspections.domain.words import Act
+from reels.domain.winding import drum_from, length_with_uncertainty
 from reels.domain.words import Scope
 from reels.models import Reel
+from reels.services import register
 from tests import builders
 from tests.api_client import places, said
 
@@ -20,8 +24,32 @@ def test_a_reel_is_listed_with_where_it_stands(ways):
     assert row == {
         "serial": "LW-0001", "type": "w28", "site": "kettle-point", "status": "awaiting_count",
         "received_on": "2024-03-01", "cable_length_m": "420.000", "machine": None, "counted_at": None, "layers": None,
-        "wraps": None, "retired_at": None, "retired_reason": None,
+        "wraps": None, "length": None, "retired_at": None, "retired_reason": None,
     }  # fmt: skip
+
+
+def test_a_count_is_shown_as_a_length_with_its_uncertainty(ways, cast):
+    signed = builders.signed_count(cast)
+    drum = drum_from(vars(signed.reel.type))
+    expected = length_with_uncertainty(signed.layers, signed.wraps, drum)
+    shown = ways.colleague.get("reels/LW-0001").json()["length"]
+    assert shown == {
+        "value_m": round(float(expected.value_m), 3), "u_m": round(float(expected.combined_u_m), 3),
+        "systematic_u_m": round(float(expected.systematic_u_m), 3),
+        "random_u_m": round(float(expected.random_u_m), 3),
+    }  # fmt: skip
+    # 28 and 27 wraps of 10 mm cable on a core of 300 mm, nested: twelve layers and ten wraps, worked out by hand
+    by_hand = sum((28 if k % 2 else 27) * math.pi * (310 + 2 * (k - 1) * 8.660254) for k in range(1, 13))
+    assert shown["value_m"] == pytest.approx((by_hand + 10 * math.pi * (310 + 24 * 8.660254)) / 1000, rel=2e-4)
+    assert shown["systematic_u_m"] > shown["random_u_m"] > 0.3  # the rise was never measured
+    assert ways.colleague.get("reels").json()["results"][0]["length"] == shown
+    assert ways.colleague.get(f"inspections/{signed.pk}").json()["length"] == shown
+
+
+def test_a_count_that_the_type_no_longer_holds_has_no_length(ways, cast):
+    signed = builders.signed_count(cast)
+    register.change(signed.reel.type, max_layers=9, **builders.by_administrator())
+    assert ways.colleague.get("reels/LW-0001").json()["length"] is None
 
 
 def test_reels_are_found_by_site_type_status_and_part_of_the_serial(ways, cast):

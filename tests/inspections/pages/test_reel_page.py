@@ -1,9 +1,12 @@
+import re
+
 import pytest
 
 from inspections.models import ImportedCount
 from inspections.services import maintenance
 from reels.access import readable_history
 from reels.models import CableEvent, Reel
+from reels.services import register
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast, later
@@ -30,6 +33,17 @@ def test_a_reel_shows_its_status_its_values_and_where_it_is():
     assert "It showed 12 layers, 11 wraps, even, which differs." in html
     assert "<dd>407.5 m</dd>" in html
     assert "cut on 2026-02-21" in html  # why the earlier values were withdrawn
+
+
+def test_every_count_of_a_reel_is_shown_as_a_length_with_its_uncertainty():
+    fleet = make_fleet()
+    html = html_of(fleet.cast.control)
+    counted = html.count('data-label="Count">') - html.count('data-label="Count">—')
+    shown = re.findall(r"<dd>(\d+\.\d m ± \d+\.\d m)</dd>", html)
+    assert (len(shown), counted) == (1, html.count(" m</td>\n        <td data-label=\"Recorded\">"))
+    assert shown[0] in re.findall(r'data-label="Cable">([^<]+)<', html)
+    register.prefer_length_unit(unit="ft", actor=Actor(fleet.cast.control), at=later(days=1))
+    assert " ft ± " in html_of(fleet.cast.control)
 
 
 def test_values_in_force_and_withdrawn_never_look_alike():

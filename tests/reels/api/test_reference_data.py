@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from reels.domain import ledger
 from reels.domain.words import Scope
 from reels.models import HistoryEntry
 from reels.services import register
@@ -81,6 +82,25 @@ def test_a_reel_type_tells_all_its_parameters(ways):
     shown = ways.colleague.get("reel-types/w28").json()
     assert (shown["core_diameter_mm"], shown["layer_rise_mm"], shown["odd_colour"]) == ("300.000", None, None)
     assert (shown["arc_from_deg"], shown["arc_to_deg"], shown["unusual"]) == (0, 180, "accept")
+
+
+def test_no_reel_type_is_taken_whose_drum_cannot_be(ways):
+    answer = ways.administrator.post("reel-types", {**TYPE, "layer_rise_mm": "95"})
+    said(answer, 400, "impossible_drum")
+    assert "layer_rise_mm was 95.0; allowed: 4.75 to 11.875." in answer.json()["detail"]
+    seen = ways.administrator.tag("reel-types/w28")
+    said(ways.administrator.patch("reel-types/w28", {"core_diameter_mm": "2"}, seen), 400, "impossible_drum")
+    assert ways.colleague.get("reel-types/w28").json()["core_diameter_mm"] == "300.000"
+    said(ways.colleague.get("reel-types/w40"), 404, "not_found")
+
+
+def test_the_reason_of_a_change_is_told_in_the_history(ways):
+    change = {"layer_rise_mm": "9.1", "layer_rise_u_mm": "0.05", "reason": "Fitted to 12 reels."}
+    answer = ways.administrator.patch("reel-types/w28", change, ways.administrator.tag("reel-types/w28"))
+    assert (answer.json()["layer_rise_mm"], answer.json()["layer_rise_u_mm"]) == ("9.100", "0.050")
+    told = ledger.read(bytes(HistoryEntry.objects.filter(chain__name="register").latest("seq").content))
+    assert told["facts"] == {"reason": "Fitted to 12 reels."}
+    assert places(ways.administrator.post("reel-types", {**TYPE, "reason": "new"})) == ["/reason"]
 
 
 def test_a_person_is_posted_to_a_site(ways):

@@ -112,6 +112,33 @@ def test_one_reel_is_shown_in_order_of_time_with_the_rates_and_its_flags(cast):
     assert ask(cast.stranger, "reels/LW-0001/drift", 404)["type"] == "/problems/not-found"
 
 
+def test_one_reel_is_shown_count_by_count(cast):
+    shown = ask(cast.colleague, "reels/LW-0001/drift")
+    counts = shown["counts"]
+    assert [(each["layers"], each["wraps"]) for each in counts[:3]] == [(12, 12), (12, 12), (12, 13)]
+    assert all(each["length"]["u_m"] > 0.3 and each["p_slip"] < 0.5 for each in counts)
+    for name in ("inferred_m", "course_m"):
+        falls = [a[name] - b[name] for a, b in zip(counts[:-1], counts[1:], strict=True)]
+        assert max(falls) == falls[7] == pytest.approx(11.0, abs=1.0)  # seven wraps of 1.57 m
+    assert (shown["looseness_wraps"] > 0, 0 <= shown["recount_worth_bits"] < 0.2) == (True, True)
+
+
+def test_a_slip_is_named_in_words(cast):
+    bring_in({"counts.csv": COUNTS_HEADER + "LW-0002,2024-12-01T10:00:00Z,10,12,,,\n"
+              "LW-0002,2024-12-15T10:00:00Z,12,12,,,\n"})  # fmt: skip
+    slipped = ask(cast.colleague, "reels/LW-0002/drift")["counts"][-2]
+    assert (slipped["likeliest_slip"], slipped["slip_in_words"], slipped["p_slip"] > 0.9) == (
+        "scale", "a flange scale misread by a layer or two", True,
+    )  # fmt: skip
+
+
+def test_a_reel_without_a_count_has_nothing_to_show(cast):
+    bring_in({"reels.csv": "serial,type,site,received_on,cable_length_m\nLW-0009,w28,kettle-point,2024-03-01,\n"})
+    shown = ask(cast.colleague, "reels/LW-0009/drift")
+    assert (shown["counts"], shown["results"], shown["looseness_wraps"]) == ([], [], None)
+    assert shown["recount_worth_bits"] == 0
+
+
 def lost(cast):
     return ask(cast.colleague, "reports/drift?least_probability=0.5")["results"][0]
 
