@@ -335,6 +335,11 @@ def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> Reading:
     )
 
 
+def halves_decide(parameters: RuleParameters) -> bool:
+    """Whether the half of a crossover always tells if a wrap comes off; else it has to be measured."""
+    return None not in {_takes_off(parameters, half) for half in Half}
+
+
 def _scales(parameters: RuleParameters, drum: PracticeDrum) -> Iterator[tuple[Side, int | None]]:
     for side, level in levels_of(parameters, drum).items():
         marked = Parity.ODD if side is parameters.anchor_side else Parity.EVEN
