@@ -7,6 +7,7 @@ from math import sqrt
 
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
 from reports.domain.agreement import Differences, Estimate
+from reports.domain.agreement_words import signed
 
 WIDTH, HEIGHT = 720.0, 360.0
 LEFT, RIGHT, TOP, FOOT = 46.0, 120.0, 18.0, 64.0
@@ -16,8 +17,11 @@ LABEL = 13.0  # least distance of two labels
 SMALLEST, LARGEST = 3.0, 11.0  # radius of a disc, of one pair and of many
 
 
-def difference_figure(pairs: Sequence[tuple[int, int]], found: Differences, description: str) -> Picture:
-    """The plot as a drawing.
+def difference_figure(
+    pairs: Sequence[tuple[int, int]], found: Differences, description: str, *, width: float = WIDTH,
+    height: float = HEIGHT,
+) -> Picture:  # fmt: skip
+    """The plot as a drawing, width and height in points.
 
     pairs: two or more, first and second reading in wraps; found: their differences; description: what there is to see,
     in a sentence.
@@ -27,11 +31,11 @@ def difference_figure(pairs: Sequence[tuple[int, int]], found: Differences, desc
     assert lower, "limits need two pairs"
     assert upper, "limits need two pairs"
     points = Counter(((first + second) / 2, float(first - second)) for first, second in pairs)
-    frame = _Frame.around(points, lower, upper)
+    frame = _Frame.around(points, lower, upper, width, height)
     lines = ((upper, "upper limit", True), (bias, "bias", False), (lower, "lower limit", True))
     return Picture(
-        width=WIDTH,
-        height=HEIGHT,
+        width=width,
+        height=height,
         title="Differences by the mean of the two readings",
         description=description,
         shapes=(
@@ -39,7 +43,7 @@ def difference_figure(pairs: Sequence[tuple[int, int]], found: Differences, desc
             *(frame.line(each, dashed=dashed) for each, _, dashed in lines),
             *_discs(frame, points), *_labels(frame, lines), *_key(max(points.values())),
         ),
-        text_size=11,
+        text_size=11 * min(1.0, width / WIDTH + 0.1),
     )  # fmt: skip
 
 
@@ -51,36 +55,41 @@ class _Frame:
     right: float
     low: float
     high: float
+    width: float
+    height: float
 
     @classmethod
-    def around(cls, points: Counter[tuple[float, float]], lower: Estimate, upper: Estimate) -> "_Frame":
+    def around(
+        cls, points: Counter[tuple[float, float]], lower: Estimate, upper: Estimate, width: float, height: float
+    ) -> "_Frame":
         means = [mean for mean, _ in points]
         differences = [difference for _, difference in points]
         left, right = _ends(min(means), max(means))
-        return cls(left, right, *_ends(min(*differences, lower.low, -1.0), max(*differences, upper.high, 1.0)))
+        low, high = _ends(min(*differences, lower.low, -1.0), max(*differences, upper.high, 1.0))
+        return cls(left, right, low, high, width, height)
 
     def x(self, mean: float) -> float:
-        return LEFT + 14 + (mean - self.left) / (self.right - self.left) * (WIDTH - LEFT - RIGHT - 28)
+        return LEFT + 14 + (mean - self.left) / (self.right - self.left) * (self.width - LEFT - RIGHT - 28)
 
     def y(self, difference: float) -> float:
-        return FOOT + (difference - self.low) / (self.high - self.low) * (HEIGHT - FOOT - TOP)
+        return FOOT + (difference - self.low) / (self.high - self.low) * (self.height - FOOT - TOP)
 
     def band(self, estimate: Estimate) -> Shape:
         """A confidence interval."""
         y = self.y(estimate.low)
-        return Bar(LEFT, y, WIDTH - LEFT - RIGHT, self.y(estimate.high) - y, Look.WRAP)
+        return Bar(LEFT, y, self.width - LEFT - RIGHT, self.y(estimate.high) - y, Look.WRAP)
 
     def line(self, estimate: Estimate, *, dashed: bool) -> Shape:
         y = self.y(estimate.value)
-        return Trace(((LEFT, y), (WIDTH - RIGHT, y)), Look.SCALE_LINE, dashed=dashed)
+        return Trace(((LEFT, y), (self.width - RIGHT, y)), Look.SCALE_LINE, dashed=dashed)
 
     def scales(self) -> Iterator[Shape]:
         for value in _marks(self.low, self.high):
-            yield Trace(((LEFT - 4, self.y(value)), (WIDTH - RIGHT, self.y(value))), Look.GRID)
+            yield Trace(((LEFT - 4, self.y(value)), (self.width - RIGHT, self.y(value))), Look.GRID)
             yield Words(LEFT - 8, self.y(value) - 4, f"{value:+g}".replace("-", "−") if value else "0", "end")
         for value in _marks(self.left, self.right):
             yield Words(self.x(value), FOOT - 16, f"{value:g}")
-        yield Words((LEFT + WIDTH - RIGHT) / 2, FOOT - 32, "mean of the two readings, wraps")
+        yield Words((LEFT + self.width - RIGHT) / 2, FOOT - 32, "mean of the two readings, wraps")
 
 
 def _ends(low: float, high: float) -> tuple[float, float]:
@@ -110,10 +119,10 @@ def _discs(frame: _Frame, points: Counter[tuple[float, float]]) -> Iterator[Shap
 
 def _labels(frame: _Frame, lines: Sequence[tuple[Estimate, str, bool]]) -> Iterator[Shape]:
     """Names and values at the right, from the top down, moved apart where lines lie close."""
-    last = HEIGHT
+    last = frame.height
     for estimate, name, _ in lines:
         y = min(frame.y(estimate.value) - 4, last - LABEL)
-        yield Words(WIDTH - RIGHT + 6, y, f"{name} {estimate.value:+.2f}".replace("-", "−"), "start")
+        yield Words(frame.width - RIGHT + 6, y, f"{name} {signed(estimate.value)}", "start")
         last = y
 
 

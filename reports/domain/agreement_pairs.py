@@ -31,6 +31,11 @@ COMPARISON_WORDS = {
     Comparison.HAND: "hand count, technician against verifier",
     Comparison.GAUGE: "gauge reading, technician against verifier",
 }
+COMPARISON_NAMES = {
+    Comparison.METHODS: "hand and gauge",
+    Comparison.HAND: "hand counts",
+    Comparison.GAUGE: "gauge readings",
+}
 SIDE_WORDS = {
     Comparison.METHODS: ("the hand count", "the gauge reading"),
     Comparison.HAND: ("the technician's hand count", "the verifier's"),

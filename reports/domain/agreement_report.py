@@ -24,7 +24,6 @@ from reports.domain.agreement_groups import (
 )
 from reports.domain.agreement_kappa import Kappa, kappa, table_of
 from reports.domain.agreement_pairs import (
-    SIDE_WORDS,
     Comparison,
     Grouping,
     Pair,
@@ -149,53 +148,3 @@ def named(table: Table, names: Mapping[str, str], may_see: Callable[[str], bool]
         unnamed=len(hidden),
         unnamed_standing_out=sum(row.stands_out for row in hidden),
     )
-
-
-# Sentences ------------------------------------------------------------------------------------------------------------
-
-
-def finding(found: Agreement) -> str:
-    """What the differences show, in two or three sentences."""
-    one, other = SIDE_WORDS[found.comparison]
-    bias, low, high = found.differences.bias, found.differences.lower, found.differences.upper
-    if bias is None or low is None or high is None or found.share.wilson is None:
-        return f"There are not two pairs of readings yet. {found.differences.why}"
-    way = "above" if bias.value > 0 else "below"
-    equal = found.share.wilson
-    return (
-        f"In {found.share.n} pairs {one} lies {abs(bias.value):.2f} wraps {way} {other} on average (95 % interval "
-        f"{signed(bias.low)} to {signed(bias.high)}), and 19 of 20 differences are expected between "
-        f"{signed(low.value)} and {signed(high.value)} wraps. {found.share.hits} of {found.share.n} pairs are equal: "
-        f"{100 * equal.value:.0f} % ({100 * equal.low:.0f} to {100 * equal.high:.0f} %)."
-    )
-
-
-def standing_in_words(row: GroupRow) -> str:
-    """How a group stands beside the rest, in a sentence."""
-    if row.often.rest is None:
-        return "There is no other to compare it with."
-    said = [*_said_of_share(row.often), *_said_of_bias(row.off)]
-    if said:
-        return f"Stands out: {' and '.join(said)} than the rest."
-    if Standing.LIKE_THE_REST in (row.often.standing, row.off.standing):
-        return "Like the rest, as far as these pairs tell."
-    return "Too few to tell."
-
-
-def _said_of_share(standing: GroupStanding) -> list[str]:
-    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
-        return []
-    often = "more often" if standing.value > standing.rest else "less often"
-    return [f"equal {often} ({100 * standing.value:.0f} % against {100 * standing.rest:.0f} %)"]
-
-
-def _said_of_bias(standing: GroupStanding) -> list[str]:
-    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
-        return []
-    way = "higher" if standing.value > standing.rest else "lower"
-    return [f"differences {way} ({signed(standing.value)} against {signed(standing.rest)} wraps)"]
-
-
-def signed(wraps: float) -> str:
-    """A difference with its sign, to a hundredth."""
-    return f"{wraps:+.2f}".replace("-", "−")

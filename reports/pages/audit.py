@@ -1,6 +1,5 @@
 """The audit of sign-offs: every signature, which deserve a look and why, who is authorised, are the records whole."""
 
-import csv
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -9,7 +8,7 @@ from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Q, QuerySet
-from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -25,6 +24,7 @@ from reels.pages.formats import counted
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
 from reports.models import VerificationRun
+from reports.pages.written import csv_answer
 from reports.services import verification_runs
 
 SIZE = 50
@@ -96,8 +96,7 @@ def audit(request: HttpRequest) -> HttpResponse:
 def audit_csv(request: HttpRequest) -> HttpResponseBase:
     """The signatures that the filters of the page find, all of them."""
     _, rows, pairs = _found(request.GET, reader(request), timezone.now())
-    headers = {"Content-Disposition": 'attachment; filename="sign-offs.csv"'}
-    return StreamingHttpResponse(_csv(rows, pairs), content_type="text/csv; charset=utf-8", headers=headers)
+    return csv_answer(COLUMNS, _as_written(rows, pairs), "sign-offs.csv")
 
 
 def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
@@ -174,19 +173,10 @@ def _looks(row: Any, pairs: Pairs) -> list[str]:
     return [words for holds, words in reasons if holds]
 
 
-class _Line:
-    """What csv.writer writes to, to get each line back."""
-
-    def write(self, line: str) -> str:
-        return line
-
-
-def _csv(rows: QuerySet[Any], pairs: Pairs) -> Iterator[str]:
-    lines = csv.writer(_Line(), lineterminator="\n")
-    yield lines.writerow(COLUMNS)
+def _as_written(rows: QuerySet[Any], pairs: Pairs) -> Iterator[list[object]]:
     for row in rows.iterator(2000):
         reel = row.inspection.reel
-        yield lines.writerow([
+        yield [
             row.inspection_id, reel.serial, reel.site.code, row.meaning, row.full_name, row.person.staff_number,
             moment(row.signed_at), row.record_digest, row.digest, " ".join(_looks(row, pairs)),
-        ])  # fmt: skip
+        ]  # fmt: skip

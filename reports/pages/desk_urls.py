@@ -1,13 +1,17 @@
-"""The board, the audit of sign-offs and drift."""
+"""The board, the audit of sign-offs, repeatability and drift."""
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports.pages import audit, board, drift, flag_acts
+from reports.pages import agreement, audit, board, drift, flag_acts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("board", board.board, name="board"),
     path("audit", audit.audit, name="audit"),
     path("audit.csv", audit.audit_csv, name="audit-csv"),
+    path("repeatability", agreement.repeatability, name="repeatability"),
+    path("repeatability.csv", agreement.repeatability_csv, name="repeatability-csv"),
+    path("repeatability-pairs.csv", agreement.pairs_csv, name="repeatability-pairs"),
+    path("repeatability.pdf", agreement.repeatability_pdf, name="repeatability-pdf"),
     path("drift", drift.fleet_drift, name="drift"),
     path("reels/<path:serial>/drift", drift.reel_drift, name="reel-drift"),
     path("reels/<path:serial>/drift/flag", flag_acts.Assign.as_view(), name="flag-assign"),

@@ -14,7 +14,7 @@ from reels.models import Person
 from reports.domain.agreement_pairs import Comparison, Grouping, Pair
 from reports.domain.agreement_report import PEOPLE, Agreement, Table, agreement_of, named
 
-MOST_COUNTS = 5000
+MOST_COUNTS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -218,6 +218,10 @@ PAGES = (
     *page("board", "/board", SEEN_LOGGED_IN),
     *page("audit", "/audit", SEEN_LOGGED_IN),
     *page("audit.csv", "/audit.csv", SEEN_LOGGED_IN),
+    *page("repeatability", "/repeatability", SEEN_LOGGED_IN),
+    *page("repeatability.csv", "/repeatability.csv", SEEN_LOGGED_IN),
+    *page("repeatability-pairs.csv", "/repeatability-pairs.csv", SEEN_LOGGED_IN),
+    *page("repeatability.pdf", "/repeatability.pdf", SEEN_LOGGED_IN),
     # documents
     *page("inspections/<id:inspection_id>/record.pdf", "/inspections/{signed}/record.pdf", PAGE_NO_DOCUMENT_YET),
     *page("documents/check", "/documents/check", SEEN_LOGGED_IN, EMPTY_FORM),

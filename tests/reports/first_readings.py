@@ -1,7 +1,10 @@
 """First readings to compare: a few through the services, many at once. Everything in them is invented."""
 
 import random
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
+from typing import Any
 
 from inspections import queries
 from inspections.domain.keying import roles_at
@@ -10,25 +13,29 @@ from inspections.models import Inspection, Keying, Participant, Reading
 from inspections.services import counting
 from reels.models import Reel
 from reels.services.history import Actor
-from tests.builders import NOW, Cast, open_count
+from tests.builders import NOW, Cast, administrator, open_count
 
 BEGIN = datetime(2025, 3, 3, 9, tzinfo=UTC)
-VALUES = {
+VALUES: dict[Point, dict[str, Any]] = {
     Point.SCALE_LEFT: {"scale_left": 13}, Point.SCALE_RIGHT: {"scale_right": 12},
     Point.OPEN_SIDE: {"open_side": "right"}, Point.UNWIND: {"unwind": "right_to_left"},
     Point.HAND_COUNT: {"hand_wraps": 12}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": 12},
     Point.CROSSOVER: {"crossover_half": "aft"},
 }  # fmt: skip
 
+NOTHING: Mapping[Point, dict[str, Any]] = MappingProxyType({})
 
-def key(cast: Cast, inspection: Inspection, point: Point, role: Role, at=NOW, **given) -> Inspection:
+
+def key(cast: Cast, inspection: Inspection, point: Point, role: Role, at=NOW, **given: Any) -> Inspection:
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     return counting.key(
         inspection_id=inspection.pk, point=point, role=role, given=given or VALUES[point], actor=Actor(person), at=at
     )
 
 
-def keyed_count(cast: Cast, serial: str = "LW-0001", at=NOW, differs: dict[Point, dict] | None = None, **changes):
+def keyed_count(
+    cast: Cast, serial: str = "LW-0001", at=NOW, differs: Mapping[Point, dict[str, Any]] = NOTHING, **changes
+):
     """A count keyed point by point, each under their own login; where the verifier sees something else, once more.
 
     differs: what the verifier keys first at a point. changes: the technician's values at a point, by its name.
@@ -39,7 +46,7 @@ def keyed_count(cast: Cast, serial: str = "LW-0001", at=NOW, differs: dict[Point
         inspection = key(cast, inspection, point, Role.TECHNICIAN, at, **mine)
         if Role.VERIFIER not in roles_at(point):
             continue
-        if point in (differs or {}):
+        if point in differs:
             key(cast, inspection, point, Role.VERIFIER, at, **differs[point])
             key(cast, inspection, point, Role.TECHNICIAN, at, **VALUES[point])
         inspection = key(cast, inspection, point, Role.VERIFIER, at, **VALUES[point])
@@ -76,7 +83,7 @@ def _inspection(reel: Reel, i: int, n: int) -> Inspection:
     at = BEGIN + timedelta(days=360 * i / n)
     return Inspection(
         reel=reel, state=InspectionState.SIGNED, parameters=queries.parameters_json(reel.type),
-        opened_by=reel.chain.entries.first().actor, recorded_at=at, done_at=at, work_order="WO", publication="LWS 12-3",
+        opened_by=administrator(), recorded_at=at, done_at=at, work_order="WO", publication="LWS 12-3",
         publication_revision="C", cable_condition="good", winding_quality="even", wrap_gauge=f"WG-{1 + i % 4:02}",
         layers=12, wraps=10, parity="even", ended_at=at,
     )  # fmt: skip

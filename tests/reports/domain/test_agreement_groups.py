@@ -198,7 +198,7 @@ def test_one_odd_group_does_not_make_the_sound_ones_look_odd():
     groups = {"worn": share(20, 40), **{f"sound {n}": share(40, 40) for n in range(3)}}
     found = {each.key: each for each in shares_that_stand_out(groups)}
     assert {key for key, each in found.items() if each.standing is Standing.STANDS_OUT} == {"worn"}
-    assert found["sound 0"].adjusted_p < FALSE_DISCOVERY  # the rest that it was tested against holds the worn one
+    assert (found["sound 0"].adjusted_p or 1) < FALSE_DISCOVERY  # its rest holds the worn one
     assert "because of others" in found["sound 0"].why
 
 

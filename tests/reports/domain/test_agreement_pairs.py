@@ -39,6 +39,7 @@ def test_methods_of_two_people_are_no_pair_of_methods():
 def test_people_are_compared_at_one_method(comparison, difference):
     seen = reading(hand_t=(1, 12), hand_v=(2, 11), gauge_t=(1, gauge(10)), gauge_v=(2, gauge(12, "odd")))
     [pair] = pairs_of([seen], comparison)
+    assert pair.verifier
     assert (pair.difference, pair.technician.person, pair.verifier.person) == (difference, 1, 2)
 
 

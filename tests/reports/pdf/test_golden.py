@@ -11,10 +11,14 @@ from pathlib import Path
 import pytest
 
 from reels.domain import ledger
+from reports.domain.agreement_pairs import Comparison
+from reports.domain.agreement_report import agreement_of
 from reports.pdf import sheets
+from reports.pdf.agreement_sheet import agreement_sheet
 from reports.pdf.facts import Card, HistoryLine
 from reports.pdf.making import FORM, drawn_up
 from tests.builders import NOW
+from tests.reports.domain.test_agreement_report import fleet
 from tests.reports.pdf.sample_facts import PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 
@@ -63,6 +67,7 @@ DOCUMENTS = {
         withdrawn_by=VIC, withdrawn_at=moment(0, 4), withdrawn_why="cut on 2026-03-04"
     ),
     "history": history,
+    "repeatability": lambda: agreement_sheet(agreement_of(fleet(), Comparison.METHODS), [("Site", "Kettle")], at=NOW),
 }
 
 

@@ -2,6 +2,8 @@ import pytest
 
 from inspections.domain.words import Act
 from inspections.models import Inspection
+from inspections.services import authorisations
+from reels.services import register
 from reports.domain.agreement_pairs import Comparison, Grouping
 from reports.services import agreement
 from reports.services.agreement import Wanted, agreement_report
@@ -58,16 +60,14 @@ def test_who_verifies_counts_there_sees_names_and_others_only_their_own(cast):
 def test_who_verifies_at_another_site_only_is_not_told_names_here(cast):
     elsewhere = builders.make_person("otto", site=builders.make_site("aldermere", "Aldermere"))
     builders.authorise(elsewhere, Act.VERIFY, site=builders.make_site("aldermere"))
-    builders.register.post_person(
-        person=elsewhere, site=builders.make_site(), valid_from=BEGIN, **builders.by_administrator()
-    )
+    register.post_person(person=elsewhere, site=builders.make_site(), valid_from=BEGIN, **builders.by_administrator())
     assert (people(elsewhere).rows, people(elsewhere).unnamed) == ((), 1)
 
 
 def test_who_may_verify_everywhere_sees_names(cast):
     auditor = builders.make_person("odile")
     assert people(auditor).unnamed == 1
-    builders.authorisations.grant(person=auditor, act=Act.VERIFY, reel_type=None, site=None, valid_from=BEGIN,
+    authorisations.grant(person=auditor, act=Act.VERIFY, reel_type=None, site=None, valid_from=BEGIN,
                                   valid_until=None, **builders.by_administrator())  # fmt: skip
     assert [row.name for row in people(auditor).rows] == ["Tess Hollin"]
 

@@ -1,0 +1,193 @@
+"""Repeatability: how well methods, people, gauges and sites agree, as a page, two files and a document."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+from django.utils.safestring import SafeString
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from inspections.pages.words import LABELS
+from reels import access
+from reels.models import Person
+from reels.pages.answers import page, reader, show
+from reels.pages.figures import drawn
+from reels.pages.formats import Badge
+from reports.domain import agreement_words as words
+from reports.domain.agreement import Sample
+from reports.domain.agreement_figure import difference_figure
+from reports.domain.agreement_pairs import COMPARISON_NAMES, COMPARISON_WORDS, Comparison
+from reports.domain.agreement_report import GroupRow, Table
+from reports.pages.pdf import document
+from reports.pages.written import csv_answer
+from reports.pdf.agreement_sheet import agreement_sheet
+from reports.services import agreement
+from reports.services.agreement import AgreementReport, Wanted
+
+STANDS_OUT = Badge(word="Stands out", icon="referred", tone="stop")
+TRUST = {
+    Sample.ENOUGH: Badge(word="Enough pairs", icon="checked", tone="good"),
+    Sample.SMALL: Badge(word="Small sample", icon="half", tone="doing"),
+    Sample.TOO_FEW: Badge(word="Too few pairs", icon="awaited", tone="quiet"),
+}
+
+
+class AgreementFilter(forms.Form):
+    compare = forms.ChoiceField(
+        label="Compared", required=False, choices=[(each.value, said) for each, said in COMPARISON_NAMES.items()]
+    )
+    site = forms.ChoiceField(label="Site", required=False)
+    type = forms.ChoiceField(label="Reel type", required=False)
+    gauge = forms.ChoiceField(label="Wrap gauge", required=False)
+    since = forms.DateField(label="Counted from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    until = forms.DateField(label="Counted until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(
+        self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str], gauges: Iterable[str]
+    ) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="")
+        offered: dict[str, list[tuple[str, str]]] = {
+            "site": [("", "every site"), *sites],
+            "type": [("", "every type"), *((each, each) for each in types)],
+            "gauge": [("", "every gauge"), *((each, each) for each in gauges)],
+        }
+        for name, choices in offered.items():
+            field: Any = self.fields[name]
+            field.choices = choices
+        self.is_valid()
+
+    @property
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense."""
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+    @property
+    def wanted(self) -> Wanted:
+        """What the report is asked for."""
+        chosen = self.chosen
+        comparison = Comparison(chosen.pop("compare", Comparison.METHODS))
+        return Wanted(comparison=comparison, **chosen)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupLine:
+    """A group's figures in words."""
+
+    name: str
+    equal: str
+    bias: str
+    limits: str
+    trust: Badge | None
+    standing: str
+    badge: Badge | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupTable:
+    title: str
+    key: str
+    lines: list[GroupLine]
+    unnamed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    filter: AgreementFilter
+    report: AgreementReport
+    compared: str
+    finding: str
+    figure: SafeString | None
+    facts: list[tuple[str, str]]
+    points: list[tuple[str, str, str, Badge]]
+    tables: list[GroupTable]
+    export: str
+
+
+@page
+def repeatability(request: HttpRequest) -> HttpResponse:
+    form, report = _asked(request)
+    finding = words.finding(report.found)
+    shown = Shown(
+        filter=form, report=report, compared=COMPARISON_WORDS[report.wanted.comparison], finding=finding,
+        figure=_figure(report, finding), facts=words.facts(report.found),
+        points=[
+            (LABELS[each.point], words.share_in_words(each.share), words.kappa_in_words(each.kappa),
+             TRUST[each.share.sample])
+            for each in report.found.points
+        ],
+        tables=[_table(table) for table in report.found.tables],
+        export="?" + urlencode({name: str(value) for name, value in form.chosen.items()}),
+    )  # fmt: skip
+    said = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
+    return show(request, "reports/repeatability.html", {"shown": shown, "section": "repeatability", **said})
+
+
+@never_cache
+@require_safe
+def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
+    """The figures of the page."""
+    _, report = _asked(request)
+    return csv_answer(words.COLUMNS, words.figures_as_written(report.found), "repeatability.csv")
+
+
+@never_cache
+@require_safe
+def pairs_csv(request: HttpRequest) -> HttpResponseBase:
+    """The pairs that the page's figures come from, for whoever works them out again."""
+    _, report = _asked(request)
+    return csv_answer(words.PAIR_COLUMNS, words.pairs_as_written(report.found), "repeatability-pairs.csv")
+
+
+@page
+def repeatability_pdf(request: HttpRequest) -> HttpResponse:
+    """The page as a document."""
+    form, report = _asked(request)
+    filters = [(str(form.fields[name].label), str(value)) for name, value in form.chosen.items() if name != "compare"]
+    return document(agreement_sheet(report.found, filters, at=timezone.now()), "repeatability.pdf")
+
+
+def _asked(request: HttpRequest) -> tuple[AgreementFilter, AgreementReport]:
+    person, at = reader(request), timezone.now()
+    form = _filter(request.GET, person, at)
+    return form, agreement.agreement_report(form.wanted, person, at)
+
+
+def _filter(asked: QueryDict, person: Person, at: Any) -> AgreementFilter:
+    sites = access.readable_sites(person, at).values_list("code", "name")
+    types = access.reel_types().values_list("code", flat=True)
+    return AgreementFilter(asked, list(sites), types, agreement.gauges_seen(person, at))
+
+
+def _figure(report: AgreementReport, finding: str) -> SafeString | None:
+    found = report.found
+    if found.differences.bias is None:
+        return None
+    pairs = [(pair.first, pair.second) for pair in found.pairs]
+    return drawn(difference_figure(pairs, found.differences, finding), "differences")
+
+
+def _table(table: Table) -> GroupTable:
+    return GroupTable(
+        title=words.GROUPING_WORDS[table.grouping],
+        key=table.grouping.value.replace("_", "-"),
+        lines=[_line(row) for row in table.rows],
+        unnamed=words.unnamed_in_words(table),
+    )
+
+
+def _line(row: GroupRow) -> GroupLine:
+    return GroupLine(
+        name=row.name,
+        equal=words.share_in_words(row.share),
+        bias=words.estimate_in_words(row.differences.bias),
+        limits=words.limits_in_words(row),
+        trust=None if row.share.sample is Sample.ENOUGH else TRUST[row.share.sample],
+        standing=words.standing_in_words(row),
+        badge=STANDS_OUT if row.stands_out else None,
+    )
