@@ -1,6 +1,15 @@
 from django.urls import URLPattern, URLResolver, path
 
-from inspections.api import count_views, exports, import_views, reel_views, setup_views, surprise_views, working_views
+from inspections.api import (
+    count_views,
+    exports,
+    import_views,
+    reel_views,
+    rise_views,
+    setup_views,
+    surprise_views,
+    working_views,
+)
 from reels.api import converters  # noqa: F401  # registers the kinds of path parts
 
 REEL = "reels/<serial:serial>"
@@ -9,6 +18,7 @@ SETUP = "setup-values/<id:setup_id>"
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("workings", working_views.Workings.as_view()),
+    path("reel-types/<code:code>/layer-rise", rise_views.LayerRise.as_view()),
     path("reels", reel_views.Reels.as_view()),
     path(REEL, reel_views.ReelDetail.as_view()),
     path(f"{REEL}/cable-events", reel_views.CableEvents.as_view()),

@@ -30,6 +30,7 @@ from reels.errors import KnownLengthsTellNothing, TooFewKnownLengths
 CORE, CABLE, RISE = 0, 1, 2  # the order of winding.sensitivities_m_per_mm
 MOST_STEPS = 20  # two or three are usual
 SMALL_STEP_MM = 1e-9
+DOUBTFUL_FIT = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,6 +114,35 @@ def fit_layer_rise(
         rise_u_core_open_mm=rise_u_core_open_mm,
         can_tell_rise_from_core=4 * rise_u_core_open_mm < _nested_to_stacked_mm(drum),
     )
+
+
+def advice(fit: RiseFit, drum: Drum) -> tuple[str, ...]:
+    """What to make of an offer, in sentences: do the reels agree among themselves, and with what is in use?
+
+    drum: the type as it stands.
+    """
+    said = []
+    if fit.chance_of_worse_fit < DOUBTFUL_FIT:
+        said.append(
+            "The lengths scatter more than their uncertainties allow. Look at the reels that are furthest off before "
+            "anything is taken over: a length may be wrong, or a cut not logged."
+        )
+    off_mm = fit.layer_rise_mm - drum.rise_mm
+    u_mm = float(np.hypot(fit.layer_rise_u_mm, drum.layer_rise_u_mm))
+    if abs(off_mm) <= 2 * u_mm:
+        said.append(
+            f"It agrees with the rise in use, {drum.rise_mm:.3f} mm, within twice the uncertainty of both ({u_mm:.3f})."
+        )
+    else:
+        said.append(
+            f"It is {abs(off_mm):.3f} mm {'above' if off_mm > 0 else 'below'} the rise in use, {drum.rise_mm:.3f} mm: "
+            f"{abs(off_mm) / u_mm:.1f} times the uncertainty of both."
+        )
+    if not fit.can_tell_rise_from_core:
+        said.append(
+            "The reels are filled too much alike to tell a wrong rise from a wrong core diameter; measure the core."
+        )
+    return tuple(said)
 
 
 def _known_reels(

@@ -30,8 +30,8 @@ def test_a_reel_is_listed_with_where_it_stands(ways):
 
 def test_a_count_is_shown_as_a_length_with_its_uncertainty(ways, cast):
     signed = builders.signed_count(cast)
-    drum = drum_from(vars(signed.reel.type))
-    expected = length_with_uncertainty(signed.layers, signed.wraps, drum)
+    assert (signed.layers, signed.wraps) == (12, 10)
+    expected = length_with_uncertainty(12, 10, drum_from(vars(signed.reel.type)))
     shown = ways.colleague.get("reels/LW-0001").json()["length"]
     assert shown == {
         "value_m": round(float(expected.value_m), 3), "u_m": round(float(expected.combined_u_m), 3),

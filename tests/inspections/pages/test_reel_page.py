@@ -5,6 +5,7 @@ import pytest
 from inspections.models import ImportedCount
 from inspections.services import maintenance
 from reels.access import readable_history
+from reels.domain.words import LengthUnit
 from reels.models import CableEvent, Reel
 from reels.services import register
 from reels.services.history import Actor
@@ -40,9 +41,9 @@ def test_every_count_of_a_reel_is_shown_as_a_length_with_its_uncertainty():
     html = html_of(fleet.cast.control)
     counted = html.count('data-label="Count">') - html.count('data-label="Count">—')
     shown = re.findall(r"<dd>(\d+\.\d m ± \d+\.\d m)</dd>", html)
-    assert (len(shown), counted) == (1, html.count(" m</td>\n        <td data-label=\"Recorded\">"))
+    assert (len(shown), counted) == (1, html.count(' m</td>\n        <td data-label="Recorded">'))
     assert shown[0] in re.findall(r'data-label="Cable">([^<]+)<', html)
-    register.prefer_length_unit(unit="ft", actor=Actor(fleet.cast.control), at=later(days=1))
+    register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(fleet.cast.control), at=later(days=1))
     assert " ft ± " in html_of(fleet.cast.control)
 
 

@@ -99,6 +99,7 @@ def test_the_reason_of_a_change_is_told_in_the_history(ways):
     answer = ways.administrator.patch("reel-types/w28", change, ways.administrator.tag("reel-types/w28"))
     assert (answer.json()["layer_rise_mm"], answer.json()["layer_rise_u_mm"]) == ("9.100", "0.050")
     told = ledger.read(bytes(HistoryEntry.objects.filter(chain__name="register").latest("seq").content))
+    assert told is not None
     assert told["facts"] == {"reason": "Fitted to 12 reels."}
     assert places(ways.administrator.post("reel-types", {**TYPE, "reason": "new"})) == ["/reason"]
 
