@@ -46,10 +46,13 @@ class VerificationRun(models.Model):
 
 
 class Assessment(models.Model):
-    """That a reel's intervals were worked out, from which head of its history and with which rates of the fleet."""
+    """That a reel's intervals were worked out: from which head of its history, which type, which rates of the fleet."""
 
     reel = models.OneToOneField(Reel, on_delete=models.PROTECT, related_name="assessment")
     head = models.CharField(max_length=64)
+    type_digest = models.CharField(
+        max_length=64, default="", help_text="Of the type's drum and lead as they were then."
+    )
     rates = models.ForeignKey(LearnedRates, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
 

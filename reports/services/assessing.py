@@ -1,5 +1,6 @@
 """Drift worked out again where a reel's history or the fleet's rates have moved; what is worked out is kept."""
 
+import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from datetime import datetime
@@ -13,7 +14,8 @@ from inspections.domain.drift_learning import LEARN_COUNTS
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
 from inspections.queries import histories
-from reels.models import CableEvent, Reel
+from reels.domain.winding import drum_from
+from reels.models import CableEvent, Reel, ReelType
 from reports.domain.drift_rows import rows_of
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval, Assessment
@@ -60,9 +62,18 @@ def bring_reel_up_to_date(reel: Reel, *, at: datetime) -> None:
 
 
 def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]:
-    """Those of the reels whose assessment is missing, or was made from an older history or older rates."""
-    fresh = Q(assessment__head=F("chain__head"), assessment__rates=learned)
+    """Those of the reels whose assessment is missing, or was made from an older history, type or rates. One query."""
+    as_now = Q(pk__in=[])
+    for reel_type in ReelType.objects.all():
+        as_now |= Q(type=reel_type, assessment__type_digest=type_digest(reel_type))
+    fresh = Q(as_now, assessment__head=F("chain__head"), assessment__rates=learned)
     return reels.exclude(pk__in=Reel.objects.filter(fresh).values("pk"))
+
+
+def type_digest(reel_type: ReelType) -> str:
+    """SHA-256 over what the inference takes from a reel type."""
+    said = f"{drum_from(vars(reel_type))!r}, lead_wraps={reel_type.lead_wraps}"
+    return hashlib.sha256(said.encode()).hexdigest()
 
 
 def assess_moved(
@@ -82,7 +93,12 @@ def _keep(reels: list[Reel], found: list[ReelAssessment], learned: LearnedRates,
     try:
         with transaction.atomic():
             Assessment.objects.filter(reel__in=reels).delete()
-            made = [Assessment(reel=reel, head=reel.chain.head, rates=learned, made_at=at) for reel in reels]
+            made = [
+                Assessment(
+                    reel=reel, head=reel.chain.head, type_digest=type_digest(reel.type), rates=learned, made_at=at
+                )
+                for reel in reels
+            ]
             Assessment.objects.bulk_create(made)
             AssessedInterval.objects.bulk_create(_intervals(made, found), batch_size=1000)
     except IntegrityError:  # somebody else assesses the same reels at this moment: theirs is as good

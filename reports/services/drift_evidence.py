@@ -16,6 +16,7 @@ from reels.models import Reel
 from reels.queries import length_counted
 from reports.domain.drift_rows import DriftRow, rows_of
 from reports.models import Assessment
+from reports.services.assessing import type_digest
 from reports.services.drift_report import flag_at, rows_of_reel
 
 
@@ -90,7 +91,8 @@ def drift_of(reel: Reel) -> dict[str, Any]:
         "reel": reel.serial,
         "assessed_at": assessment.made_at,
         "head": assessment.head,
-        "is_behind": (assessment.head, assessment.rates) != (reel.chain.head, newest),
+        "is_behind": (assessment.head, assessment.type_digest, assessment.rates)
+        != (reel.chain.head, type_digest(reel.type), newest),
         "rates": {
             "learned_at": assessment.rates.learned_at,
             "in_words": drift.in_words(histories.rates_of(assessment.rates)),

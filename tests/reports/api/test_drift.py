@@ -3,7 +3,7 @@
 import csv
 import json
 from io import StringIO
-from itertools import count
+from itertools import count, pairwise
 
 import pytest
 from django.test import Client
@@ -118,7 +118,7 @@ def test_one_reel_is_shown_count_by_count(cast):
     assert [(each["layers"], each["wraps"]) for each in counts[:3]] == [(12, 12), (12, 12), (12, 13)]
     assert all(each["length"]["u_m"] > 0.3 and each["p_slip"] < 0.5 for each in counts)
     for name in ("inferred_m", "course_m"):
-        falls = [a[name] - b[name] for a, b in zip(counts[:-1], counts[1:], strict=True)]
+        falls = [a[name] - b[name] for a, b in pairwise(counts)]
         assert max(falls) == falls[7] == pytest.approx(11.0, abs=1.0)  # seven wraps of 1.57 m
     assert (shown["looseness_wraps"] > 0, 0 <= shown["recount_worth_bits"] < 0.2) == (True, True)
 

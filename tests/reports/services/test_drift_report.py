@@ -1,5 +1,6 @@
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from inspections.models import LearnedRates
 from inspections.queries.histories import histories_of, rates_of
 from inspections.services.flags import FlaggedInterval, assign_flag, close_flag
 from reels.models import Reel, Site
+from reels.services import register
 from reels.services.history import Actor
 from reports.models import AssessedInterval, Assessment
 from reports.services import assessing
@@ -64,6 +66,19 @@ def test_a_reel_is_assessed_again_when_its_history_moves_and_no_other_is(fleet):
     after = dict(Assessment.objects.values_list("reel__serial", "made_at"))
     assert [serial for serial in after if after[serial] != before[serial]] == ["LW-0002"]
     assert AssessedInterval.objects.count() == EVERY + 1
+    assert not assessing.moved(ALL, fleet).exists()
+
+
+def test_every_reel_of_a_type_is_assessed_again_when_the_type_changes(fleet):
+    w28 = Reel.objects.get(serial="LW-0002").type
+    before = [row.observed_change_m for row in rows_of_reel(Reel.objects.get(serial="LW-0001"))]
+    register.change(w28, odd_colour="red", **builders.by_administrator())
+    assert not assessing.moved(ALL, fleet).exists()  # the inference takes nothing from a colour
+    register.change(w28, layer_rise_mm=Decimal("9.2"), **builders.by_administrator())
+    assert assessing.moved(ALL, fleet).count() == REEL_COUNT
+    assessing.bring_up_to_date(at=NOW + timedelta(days=1))
+    after = [row.observed_change_m for row in rows_of_reel(Reel.objects.get(serial="LW-0001"))]
+    assert min(after) < min(before)  # a higher rise, longer wraps, and so a longer loss
     assert not assessing.moved(ALL, fleet).exists()
 
 
