@@ -37,7 +37,7 @@ class Kernels:
 def kernels_for(cell_m: float, cells: int, rates: Rates) -> Kernels:
     """The unlogged cut in cells, cuts longer than the window left out."""
     edges = np.asarray(cell_m * (np.arange(cells + 1) - 0.5), dtype=np.float64)
-    cut = rates.sizes_within(edges)
+    cut = np.diff(rates.sizes_below(edges))
     return Kernels(cell_m=cell_m, cells=cells, cut=cut, cut_hat=rfft(cut, 2 * cells))
 
 

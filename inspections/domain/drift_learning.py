@@ -43,10 +43,12 @@ PRIOR_POWER_SD = 0.5
 STRETCH_SHARES = (0.001, 0.002, 0.004, 0.008)
 STRETCH_SEEN = 365.0  # days from new to the first count within which a stretch might be seen
 STRETCH_MUST_GAIN = 3.0  # nats
-PRIOR_SLIP_COUNTS = 120.0
+PRIOR_SLIP_COUNTS = 100.0
 PRIOR_CUT_INTERVALS = 30.0
 PRIOR_SIZE_CUTS = 4.0
 SIZE_LEAN_CUTS = 30.0
+LIKE_LOGGED_CUTS = 8.0  # what the guess that unlogged cuts are as long as logged ones is worth
+ENOUGH_LOGGED = 10.0
 USUAL_SIZE_LOG_SD = 0.6
 PRIOR_REELS = 3.0
 PRIOR_ENTRIES = 20.0
@@ -150,13 +152,20 @@ def _spread_evenly(histories: list[ReelHistory]) -> list[ReelHistory]:
 
 
 def _first_look(histories: Sequence[ReelHistory], prior: Rates) -> Rates:
-    """Looseness shares from neighbouring counts alone, so that the first round tries the right values."""
-    support = np.array([looseness_support(h, prior.fullness_power) for h in histories])
+    """Looseness shares from neighbouring counts alone, so that the first round tries the right values.
+
+    Cuts begin as long as the logged ones: what the counts don't show stays where it began.
+    """
+    lengths = [cut.length_m for history in histories for cut in history.cuts if cut.length_m > 0]
+    logged = np.histogram(np.clip(lengths, *SIZE_EDGES_M[[0, -1]]), SIZE_EDGES_M)[0].astype(np.float64)
+    sizes = _smooth_sizes(logged + PRIOR_SIZE_CUTS * np.array(prior.size_shares))
+    start = replace(prior, size_shares=tuple((sizes / sizes.sum()).tolist()))
+    support = np.array([looseness_support(h, start) for h in histories])
     shares = np.array(prior.looseness_shares)
-    for _ in range(30 if support.size else 0):
+    for _ in range(30):
         weights = node_weights((support + np.log(shares + 1e-9)).T)
         shares = _looseness_shares(weights.sum(axis=1), np.array(prior.looseness_shares))
-    return replace(prior, looseness_shares=tuple(shares.tolist()))
+    return replace(start, looseness_shares=tuple(shares.tolist()))
 
 
 def _expect(chains: Sequence[Chain], rates: Rates, known: dict[int, FloatArray]) -> Tally:
@@ -304,12 +313,13 @@ def _size_shares(found: FloatArray, logged: FloatArray, prior: Rates) -> tuple[f
     """
     known = np.array(prior.size_shares)
     like_logged = _smooth_sizes(logged + PRIOR_SIZE_CUTS * known)
-    weights = np.array([0.35, 0.55, 0.1])
+    lean = np.array([1.0, 1.0 + LIKE_LOGGED_CUTS * min(1.0, float(logged.sum()) / ENOUGH_LOGGED), 0.2])
+    weights = lean / lean.sum()
     own = _lognormal_fit(found + PRIOR_SIZE_CUTS * known)
     for _ in range(30):
         parts = weights[:, None] * np.array([own, like_logged, known])
         parts *= found / (parts.sum(axis=0) + 1e-300)
-        weights = (parts.sum(axis=1) + np.array([1.0, 1.0, 0.2])) / (found.sum() + 2.2)
+        weights = (parts.sum(axis=1) + lean) / (found.sum() + lean.sum())
         own = _lognormal_fit(parts[0] + 0.5 * known)
     shares = found + SIZE_LEAN_CUTS * (weights @ np.array([own, like_logged, known]))
     return tuple((shares / shares.sum()).tolist())
@@ -347,8 +357,12 @@ def _fullness_power(tally: Tally, rates: Rates, prior: Rates) -> float:
 
 
 def _looseness_shares(found: FloatArray, prior: FloatArray) -> FloatArray:
-    """As found, leaning on a lognormal of the same mean and spread, and on the prior."""
+    """As found, leaning on a lognormal of the same mean and spread, and on the prior.
+
+    Many reels are judged at every other value only, so that what is found is shared with the neighbours first.
+    """
     nodes = np.log(LOOSENESS_WRAPS)
+    found = np.convolve(found, [0.25, 0.5, 0.25], mode="same")
     weights = found + PRIOR_REELS * prior
     mean = float(np.average(nodes, weights=weights))
     sd = float(np.sqrt(np.average((nodes - mean) ** 2, weights=weights)))

@@ -146,7 +146,8 @@ class _Newest:
 
     def _after_cut(self, still: FloatArray) -> FloatArray:
         size = 2 * self.batch.kernels.cells
-        return np.maximum(irfft(rfft(still, size) * np.conj(self.batch.kernels.cut_hat), size)[:, : size // 2], 0.0)
+        after = irfft(rfft(still, size) * np.conj(self.batch.kernels.cut_hat), size)
+        return cast(FloatArray, np.maximum(after[:, : size // 2], 0.0))
 
     def tail(self) -> tuple[float, float]:
         """Probability of a reading no likelier than the last one, and the expected turns; no slip, no cut."""

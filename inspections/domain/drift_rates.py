@@ -17,8 +17,8 @@ FloatArray = NDArray[np.float64]
 
 DAYS_PER_YEAR = 365.25
 SIZE_EDGES_M = np.geomspace(0.3, 300.0, 31)
-NODE_STEP = float(np.log(1.6))
-LOOSENESS_WRAPS = 0.1 * 1.6 ** np.arange(9)  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
+NODE_STEP = 0.235
+LOOSENESS_WRAPS = 0.1 * np.exp(NODE_STEP * np.arange(17))  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
 
 
 def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
@@ -38,13 +38,13 @@ def _default_looseness() -> tuple[float, ...]:
 
 def _default_slips() -> tuple[float, ...]:
     share = {
-        Slip.ONE_WRAP: 0.01,
-        Slip.CORRECTION: 0.006,
-        Slip.SCALE: 0.006,
-        Slip.WRONG_FACE: 0.004,
-        Slip.NEARBY: 0.004,
-        Slip.COPIED: 0.005,
-        Slip.ANYTHING: 0.004,
+        Slip.ONE_WRAP: 0.005,
+        Slip.CORRECTION: 0.003,
+        Slip.SCALE: 0.003,
+        Slip.WRONG_FACE: 0.002,
+        Slip.NEARBY: 0.002,
+        Slip.COPIED: 0.0025,
+        Slip.ANYTHING: 0.002,
     }
     return tuple(share.get(slip, 1.0 - sum(share.values())) for slip in SLIPS)
 
@@ -87,11 +87,10 @@ class Rates:
         expected = self.cuts_per_interval + self.cuts_per_year * np.maximum(days, 0.0) / DAYS_PER_YEAR
         return np.clip(-np.expm1(-expected), 1e-6, 0.9)
 
-    def sizes_within(self, edges_m: FloatArray) -> FloatArray:
-        """Probability that an unlogged cut is between each edge and the next: shape (n - 1,)."""
+    def sizes_below(self, length_m: FloatArray) -> FloatArray:
+        """Probability that an unlogged cut is shorter than each length: shape as given."""
         known = np.concatenate([[0.0], np.cumsum(self.size_shares)])
-        at_edge = np.interp(np.log(np.maximum(edges_m, 1e-9)), np.log(SIZE_EDGES_M), known)
-        return np.diff(at_edge)
+        return np.asarray(np.interp(np.log(np.maximum(length_m, 1e-9)), np.log(SIZE_EDGES_M), known))
 
     def size_quantile_m(self, share: float) -> float:
         """Length that this share of unlogged cuts stays below, metres."""
@@ -102,9 +101,14 @@ class Rates:
 DEFAULT_RATES = Rates()
 
 
+def usual_looseness_wraps(rates: Rates) -> float:
+    """The spread of a usual reel's counts on a half-full drum."""
+    return float(np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS))))
+
+
 def in_words(rates: Rates) -> tuple[str, ...]:
     """The rates as sentences, the most asked-for first."""
-    looseness = float(np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS))))
+    looseness = usual_looseness_wraps(rates)
     slips = [f"{SLIP_WORDS[s]}: {_per_cent(rates.slip_share(s))} of counts" for s in SLIPS if s is not Slip.NONE]
     stretch = f"New cable grows by {_per_cent(rates.stretch_share)}, most of it within {rates.stretch_days:.0f} days."
     return (

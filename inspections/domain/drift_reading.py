@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 NEARBY_WRAPS = 3.0
 
 # Looseness table: spread (rows) by difference between reading and truth in sixteenths of a wrap (columns).
-_LEVELS_PER_NODE = 6
+_LEVELS_PER_NODE = 3
 _TABLE_SPREADS = 0.04 * np.exp(NODE_STEP / _LEVELS_PER_NODE * np.arange(72))
 _HALF_WIDTH = 960
 _DIFFERENCES = np.arange(-_HALF_WIDTH, _HALF_WIDTH + 1) / 16.0
