@@ -2,8 +2,10 @@
 
 from django.apps import AppConfig
 from django.core.checks import register
+from django.db.backends.signals import connection_created
 
 from deploy import checks
+from deploy.watching import log
 
 
 class DeployConfig(AppConfig):
@@ -11,3 +13,4 @@ class DeployConfig(AppConfig):
 
     def ready(self) -> None:
         register(checks.production_is_safe)
+        connection_created.connect(log.watch_queries)

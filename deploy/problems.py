@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from http import HTTPStatus
 from typing import Any
 
-from django.db import IntegrityError, InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, InternalError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
@@ -18,6 +18,7 @@ from rest_framework import exceptions, views
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from deploy.watching import request_id
 from reels.api.conditions import HeaderRefused
 from reels.api.forms import ParameterRefused
 from reels.errors import AlreadyRecorded, Busy, KeyReused, Malformed, NotAllowed, NotFound, Refused, Unreachable
@@ -69,8 +70,8 @@ TITLES = {
 # PostgreSQL: a lock or statement took too long, a deadlock, a serialization failure; SQLite: the file is locked.
 BUSY_STATES = {"55P03", "57014", "40P01", "40001"}
 BUSY_SQLITE = {"SQLITE_BUSY", "SQLITE_LOCKED"}
-# PostgreSQL: no connection, none left, or shut down; SQLite: the file cannot be opened, read or grown.
-LOST_STATES = ("08", "53", "57P")
+# PostgreSQL: no connection, none left, full, shut down, or a standby; SQLite: the file cannot be opened, read or grown.
+LOST_STATES = ("08", "53", "57P", "58", "25006")
 LOST_SQLITE = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_FULL", "SQLITE_READONLY")
 TAKEN_STATES = {"23505"}
 TAKEN_SQLITE = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}
@@ -104,7 +105,7 @@ def _as_refusal(exc: BaseException | None) -> BaseException | None:
     state, sqlite = getattr(cause, "sqlstate", None), getattr(cause, "sqlite_errorname", "")
     if isinstance(exc, OperationalError) and (state in BUSY_STATES or sqlite.split("_SNAPSHOT")[0] in BUSY_SQLITE):
         return Busy()
-    if isinstance(exc, OperationalError | InterfaceError) and _is_lost(state, sqlite):
+    if isinstance(exc, OperationalError | InterfaceError | InternalError) and _is_lost(state, sqlite):
         return Unreachable()
     if isinstance(exc, IntegrityError) and (state in TAKEN_STATES or sqlite in TAKEN_SQLITE):
         return AlreadyRecorded()
@@ -141,6 +142,7 @@ def _problem(
         "status": int(status),
         "detail": detail,
         "instance": instance,
+        "request_id": request_id.current(),
         "errors": errors or [],
     }
 

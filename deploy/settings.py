@@ -44,6 +44,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "deploy.watching.middleware.Watch",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -91,6 +92,7 @@ AUTH_PASSWORD_VALIDATORS = [
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_DEMO
 SECURE_SSL_REDIRECT = not IS_DEMO
+SECURE_REDIRECT_EXEMPT = ["^(healthz|readyz|metrics)$"]  # asked on the machine itself, past the proxy
 SECURE_HSTS_SECONDS = 0 if IS_DEMO else 365 * 24 * 60 * 60
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]  # other hosts of the domain are not ours to bind to TLS
 X_FRAME_OPTIONS = "DENY"
@@ -174,13 +176,25 @@ SPECTACULAR_SETTINGS = {
 }
 
 # Whatever goes wrong is said on standard error; without this Django would only try to send mail.
+LOG_FORMAT = os.environ.get("LOG_FORMAT") or ("text" if IS_DEMO else "json")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {
+        "json": {"()": "deploy.watching.log.JsonLines"},
+        "text": {"format": "{levelname} {name}: {message}", "style": "{"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": "WARNING"},
     "loggers": {
         "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
         "django.request": {"level": "ERROR"},  # a refused or mistyped request is no event for operators
+        "wrapledger": {"level": "WARNING" if LOG_FORMAT == "text" else "INFO"},  # requests are told in JSON only
     },
 }
+SLOW_QUERY_MS = int(os.environ.get("SLOW_QUERY_MS", "500"))
+
+# Who may read /metrics: whoever has the token, or asks directly from one of these networks.
+
+METRICS_TOKEN_FILE = os.environ.get("METRICS_TOKEN_FILE", "")
+METRICS_FROM = configuration.words(os.environ.get("METRICS_FROM", ""))

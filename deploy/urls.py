@@ -3,6 +3,7 @@
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
+from deploy.watching import probes
 from reels.api.reference import Reference
 
 api_v1: list[URLPattern | URLResolver] = [
@@ -12,6 +13,9 @@ api_v1: list[URLPattern | URLResolver] = [
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("healthz", probes.healthz),
+    path("readyz", probes.readyz),
+    path("metrics", probes.show_metrics),
     path("api/v1/", include((api_v1, "v1"))),
     path("reference", Reference.as_view(), name="reference"),
     path("admin/", admin.site.urls),

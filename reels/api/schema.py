@@ -43,6 +43,7 @@ class ProblemOut(Out):
     status = serializers.IntegerField()
     detail = serializers.CharField()
     instance = serializers.CharField(help_text="The path that was asked for.")
+    request_id = serializers.CharField(help_text="Under which the service's log tells of the request.")
     errors = ErrorOut(many=True)  # type: ignore[assignment]  # the word of RFC 9457's example
 
 

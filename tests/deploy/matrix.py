@@ -192,6 +192,8 @@ NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
 SENT_ON = (302, 302, 302, 302, 302, 302, 302)
 SENT_ON_AT_THE_SITE = (302, 404, 302, 302, 302, 302, 404)
 NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
+NEVER = (405, 405, 405, 405, 405, 405, 405)
+FOR_NO_PERSON = (404, 404, 404, 404, 404, 404, 404)
 EMPTY_FORM = (302, 422, 422, 422, 422, 302, 422)
 EMPTY_FORM_AT_THE_SITE = (302, 404, 422, 422, 422, 302, 404)
 
@@ -215,6 +217,9 @@ PAGES = (
     *page("login", "/login", LOGIN, LOGIN_EMPTY),
     *page("logout", "/logout", NO_METHOD, SENT_ON),
     *page("length-unit", "/length-unit", NO_METHOD, SENT_ON),
+    *page("healthz", "/healthz", ANYBODY, NEVER),
+    *page("readyz", "/readyz", ANYBODY, NEVER),
+    *page("metrics", "/metrics", FOR_NO_PERSON, NEVER),
     *page("reference", "/reference", SEEN_LOGGED_IN),
     *page("", "/", SENT_ON, SENT_ON),
     *page("board", "/board", SEEN_LOGGED_IN),

@@ -1,6 +1,8 @@
 """What environment variables turn into, and what a connection really runs with."""
 
+import re
 import stat
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,6 +10,9 @@ from django.db import connection
 from django.test import Client
 
 from deploy import configuration
+
+HOME = Path(__file__).resolve().parents[2]
+SET_BY_OTHERS = {"DJANGO_SETTINGS_MODULE", "PROMETHEUS_MULTIPROC_DIR"}
 
 
 def test_the_demos_database_is_its_own_file(tmp_path):
@@ -84,3 +89,12 @@ def test_pages_may_load_nothing_from_elsewhere_and_nothing_inline():
         **dict.fromkeys(own, "'self'"),
         **dict.fromkeys(("default-src", "base-uri", "frame-ancestors"), "'none'"),
     }
+
+
+def test_the_handbook_tells_every_variable_that_is_read_and_no_other():
+    read = {name for path in sorted((HOME / "deploy").glob("**/*.py"))
+            if "handbook" not in path.parts for name in re.findall(r"""env(?:iron)?(?:\.get\(|\[)\s*"([A-Z_]+)\"""", path.read_text())}  # fmt: skip
+    page = (HOME / "deploy" / "handbook" / "operations.md").read_text()
+    rows = re.findall(r"^\| ((?:`[A-Z_]+`(?:, )?)+) \|", page, re.M)
+    told = [name for row in rows for name in re.findall(r"[A-Z_]+", row)]
+    assert (sorted(told), len(told)) == (sorted(read - SET_BY_OTHERS), len(set(told)))

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
-from django.db import IntegrityError, InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, InternalError, OperationalError
 from django.http import Http404
 from django.test import Client, RequestFactory
 from django.urls import path
@@ -100,6 +100,8 @@ RAISED = {
     "connection gone": said_by(Exception("closed"), InterfaceError("the connection is closed")),
     "no file": said_by(SqliteSaid("SQLITE_CANTOPEN"), OperationalError("unable to open database file")),
     "disk full": said_by(SqliteSaid("SQLITE_FULL"), OperationalError("database or disk is full")),
+    "a standby": said_by(PostgresqlSaid("25006"), InternalError("cannot execute INSERT in a read-only transaction")),
+    "server full": said_by(PostgresqlSaid("53100"), OperationalError("could not extend file")),
     "wrong query": said_by(PostgresqlSaid("42P01"), OperationalError("no such relation")),
     "no table": said_by(SqliteSaid("SQLITE_ERROR"), OperationalError("no such table: x")),
     "twice": said_by(PostgresqlSaid("23505"), IntegrityError("duplicate key value")),
@@ -139,7 +141,8 @@ def client(settings: Any) -> Client:
 def problem(response: Any) -> dict[str, Any]:
     assert response.headers["Content-Type"] == MEDIA_TYPE
     body: dict[str, Any] = response.json()
-    assert list(body) == ["type", "title", "status", "detail", "instance", "errors"]
+    assert list(body) == ["type", "title", "status", "detail", "instance", "request_id", "errors"]
+    assert body["request_id"] == response.headers["X-Request-ID"]
     assert body["status"] == response.status_code
     return body
 
@@ -151,6 +154,7 @@ def post(client: Client, body: Any) -> Any:
 def test_every_wrong_value_is_pointed_at(client):
     body = problem(post(client, {"rows": [{"wraps": 1}, {"wraps": 0}, {}]}))
     assert body == {
+        "request_id": body["request_id"],
         "type": "/problems/invalid-input",
         "title": "The request cannot be taken as it is",
         "status": 400,
@@ -211,7 +215,15 @@ def test_an_exception_is_told_with_its_status(client, name, status, kind, detail
         ("sqlite busy", 503, "busy"),
         *(
             (name, 503, "unreachable")
-            for name in ("no connection", "shut down", "connection gone", "no file", "disk full")
+            for name in (
+                "no connection",
+                "shut down",
+                "connection gone",
+                "no file",
+                "disk full",
+                "a standby",
+                "server full",
+            )
         ),
         ("wrong query", 500, "server-error"),
         ("no table", 500, "server-error"),

@@ -6,7 +6,7 @@ from typing import Any
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.permissions import AllowAny
 
-OPEN_PAGES = {"login"}
+OPEN_PAGES = {"login", "healthz", "readyz", "metrics"}  # the metrics have a lock of their own
 # They send whoever is not logged in to the login themselves, once what was typed is put by.
 KEEP_WHAT_WAS_TYPED = {"inspections/<int:inspection_id>/worksheet", "inspections/<int:inspection_id>/witness"}
 

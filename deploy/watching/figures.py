@@ -1,0 +1,85 @@
+"""What stands in the records, in figures for those who watch the service. A fixed number of queries."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Max, Q
+from django.utils import timezone
+
+from inspections.domain.words import LIVE
+from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
+from inspections.queries import histories
+from reels.models import CheckpointMade, FeedPlace, Hold, Reel
+from reports.models import Assessment
+from reports.services import assessing, verification_runs
+
+EXPIRY_DAYS = (7, 30)
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure, or one for each value of a label. values: by the label's value; "" where there is no label."""
+
+    name: str
+    says: str
+    values: dict[str, float]
+    label: str = ""
+
+
+def all_figures() -> Iterator[Figure]:
+    """Every figure, as of now. Raises DatabaseError when the records cannot be read."""
+    now = timezone.now()
+    yield from work()
+    yield from checks(now)
+    yield from drift(now)
+    yield expiring(now)
+
+
+def work() -> Iterator[Figure]:
+    """What waits for somebody."""
+    states = dict(Inspection.objects.filter(state__in=LIVE).values_list("state").annotate(Count("pk")).order_by())
+    yield Figure(
+        "open_counts", "Counts under way, by state.", {state: states.get(state, 0) for state in sorted(LIVE)}, "state"
+    )
+    in_force = SetupValues.objects.filter(withdrawn_at__isnull=True, confirmed_at__isnull=True)
+    yield Figure("unconfirmed_setup_values", "Setup values in force that nobody has confirmed.", {"": in_force.count()})
+    yield Figure("holds", "Reels that are held.", {"": Hold.objects.filter(ended_at__isnull=True).count()})
+    flags = DriftFlag.objects.filter(closed_at__isnull=True)
+    yield Figure("open_drift_flags", "Drift flags that are not closed.", {"": flags.count()})
+    waiting = FeedPlace.objects.filter(number__isnull=True)
+    yield Figure("feed_waiting", "Entries that the feed of changes has not numbered yet.", {"": waiting.count()})
+
+
+def checks(now: datetime) -> Iterator[Figure]:
+    """When the records were checked and sealed last; infinite: never."""
+    last = verification_runs.last()
+    at, is_whole = (last.at, not last.first_break) if last else (None, False)
+    yield Figure("verification_age_seconds", "Since verify_records ended last.", {"": _age(at, now)})
+    yield Figure("verification_whole", "1: it found all records whole.", {"": is_whole})
+    sealed = CheckpointMade.objects.aggregate(at=Max("made_at"))["at"]
+    yield Figure("checkpoint_age_seconds", "Since the last checkpoint was made.", {"": _age(sealed, now)})
+
+
+def drift(now: datetime) -> Iterator[Figure]:
+    """How stale the drift results are."""
+    stale = assessing.moved(Reel.objects.all(), histories.learned_rates()).count()
+    yield Figure("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
+    made = Assessment.objects.aggregate(at=Max("made_at"))["at"]
+    yield Figure("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})
+
+
+def expiring(now: datetime) -> Figure:
+    """Authorisations that end soon, and nobody has ended before."""
+    in_force = Authorisation.objects.filter(ended_at__isnull=True, valid_until__gt=now)
+    within = {f"{days}d": Count("pk", filter=Q(valid_until__lte=now + timedelta(days=days))) for days in EXPIRY_DAYS}
+    return Figure(
+        "authorisations_expiring",
+        "Authorisations that end within so many days.",
+        in_force.aggregate(**within),
+        "within",
+    )
+
+
+def _age(at: datetime | None, now: datetime) -> float:
+    return (now - at).total_seconds() if at else float("inf")
