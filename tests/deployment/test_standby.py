@@ -1,0 +1,112 @@
+"""A primary and a synchronous standby: the primary is killed under load, the standby promoted, and nothing is lost."""
+
+import threading
+import time
+
+import pytest
+
+from tests.deployment import clusters
+from tests.deployment.checks import figures, make_world, wrong
+from tests.deployment.clusters import Cluster, as_postgres
+from tests.deployment.load import Load
+from tests.deployment.processes import Direct, Node, plain, settings_of, wait_until
+
+REELS = 120
+NAME = "standby1"
+
+
+class Pair:
+    """A primary and its standby, and the address by which the service is told of both."""
+
+    def __init__(self, folder) -> None:
+        self.scripts = folder / "server"
+        self.primary = Cluster(folder / "primary", wal_level="replica").make().start()
+        self.standby = Cluster(folder / "standby")
+        source = f"host=127.0.0.1 port={self.primary.port} user=postgres application_name={NAME}"
+        as_postgres("pg_basebackup", f"--dbname={source}", f"--pgdata={self.standby.data}", "--write-recovery-conf",
+                    "--wal-method=stream", "--checkpoint=fast")  # fmt: skip
+        self.standby.start()
+        self.primary.ask(f"ALTER SYSTEM SET synchronous_standby_names = '{NAME}'")
+        self.primary.ask("SELECT pg_reload_conf()")
+        wait_until(self.is_synchronous, "the standby has all of it")
+
+    def is_synchronous(self) -> bool:
+        return bool(self.primary.ask("SELECT sync_state FROM pg_stat_replication") == [("sync",)])
+
+    @property
+    def url(self) -> str:
+        ports = f"{self.primary.port},{self.standby.port}"
+        where = f"user=postgres&host=127.0.0.1,127.0.0.1&port={ports}"
+        return f"postgres:///postgres?{where}&target_session_attrs=read-write&connect_timeout=3"
+
+
+@pytest.fixture
+def pair():
+    with clusters.workshop() as folder:
+        made = Pair(folder)
+        try:
+            yield made
+        finally:
+            made.primary.stop()
+            made.standby.stop()
+
+
+def test_the_primary_is_killed_under_load_and_nothing_acknowledged_is_lost(pair, tmp_path):
+    env = settings_of(tmp_path, pair.url)
+    world = make_world(env, REELS)
+    node = Node(env, application="tests.served_app").start()
+    try:
+        load = Load(Direct(node.ready().port), world, timeout_s=15)
+        with load.running():
+            wait_until(lambda: len(load.acknowledged) > 30, "work is done", 60)
+            pair.primary.kill()
+            killed_at = time.monotonic()
+            as_postgres(pair.scripts / "promote_standby", pair.standby.data)
+            promoted_at = time.monotonic()
+            done = len(load.acknowledged)
+            wait_until(lambda: len(load.acknowledged) > done + 30, "work goes on", 60)
+        back_s = min(each.at for each in load.acknowledged if each.at > killed_at + 0.05) - killed_at
+        print(f"promoted after {promoted_at - killed_at:.1f} s; work went on after {back_s:.1f} s; {figures(load)}")
+        assert load.refused == []
+        assert node.is_ready()
+    finally:
+        node.stop()
+    env["DATABASE_URL"] = pair.standby.url
+    assert wrong(env, load) == []
+
+
+def test_a_standby_is_no_place_to_send_requests_to(pair, tmp_path):
+    env = settings_of(tmp_path, pair.primary.url)
+    world = make_world(env, 1)
+    node = Node({**env, "DATABASE_URL": pair.standby.url}, application="tests.served_app").start()
+    try:
+        wait_until(node.is_alive, "the node answers", 60)
+        ready = plain(node.port, "/readyz")
+        assert (ready.status, ready.body["database"]) == (503, "read only: a standby")
+        load = Load(Direct(node.port), world, senders=1, patience_s=1)
+        with load.running():
+            wait_until(lambda: load.refused, "patience ends", 60)
+        assert load.acknowledged == []
+        assert all("/problems/unavailable" in why for why in load.sent_again)
+    finally:
+        node.stop()
+
+
+def test_without_its_standby_the_primary_acknowledges_nothing_until_somebody_decides(pair, tmp_path):
+    env = settings_of(tmp_path, pair.url)
+    world = make_world(env, 1)
+    node = Node(env, application="tests.served_app").start()
+    try:
+        load = Load(Direct(node.ready().port), world, senders=1)
+        pair.standby.kill()
+        with load.running():
+            threading.Event().wait(3)
+            assert load.acknowledged == []
+            pair.primary.ask("ALTER SYSTEM SET synchronous_standby_names = ''")
+            pair.primary.ask("SELECT pg_reload_conf()")
+            wait_until(lambda: len(load.acknowledged) == 5, "the whole count is done", 60)
+        assert load.refused == []
+        env["DATABASE_URL"] = pair.primary.url
+        assert wrong(env, load) == []
+    finally:
+        node.stop()
