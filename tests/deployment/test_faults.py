@@ -1,0 +1,99 @@
+"""A few kills of the long study, and the other things that go wrong with machines: each has a clear answer."""
+
+import os
+import subprocess
+
+import pytest
+
+from tests.deployment import clusters, faults
+from tests.deployment.checks import make_world, wrong
+from tests.deployment.load import PREPARATION, READINGS, Load
+from tests.deployment.processes import Direct, Node, plain, settings_of, wait_until
+
+KILLS = {"sqlite": 3, "postgresql": 5}
+
+
+@pytest.mark.parametrize("database", KILLS)
+def test_killed_under_load_it_loses_nothing_that_it_acknowledged(database):
+    said: list[str] = []
+    assert faults.study(database, KILLS[database], 7, said.append) == [], said
+
+
+@pytest.fixture
+def node_on():
+    started = []
+
+    def start(env, application="tests.served_app"):
+        started.append(Node(env, application=application).start().ready())
+        return started[-1]
+
+    yield start
+    for node in started:
+        node.stop()
+
+
+def test_a_database_that_goes_is_told_and_when_it_is_back_work_goes_on(tmp_path, node_on):
+    with clusters.running() as cluster:
+        env = settings_of(tmp_path, cluster.url)
+        world = make_world(env, 2)
+        node = node_on(env)
+        client, token = Direct(node.port), {"Authorization": f"Bearer {world['token']}"}
+        assert client.send("GET", "/api/v1/reels", headers=token).status == 200
+        cluster.kill()
+        gone = client.send("GET", "/api/v1/reels", headers=token)
+        assert (gone.status, gone.body["type"], gone.headers["Retry-After"]) == (503, "/problems/unavailable", "5")
+        page = client.send("GET", "/board", headers={"Cookie": world["cookies"]["control"]})
+        assert (page.status, "The records cannot be reached" in page.body) == (503, True)
+        assert (plain(node.port, "/healthz").status, plain(node.port, "/readyz").status) == (200, 503)
+        cluster.start()
+        wait_until(node.is_ready, "the node is ready again")
+        assert client.send("GET", "/api/v1/reels", headers=token).status == 200
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="a small disk is mounted, which only root may")
+def test_a_full_disk_is_told_and_what_was_acknowledged_stays(tmp_path, node_on):
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=5m", "tmpfs", disk], check=True)
+    try:
+        env = settings_of(tmp_path, f"sqlite:///{disk}/records.sqlite3")
+        world = make_world(env, 12)
+        node = node_on(env)
+        load = Load(Direct(node.port), world, patience_s=2)
+        left = os.statvfs(disk)
+        ballast = disk / "ballast"
+        ballast.write_bytes(b"x" * max(0, left.f_bavail * left.f_bsize - 200_000))
+        with load.running():
+            wait_until(lambda: load.sent_again, "the disk is full", 60)
+        assert all("/problems/unavailable" in why for why in load.sent_again), load.sent_again[:3]
+        ballast.unlink()
+        load.refused.clear()
+        load.patience_s = 60
+        done = len(load.acknowledged)
+        with load.running():
+            wait_until(lambda: len(load.acknowledged) > done, "work goes on", 60)
+        assert wrong(env, load) == []
+    finally:
+        subprocess.run(["umount", "-l", disk], check=True)
+
+
+def test_a_clock_that_steps_back_spoils_no_record(tmp_path, node_on):
+    clock = tmp_path / "clock"
+    clock.write_text("0")
+    env = {**settings_of(tmp_path, f"sqlite:///{tmp_path}/records.sqlite3"), "CLOCK_IS_OFF": str(clock)}
+    world = make_world(env, 3)
+    node = node_on(env, "tests.deployment.odd_clock_app")
+    client, token = Direct(node.port), {"Authorization": f"Bearer {world['token']}"}
+    answers = []
+    for back_s, serial in ((0, world["serials"][0]), (3600, world["serials"][1])):
+        clock.write_text("0")
+        key = {**token, "Idempotency-Key": f'"open-{serial}"'}
+        opened = client.send("POST", f"/api/v1/reels/{serial}/inspections", PREPARATION, key)
+        assert opened.status == 201, opened.body
+        clock.write_text(f"-{back_s}")
+        key = {**token, "Idempotency-Key": f'"read-{serial}"'}
+        read = client.send("POST", f"/api/v1/inspections/{opened.body['id']}/readings", READINGS, key)
+        answers.append((read.status, read.body.get("type", "")))
+    assert answers[0] == (201, "")
+    assert answers[1][0] < 500, answers
+    assert wrong(env, Load(client, world)) == []
