@@ -1,0 +1,85 @@
+"""How PostgreSQL finds what the busiest requests ask for among many: by an index, never by reading a large table."""
+
+import json
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from inspections.models import Inspection
+from reels.domain.words import Scope
+from tests import builders
+from tests.api_fixtures import PREPARATION, both, make_token
+from tests.benchmarks.large_fleet import LARGE, fill
+
+pytestmark = pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite keeps no such statistics")
+REELS, COUNTS_EACH = 2000, 8
+
+
+class Asker:
+    """A script's requests, and the plans of all that they asked the database."""
+
+    def __init__(self) -> None:
+        self.cast = builders.Cast()
+        self.token = make_token(self.cast.technician, *Scope)
+        builders.make_machine("RM-7")
+        builders.make_reel("LW-0001")
+        self.signed = builders.signed_count(self.cast, "LW-0001")
+        builders.make_reel("LW-0002")
+        fill(REELS, COUNTS_EACH)
+
+    def ask(self, method: str, path: str, body: Any = None) -> list[str]:
+        """The SELECTs of one request."""
+        headers = {"Authorization": f"Bearer {self.token}", "Idempotency-Key": f'"{method}-{path}"'}
+        with CaptureQueriesContext(connection) as seen:
+            answer = Client().generic(method, f"/api/v1/{path}", body or b"", "application/json", headers=headers)
+        assert answer.status_code < 300, answer.content
+        return [query["sql"] for query in seen.captured_queries if query["sql"].startswith("SELECT")]
+
+
+@pytest.fixture
+def asker(db):
+    return Asker()
+
+
+def read_whole(sql: str) -> list[str]:
+    """The large tables that the plan of a query reads from one end to the other."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN (FORMAT JSON) {sql}")
+        [plan] = cursor.fetchone()[0]
+    return sorted(scanned(plan["Plan"]))
+
+
+def scanned(node: dict[str, Any]) -> list[str]:
+    own = [node["Relation Name"]] if node["Node Type"] == "Seq Scan" and node["Relation Name"] in LARGE else []
+    return own + [name for child in node.get("Plans", []) for name in scanned(child)]
+
+
+def test_no_busy_request_reads_a_large_table_from_end_to_end(asker):
+
+    reading = json.dumps(both(asker.cast)).encode()
+    opening = json.dumps({**PREPARATION, "technician": "tess"}).encode()
+    asked = {
+        "a reel": asker.ask("GET", "reels/LW-0001"),
+        "a reel's history": asker.ask("GET", "reels/LW-0001/history"),
+        "a reel's cable events": asker.ask("GET", "reels/LW-0001/cable-events"),
+        "the first reels": asker.ask("GET", "reels"),
+        "an inspection": asker.ask("GET", f"inspections/{asker.signed.pk}"),
+        "the newest inspections": asker.ask("GET", "inspections"),
+        "the feed from the beginning": asker.ask("GET", "changes?after=0"),
+        "the feed at its end": asker.ask("GET", f"changes?after={REELS * COUNTS_EACH}"),
+        "setup values": asker.ask("GET", "setup-values"),
+        "opening a count": asker.ask("POST", "reels/LW-0002/inspections", opening),
+        "posting readings": [],
+    }
+    opened = Inspection.objects.get(reel__serial="LW-0002")
+    asked["posting readings"] = asker.ask("POST", f"inspections/{opened.pk}/readings", reading)
+    found = {(name, table): sql for name, queries in asked.items() for sql in queries for table in read_whole(sql)}
+    assert min(len(queries) for queries in asked.values()) >= 2
+    assert found == {}
+
+
+def test_the_check_sees_a_table_that_is_read_whole(db):
+    assert read_whole("SELECT * FROM reels_historyentry WHERE act = 'x'") == ["reels_historyentry"]
