@@ -115,6 +115,7 @@ class HistoryExport(Door):
     schema = _LinesSchema()
 
     def get(self, request: Request, serial: str) -> HttpResponse:
+        Query.of(request.query_params)  # there is none
         reel = access.reel_for_read(serial, actor_of(request).person, timezone.now())
         contents = access.readable_history(reel).values_list("content", flat=True)
         lines = (json.dumps({"content": base64.b64encode(bytes(content)).decode()}) + "\n" for content in contents)

@@ -99,11 +99,11 @@ def _csv_lines(report: DriftReport) -> Iterator[str]:
 
 def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:
     yield json.dumps(head)[:-1] + ', "results": ['
-    separator = ""
+    separator, shape = "", shapes.IntervalOut.made()
     for row in report.rows:
         flagged = {"flagged": "yes" if row.p_unlogged_cut >= report.flag_at else "no"}
         values = {name: getattr(row, name, None) for name in COLUMNS} | flagged
-        yield separator + json.dumps(shapes.IntervalOut(values).data)
+        yield separator + json.dumps(shape.to_representation(values))
         separator = ", "
     yield "]}"
 

@@ -3,7 +3,7 @@
 import pytest
 from django.test import Client
 
-from tests.api_client import said
+from tests.api_client import check, said
 
 HOLD = "reels/LW-0001/hold"
 
@@ -32,6 +32,7 @@ def test_a_body_without_end_is_refused(ways):
 
 def test_another_media_type_is_refused(ways):
     response = ways.control.http.post("/api/v1/" + HOLD, {"reason": "A kink."})
+    check("POST", f"/api/v1/{HOLD}", response)
     assert (response.status_code, response.json()["type"]) == (415, "/problems/unsupported-media-type")
 
 
@@ -40,6 +41,7 @@ def test_a_body_of_unknown_length_is_refused(ways):
         "/api/v1/" + HOLD, b"", content_type="application/json", headers={"Transfer-Encoding": "chunked"},
         CONTENT_LENGTH="",
     )  # fmt: skip
+    check("POST", f"/api/v1/{HOLD}", response)
     assert (response.status_code, response.json()["type"]) == (411, "/problems/length-missing")
 
 
