@@ -2,14 +2,14 @@
 
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, Q, QuerySet
 
 from inspections.domain.words import Act
-from inspections.errors import NotAuthorised
-from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
+from inspections.errors import NotAnInstructor, NotAuthorised
+from inspections.models import Authorisation, DriftFlag, Exercise, Inspection, SetupValues
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
-from reels.models import Person, Reel, Site
+from reels.models import Person, Posting, Reel, Site
 from reels.services.history import Actor
 
 
@@ -136,3 +136,51 @@ def audited_sites(person: Person, at: datetime) -> QuerySet[Site]:
     if person.is_staff or verifies.filter(site__isnull=True).exists():
         return sites
     return sites.filter(pk__in=verifies.values("site"))
+
+
+# Practice -----------------------------------------------------------------------------------------------------------
+
+
+def instructed_sites(person: Person, at: datetime) -> QuerySet[Site]:
+    """The sites whose people the person is authorised to instruct, of those that they may see."""
+    held = authorisations_in_force(person, at).filter(act=Act.INSTRUCT)
+    return reel_access.readable_sites(person, at).filter(
+        Q(pk__in=held.values("site")) | Q(Exists(held.filter(site__isnull=True)))
+    )
+
+
+def instructed_people(sites: QuerySet[Site], at: datetime) -> QuerySet[Person]:
+    """Everybody who is posted at one of these sites now, by name."""
+    posted = Posting.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=at),
+        Q(site__isnull=True) | Q(site__in=sites),
+        valid_from__lte=at,
+    )
+    return Person.objects.filter(Exists(sites), is_active=True, pk__in=posted.values("person")).order_by("full_name")
+
+
+def only_instructors(person: Person, at: datetime) -> None:
+    """Raises NotAnInstructor for whoever instructs nobody. One query."""
+    if not instructed_sites(person, at).exists():
+        raise NotAnInstructor(name=person.full_name)
+
+
+def practising_person(person_id: int, reader: Person, at: datetime) -> Person:
+    """Somebody whose practice the reader may see: themselves, or whom they instruct. NotFound for anybody else."""
+    seen = Person.objects.filter(
+        Q(pk=reader.pk) | Q(pk__in=instructed_people(instructed_sites(reader, at), at).values("pk"))
+    )
+    return reel_access.one(seen, "person", pk=person_id)
+
+
+def exercise_for_read(exercise_id: int, person: Person, at: datetime) -> Exercise:
+    """A practice reel of the person's own, or an ended one of whom they instruct. NotFound for any other."""
+    instructed = instructed_people(instructed_sites(person, at), at).values("pk")
+    seen = Exercise.objects.filter(Q(person=person) | Q(person__in=instructed, ended_at__isnull=False))
+    return reel_access.one(seen.select_related("reel_type", "person"), "practice reel", pk=exercise_id)
+
+
+def exercise_for_update(exercise_id: int, person: Person) -> Exercise:
+    """A practice reel of the person's own, locked."""
+    own = Exercise.objects.select_for_update(of=("self",)).select_related("reel_type").filter(person=person)
+    return reel_access.one(own, "practice reel", pk=exercise_id)

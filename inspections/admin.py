@@ -1,4 +1,4 @@
-"""The admin for authorisations: granted, and ended before their time; never changed otherwise."""
+"""The admin for authorisations (granted, ended before their time, never changed otherwise) and readiness rules."""
 
 from typing import Any
 
@@ -7,8 +7,10 @@ from django.db.models import Model
 from django.http import HttpRequest
 from django.utils import timezone
 
+from inspections.domain.practice import Difficulty
+from inspections.domain.practice_readiness import ReadinessRule
 from inspections.domain.words import Act
-from inspections.models import Authorisation
+from inspections.models import Authorisation, ReadinessAsked
 from inspections.services import authorisations
 from reels.admin import ThroughServices
 from reels.services.history import Actor
@@ -47,3 +49,24 @@ class AuthorisationAdmin(ThroughServices):
     def change(self, row: Model, fields: dict[str, Any], actor: Actor) -> None:
         assert isinstance(row, Authorisation)
         authorisations.end(authorisation=row, reason=fields["end_reason"], actor=actor, at=timezone.now())
+
+
+@admin.register(ReadinessAsked)
+class ReadinessAskedAdmin(ThroughServices):
+    list_display = ("site", "act", "in_a_row", "within_days", "least", "is_asked")
+    list_select_related = ("site",)
+
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        asked = ("site", "act", "in_a_row", "within_days", "least")
+        return (*asked, "is_asked") if obj else asked
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return ("site", "act") if obj else ()
+
+    def add(self, fields: dict[str, Any], actor: Actor) -> ReadinessAsked:
+        rule = ReadinessRule(
+            in_a_row=fields["in_a_row"], within_days=fields["within_days"], least=Difficulty(fields["least"])
+        )
+        return authorisations.ask_readiness(
+            site=fields["site"], act=Act(fields["act"]), rule=rule, actor=actor, at=timezone.now()
+        )

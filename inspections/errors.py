@@ -174,6 +174,33 @@ class ReadBackDiffers(Refused):
     fields = ("layers", "wraps")
 
 
+# Practice -----------------------------------------------------------------------------------------------------------
+
+
+class PracticeStillOpen(Refused):
+    code = "practice_still_open"
+    title = "A practice reel is still open"
+    says = "You have a practice reel of type {reel_type} under way; finish it, or ask for help on it, before the next."
+
+
+class PracticeStepPassed(Refused):
+    code = "practice_step_passed"
+    title = "That step is behind you"
+    says = "Step {seen} of this practice reel is entered already; it goes on with {next}."
+
+
+class NotAnInstructor(NotAllowed):
+    code = "not_an_instructor"
+    title = "For instructors"
+    says = "Other people's practice is shown to whoever is authorised to instruct at their site; {name} is not."
+
+
+class NotReady(Refused):
+    code = "not_ready"
+    title = "Not ready yet"
+    says = "{site} asks for practice before somebody is authorised to {act}, and {name} is not there yet. {why}"
+
+
 # Older records brought in -------------------------------------------------------------------------------------------
 
 

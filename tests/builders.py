@@ -101,6 +101,7 @@ class Cast:
         self.setter = make_person("seth", Act.SET, full_name="Seth Bryce")
         self.confirmer = make_person("cora", Act.CONFIRM, full_name="Cora Lynd")
         self.releaser = make_person("rhea", Act.RELEASE, full_name="Rhea Folkes")
+        self.instructor = make_person("inga", Act.INSTRUCT, full_name="Inga Torvald")
         self.colleague = make_person("noel", full_name="Noel Grant")
         self.stranger = make_person("stella", *Act, site=make_site("aldermere", "Aldermere"), full_name="Stella Marsh")
 

@@ -12,6 +12,7 @@ class Act(StrEnum):
     SET = "set"
     CONFIRM = "confirm"
     RELEASE = "release"
+    INSTRUCT = "instruct"  # see the practice results of the people of a site
     MAINTAIN = "maintain"  # log cable events; install, remove, hold, move and retire reels
 
 

@@ -14,6 +14,7 @@ from inspections.models.counts import (
 )
 from inspections.models.drafts import Draft
 from inspections.models.drift import DriftFlag, ImportedCount, LearnedRates, SurpriseAccepted
+from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "Authorisation",
     "Draft",
     "DriftFlag",
+    "Exercise",
     "ImportedCount",
     "Inspection",
     "InspectionRecord",
@@ -29,6 +31,7 @@ __all__ = [
     "MachineCheck",
     "Participant",
     "ReadBack",
+    "ReadinessAsked",
     "Reading",
     "Referral",
     "SetupValues",

@@ -6,10 +6,14 @@ from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.utils import timezone
 
+from inspections.access import instructed_sites
+from inspections.domain.practice_words import Rule
 from inspections.domain.words import ReelStatus
-from inspections.models import ImportedCount
+from inspections.models import ImportedCount, ReadinessAsked
 from inspections.queries import with_status
+from inspections.queries.practice import readiness_of, rule_of
 from reels.models import HistoryEntry, Machine, Person, Reel
 from tests import builders
 
@@ -89,3 +93,12 @@ def test_a_load_that_fails_leaves_nothing(monkeypatch):
     with pytest.raises(ZeroDivisionError):
         load()
     assert (Person.objects.count(), HistoryEntry.objects.count()) == (0, 0)
+
+
+def test_a_trainee_is_two_reels_from_ready_and_slipped_before():
+    load()
+    [row] = ReadinessAsked.objects.all()
+    [pia] = readiness_of([Person.objects.get(username="pia")], rule_of(row), timezone.now())
+    assert (pia.readiness.is_ready, pia.readiness.in_a_row) == (False, 8)
+    assert pia.readiness.by_rule[Rule.WRAPS].missed + pia.readiness.by_rule[Rule.FLUSH].missed == 3
+    assert instructed_sites(Person.objects.get(username="edda"), timezone.now()).get().code == "kettle-point"

@@ -17,6 +17,7 @@ from inspections.services.imports import FILES, import_records
 from reels.models import Person, Site
 from reels.services import register
 from reels.services.history import Actor
+from reports.management.demo_practice import add_practice
 
 VIA = "command load_demo"
 
@@ -51,6 +52,7 @@ class Command(BaseCommand):
         add_organisation(organisation, actor, at)
         summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
+        add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
 
 

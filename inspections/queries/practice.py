@@ -1,0 +1,125 @@
+"""What is read of practice: the reel of an exercise, how it was marked, and who is ready."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q
+
+from inspections.domain.keying import reading_from
+from inspections.domain.practice import Difficulty, PracticeReel, practice_reel
+from inspections.domain.practice_marking import Marking, PracticeSheet, mark
+from inspections.domain.practice_readiness import PracticeResult, Readiness, ReadinessRule, readiness
+from inspections.domain.practice_words import PracticeSlip, Rule
+from inspections.domain.words import Act
+from inspections.models import Exercise, ReadinessAsked
+from inspections.queries import rule_parameters
+from reels.access import readable_sites
+from reels.models import Person, Site
+
+MADE_OF_IT = ("layers", "wraps", "refers")  # entered last, after the reading
+
+
+def reel_of(exercise: Exercise) -> PracticeReel:
+    """The reel that an exercise is about. No query."""
+    not_a_rule = ("type", "unusual_publication")
+    given = {name: value for name, value in exercise.parameters.items() if name not in not_a_rule}
+    return practice_reel(rule_parameters(given), Difficulty(exercise.difficulty), exercise.seed)
+
+
+def sheet_of(exercise: Exercise) -> PracticeSheet:
+    """What was entered so far. No query."""
+    reading = {name: value for name, value in exercise.entered.items() if name not in MADE_OF_IT}
+    made_of_it = {name: exercise.entered.get(name) for name in MADE_OF_IT}
+    return PracticeSheet(reading=reading_from(reading), **made_of_it)
+
+
+def marking_of(exercise: Exercise) -> Marking:
+    """The sheet, marked. No query."""
+    return mark(reel_of(exercise), sheet_of(exercise))
+
+
+def open_exercise(person: Person) -> Exercise | None:
+    """The practice reel that the person has under way. One query."""
+    return Exercise.objects.filter(person=person, ended_at__isnull=True).select_related("reel_type").first()
+
+
+def latest_exercises(person: Person, most: int) -> list[Exercise]:
+    """The person's newest ended exercises. One query."""
+    return list(Exercise.objects.filter(person=person, ended_at__isnull=False).select_related("reel_type")[:most])
+
+
+# Readiness ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A readiness rule, and what it is asked for: at which site before which act; both None when nobody asks."""
+
+    rule: ReadinessRule
+    site: str | None = None
+    act: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonReady:
+    """Where somebody stands under a rule. last_at: when they practised last."""
+
+    person: Person
+    readiness: Readiness
+    last_at: datetime | None
+
+
+def asked_of(act: Act, site: Site | None) -> list[Asked]:
+    """What is asked before somebody is authorised for an act at a site, or at every site (None). One query."""
+    return _asked(Q(act=act) & (Q() if site is None else Q(site=site)))
+
+
+def asked_at(sites: Collection[Site]) -> list[Asked]:
+    """All that these sites ask for. One query."""
+    return _asked(Q(site__in=sites))
+
+
+def asked_where_posted(person: Person, at: datetime) -> list[Asked]:
+    """All that is asked for at the sites where the person is posted. One query."""
+    return _asked(Q(site__in=readable_sites(person, at)))
+
+
+def _asked(where: Q) -> list[Asked]:
+    rows = ReadinessAsked.objects.filter(where, is_asked=True).select_related("site").order_by("site__code", "act")
+    return [Asked(rule=rule_of(row), site=row.site.name, act=row.act) for row in rows]
+
+
+def rule_of(row: ReadinessAsked) -> ReadinessRule:
+    """A stored rule as the domain takes it."""
+    return ReadinessRule(in_a_row=row.in_a_row, within_days=row.within_days, least=Difficulty(row.least))
+
+
+def results_of(people: Collection[Person]) -> dict[int, list[PracticeResult]]:
+    """What counts towards readiness, by the person's key. One query."""
+    found: dict[int, list[PracticeResult]] = {person.pk: [] for person in people}
+    rows = Exercise.objects.filter(person__in=people, counts=True, ended_at__isnull=False).order_by("ended_at", "id")
+    for person, at, difficulty, tried, misses in rows.values_list(
+        "person", "ended_at", "difficulty", "tried", "misses"
+    ):
+        assert at is not None, "only ended ones are asked for"
+        found[person].append(
+            PracticeResult(
+                at=at, difficulty=Difficulty(difficulty), tried=frozenset(Rule(rule) for rule in tried),
+                misses=tuple((Rule(rule), PracticeSlip(slip)) for rule, slip in misses),
+            )
+        )  # fmt: skip
+    return found
+
+
+def readiness_of(people: Collection[Person], rule: ReadinessRule, at: datetime) -> list[PersonReady]:
+    """Each person under a rule, in the order given. One query, however many there are."""
+    results = results_of(people)
+    return [
+        PersonReady(
+            person=person,
+            readiness=readiness(results[person.pk], rule, at),
+            last_at=max((result.at for result in results[person.pk]), default=None),
+        )
+        for person in people
+    ]

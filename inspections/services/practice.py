@@ -1,0 +1,99 @@
+"""Practice: a reel drawn from a seed, its steps entered one after the other, and marked at the end.
+
+Nothing here is told in a history, and no count, authorisation or reel refers to it.
+"""
+
+import secrets
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from inspections import access, queries
+from inspections.domain import keying
+from inspections.domain.practice import Difficulty, practice_reel
+from inspections.domain.practice_readiness import result_of
+from inspections.domain.words import Point
+from inspections.errors import PracticeStepPassed, PracticeStillOpen
+from inspections.models import Exercise
+from inspections.queries import practice as found
+from reels.errors import ValueNotTaken
+from reels.models import Person, ReelType
+from reels.services.history import Actor
+
+DRAWN_SEEDS = 1_000_000  # short enough to be typed from paper
+RESULT_STEP = len(keying.STEPS) + 1  # what the trainee makes of the reading
+
+
+@transaction.atomic
+def begin_exercise(*, reel_type: ReelType, difficulty: Difficulty, seed: int | None, actor: Actor,
+                   at: datetime) -> Exercise:  # fmt: skip
+    """Draw a practice reel for the actor.
+
+    seed: a chosen one, to repeat a reel, which then does not count towards readiness; None: a new one, which does.
+    Raises PracticeStillOpen, or ValueNotTaken for a seed out of range.
+    """
+    Person.objects.select_for_update(no_key=True).get(pk=actor.person.pk)  # two begun at once come one after the other
+    if under_way := found.open_exercise(actor.person):
+        raise PracticeStillOpen(reel_type=under_way.reel_type.code, exercise=under_way.pk)
+    drawn = secrets.randbelow(DRAWN_SEEDS) if seed is None else seed
+    practice_reel(queries.parameters_of_type(reel_type), difficulty, drawn)
+    return Exercise.objects.create(
+        person=actor.person, reel_type=reel_type, parameters=queries.parameters_json(reel_type),
+        reference_side=reel_type.reference_side, difficulty=difficulty, seed=drawn, counts=seed is None, begun_at=at,
+    )  # fmt: skip
+
+
+def points_at(step: int) -> tuple[Point, ...]:
+    """The points of the reading that are entered at a step, in their order; none at the last."""
+    return () if step == RESULT_STEP else tuple(point for point in Point if point in keying.STEPS[step - 1])
+
+
+@transaction.atomic
+def enter_step(*, exercise_id: int, step: int, given: Mapping[Point, Mapping[str, Any]], actor: Actor,
+               at: datetime) -> Exercise:  # fmt: skip
+    """Enter the points of a step of the reading. given: as keying takes them.
+
+    Raises NotFound for another person's exercise, PracticeStepPassed or ImpossibleReading.
+    """
+    exercise = _at_step(exercise_id, step, actor)
+    if set(given) != set(points_at(step)):
+        raise ValueNotTaken(field="step", seen=", ".join(given), allowed=", ".join(points_at(step)))
+    entered = dict(exercise.entered)
+    for point, values in given.items():
+        entered |= keying.fields_at(point, keying.value_at(point, values))
+    exercise.entered, exercise.step = entered, step + 1
+    exercise.save(update_fields=["entered", "step"])
+    return exercise
+
+
+@transaction.atomic
+def enter_result(*, exercise_id: int, refers: bool, layers: int | None, wraps: int | None, actor: Actor,
+                 at: datetime) -> Exercise:  # fmt: skip
+    """Enter what the trainee makes of the reading, the last step; it is marked then. Raises as `enter_step`."""
+    exercise = _at_step(exercise_id, RESULT_STEP, actor)
+    return _ended(exercise, {"refers": refers, "layers": layers, "wraps": wraps}, at)
+
+
+@transaction.atomic
+def stop_exercise(*, exercise_id: int, step: int, actor: Actor, at: datetime) -> Exercise:
+    """Ask for help at a step, as at the bench: put it before an authorised person. It ends, and is marked so."""
+    return _ended(_at_step(exercise_id, step, actor), {"refers": True}, at)
+
+
+def _at_step(exercise_id: int, step: int, actor: Actor) -> Exercise:
+    exercise = access.exercise_for_update(exercise_id, actor.person)
+    if exercise.ended_at or exercise.step != step:
+        raise PracticeStepPassed(seen=step, next="the answers" if exercise.ended_at else f"step {exercise.step}")
+    return exercise
+
+
+def _ended(exercise: Exercise, last: Mapping[str, Any], at: datetime) -> Exercise:
+    exercise.entered = {**exercise.entered, **last}
+    result = result_of(found.marking_of(exercise), difficulty=Difficulty(exercise.difficulty), at=at)
+    exercise.ended_at = at
+    exercise.tried = sorted(result.tried)
+    exercise.misses = [list(miss) for miss in result.misses]
+    exercise.save(update_fields=["entered", "ended_at", "tried", "misses"])
+    return exercise

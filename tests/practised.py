@@ -1,0 +1,55 @@
+"""Practice reels that somebody has entered, through the services, right or with slips."""
+
+from datetime import datetime
+from typing import Any
+
+from inspections.domain.practice import Difficulty
+from inspections.domain.reading import Outcome
+from inspections.domain.words import Point
+from inspections.models import Exercise
+from inspections.queries.practice import reel_of
+from inspections.services import practice
+from reels.models import Person
+from reels.services.history import Actor
+from reports.management.demo_practice import careful
+from tests.builders import NOW, make_type
+
+
+def drawn(person: Person, *, difficulty: Difficulty = Difficulty.USUAL, seed: int | None = None, at: datetime = NOW,
+          **changes: Any) -> Exercise:  # fmt: skip
+    """A reel that is under way."""
+    kind = changes.pop("reel_type", None) or make_type()
+    return practice.begin_exercise(reel_type=kind, difficulty=difficulty, seed=seed, actor=Actor(person), at=at)
+
+
+def right_at(exercise: Exercise, step: int) -> dict[Point, dict[str, Any]]:
+    """What a careful person enters at a step of the reading."""
+    values = careful(exercise)
+    return {point: values[point] for point in practice.points_at(step)}
+
+
+def enter_right(exercise: Exercise, step: int) -> Exercise:
+    """A step as a careful person enters it."""
+    return practice.enter_step(
+        exercise_id=exercise.pk, step=step, given=right_at(exercise, step), actor=Actor(exercise.person), at=NOW
+    )
+
+
+def entered(exercise: Exercise, *, at: datetime = NOW, off: int = 0) -> Exercise:
+    """All of it entered, right but for a hand count that is `off` by so many wraps; and ended."""
+    by: dict[str, Any] = {"exercise_id": exercise.pk, "actor": Actor(exercise.person), "at": at}
+    for step in range(1, practice.RESULT_STEP):
+        given = right_at(exercise, step)
+        if Point.HAND_COUNT in given:
+            given[Point.HAND_COUNT]["hand_wraps"] += off
+        practice.enter_step(step=step, given=given, **by)
+    answer = reel_of(exercise).answer
+    return practice.enter_result(
+        refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by
+    )
+
+
+def practised(person: Person, *, at: datetime = NOW, off: int = 0, counts: bool = True, **options: Any) -> Exercise:
+    """One reel from beginning to end. counts: whether the service chose the seed."""
+    exercise = drawn(person, at=at, seed=None if counts else 7, **options)
+    return entered(exercise, at=at, off=off)
