@@ -34,7 +34,7 @@ def bench_figures(reel: PracticeReel, reference_side: Side) -> dict[str, Picture
 
 # The flange scales --------------------------------------------------------------------------------------------------
 
-STEP = 14.5  # points from one graduation to the next
+STEP = 13.5  # points from one graduation to the next
 STRIP = 30.0  # a scale with its numbers
 CABLE = 4  # wraps that are drawn beside each flange
 MARGIN_LEVELS = 2  # graduations drawn below and above the cable
@@ -109,7 +109,7 @@ def _below(width: float, foot: float, *, is_core: bool) -> Iterator[Shape]:
 def scale_line(reel: PracticeReel) -> Picture:
     """The drum at the scale line, as installed, looking forward, with the wraps to be counted on top."""
     row = _Row(reel)
-    foot = 28.0
+    foot = 25.0
     top = foot + row.rise * (2 + reel.drum.heaped_by) + row.unit
     shapes = [*row.flanges(foot, top + 6), *row.below(foot), *row.counted(foot + row.rise)]
     shapes += row.heap(foot + 2 * row.rise)
@@ -177,7 +177,7 @@ class _Row:
         """The flanges, and which of them is the anchor side."""
         for side, x, anchor in ((Side.LEFT, self.left - FLANGE, "start"), (Side.RIGHT, self.right + FLANGE, "end")):
             role = ", anchor side" if side is self.drum.anchor_side else ""
-            yield Words(x, foot - 18, f"{side}{role}", anchor, bold=True)
+            yield Words(x, foot - 17, f"{side}{role}", anchor, bold=True)
 
 
 # The wrap gauge -----------------------------------------------------------------------------------------------------
@@ -188,7 +188,7 @@ NUMBERED = 5  # every fifth graduation of the gauge has its number
 def gauge_laid_on(reel: PracticeReel, face: Parity) -> Picture:
     """One face of the wrap gauge along the scale line, over the wraps."""
     row = _Row(reel)
-    foot = 28.0
+    foot = 25.0
     bar = foot + 2 * row.rise + row.unit + 4
     shapes: list[Shape] = [*row.flanges(foot, bar - 2), *_gauge(row, face, bar)]
     shapes += [*row.below(foot), *row.counted(foot + row.rise), *row.names(foot)]

@@ -11,17 +11,23 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections.access import setup_values_for_read
+from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
+from inspections.queries import parameters_of_type
 from reels.access import reel_for_read, reel_type
+from reels.domain.words import Side
+from reels.errors import NotFound
 from reels.pages.answers import page, reader
 from reports import access, queries
 from reports.domain.verdicts import Finding
 from reports.errors import NoDocument
 from reports.pdf import sheets
 from reports.pdf.examination import MOST_BYTES
+from reports.pdf.practice_sheet import practice_answers, practice_sheet
 from reports.services.checking import check_document
 from reports.services.exporting import chosen, exported
 
 PDF = "application/pdf"
+PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
 NUMBER = re.compile("[0-9]{1,4}")
 
 
@@ -52,6 +58,19 @@ def worksheet(request: HttpRequest, code: str) -> HttpResponse:
     shown = reel_type(code)
     content = sheets.worksheet(queries.worksheet_parameters(shown), shown.reference_side, at=timezone.now())
     return document(content, f"worksheet-{shown.code}.pdf")
+
+
+@page
+def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: str) -> HttpResponse:
+    """A practice reel on paper, or its answers."""
+    shown = reel_type(code)
+    if part not in PRACTICE or difficulty not in set(Difficulty) or seed > LARGEST_SEED:
+        raise NotFound(what="practice sheet", key=request.path)
+    reel = practice_reel(parameters_of_type(shown), Difficulty(difficulty), seed)
+    content = PRACTICE[part](
+        reel, queries.worksheet_parameters(shown), Side(shown.reference_side), at=timezone.now()
+    )  # fmt: skip
+    return document(content, f"practice-{part}-{shown.code}-{difficulty}-{seed}.pdf")
 
 
 @page

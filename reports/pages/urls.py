@@ -9,6 +9,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("documents/check", pdf.check, name="check-document"),
     path("documents/inspections.zip", pdf.bundle, name="documents"),
     path("documents/worksheets/<slug:code>.pdf", pdf.worksheet, name="worksheet"),
+    path(
+        "documents/practice/<slug:code>/<slug:difficulty>/<int:seed>/<slug:part>.pdf",
+        pdf.practice,
+        name="practice-sheet",
+    ),
     path("documents/setup-cards/<id:setup_id>.pdf", pdf.setup_card, name="setup-card"),
     path("documents/histories/<path:serial>.pdf", pdf.reel_history, name="reel-history"),
 ]

@@ -6,7 +6,7 @@ from xml.sax.saxutils import escape
 
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.platypus import Flowable, Paragraph, Spacer, Table
+from reportlab.platypus import Flowable, PageBreak, Paragraph, Spacer, Table
 
 from reels.domain.drawing import Picture
 from reports.pdf import style
@@ -165,6 +165,10 @@ class Story:
     def gap(self, points: float = 6) -> None:
         """Room."""
         self.flowables.append(Spacer(1, points))
+
+    def next_page(self) -> None:
+        """What follows begins on a page of its own."""
+        self.flowables.append(PageBreak())
 
     def _table(
         self, rows: Sequence[Sequence[str]], shares: Sequence[float], *, heads: set[int], has_header: bool,

@@ -46,10 +46,8 @@ def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetim
     story.heading("Before the first step", 2)
     for line in (*CAUTIONS, "Anchor side and forward mark found; cable condition and winding looked at."):
         story.paragraph(f"☐ {line}")
-    story.heading("Reading", 2)
-    blank_rows = [(*step, "", "", "") for step in READING_STEPS]
-    story.table(("", "Read", "as", "1st", "2nd", "3rd"), blank_rows, (0.25, 1.6, 1.5, 0.8, 0.8, 0.8), blank=True)
-    _rules(story, parameters)
+    reading_table(story)
+    working_table(story, parameters)
     story.heading("Name and signature", 2)
     story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
     return _finished(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
@@ -68,7 +66,15 @@ def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: 
     )
 
 
-def _rules(story: Story, parameters: Mapping[str, Any]) -> None:
+def reading_table(story: Story) -> None:
+    """Room for what is read, in the order of the bench."""
+    story.heading("Reading", 2)
+    blank_rows = [(*step, "", "", "") for step in READING_STEPS]
+    story.table(("", "Read", "as", "1st", "2nd", "3rd"), blank_rows, (0.25, 1.6, 1.5, 0.8, 0.8, 0.8), blank=True)
+
+
+def working_table(story: Story, parameters: Mapping[str, Any]) -> None:
+    """Room to work a reading out, rule by rule."""
     drum = drum_of(parameters)
     far = drum.anchor_side.other
     story.heading("Worked out", 2)

@@ -133,3 +133,21 @@ def test_anything_that_is_dropped_gets_an_answer(client, cast):
     client.force_login(cast.colleague)
     assert drop(client, b"<script>alert(1)</script>").content.decode().count('data-label="Answer">fails<') == 4
     assert client.post("/documents/check").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("w28/usual/7/sheet", 200),
+        ("w28/usual/7/answers", 200),
+        ("w28/usual/7/record", 404),
+        ("w28/hard/7/sheet", 404),
+        ("w99/usual/7/sheet", 404),
+        ("w28/usual/9223372036854775808/sheet", 404),
+    ],
+)
+def test_a_practice_reel_is_printed_by_its_seed(client, cast, path, status):
+    builders.make_type()
+    answer = ask(client, cast.colleague, f"/documents/practice/{path}.pdf")
+    assert answer.status_code == status
+    assert (answer.headers["Content-Type"] == "application/pdf") is (status == 200)

@@ -1,0 +1,102 @@
+"""A practice reel on paper, to be counted with a pencil, and its answers. Every page says that it is no record."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from inspections.domain.practice import PracticeReel
+from inspections.domain.practice_figures import MARK, bench_figures, practice_mark
+from inspections.domain.practice_marking import PracticeSheet, mark
+from inspections.domain.practice_telling import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, told
+from inspections.domain.reading import Outcome
+from reels.domain.words import Side
+from reports.pdf import style
+from reports.pdf.archive import archived
+from reports.pdf.document import Furniture, lay_out
+from reports.pdf.flowables import Story
+from reports.pdf.sheets import reading_table, working_table
+
+
+def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_side: Side, *, at: datetime) -> bytes:
+    """The reel as it is seen, and room for the reading and the working. parameters: as an inspection keeps them."""
+    story, pictures = Story(), bench_figures(reel, reference_side)
+    _head(story, reel, parameters, "Practice sheet")
+    story.facts(_type_facts(reel))
+    story.heading("The reel: both flanges, the crossover, and along the scale line", 2)
+    story.figure(pictures["flanges"], pictures["crossover"])
+    story.figure(pictures["line"])
+    story.heading("The wrap gauge laid on: which face?", 2)
+    for face in ("gauge_odd", "gauge_even"):
+        story.figure(pictures[face])
+    story.next_page()
+    _mark(story)
+    story.facts([("Name", ""), ("Date", "")], blank=True)
+    reading_table(story)
+    working_table(story, parameters)
+    story.paragraph("☐ Set the machine to these numbers.    ☐ Put the reel before an authorised person.")
+    return _finished(story, reel, "Practice sheet", at=at)
+
+
+def practice_answers(
+    reel: PracticeReel, parameters: Mapping[str, Any], reference_side: Side, *, at: datetime
+) -> bytes:  # fmt: skip
+    """What a careful person enters, the working, and what made the reel hard."""
+    story, answer = Story(), reel.answer
+    _head(story, reel, parameters, "Practice answers")
+    right = PracticeSheet(
+        reading=reel.reading, layers=answer.layers, wraps=answer.wraps, refers=answer.outcome is Outcome.REFERRED
+    )
+    story.heading("What is right", 2)
+    story.table(
+        ("Field", "Right", "Rule"),
+        [(FIELD_NAMES[each.field], told(each.field, each.right), RULE_NAMES[each.rule])
+         for each in mark(reel, right).marks],
+        (1.2, 1.6, 1.2),
+    )  # fmt: skip
+    for problem in answer.problems:
+        story.paragraph(problem.detail, style.BANNER)
+    if answer.steps:
+        story.heading("How it is worked out", 2)
+        story.table(
+            ("Step", "Before", "Change", "After", "Why"),
+            [(step.label, f"{step.before}", f"{step.change:+d}".replace("-", "−"), f"{step.after}", step.why)
+             for step in answer.steps],
+            (0.23, 0.09, 0.09, 0.09, 0.5),
+        )  # fmt: skip
+    story.heading("What made it hard", 2)
+    for trap, words in TRAP_NAMES.items():
+        if trap in reel.traps:
+            story.paragraph(f"• {words}")
+    if not reel.traps:
+        story.paragraph("Nothing on it invited a slip.")
+    return _finished(story, reel, "Practice answers", at=at)
+
+
+def _head(story: Story, reel: PracticeReel, parameters: Mapping[str, Any], title: str) -> None:
+    _mark(story)
+    story.heading(f"{title}: a reel of type {parameters['type']}", 1)
+    story.paragraph(
+        f"Seed {reel.seed}, difficulty {reel.difficulty}. The reel is made up; nothing here may be entered into a "
+        "record. Not to scale.",
+        style.NOTE,
+    )
+
+
+def _type_facts(reel: PracticeReel) -> list[tuple[str, str]]:
+    given, last = reel.parameters, reel.last
+    return [
+        ("Anchor side", given.anchor_side.value), ("Drum takes", f"{given.max_layers} layers"),
+        ("Odd layer, full", f"{given.wraps_odd_layer} wraps"), ("Even layer, full", f"{given.wraps_even_layer} wraps"),
+        ("Unusual counts", "accepted" if given.unusual == "accept" else "put before a person"),
+        ("Set the last time", f"{last.layers} layers, {last.wraps} wraps"),
+    ]  # fmt: skip
+
+
+def _mark(story: Story) -> None:
+    story.figure(practice_mark(style.WIDTH))
+    story.gap(8)
+
+
+def _finished(story: Story, reel: PracticeReel, title: str, *, at: datetime) -> bytes:
+    furniture = Furniture(head=(title, MARK), foot=(f"{MARK}. Seed {reel.seed}, difficulty {reel.difficulty}.",))
+    return archived(lay_out(story, furniture, title=f"{title} – {MARK}", subject=MARK), at=at, attachments={})
