@@ -189,7 +189,10 @@ SEEN_AT_THE_SITE = (302, 404, 2, 2, 2, 302, 404)
 SEEN_IF_AUTHORISED = (302, 404, 403, 403, 2, 302, 404)
 PAGE_NO_DOCUMENT_YET = (302, 404, 409, 409, 409, 302, 404)
 NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
+SEEN_IF_OWN = (302, 404, 2, 404, 2, 302, 404)  # the colleague's
+SEEN_BY_INSTRUCTORS = (302, 2, 403, 403, 2, 302, 403)  # the stranger instructs at the other site
 SENT_ON = (302, 302, 302, 302, 302, 302, 302)
+SENT_ON_IF_OWN = (302, 404, 302, 404, 302, 302, 404)
 SENT_ON_AT_THE_SITE = (302, 404, 302, 302, 302, 302, 404)
 NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
 NEVER = (405, 405, 405, 405, 405, 405, 405)
@@ -210,6 +213,8 @@ def _act(name: str, path: str, right: str = "control") -> tuple[Row, Row]:
     return page(name, path, SEEN_IF_AUTHORISED, EMPTY_FORM_AT_THE_SITE, right)
 
 
+PRACTICE = "practice/reels/<int:exercise_id>"
+SHEET = "documents/practice/<slug:code>/<slug:difficulty>/<int:seed>/<slug:part>.pdf"
 REEL, SETUP, COUNT = "reels/<path:serial>", "setup-values/<int:setup_id>", "inspections/<int:inspection_id>"
 FLAG = "drift/flags/<int:flag_id>"
 
@@ -236,6 +241,13 @@ PAGES = (
     *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),
     *page("documents/setup-cards/<id:setup_id>.pdf", "/documents/setup-cards/{issued}.pdf", SEEN_AT_THE_SITE),
     *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
+    *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
+    # practice: one's own, and of whom one instructs
+    *page("practice", "/practice", SEEN_LOGGED_IN, EMPTY_FORM),
+    *page(PRACTICE, "/practice/reels/{practising}", SEEN_IF_OWN, SENT_ON_IF_OWN, "colleague"),
+    *page(f"{PRACTICE}/answers", "/practice/reels/{practised}/answers", SEEN_IF_OWN, right="instructor"),
+    *page("practice/people", "/practice/people", SEEN_BY_INSTRUCTORS, right="instructor"),
+    *page("practice/people/<int:person_id>", "/practice/people/{trainee}", SEEN_IF_OWN, right="instructor"),
     # drift
     *page("drift", "/drift", SEEN_LOGGED_IN),
     *page(f"{REEL}/drift", "/reels/PLAIN/drift", SEEN_AT_THE_SITE),

@@ -23,6 +23,7 @@ from tests.api_fixtures import make_token
 from tests.builders import NOW, Cast, administrator, later
 from tests.deploy.matrix import PAGES, WHO, Row, api_rows
 from tests.page_fixtures import on_the_day
+from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
 
 __all__ = ["on_the_day"]
@@ -102,7 +103,9 @@ class World:
         assessing.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
         made = checkpoints.make(NOW)
         return {
-            "flag": flag.pk, "token": administrator().tokens.get().pk, "checkpoint": made.entries,
+            "practised": practised(self.cast.colleague).pk, "practising": drawn(self.cast.colleague).pk,
+            "trainee": self.cast.colleague.pk, "flag": flag.pk,
+            "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",

@@ -31,6 +31,8 @@ def with_slip(reel: PracticeReel, slip: Slip) -> PracticeSheet:
     right, answer = reel.reading, reel.answer
     assert answer.layers is not None
     assert answer.wraps is not None
+    assert right.hand_wraps is not None
+    assert right.gauge_face is not None
     taken_off = reel.drum.wraps - answer.wraps
     match slip:
         case Slip.ONE_WRAP:
@@ -74,9 +76,9 @@ REELS = [reel for reel in reels(Difficulty.PLAIN, PRACTISED, 60) if fit(reel)][:
 @pytest.mark.parametrize("slip", KINDS)
 @pytest.mark.parametrize("reel", REELS, ids=lambda reel: f"seed {reel.seed}")
 def test_a_slip_that_the_drift_model_knows_is_marked_as_that_slip(reel, slip):
-    missed = mark(reel, with_slip(reel, slip)).missed
-    assert {miss.slip.value for miss in missed} == {slip.value}
-    assert {SLIP_NAMES[miss.slip] for miss in missed} == {SLIP_WORDS[slip]}
+    found = {miss.slip for miss in mark(reel, with_slip(reel, slip)).missed}
+    assert found == {PracticeSlip(slip.value)}
+    assert {SLIP_NAMES[each] for each in found if each} == {SLIP_WORDS[slip]}
 
 
 @pytest.mark.parametrize("slip", [slip for slip in KINDS if slip is not Slip.COPIED])

@@ -1,0 +1,74 @@
+"""The forms of practice. The steps of a reading are entered in the form of the real worksheet."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+
+from inspections.domain import keying
+from inspections.domain.practice import LARGEST_SEED, Difficulty
+from inspections.domain.practice_telling import DIFFICULTY_NAMES
+from inspections.domain.words import Point
+from inspections.pages.forms import NUMBER, StepForm
+
+SET, REFER = "set", "refer"
+WAYS = ((SET, "set the machine to these numbers"), (REFER, "put it before an authorised person"))
+
+
+class ExerciseForm(forms.Form):
+    """Which reel to practise on."""
+
+    reel_type = forms.ChoiceField(label="Reel type", error_messages={"required": "Choose a reel type."})
+    difficulty = forms.ChoiceField(
+        label="Difficulty", choices=[(each.value, DIFFICULTY_NAMES[each]) for each in Difficulty],
+        widget=forms.RadioSelect, initial=Difficulty.USUAL.value, error_messages={"required": "Choose one."},
+    )  # fmt: skip
+    seed = forms.IntegerField(
+        label="Seed", required=False, min_value=0, max_value=LARGEST_SEED, widget=forms.NumberInput(attrs=NUMBER),
+        help_text="Empty: a new reel. The seed of an earlier one repeats it, which does not count towards readiness.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, reel_types: Iterable[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["reel_type"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(code, code) for code in reel_types]
+
+
+class MeasuredStepForm(StepForm):
+    """The form of a step for a reel type whose crossover has to be measured."""
+
+    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
+        super().__init__(*args, points=points, **kwargs)
+        if Point.CROSSOVER in self.points:
+            del self.fields["crossover_half"]
+            self.fields["crossover_deg"] = forms.DecimalField(
+                label="Where the crossover is, in degrees", min_value=0, max_value=360,
+                help_text="Counter-clockwise from the scale line, from 0 to 360.",
+                widget=forms.NumberInput(attrs={**NUMBER, "step": "any"}),
+                error_messages={"required": "Key the degrees."},
+            )  # fmt: skip
+
+
+class ResultForm(forms.Form):
+    """What the trainee makes of the reading."""
+
+    layers = forms.IntegerField(
+        label="Layers to set", required=False, min_value=0, max_value=keying.MOST,
+        widget=forms.NumberInput(attrs=NUMBER), help_text="After the corrections.",
+    )  # fmt: skip
+    wraps = forms.IntegerField(
+        label="Wraps to set", required=False, min_value=0, max_value=keying.MOST,
+        widget=forms.NumberInput(attrs=NUMBER), help_text="After the corrections.",
+    )  # fmt: skip
+    way = forms.ChoiceField(
+        label="What you would do", choices=WAYS, widget=forms.RadioSelect, error_messages={"required": "Choose one."}
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Numbers that are to be set have to be there."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        for name in ("layers", "wraps"):
+            if given.get("way") == SET and given.get(name) is None and name not in self.errors:
+                self.add_error(name, "Key the number to set, or put the reel before an authorised person.")
+        return given

@@ -1,0 +1,126 @@
+"""Who is ready, and where people slip: one's own page, and the instructor's."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from inspections import access
+from inspections.domain.practice_readiness import Readiness, ReadinessRule
+from inspections.domain.practice_telling import RULE_NAMES, SLIP_NAMES
+from inspections.domain.practice_words import WHY, PracticeSlip, Rule
+from inspections.errors import NotAnInstructor
+from inspections.queries import practice as found
+from inspections.queries.practice import Asked, PersonReady
+from reels.models import Person, Site
+from reels.pages.answers import page, reader, show
+from reels.pages.formats import Badge
+
+READY = Badge(word="Ready", icon="checked", tone="good")
+NOT_YET = Badge(word="Not yet", icon="awaited", tone="doing")
+SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleRow:
+    """How one rule went, in words."""
+
+    name: str
+    tried: int
+    missed: int
+    slips: list[str]
+    whys: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """Somebody under one readiness rule."""
+
+    asked: Asked
+    ready: PersonReady
+    badge: Badge
+    slips: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteStandings:
+    """The people of a site under one rule that it asks for."""
+
+    asked: Asked
+    rows: list[Standing]
+
+
+@page
+def people(request: HttpRequest) -> HttpResponse:
+    """The instructor's page: everybody at a site under each rule that is asked there."""
+    person, at = reader(request), timezone.now()
+    try:
+        access.only_instructors(person, at)
+    except NotAnInstructor as refused:
+        raise PermissionDenied(str(refused)) from refused
+    sites = access.instructed_sites(person, at)
+    chosen = _chosen(request.GET.get("site", ""), list(sites))
+    trainees = list(access.instructed_people(sites.filter(pk=chosen.pk), at))
+    rules = found.asked_at([chosen]) or [Asked(rule=ReadinessRule())]
+    shown = {
+        "sites": list(sites), "chosen": chosen, "section": "practice",
+        "groups": [SiteStandings(asked=each, rows=_standings(each, trainees, at)) for each in rules],
+    }  # fmt: skip
+    return show(request, "inspections/practice/people.html", shown, chosen)
+
+
+@page
+def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
+    """One person's practice: where they stand, each rule with its slips, and the newest reels."""
+    at = timezone.now()
+    person = access.practising_person(person_id, reader(request), at)
+    rules = found.asked_where_posted(person, at) or [Asked(rule=ReadinessRule())]
+    shown = {
+        "person": person, "standing": standing_under(rules, person, at), "section": "practice",
+        "by_rule": results_by_rule(rules[0].rule, person, at), "within_days": rules[0].rule.within_days,
+        "latest": found.latest_exercises(person, SHOWN),
+    }  # fmt: skip
+    return show(request, "inspections/practice/person.html", shown)
+
+
+def standing_under(rules: Sequence[Asked], person: Person, at: datetime) -> list[Standing]:
+    """One person under each of several rules."""
+    return [_standings(each, [person], at)[0] for each in rules]
+
+
+def results_by_rule(rule: ReadinessRule, person: Person, at: datetime) -> list[RuleRow]:
+    """How each counting rule that was tried went, in the days that a readiness rule looks at."""
+    [ready] = found.readiness_of([person], rule, at)
+    return [_rule_row(each, ready.readiness) for each in Rule if ready.readiness.by_rule[each].tried]
+
+
+def _chosen(code: str, sites: list[Site]) -> Site:
+    return next((site for site in sites if site.code == code), sites[0])
+
+
+def _standings(asked: Asked, people: Sequence[Person], at: datetime) -> list[Standing]:
+    return [
+        Standing(
+            asked=asked,
+            ready=each,
+            badge=READY if each.readiness.is_ready else NOT_YET,
+            slips=[
+                f"{RULE_NAMES[rule]}: {record.missed} of {record.tried}"
+                for rule, record in each.readiness.by_rule.items()
+                if record.missed
+            ],
+        )
+        for each in found.readiness_of(people, asked.rule, at)
+    ]
+
+
+def _rule_row(rule: Rule, ready: Readiness) -> RuleRow:
+    record = ready.by_rule[rule]
+    slips = sorted(record.slips.items(), key=lambda item: (-item[1], list(PracticeSlip).index(item[0])))
+    return RuleRow(
+        name=RULE_NAMES[rule], tried=record.tried, missed=record.missed,
+        slips=[f"{SLIP_NAMES[slip]} ({n})" for slip, n in slips], whys=[WHY[slip] for slip, _ in slips],
+    )  # fmt: skip

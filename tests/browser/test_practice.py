@@ -1,0 +1,119 @@
+"""Practice in a real browser: on a phone, without JavaScript, by keyboard, and for axe."""
+
+import re
+from functools import partial
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from inspections.domain.practice import Difficulty
+from inspections.queries.practice import reel_of
+from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.practice import make_practised, under_way
+from tests.browser.test_pages import WIDER_THAN_THE_SCREEN, noises, violations
+from tests.browser.test_worksheet import SMALL
+from tests.browser.threads import in_a_thread
+from tests.practised import enter_right
+
+__all__ = ["noises"]
+
+
+@pytest.fixture
+def made(live_server):
+    return in_a_thread(make_practised)
+
+
+def every_page(page: Page, live_server, made):
+    log_in(page, live_server.url, made.trainee)
+    for name, address in {
+        "start": "/practice",
+        "right": f"/practice/reels/{made.right.pk}/answers",
+        "missed": f"/practice/reels/{made.missed.pk}/answers",
+    }.items():
+        page.goto(live_server.url + address)
+        yield name
+    one = in_a_thread(lambda: under_way(made.trainee, Difficulty.TREACHEROUS, 7))
+    for step in range(1, 6):
+        page.goto(f"{live_server.url}/practice/reels/{one.pk}")
+        yield f"step {step}"
+        if step == 1:
+            page.get_by_role("button", name="Enter this step").click()
+            expect(page.get_by_role("alert")).to_be_focused()
+            yield "step refused"
+        if step < 5:
+            in_a_thread(partial(enter_right, one, step))
+    page.get_by_role("button", name="Log out").click()
+    log_in(page, live_server.url, made.cast.instructor)
+    for name, address in {"people": "/practice/people", "person": f"/practice/people/{made.trainee.pk}"}.items():
+        page.goto(live_server.url + address)
+        yield name
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_nothing_and_every_page_says_that_it_is_practice(page: Page, live_server, made, theme):
+    page.emulate_media(color_scheme=theme)
+    found = {}
+    for name in every_page(page, live_server, made):
+        expect(page.get_by_text("PRACTICE – not a record")).to_be_visible()
+        found[name] = violations(page)
+    assert {name: each for name, each in found.items() if each} == {}
+
+
+@pytest.mark.parametrize("width", [320, *WIDTHS])
+def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, made, width):
+    page.set_viewport_size({"width": width, "height": 800})
+    wide, small = {}, {}
+    for name in every_page(page, live_server, made):
+        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        small[name] = page.evaluate(SMALL)
+    assert {name: by for name, by in wide.items() if by > 0} == {}
+    assert {name: targets for name, targets in small.items() if targets} == {}
+
+
+def test_nothing_is_said_on_the_console(page: Page, live_server, made, noises):
+    for name in every_page(page, live_server, made):
+        assert (name, [noise for noise in noises if not re.search(r"status of 422", noise)]) == (name, [])
+
+
+def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, made):
+    page = browser.new_page(viewport={"width": 390, "height": 800}, java_script_enabled=False)
+    log_in(page, live_server.url, made.trainee)
+    page.goto(f"{live_server.url}/practice")
+    page.get_by_text("plain: nothing").click()
+    page.get_by_label("Seed").fill("3")
+    page.get_by_role("button", name="Draw it").click()
+    reel = reel_of(under_way_of(made))
+    seen = reel.reading
+    page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))
+    page.get_by_label("Right scale", exact=True).fill(str(seen.scale_right))
+    page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
+    page.get_by_label(str(seen.unwind).replace("_", " ")).check()
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label("Wraps counted by hand").fill(str(seen.hand_wraps))
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label(str(seen.gauge_face), exact=True).check()
+    page.get_by_label("Wraps read on the gauge").fill(str(seen.gauge_wraps))
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_role("radio", name=f"{seen.crossover_half} half").check()
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label("Layers to set").fill(str(reel.answer.layers))
+    page.get_by_label("Wraps to set").fill(str((reel.answer.wraps or 0) + 1))
+    page.get_by_label("set the machine to these numbers").check()
+    page.get_by_role("button", name="See the answers").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Missed, and why it matters")
+    expect(page.get_by_text("a correction forgotten or made twice")).to_be_visible()
+    page.close()
+
+
+def test_the_thumb_counts_on_the_practice_sheet_too(page: Page, live_server, made):
+    one = in_a_thread(lambda: under_way(made.trainee, Difficulty.PLAIN, 3))
+    in_a_thread(lambda: enter_right(one, 1))
+    log_in(page, live_server.url, made.trainee)
+    page.goto(f"{live_server.url}/practice/reels/{one.pk}")
+    for _ in range(3):
+        page.get_by_role("button", name="Count a wrap").click()
+    expect(page.get_by_label("Wraps counted by hand")).to_have_value("3")
+
+
+def under_way_of(made):
+    return in_a_thread(lambda: made.trainee.exercises.select_related("person").get(ended_at=None))
