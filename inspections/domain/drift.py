@@ -22,7 +22,14 @@ import numpy as np
 
 from inspections.domain.drift_fleet import assess_fleet
 from inspections.domain.drift_learning import learn
-from inspections.domain.drift_newest import Plausibility, most_probable_course, plausibility, worth_of_recount
+from inspections.domain.drift_newest import (
+    Plausibility,
+    Recount,
+    most_probable_course,
+    plausibility,
+    recount,
+    worth_of_recount,
+)
 from inspections.domain.drift_rates import DEFAULT_RATES, Rates, in_words
 from inspections.domain.drift_records import (
     ClosedFlag,
@@ -47,6 +54,7 @@ __all__ = [
     "IntervalBelief",
     "Plausibility",
     "Rates",
+    "Recount",
     "ReelAssessment",
     "ReelHistory",
     "Slip",
@@ -59,6 +67,7 @@ __all__ = [
     "most_probable_course",
     "plausibility",
     "plausibility_in_words",
+    "recount",
     "worth_of_recount",
 ]
 

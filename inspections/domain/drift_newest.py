@@ -186,18 +186,43 @@ def _bits(p: FloatArray) -> FloatArray:
     return -(q * np.log2(q) + (1.0 - q) * np.log2(1.0 - q))
 
 
-def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> float:
-    """How much one more count now would tell about an unlogged cut before the newest one.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recount:
+    """One more count now, and the question whether there was an unlogged cut before the newest one.
 
-    Returns bits, 0 (nothing to learn) to 1: the expected fall of the uncertainty whether there was a cut. A reel with
-    fewer than two counts since the cable was new is worth 0.
+    p_cut: what is believed of it now. doubt_bits: how open the question is, 0 (settled) to 1 (even odds). worth_bits:
+    by how much the count is expected to lower that.
+    """
+
+    p_cut: float
+    doubt_bits: float
+    worth_bits: float
+
+    @property
+    def settled_share(self) -> float:
+        """The share of the doubt that one more count is expected to take away, 0 to 1."""
+        return min(self.worth_bits / self.doubt_bits, 1.0) if self.doubt_bits else 0.0
+
+
+NOTHING_TO_ASK = Recount(p_cut=0.0, doubt_bits=0.0, worth_bits=0.0)
+
+
+def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> float:
+    """How much one more count now would tell about an unlogged cut before the newest one, in bits; see `recount`."""
+    return recount(history, rates).worth_bits
+
+
+def recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> Recount:
+    """What is believed of an unlogged cut before the newest count, and what one more count would tell of it.
+
+    NOTHING_TO_ASK with fewer than two counts since the cable was new.
     Source: mutual information, Lindley (1956).
     """
     if not history.counts:
-        return 0.0
+        return NOTHING_TO_ASK
     newest = _newest(history, rates)
     if newest.chain.times < 2:
-        return 0.0
+        return NOTHING_TO_ASK
     with_cut, without = newest.by_cut()
     at_turns = newest.chain.window_turns(newest.chain.times - 1)
     low, high = np.floor(at_turns[[0, -1]])
@@ -206,8 +231,9 @@ def worth_of_recount(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> floa
     none = np.einsum("nc,nrc->r", without, chances)
     p = float(with_cut.sum())
     seen = cut + none
-    after = float((seen * _bits(cut / (seen + 1e-300))).sum() + (1.0 - min(seen.sum(), 1.0)) * _bits(np.array(p)))
-    return max(float(_bits(np.array(p))) - after, 0.0)
+    doubt = float(_bits(np.array(p)))
+    after = float((seen * _bits(cut / (seen + 1e-300))).sum() + (1.0 - min(seen.sum(), 1.0)) * doubt)
+    return Recount(p_cut=p, doubt_bits=doubt, worth_bits=max(doubt - after, 0.0))
 
 
 def most_probable_course(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> tuple[float, ...]:

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports.pages import agreement, audit, board, drift, flag_acts
+from reports.pages import agreement, audit, board, drift, flag_acts, recounts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("board", board.board, name="board"),
@@ -13,6 +13,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repeatability-pairs.csv", agreement.pairs_csv, name="repeatability-pairs"),
     path("repeatability.pdf", agreement.repeatability_pdf, name="repeatability-pdf"),
     path("drift", drift.fleet_drift, name="drift"),
+    path("drift/recounts", recounts.recounts, name="recounts"),
+    path("drift/recounts.csv", recounts.recounts_csv, name="recounts-csv"),
     path("reels/<path:serial>/drift", drift.reel_drift, name="reel-drift"),
     path("reels/<path:serial>/drift/flag", flag_acts.Assign.as_view(), name="flag-assign"),
     path("drift/flags/<int:flag_id>", drift.flag, name="flag"),

@@ -26,6 +26,7 @@ from reels.pages.figures import drawn
 from reels.pages.formats import FOOT_M, Badge, counted, length, uncertain_length
 from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.drift_rows import DriftRow, moment
+from reports.domain.recount_words import percent, worth_in_words
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
 from reports.services import assessing, drift_report
@@ -158,21 +159,14 @@ def _interval(row: DriftRow | AssessedInterval, serial: str, unit: str, flagged_
     is_flagged = row.p_unlogged_cut >= flagged_from
     ends = urlencode({"from": moment(row.from_at), "to": moment(row.to_at)})
     return Interval(
-        reel=serial, from_at=row.from_at, to_at=row.to_at, p=_share(row.p_unlogged_cut),
-        p_then=_share(row.p_when_counted),
+        reel=serial, from_at=row.from_at, to_at=row.to_at, p=percent(row.p_unlogged_cut),
+        p_then=percent(row.p_when_counted),
         change=_signed(row.observed_change_m, unit),
         logged=length(row.logged_cut_m, unit) if row.logged_cut_m else "none",
         cut=f"{length(row.cut_m, unit)}, between {length(row.cut_low_m, unit)} and {length(row.cut_high_m, unit)}",
         badge=FLAGGED if is_flagged else None, explanation=row.explanation,
         assign=f"{reverse('flag-assign', args=[serial])}?{ends}",
     )  # fmt: skip
-
-
-def _share(probability: float) -> str:
-    """A probability as people read it; never 0 % or 100 %."""
-    if 0.01 <= probability <= 0.99:
-        return f"{probability:.0%}".replace("%", " %")
-    return "under 1 %" if probability < 0.01 else "over 99 %"
 
 
 def _signed(metres: float, unit: str) -> str:
@@ -200,6 +194,7 @@ class CountLine:
 class ReelDrift:
     reel: Reel
     finding: str
+    recount: str
     figure: SafeString | None
     counts: list[CountLine]
     cuts: list[tuple[datetime, str]]
@@ -225,6 +220,7 @@ def reel_drift_of(serial: str, person: Person, at: datetime) -> ReelDrift:
     return ReelDrift(
         reel=reel,
         finding=finding,
+        recount=worth_in_words(found.recount),
         figure=drawn(course_figure(_course(found, unit), finding), "course") if enough else None,
         counts=[_count_line(each, unit) for each in reversed(found.counts)],
         cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(found.cuts)],
@@ -246,7 +242,7 @@ def _finding(found: Evidence, intervals: list[Interval]) -> str:
         likeliest = max(found.rows, key=lambda row: row.p_unlogged_cut)
         return (
             f"Between {len(found.counts)} counts nothing is flagged; the likeliest loss has a probability of "
-            f"{_share(likeliest.p_unlogged_cut)}.{also}"
+            f"{percent(likeliest.p_unlogged_cut)}.{also}"
         )
     first = max(flagged, key=lambda each: each.from_at)
     more = f" {counted(len(flagged), 'interval')} are flagged in all." if len(flagged) > 1 else ""
@@ -297,7 +293,7 @@ def flag(request: HttpRequest, flag_id: int) -> HttpResponse:
     shown = {
         "flag": row,
         "badge": _flag_row(row).badge,
-        "p": _share(float(row.p_unlogged_cut)),
+        "p": percent(float(row.p_unlogged_cut)),
         "reel": row.reel,
         **may,
     }

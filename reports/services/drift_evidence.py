@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from inspections.domain import drift
-from inspections.domain.drift import CountBelief, CutLogged
+from inspections.domain.drift import CountBelief, CutLogged, Recount
 from inspections.domain.drift_geometry import ordered_counts, turns_of_counts, winding_of
 from inspections.models import DriftFlag
 from inspections.queries import histories
@@ -39,18 +39,23 @@ class CountEvidence:
 class Evidence:
     """In order of time. flags: those that somebody looks into or has closed.
 
-    looseness_wraps: spread of the reel's counts on a half-full drum; None without a count. recount_worth_bits: see
-    drift.worth_of_recount.
+    looseness_wraps: spread of the reel's counts on a half-full drum; None without a count. recount: what one more count
+    would tell.
     """
 
     looseness_wraps: float | None
-    recount_worth_bits: float
     counts: list[CountEvidence]
     cuts: tuple[CutLogged, ...]
     replaced_at: tuple[datetime, ...]
     rows: list[DriftRow]
     flag_at: float
     flags: list[DriftFlag]
+    recount: Recount
+
+    @property
+    def recount_worth_bits(self) -> float:
+        """See drift.worth_of_recount."""
+        return self.recount.worth_bits
 
 
 def evidence_of(reel: Reel) -> Evidence:
@@ -64,7 +69,6 @@ def evidence_of(reel: Reel) -> Evidence:
     people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
     return Evidence(
         looseness_wraps=found.looseness_wraps if found.counts else None,
-        recount_worth_bits=drift.worth_of_recount(history, rates),
         counts=[
             CountEvidence(
                 belief=each,
@@ -80,6 +84,7 @@ def evidence_of(reel: Reel) -> Evidence:
         rows=list(rows_of(found)),
         flag_at=flag_at(),
         flags=list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")),
+        recount=drift.recount(history, rates),
     )
 
 

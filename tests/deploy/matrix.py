@@ -250,6 +250,8 @@ PAGES = (
     *page("practice/people/<int:person_id>", "/practice/people/{trainee}", SEEN_IF_OWN, right="instructor"),
     # drift
     *page("drift", "/drift", SEEN_LOGGED_IN),
+    *page("drift/recounts", "/drift/recounts", SEEN_LOGGED_IN),
+    *page("drift/recounts.csv", "/drift/recounts.csv", SEEN_LOGGED_IN),
     *page(f"{REEL}/drift", "/reels/PLAIN/drift", SEEN_AT_THE_SITE),
     *page(f"{REEL}/drift/flag", "/reels/PLAIN/drift/flag", NOT_THERE, NOT_THERE),  # no such interval
     *page(FLAG, "/drift/flags/{flag}", SEEN_AT_THE_SITE),

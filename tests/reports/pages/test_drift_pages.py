@@ -45,7 +45,7 @@ def test_the_ranking_shows_what_is_flagged_first_with_its_explanation(cast):
     assert "Flagged</span>" in html
     assert html.count('href="/reels/LW-0001/drift">') == 1
     assert 'href="/reels/LW-0002/drift">' not in html
-    assert "over 99 %" in html
+    assert "over 99\u00a0%" in html
     assert "33 intervals with these filters" in html_of(cast.control, "/drift?show=all")
 
 

@@ -1,0 +1,116 @@
+"""Counts worth making next, as a page and a file."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from inspections.domain.words import ReelStatus
+from inspections.pages.words import STATUS
+from reels import access
+from reels.pages.answers import page, reader, show
+from reels.pages.formats import Badge, count_words, length
+from reports.domain.drift_rows import moment
+from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
+from reports.pages.written import csv_answer
+from reports.services import assessing
+from reports.services.recounts import WorthCounting, counts_worth_making
+
+
+class RecountFilter(forms.Form):
+    site = forms.ChoiceField(label="Site", required=False)
+
+    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="")
+        field: Any = self.fields["site"]
+        field.choices = [("", "every site"), *sites]
+        self.is_valid()
+
+    @property
+    def chosen(self) -> dict[str, str]:
+        """The filters that are set and make sense."""
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A reel worth counting, in words."""
+
+    reel: Any
+    badge: Badge
+    p: str
+    lost: str
+    settles: str
+    reason: str
+    first: str
+
+
+@page
+def recounts(request: HttpRequest) -> HttpResponse:
+    form, found, behind = _asked(request)
+    unit = reader(request).length_unit
+    shown = {"filter": form, "lines": [_line(each, unit) for each in found], "behind": behind, "section": "drift"}
+    return show(request, "reports/recounts.html", shown)
+
+
+@never_cache
+@require_safe
+def recounts_csv(request: HttpRequest) -> HttpResponseBase:
+    """The list of the page; lengths in metres."""
+    _, found, _ = _asked(request)
+    return csv_answer(COLUMNS, _as_written(found), "counts-worth-making.csv")
+
+
+def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], int]:
+    person, at = reader(request), timezone.now()
+    form = RecountFilter(request.GET, list(access.readable_sites(person, at).values_list("code", "name")))
+    behind = assessing.bring_nearly_up_to_date(at=at)
+    return form, counts_worth_making(access.readable_reels(person, at), form.chosen), behind
+
+
+def _line(each: WorthCounting, unit: str) -> Line:
+    return Line(
+        reel=each.reel,
+        badge=STATUS[ReelStatus(each.reel.status)],
+        p=percent(each.worth.p_cut),
+        lost=_lost(each, unit),
+        settles=percent(each.worth.settled_share),
+        reason=_reason(each, unit),
+        first=to_do_first(each.reel.status, each.reel.machine_serial),
+    )
+
+
+def _reason(each: WorthCounting, unit: str) -> str:
+    of = each.interval
+    count = f"{count_words(each.layers, each.wraps)}, of {_day(of.to_at)}"
+    way = "shorter" if of.observed_change_m < 0 else "longer"
+    logged = f" ({length(of.logged_cut_m, unit)} logged)" if of.logged_cut_m else ""
+    return reason(each.worth, count, _lost(each, unit), f"{length(abs(of.observed_change_m), unit)} {way}{logged}")
+
+
+def _lost(each: WorthCounting, unit: str) -> str:
+    of = each.interval
+    return f"{length(of.cut_m, unit)}, between {length(of.cut_low_m, unit)} and {length(of.cut_high_m, unit)}"
+
+
+def _day(at: datetime) -> str:
+    return date_format(timezone.localtime(at), "j M Y")
+
+
+def _as_written(found: list[WorthCounting]) -> Iterator[list[object]]:
+    for each in found:
+        of, worth = each.interval, each.worth
+        lengths = [f"{metres:.3f}" for metres in (of.cut_m, of.cut_low_m, of.cut_high_m)]
+        shares = [f"{x:.6f}" for x in (worth.doubt_bits, worth.worth_bits, worth.settled_share)]
+        yield [
+            each.reel.serial, each.reel.site.code, each.reel.status, moment(of.to_at), each.layers, each.wraps,
+            f"{worth.p_cut:.6f}", *lengths, *shares, _reason(each, "m").replace("\u00a0", " "),
+        ]  # fmt: skip
