@@ -69,6 +69,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "reports.pages.tour.offered",
             ]
         },
     }
@@ -144,6 +145,9 @@ TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
 
 # The board calls a count due so many days after a reel's last one.
 COUNT_DUE_DAYS = int(os.environ.get("COUNT_DUE_DAYS", "60"))
+
+# The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
+TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
 
 # API
 

@@ -1,10 +1,12 @@
-"""The board, the audit of sign-offs, repeatability and drift."""
+"""The board, the audit of sign-offs, repeatability, drift, and the tour."""
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports.pages import agreement, audit, board, drift, flag_acts, recounts
+from reports.pages import agreement, audit, board, drift, flag_acts, recounts, tour
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("tour", tour.whole, name="tour"),
+    path("tour/<slug:slug>", tour.part, name="tour-part"),
     path("board", board.board, name="board"),
     path("audit", audit.audit, name="audit"),
     path("audit.csv", audit.audit_csv, name="audit-csv"),

@@ -184,6 +184,8 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
 # which is refused (422) before the service asks who it is; that the service asks is in the rows above.
 LOGIN = (2, 302, 302, 302, 302, 2, 302)
 LOGIN_EMPTY = (422, 302, 302, 302, 302, 422, 302)
+PUBLIC = (2, 2, 2, 2, 2, 2, 2)
+PUBLIC_NO_METHOD = (405, 405, 405, 405, 405, 405, 405)
 SEEN_LOGGED_IN = (302, 2, 2, 2, 2, 302, 2)
 SEEN_AT_THE_SITE = (302, 404, 2, 2, 2, 302, 404)
 SEEN_IF_AUTHORISED = (302, 404, 403, 403, 2, 302, 404)
@@ -227,6 +229,8 @@ PAGES = (
     *page("metrics", "/metrics", FOR_NO_PERSON, NEVER),
     *page("reference", "/reference", SEEN_LOGGED_IN),
     *page("", "/", SENT_ON, SENT_ON),
+    *page("tour", "/tour", PUBLIC, PUBLIC_NO_METHOD),
+    *page("tour/<slug:slug>", "/tour/analyst", PUBLIC, PUBLIC_NO_METHOD),
     *page("board", "/board", SEEN_LOGGED_IN),
     *page("audit", "/audit", SEEN_LOGGED_IN),
     *page("audit.csv", "/audit.csv", SEEN_LOGGED_IN),

@@ -1,0 +1,120 @@
+"""The guided tour of the demo is true: every stop of every part, as the person whose part it is, on the page itself."""
+
+import html
+import json
+import re
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.urls import resolve
+from django.utils import timezone
+
+from deploy import demo_walk
+from inspections.domain.words import Meaning, Point, Role
+from inspections.models import Inspection
+from inspections.services import counting, opening, signing, surprises
+from reels.models import Person
+from reels.services.history import Actor
+from reports.domain.tour import tour_of
+from tests.builders import PREPARATION
+
+pytestmark = pytest.mark.django_db(transaction=True)
+ADDRESS = re.compile(r"(?<![\w/])(/[a-z][\w/.?=&-]*)")
+
+
+def told() -> Any:
+    return tour_of(json.loads((demo_walk.FLEET / "tour.json").read_text(encoding="utf-8")))
+
+
+@pytest.fixture
+def after_the_walk(live_server, settings, tmp_path, monkeypatch):
+    """The demo as it stands when its pages are served: loaded, and walked once."""
+    settings.DEMO_FOLDER = tmp_path
+    call_command("load_demo", stdout=StringIO())
+    monkeypatch.setattr(demo_walk, "check_records", lambda walk: None)
+    assert demo_walk.main(live_server.url) == 0
+
+
+def text_of(client: Client, address: str) -> str:
+    answer = client.get(address)
+    assert answer.status_code == 200, address
+    body = answer.content.decode()
+    main = body[body.index("<main") : body.index("</main>")]
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", main)))
+
+
+def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_the_walk):
+    organisation = json.loads((demo_walk.FLEET / "organisation.json").read_text(encoding="utf-8"))
+    tour, wrong = told(), []
+    assert tour.password == organisation["password"]
+    for walk in tour.walks:
+        client = Client()
+        assert client.login(username=walk.username, password=tour.password), walk.username
+        assert Person.objects.get(username=walk.username).full_name == walk.name
+        assert f"You are logged in as {walk.name}" in text_of(client, f"/tour/{walk.slug}")
+        for stop in walk.stops:
+            text = text_of(client, stop.address)
+            wrong += [(walk.slug, stop.address, words) for words in stop.promised if words not in text]
+            for address in ADDRESS.findall(stop.to_try):
+                assert client.get(address).status_code == 200, address
+    assert wrong == []
+    the_technicians_count_comes_out_as_told()
+    a_doubtful_count_is_worth_another()
+
+
+def the_technicians_count_comes_out_as_told():
+    """Left scale 9, right 8; open right; unwinding right to left; hand 6; gauge 6 even; aft: 8 layers, 4 wraps."""
+    inspection = counted("LW-0001", 6)
+    assert (inspection.layers, inspection.wraps, surprises.open_surprise(inspection)) == (8, 4, None)
+    counting.cancel(inspection_id=inspection.pk, reason="For the next one.", **by("tobin"))
+
+
+def a_doubtful_count_is_worth_another():
+    """The last stop of maintenance control: three wraps fewer, signed as surprising."""
+    inspection = counted("LW-0001", 3)
+    assert surprises.open_surprise(inspection)
+    surprises.accept_surprise(inspection_id=inspection.pk, reason="Read twice.", **by("bram"))
+    for who, meaning in (("tobin", Meaning.COUNTED), ("bram", Meaning.VERIFIED)):
+        signing.sign(inspection_id=inspection.pk, meaning=meaning, password=told().password, **by(who))
+    client = Client()
+    client.login(username="isolde", password=told().password)
+    assert "LW-0001" in text_of(client, "/drift/recounts")
+
+
+def by(username: str) -> dict[str, Any]:
+    return {"actor": Actor(Person.objects.get(username=username)), "at": timezone.now()}
+
+
+def counted(serial: str, wraps: int) -> Inspection:
+    inspection = opening.open_inspection(serial=serial, preparation=PREPARATION, **by("tobin"))
+    seen: dict[Point, dict[str, Any]] = {
+        Point.SCALE_LEFT: {"scale_left": 9}, Point.SCALE_RIGHT: {"scale_right": 8},
+        Point.OPEN_SIDE: {"open_side": "right"}, Point.UNWIND: {"unwind": "right_to_left"},
+        Point.HAND_COUNT: {"hand_wraps": wraps}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": wraps},
+        Point.CROSSOVER: {"crossover_half": "aft"},
+    }  # fmt: skip
+    for point, given in seen.items():
+        for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):
+            if role is Role.TECHNICIAN or point not in (Point.OPEN_SIDE, Point.UNWIND):
+                inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, **by(who))
+    return inspection
+
+
+def test_every_part_has_a_handful_of_stops_and_each_promises_something():
+    for walk in told().walks:
+        assert 4 <= len(walk.stops) <= 6, walk.slug
+        assert all(stop.promised for stop in walk.stops), walk.slug
+        for stop in walk.stops:
+            assert resolve(stop.address.split("?")[0]).route, stop.address
+
+
+@pytest.mark.parametrize("address", ["/tour", "/tour/technician", "/tour/nobody"])
+def test_the_tour_is_read_before_one_logs_in_and_only_where_there_is_one(client, settings, address):
+    assert client.get(address).status_code == (404 if address.endswith("nobody") else 200)
+    assert 'href="/tour"' in client.get("/login").content.decode()
+    settings.TOUR_FILE = ""
+    assert client.get(address).status_code == 404
+    assert 'href="/tour"' not in client.get("/login").content.decode()
