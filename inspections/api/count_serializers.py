@@ -200,7 +200,3 @@ class ReleaseIn(Form):
 class SignOffIn(Form):
     meaning = Word(Meaning)
     password = Secret(help_text="The signer's own, again.")
-
-
-class SignOffsQuery(PageQuery):
-    """Sign-offs of one inspection, in the order in which they were given."""

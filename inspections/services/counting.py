@@ -25,9 +25,6 @@ from inspections.services import settling
 from reels.models import Person
 from reels.services.history import Actor, Transcript
 
-MOST_REREADS = 3
-ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
-
 
 def key(*, inspection_id: int, point: Point, role: Role, given: Mapping[str, Any], actor: Actor,
         at: datetime) -> Inspection:  # fmt: skip
