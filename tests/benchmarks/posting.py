@@ -5,6 +5,8 @@ both people's readings are posted, compared and worked out. Beside it, in the sa
 framework view with the same authentication gets as many requests and inserts as many rows, one transaction a request.
 (Signatures are left out: they hash a password slowly, on purpose.) The database is DATABASE_URL, or an SQLite file;
 for PostgreSQL: `python tests/postgres.py python -m tests.benchmarks.posting`. The server is gunicorn with two workers.
+On a busy machine the clock wavers, and the processor time of the same requests within one process says more (on SQLite,
+whose work is in it).
 """
 
 import json
@@ -13,13 +15,16 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from http.client import HTTPConnection
 from pathlib import Path
 from statistics import median
 from typing import Any
 
 HOME = Path(__file__).parents[2]
-ROUNDS = 7
+WARM_UP = 10
 PORT = 8791
 
 
@@ -28,7 +33,7 @@ def prepare_settings(folder: str) -> None:
     os.environ.setdefault("DATABASE_URL", f"sqlite:///{folder}/posting.sqlite3")
 
 
-def make_world(count: int) -> tuple[str, list[str]]:
+def make_world(inspections: int) -> tuple[str, list[str]]:
     """The people, a token, and a reel for each inspection; in a process of its own server's database."""
     import django
 
@@ -43,18 +48,17 @@ def make_world(count: int) -> tuple[str, list[str]]:
 
     cast = builders.Cast()
     builders.make_machine("RM-7")
-    serials = [f"PB-{number:05}" for number in range(count)]
+    serials = [f"PB-{number:05}" for number in range(inspections)]
     for serial in serials:
         builders.make_reel(serial)
     return make_token(cast.technician, Scope.READINGS, Scope.READ), serials
 
 
 class Client:
-    """One connection to the server, kept open."""
+    """A script with its token. send: takes path, body and headers; gives status and content."""
 
-    def __init__(self, token: str) -> None:
-        self.connection = HTTPConnection("127.0.0.1", PORT, timeout=60)
-        self.token, self.sent = token, 0
+    def __init__(self, token: str, send: Callable[[str, str, dict[str, str]], tuple[int, bytes]]) -> None:
+        self.token, self.send, self.sent = token, send, 0
 
     def post(self, path: str, body: Any) -> dict[str, Any]:
         self.sent += 1
@@ -62,12 +66,36 @@ class Client:
             "Authorization": f"Bearer {self.token}", "Content-Type": "application/json",
             "Idempotency-Key": f'"{time.time_ns()}-{self.sent}"',
         }  # fmt: skip
-        self.connection.request("POST", path, json.dumps(body), headers)
-        response = self.connection.getresponse()
-        answer: dict[str, Any] = json.loads(response.read())
-        if response.status != 201:
-            raise SystemExit(f"{path} answered {response.status}: {answer}")
+        status, content = self.send(path, json.dumps(body), headers)
+        answer: dict[str, Any] = json.loads(content)
+        if status != 201:
+            raise SystemExit(f"{path} answered {status}: {answer}")
         return answer
+
+
+def over_http(token: str) -> Client:
+    """A client with one connection to the server, kept open."""
+    connection = HTTPConnection("127.0.0.1", PORT, timeout=60)
+
+    def send(path: str, body: str, headers: dict[str, str]) -> tuple[int, bytes]:
+        connection.request("POST", path, body, headers)
+        response = connection.getresponse()
+        return response.status, response.read()
+
+    return Client(token, send)
+
+
+def in_process(token: str) -> Client:
+    """A client of the service in this very process, whose statements can be counted."""
+    from django.test import Client as Requests
+
+    requests = Requests(SERVER_NAME="127.0.0.1")
+
+    def send(path: str, body: str, headers: dict[str, str]) -> tuple[int, bytes]:
+        response = requests.post(path, body, content_type="application/json", headers=headers)
+        return response.status_code, response.content
+
+    return Client(token, send)
 
 
 def post_inspection(client: Client, serial: str) -> None:
@@ -95,51 +123,67 @@ def rows_stored() -> int:
     return sum(table._default_manager.count() for table in tables)
 
 
-def measure(client: Client, serials: list[str]) -> list[tuple[float, float]]:
-    """Seconds for each round's inspections, and for as many bare ones, in turn. The first round only warms up."""
+def statements(post: Callable[[], None]) -> str:
+    """How many statements of each kind the database is given while something is posted."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    with CaptureQueriesContext(connection) as seen:
+        post()
+    kinds = Counter(query["sql"].split()[0] for query in seen.captured_queries)
+    return f"{len(seen)} statements, " + ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
+
+
+def count(client: Client, serials: list[str]) -> tuple[int, int]:
+    """Say what one inspection gives the database to do; the rows that it stores with each request."""
     before = rows_stored()
-    each = len(serials) // (ROUNDS + 1)
     post_inspection(client, serials[0])
     opening = 6  # inspection, participant, reading, history entry, place in the feed, submission
     rows = (opening, rows_stored() - before - opening)
     print(f"An inspection stores {sum(rows)} rows in 2 requests; so does the bare view.")
-    pairs = []
-    for number in range(ROUNDS + 1):
-        batch = serials[1 + number * each : 1 + (number + 1) * each]
-        started = time.perf_counter()
-        for serial in batch:
-            post_inspection(client, serial)
-        between = time.perf_counter()
-        for serial in batch:
-            post_bare(client, serial, rows)
-        ended = time.perf_counter()
-        if number:
-            pairs.append(((between - started) / len(batch), (ended - between) / len(batch)))
-            print(f"round {number} of {ROUNDS}: {_line(*pairs[-1])}", flush=True)
-    return pairs
+    print(f"The service: {statements(lambda: post_inspection(client, serials[1]))}.")
+    print(f"The bare view: {statements(lambda: post_bare(client, serials[1], rows))}.")
+    return rows
 
 
-def _line(service: float, bare: float) -> str:
+def measure(client: Client, serials: list[str], rows: tuple[int, int], clock: Callable[[], float]) -> str:
+    """The medians of what an inspection and a bare one take by this clock, posted in turn after a few to warm up."""
+    took: list[tuple[float, float]] = []
+    for serial in serials:
+        started = clock()
+        post_inspection(client, serial)
+        between = clock()
+        post_bare(client, serial, rows)
+        took.append((between - started, clock() - between))
+    service, bare = (median(column) for column in zip(*took[WARM_UP:], strict=True))
     return f"an inspection {service * 1000:.1f} ms, bare {bare * 1000:.1f} ms, rate {bare / service:.2f} of bare"
 
 
-def main(count: int) -> None:
+@contextmanager
+def serving() -> Iterator[None]:
+    """gunicorn with two workers, until the block ends."""
+    where = f"127.0.0.1:{PORT}"
+    command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "-c", "python:deploy.serving", "--bind", where]
+    server = subprocess.Popen([*command, "--workers", "2", "--log-level", "error"], cwd=HOME)
+    try:
+        subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
+        yield
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def main(inspections: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         prepare_settings(folder)
-        print(f"Making {count} reels ...", flush=True)
-        token, serials = make_world(count)
-        where = f"127.0.0.1:{PORT}"
-        command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "-c", "python:deploy.serving", "--bind", where]
-        server = subprocess.Popen([*command, "--workers", "2", "--log-level", "error"], cwd=HOME)
-        try:
-            subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
-            pairs = measure(Client(token), serials)
-        finally:
-            server.terminate()
-            server.wait()
-        print(f"median: {_line(*(median(column) for column in zip(*pairs, strict=True)))}")
-        print(f"median of the rounds' rates: {median(bare / service for service, bare in pairs):.2f} of bare")
+        print(f"Making {inspections} reels ...", flush=True)
+        token, serials = make_world(inspections)
+        inside, half = in_process(token), inspections // 2
+        rows = count(inside, serials)
+        with serving():
+            print(f"Over HTTP, by the clock: {measure(over_http(token), serials[2:half], rows, time.perf_counter)}")
+        print(f"Without, by processor time: {measure(inside, serials[half:], rows, time.process_time)}")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 401)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 402)
