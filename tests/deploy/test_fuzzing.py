@@ -17,6 +17,7 @@ import pytest
 from inspections.domain.words import Act
 from reports.services.verification import check_records
 from tests import builders
+from tests.api_client import DOCUMENT
 from tests.builders import PASSWORD, Cast, make_person
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -60,7 +61,7 @@ def fuzz(url, headers, known, folder):
     seconds = os.environ.get("FUZZ_SECONDS")
     return subprocess.run(
         [
-            *(sys.executable, "-m", "schemathesis.cli", "run", f"{url}/api/v1/openapi"),
+            *(sys.executable, "-m", "schemathesis.cli", "run", str(DOCUMENT), "--url", url),
             *(part for name, value in headers.items() for part in ("--header", f"{name}: {value}")),
             *("--exclude-operation-id", "session_end", "--workers", "1", "--no-color", "--continue-on-failure"),
             *(("--exclude-checks", "negative_data_rejection", "--phases", "fuzzing,stateful") if known else ()),
