@@ -10,6 +10,9 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from deploy import serving
+
+limit_request_line = serving.limit_request_line
 chdir = str(Path(__file__).resolve().parents[2])
 bind = os.environ.get("BIND", "127.0.0.1:8001")  # not looked at when systemd hands over a socket
 workers = int(os.environ.get("WEB_PROCESSES") or 2 * multiprocessing.cpu_count() + 1)
