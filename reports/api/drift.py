@@ -52,14 +52,15 @@ class FleetDrift(Door):
     def get(self, request: Request) -> StreamingHttpResponse:
         query, at = shapes.DriftQuery.of(request.query_params), timezone.now()
         reels = _wanted(reel_access.readable_reels(actor_of(request).person, at), query)
-        as_of, least_p = query.get("as_of"), query["least_probability"]
+        as_of = query.get("as_of")
+        chosen = {"least_p": query["least_probability"], "false_share": query["false_share"]}
         if as_of:
             assessing.require_small_fleet()
             end_of_day = datetime.combine(as_of, time.max, tzinfo=UTC)
-            report, behind = drift_report.report_as_of(reels, end_of_day, least_p=least_p), 0
+            report, behind = drift_report.report_as_of(reels, end_of_day, **chosen), 0
         else:
             behind = assessing.bring_nearly_up_to_date(at=at)
-            report = drift_report.report_of(reels, least_p=least_p)
+            report = drift_report.report_of(reels, **chosen)
         if query.get("format", request.accepted_renderer.format) == "csv":
             return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers={"Reels-Behind": str(behind)})
         head = {"as_of": as_of and as_of.isoformat(), "reels_behind": behind}
@@ -69,8 +70,8 @@ class FleetDrift(Door):
         id="drift_report",
         says=(
             "How probable an unlogged cut is between every two neighbouring counts, the most probable first. The reels "
-            "are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them are expected "
-            "to be false."
+            "are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them, or "
+            "the share asked for, are expected to be false."
         ),
         answer=shapes.DriftReportOut,
         query=shapes.DriftQuery,

@@ -9,6 +9,7 @@ from inspections.domain.drift_records import SLIP_WORDS
 from reels.api.fields import Day, Metres, Moment, Named, Number, Remark, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
 from reels.api.serializers import USERNAME, LengthOut, PersonOut
+from reports.domain.drift_rows import FALSE_SHARE
 from reports.services.drift_evidence import CountEvidence
 
 
@@ -24,6 +25,13 @@ class DriftQuery(Query):
     type = serializers.CharField(required=False, max_length=30)
     least_probability = serializers.FloatField(
         required=False, default=0.0, min_value=0, max_value=1, help_text="Rows of an unlogged cut at least so probable."
+    )
+    false_share = serializers.FloatField(
+        required=False,
+        default=FALSE_SHARE,
+        min_value=0,
+        max_value=0.99,
+        help_text="Flag so that at most this share of the fleet's flags is expected to be false.",
     )
     as_of = Day(required=False, help_text="Use only what was recorded by the end of that day, UTC.")
     format = serializers.ChoiceField(("csv", "json"), required=False, help_text="Or an Accept header: text/csv.")

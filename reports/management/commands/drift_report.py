@@ -23,7 +23,7 @@ _NUMBERS = frozenset(COLUMNS[3:10])
 class Command(BaseCommand):
     help = (
         "Prints one row for each pair of neighbouring counts, the most probable unlogged cut first. Flags are chosen "
-        f"so that at most {FALSE_SHARE:.0%} of them are expected to be false."
+        f"so that at most {FALSE_SHARE:.0%} of them are expected to be false, unless another share is given."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -31,15 +31,22 @@ class Command(BaseCommand):
             "--as-of", type=_end_of_day, metavar="DATE", help="use only what was recorded by the end of that day, UTC"
         )
         parser.add_argument("--format", choices=("csv", "json"), default="csv")
+        parser.add_argument(
+            "--false-share",
+            type=_share,
+            default=FALSE_SHARE,
+            metavar="SHARE",
+            help="choose flags so that at most this share of them is expected to be false (default %(default)s)",
+        )
         parser.add_argument("--rates", action="store_true", help="also tell, on standard error, the rates of the fleet")
 
-    def handle(self, *, as_of: datetime | None, format: str, rates: bool, **options: Any) -> None:
+    def handle(self, *, as_of: datetime | None, format: str, false_share: float, rates: bool, **options: Any) -> None:
         reels = Reel.objects.all()
         if as_of:
-            report = report_as_of(reels, as_of, progress=self.stderr.write)
+            report = report_as_of(reels, as_of, false_share=false_share, progress=self.stderr.write)
         else:
             learned = assessing.bring_up_to_date(at=timezone.now(), progress=self.stderr.write)
-            report = report_of(reels)
+            report = report_of(reels, false_share=false_share)
             if rates:
                 self.stderr.write("\n".join(drift.in_words(histories.rates_of(learned))))
         write = write_json if format == "json" else write_csv
@@ -68,3 +75,13 @@ def _end_of_day(said: str) -> datetime:
         return datetime.combine(date.fromisoformat(said), time.max, tzinfo=UTC)
     except ValueError as refused:
         raise ArgumentTypeError(f"{said!r} was given; allowed: a day as 2026-03-02") from refused
+
+
+def _share(said: str) -> float:
+    try:
+        share = float(said)
+    except ValueError:
+        share = -1.0
+    if not 0.0 <= share < 1.0:  # NaN is never between
+        raise ArgumentTypeError(f"{said!r} was given; allowed: a number from 0 to below 1")
+    return share

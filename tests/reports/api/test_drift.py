@@ -68,6 +68,17 @@ def test_rows_are_chosen_by_site_type_and_probability(cast):
     assert [row["reel"] for row in ask(cast.colleague, "reports/drift?least_probability=0.5")["results"]] == ["LW-0001"]
 
 
+def test_more_is_flagged_when_more_false_flags_are_borne(cast):
+    def flags(query):
+        return [row["flagged"] for row in ask(cast.colleague, f"reports/drift{query}")["results"]].count("yes")
+
+    assert flags("") == flags("?false_share=0.05") == 1
+    assert flags("?false_share=0.98") > 1
+    assert flags("?false_share=0") == 0
+    for share in ("1", "-0.1", "nan", "x"):
+        assert ask(cast.colleague, f"reports/drift?false_share={share}", 400)["type"] == "/problems/invalid-input"
+
+
 def test_the_report_comes_as_csv_for_a_parameter_or_an_accept_header(cast):
     by_parameter = ask(cast.colleague, "reports/drift?format=csv")
     assert by_parameter == ask(cast.colleague, Accept="text/csv")

@@ -55,3 +55,12 @@ def test_as_of_a_day_means_until_its_end_and_anything_but_a_day_is_refused():
 def test_the_rates_of_the_fleet_are_told_when_asked_for():
     bring_in_fleet()
     assert "a year." in run("--rates")[1]
+
+
+def test_more_is_flagged_when_more_false_flags_are_borne_and_no_other_share_is_taken():
+    bring_in_fleet()
+    rows = list(csv.DictReader(StringIO(run("--false-share", "0.98")[0])))
+    assert [row["flagged"] for row in rows].count("yes") > 1
+    for share in ("1", "-0.1", "nan", "some"):
+        with pytest.raises(CommandError, match=f"'{share}' was given; allowed: a number from 0 to below 1"):
+            run(f"--false-share={share}")
