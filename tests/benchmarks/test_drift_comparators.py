@@ -21,6 +21,17 @@ IN_CONTROL = np.array([
 IN_CONTROL_HIGH = [2.0, 0, 0, 0, 2.0, 0.5, 0, 0, 0, 0, 1.3, 0, 1.1, 0, 0, 0, 0.3, 1.7, 0, 1.0]
 IN_CONTROL_LOW = [0, 3.2, 2.9, 2.5, 0, 0, 0, 0.3, 0, 0, 0, 0, 0, 0, 1.0, 2.3, 0, 0, 0.8, 0]
 
+# Montgomery, Introduction to Statistical Quality Control, Example 9.1 (data in five public test suites that agree; the
+# book not read). Altered copies circulate, so the whole vector is held by its size and sum.
+SHIFTED = np.array([
+    9.45, 7.99, 9.29, 11.66, 12.16, 10.18, 8.04, 11.46, 9.20, 10.34, 9.03, 11.47, 10.51, 9.40, 10.08, 9.37, 10.62,
+    10.31, 8.52, 10.84, 10.90, 9.33, 12.29, 11.50, 10.60, 11.08, 10.38, 11.62, 11.31, 10.52,
+])  # fmt: skip
+SHIFTED_HIGH = [
+    0, 0, 0, 1.16, 2.82, 2.50, 0.04, 1.00, 0, 0, 0, 0.97, 0.98, 0, 0, 0, 0.12, 0, 0, 0.34, 0.74, 0, 1.79, 2.79, 2.89,
+    3.47, 3.35, 4.47, 5.28, 5.30,
+]  # fmt: skip
+
 # NIST/SEMATECH e-Handbook 6.3.2.4 (five public test suites agree)
 NIST_EWMA = np.array([
     52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6,
@@ -53,6 +64,23 @@ def test_the_cusum_in_control_never_signals() -> None:
     assert high == pytest.approx(IN_CONTROL_HIGH, abs=1e-9)
     assert low == pytest.approx(IN_CONTROL_LOW, abs=1e-9)
     assert max(high.max(), low.max()) < 10.0
+
+
+def test_the_cusum_of_a_small_shift_signals_when_the_table_does() -> None:
+    assert (SHIFTED.size, SHIFTED.sum()) == (30, pytest.approx(309.45))
+    high, low = tabular_cusum(SHIFTED, 10.0, 0.5)
+    assert high == pytest.approx(SHIFTED_HIGH, abs=0.0051)
+    assert low[:3] == pytest.approx([0.05, 1.56, 1.77], abs=0.0051)
+    assert (1 + int(np.argmax(high > 5.0)), low.max() < 5.0) == (29, True)
+
+
+def test_the_ewma_of_the_same_shift_signals_as_recomputed() -> None:
+    averages = ewma(SHIFTED, 10.0, 0.1)
+    assert averages[:2] == pytest.approx([9.945, 9.7495], abs=1e-9)  # recomputed; the printed table is from memory
+    rounds = np.arange(1, 31)
+    limits = 2.7 * np.sqrt(0.1 / 1.9 * (1.0 - 0.9 ** (2 * rounds)))
+    assert limits[[0, -1]] == pytest.approx([0.27, 0.6194], abs=0.001)
+    assert (1 + np.flatnonzero(np.abs(averages - 10.0) > limits)).tolist() == [29, 30]
 
 
 def test_the_ewma_is_that_of_the_nist_table() -> None:
