@@ -13,7 +13,8 @@ def main() -> int:
     [_, folder] = sys.argv
     Path(folder).mkdir(parents=True, exist_ok=True)
     os.environ[FOLDER] = str(Path(folder).resolve())
-    scripts = ("take_pictures.py", "take_worksheet_pictures.py", "take_desk_pictures.py")
+    scripts = ("take_pictures.py", "take_worksheet_pictures.py", "take_desk_pictures.py",
+               "take_practice_pictures.py")  # fmt: skip
     return pytest.main([*(str(Path(__file__).with_name(name)) for name in scripts), "-q"])
 
 
