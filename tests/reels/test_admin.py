@@ -6,7 +6,7 @@ import pytest
 from django.contrib import admin
 from django.contrib.admin.models import LogEntry
 
-from inspections.models import Authorisation, Keying
+from inspections.models import Authorisation, Keying, ReadinessAsked
 from reels.models import HistoryEntry, Machine, Person, Posting, ReelType, Site
 from tests import builders
 from tests.builders import PASSWORD
@@ -14,7 +14,7 @@ from tests.page_fixtures import logged_in
 
 pytestmark = pytest.mark.django_db
 
-MODELS = {Site, ReelType, Machine, Person, Posting, Authorisation}
+MODELS = {Site, ReelType, Machine, Person, Posting, Authorisation, ReadinessAsked}
 DAY = {"valid_from_0": "2026-03-02", "valid_from_1": "09:00:00", "valid_until_0": "", "valid_until_1": ""}
 
 
@@ -176,6 +176,19 @@ def test_an_authorisation_is_granted_and_ended_with_a_reason(ada):
 def test_nobody_authorises_themselves(ada):
     assert "__all__" in errors(grant(ada, builders.administrator()))
     assert not Authorisation.objects.exists()
+
+
+def test_a_readiness_rule_is_set_keeps_people_out_and_is_lifted(ada):
+    site, tess = builders.make_site(), builders.make_person("tess")
+    rule = {"site": site.pk, "act": "count", "in_a_row": "10", "within_days": "30", "least": "usual"}
+    assert "__all__" in errors(ada.post("/admin/inspections/readinessasked/add/", {**rule, "in_a_row": "0"}))
+    assert ada.post("/admin/inspections/readinessasked/add/", rule).status_code == 302
+    assert last_entry()[0].act == "readiness_rule_added"
+    assert "is not there yet" in str(errors(grant(ada, tess)))
+    address = f"/admin/inspections/readinessasked/{ReadinessAsked.objects.get().pk}/change/"
+    assert ada.post(address, {**rule, "act": "verify"}).status_code == 302  # the tick taken from "asked for"
+    assert ReadinessAsked.objects.values_list("act", "is_asked").get() == ("count", False)
+    assert grant(ada, tess).status_code == 302
 
 
 @pytest.mark.parametrize("what", ["delete/", "history/"])
