@@ -168,6 +168,8 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
         write("setup_values_withdraw", "setup-values/{issued}/withdrawal", "control", **WHY),
         # drift
         read("drift_report", "reports/drift", LOGGED_IN),
+        read("agreement_report", "reports/agreement", LOGGED_IN),
+        read("recounts_list", "reports/recounts", LOGGED_IN),
         read("reels_drift", "reels/PLAIN/drift"),
         read("drift_flags_list", "drift-flags", LOGGED_IN),
         write("drift_flags_assign", "drift-flags", "control", reel="TWICE", from_at="{from_at}", to_at="{to_at}",

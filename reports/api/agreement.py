@@ -1,0 +1,38 @@
+"""Repeatability over the API: the figures of the page, under the names that the reader may see."""
+
+from typing import Any
+
+from reels.api.doors import Call, Door, shows
+from reports.api import agreement_serializers as shapes
+from reports.domain.agreement_pairs import Comparison
+from reports.domain.agreement_report import Table
+from reports.domain.agreement_words import standing_in_words
+from reports.services import agreement
+from reports.services.agreement import Wanted
+
+
+class AgreementFigures(Door):
+    @shows("agreement_report", shapes.AgreementOut, query=shapes.AgreementQuery)
+    def get(self, call: Call) -> dict[str, Any]:
+        """How well two methods, or two people, agree before anything is read again. It is not for ranking people."""
+        asked = {name: value for name, value in call.query.items() if name != "compare"}
+        wanted = Wanted(comparison=Comparison(call.query["compare"]), **asked)
+        report = agreement.agreement_report(wanted, call.actor.person, call.at)
+        found = report.found
+        return {
+            "compare": found.comparison, "is_cut_off": report.is_cut_off, "all": found, "points": found.points,
+            "groups": [row for table in found.tables for row in _rows(table)],
+            "unnamed": [
+                {"group_by": table.grouping, "people": table.unnamed, "standing_out": table.unnamed_standing_out}
+                for table in found.tables if table.unnamed
+            ],
+        }  # fmt: skip
+
+
+def _rows(table: Table) -> list[dict[str, Any]]:
+    return [
+        {"group_by": table.grouping, "group": row.name, "figures": row, "stands_out": row.stands_out,
+         "adjusted_p_equal": row.often.adjusted_p, "adjusted_p_bias": row.off.adjusted_p,
+         "standing": standing_in_words(row)}
+        for row in table.rows
+    ]  # fmt: skip
