@@ -31,8 +31,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """Some tests run only when they are named: in a browser (they need a setting that would hide mistakes in the
-    others), and with whole deployments, which keep a machine busy."""
+    """Tests in a browser and of whole deployments run only when they are named.
+
+    The first need a setting that would hide mistakes in the others; the second keep a machine busy.
+    """
     name = collection_path.name
     named = any(name in Path(argument).parts for argument in config.args)
     return True if name in ("browser", "deployment") and not named else None

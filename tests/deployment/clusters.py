@@ -1,9 +1,13 @@
-"""PostgreSQL as a deployment runs it: durable, on a port of loopback, archived, replicated, killed, started again."""
+"""PostgreSQL as a deployment runs it: durable, on a port of loopback, archived, replicated, killed, started again.
+
+`python -m tests.deployment.clusters COMMAND…` runs a command with one, which it finds through DATABASE_URL.
+"""
 
 import os
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -132,3 +136,8 @@ def running(**settings: str) -> Iterator[Cluster]:
             yield cluster
         finally:
             cluster.stop()
+
+
+if __name__ == "__main__":
+    with running() as own:
+        sys.exit(subprocess.run(sys.argv[1:], check=False, env={**os.environ, "DATABASE_URL": own.url}).returncode)

@@ -41,7 +41,7 @@ def test_a_database_that_goes_is_told_and_when_it_is_back_work_goes_on(tmp_path,
         assert client.send("GET", "/api/v1/reels", headers=token).status == 200
         cluster.kill()
         gone = client.send("GET", "/api/v1/reels", headers=token)
-        assert (gone.status, gone.body["type"], gone.headers["Retry-After"]) == (503, "/problems/unavailable", "5")
+        assert (gone.status, gone.body["type"], gone.headers["Retry-After"]) == (503, "/problems/unreachable", "5")
         page = client.send("GET", "/board", headers={"Cookie": world["cookies"]["control"]})
         assert (page.status, "The records cannot be reached" in page.body) == (503, True)
         assert (plain(node.port, "/healthz").status, plain(node.port, "/readyz").status) == (200, 503)
@@ -65,7 +65,7 @@ def test_a_full_disk_is_told_and_what_was_acknowledged_stays(tmp_path, node_on):
         ballast.write_bytes(b"x" * max(0, left.f_bavail * left.f_bsize - 200_000))
         with load.running():
             wait_until(lambda: load.sent_again, "the disk is full", 60)
-        assert all("/problems/unavailable" in why for why in load.sent_again), load.sent_again[:3]
+        assert all("/problems/unreachable" in why for why in load.sent_again), load.sent_again[:3]
         ballast.unlink()
         load.refused.clear()
         load.patience_s = 60

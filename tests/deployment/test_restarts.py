@@ -4,6 +4,7 @@ import re
 import socket
 import subprocess
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
@@ -23,6 +24,7 @@ from tests.deployment.processes import (
 )
 
 REELS = 200
+STORM = 150
 
 
 @pytest.fixture(scope="module")
@@ -114,6 +116,16 @@ def test_a_client_that_sends_slowly_keeps_nobody_else_waiting(site):
     assert answers == [200] * 5
 
 
+def test_a_storm_of_connections_is_answered(site):
+    answers: list[int] = []
+    storm = [Thread(target=lambda: answers.append(site.client.send("GET", "/login").status)) for _ in range(STORM)]
+    for each in storm:
+        each.start()
+    for each in storm:
+        each.join(120)
+    assert answers == [200] * STORM
+
+
 def test_new_code_is_taken_up_under_load_without_a_request_refused(site):
     node = site.nodes[0]
     before = set(node.workers())
@@ -155,7 +167,7 @@ def test_without_any_node_the_proxy_says_when_to_come_back(site):
         node.kill()
     site.nodes[1].handed_over.close()
     api, page = (site.client.send("GET", path) for path in ("/api/v1/reels", "/login"))
-    assert (api.status, api.body["type"], api.headers["Retry-After"]) == (503, "/problems/unavailable", "5")
+    assert (api.status, api.body["type"], api.headers["Retry-After"]) == (503, "/problems/unreachable", "5")
     assert (page.status, "starting or was stopped" in page.body) == (503, True)
 
 
