@@ -10,15 +10,17 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.error import HTTPError
 from urllib.request import Request, urlopen
+from xml.etree import ElementTree
 
 import pytest
 
 from inspections.models import Inspection
 from reels.domain.words import Scope
-from reels.models import CableEvent, HistoryEntry
+from reels.models import CableEvent, HistoryEntry, Person
 from tests import builders
 from tests.api_fixtures import PREPARATION, make_token
 from tests.builders import GOOD, Cast
+from tests.reports import fleet
 
 pytestmark = pytest.mark.django_db(transaction=True)
 EXAMPLES = Path(__file__).parents[2] / "deploy" / "handbook" / "examples"
@@ -176,3 +178,22 @@ def test_a_follower_prints_every_entry_once(cast, live_server, tmp_path):
     printed = (first.stdout + second.stdout).splitlines()
     assert [line.split(" ", 1)[1].rsplit(" by ", 1)[0] + " by" for line in printed] == wanted
     assert "cable_cut" in second.stdout
+
+
+def test_drift_is_pulled_and_plotted(live_server, tmp_path, transactional_db):
+    fleet.bring_in_fleet()
+    builders.Cast()
+    token = make_token(Person.objects.get(username="mona"), Scope.READ)
+    plot = tmp_path / "drift.svg"
+    command = [sys.executable, EXAMPLES / "plot_drift.py", live_server.url, plot]
+    ended = subprocess.run(
+        command, env={**os.environ, "WRAPLEDGER_TOKEN": token}, capture_output=True, text=True, check=False
+    )
+    assert ended.returncode == 0, ended.stderr
+    first, most, *_, last = ended.stdout.splitlines()
+    assert first == "33 intervals, 1 flagged"
+    assert most.startswith("LW-0001  2024-09-07 to 2024-09-21")
+    assert last == f"Plotted in {plot}"
+    picture = ElementTree.parse(plot).getroot()  # noqa: S314  # the example's own file
+    circles = picture.findall("{http://www.w3.org/2000/svg}circle")
+    assert (len(circles), [each.get("fill") for each in circles].count("#b00020")) == (33, 1)
