@@ -4,7 +4,8 @@ A script's token posts whole inspections over HTTP, two requests each: the count
 both people's readings are posted, compared and worked out. Beside it, in the same run and in turn, a bare Django REST
 framework view with the same authentication gets as many requests and inserts as many rows, one transaction a request.
 (Signatures are left out: they hash a password slowly, on purpose.) The database is DATABASE_URL, or an SQLite file;
-for PostgreSQL: `python tests/postgres.py python -m tests.benchmarks.posting`. The server is gunicorn with two workers.
+for a durable PostgreSQL: `python -m tests.deployment.clusters python -m tests.benchmarks.posting`. The server is
+gunicorn as deploy/server starts it, with two workers.
 On a busy machine the clock wavers, and the processor time of the same requests within one process says more (on SQLite,
 whose work is in it).
 """
@@ -163,8 +164,8 @@ def measure(client: Client, serials: list[str], rows: tuple[int, int], clock: Ca
 def serving() -> Iterator[None]:
     """gunicorn with two workers, until the block ends."""
     where = f"127.0.0.1:{PORT}"
-    command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "-c", "python:deploy.serving", "--bind", where]
-    server = subprocess.Popen([*command, "--workers", "2", "--log-level", "error"], cwd=HOME)
+    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/server/gunicorn_conf.py", "deploy.wsgi"]
+    server = subprocess.Popen([*command, "--bind", where, "--workers", "2"], cwd=HOME)
     try:
         subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
         yield
