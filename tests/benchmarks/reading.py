@@ -83,7 +83,7 @@ def measure(node: Node, world: dict[str, Any], reels: int) -> dict[str, float]:
 
 
 def memory(node: Node, cluster: clusters.Cluster) -> Iterator[tuple[str, float]]:
-    """Of each kind of process the proportional share of memory, in MB (Pss of /proc/PID/smaps_rollup)."""
+    """In MB: the share of memory of each kind of process (Pss in smaps_rollup), and the size of the database."""
     assert node.process is not None
     assert cluster.process is not None
     kinds = {"gunicorn, the master": [node.process.pid], "gunicorn, a worker": node.workers(),
@@ -91,6 +91,7 @@ def memory(node: Node, cluster: clusters.Cluster) -> Iterator[tuple[str, float]]
     for kind, pids in kinds.items():
         kilobytes = [int(found[1]) for pid in pids if (found := re.search(r"^Pss:\s+(\d+) kB", rollup(pid), re.M))]
         yield kind, (sum(kilobytes) if "all" in kind else max(kilobytes)) / 1024
+    yield "the database, on disk", cluster.ask("SELECT pg_database_size('postgres')")[0][0] / 1024**2
 
 
 def rollup(pid: int) -> str:
@@ -106,7 +107,7 @@ def table(sizes: list[int], found: dict[int, dict[str, float]], used: list[tuple
     for name in READS:
         times = [found[size][name] for size in sizes]
         lines.append(f"| {name} |{''.join(f' {ms:.1f} ms |' for ms in times)} {times[-1] / times[0]:.2f} |")
-    lines += ["", "| process | memory |", "|---|---|", *(f"| {kind} | {mb:.0f} MB |" for kind, mb in used)]
+    lines += ["", "| process | size |", "|---|---|", *(f"| {kind} | {mb:.0f} MB |" for kind, mb in used)]
     return "\n".join(lines) + "\n"
 
 
