@@ -18,7 +18,6 @@ bind = os.environ.get("BIND", "127.0.0.1:8001")  # not looked at when systemd ha
 workers = int(os.environ.get("WEB_PROCESSES") or 2 * multiprocessing.cpu_count() + 1)
 timeout = 120  # seconds: a bundle of documents takes a while; a query ends after 30
 graceful_timeout = 60
-max_requests, max_requests_jitter = 20_000, 2_000
 control_socket_disable = True
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None  # noqa: S108  # heartbeats only
 accesslog = None  # the service tells of requests itself, with their ids

@@ -8,6 +8,8 @@ from threading import Thread
 
 import pytest
 
+from inspections.api.import_views import Imports
+from reports.pdf.examination import MOST_BYTES
 from tests.deployment import clusters
 from tests.deployment.checks import make_world, wrong
 from tests.deployment.load import Load
@@ -103,6 +105,15 @@ def test_a_body_that_is_too_large_is_told_in_json(site):
     answer = site.client.send("POST", "/api/v1/workings", b"x" * 1_100_000)
     assert (answer.status, answer.body["type"]) == (413, "/problems/body-too-large")
     assert answer.body["request_id"] == answer.headers["X-Request-ID"]
+
+
+@pytest.mark.parametrize(
+    ("path", "most"), [("/api/v1/imports", Imports.most_body_bytes), ("/documents/check", MOST_BYTES)]
+)
+def test_what_the_service_takes_large_the_proxy_lets_through(site, path, most):
+    for size, is_refused in ((most, False), (int(most * 1.1), True)):
+        answer = site.client.send("POST", path, b"x" * size)
+        assert (answer.status == 413) == is_refused, (path, size, answer.status)
 
 
 def test_a_client_that_sends_slowly_keeps_nobody_else_waiting(site):
