@@ -1,8 +1,8 @@
 """What bringing in older counts costs, and drift over the fleet: `python -m tests.benchmarks.importing [COUNTS…]`.
 
 For each size (10000 and 100000 counts, unless said; a million takes a while) a new database gets a fleet in CSV files
-through `manage.py import_records`, then `manage.py drift_report` runs over it. Seconds, milliseconds a count, and the
-most memory that each command took. The database is SQLite, or a durable PostgreSQL:
+through `manage.py import_records`; then `drift_report` and `verify_records` run over it. Seconds, milliseconds a count,
+and the most memory that each took. The database is SQLite, or a durable PostgreSQL:
 `python -m tests.benchmarks.importing --postgresql`.
 """
 
@@ -70,7 +70,8 @@ def measure(counts: int, address: Callable[[str], str]) -> None:
         python(env, "manage.py", "migrate", "--verbosity", "0")
         python({**env, "DJANGO_SUPERUSER_PASSWORD": "an-invented-password-9"}, "manage.py", "createsuperuser",
                "--username", "orla", "--full-name", "Orla Finch", "--staff-number", "LWS-001")  # fmt: skip
-        for what, command in (("import", ("import_records", folder)), ("drift", ("drift_report",))):
+        commands = {"import": ("import_records", folder), "drift": ("drift_report",), "check": ("verify_records",)}
+        for what, command in commands.items():
             took_s, mb = cost(env, *command)
             each_ms = took_s * 1000 / counts
             print(f"| {what} | {counts} | {took_s:.0f} s | {each_ms:.2f} ms | {mb:.0f} MB |", flush=True)
