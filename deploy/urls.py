@@ -20,8 +20,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reference", Reference.as_view(), name="reference"),
     path("admin/", admin.site.urls),
     path("", include("reels.pages.urls")),
-    path("", include("reports.pages.urls")),  # before a reel's page, whose serial number may hold a stroke
+    path("", include("reports.pages.urls")),
     path("", include("inspections.pages.urls")),
+    path("", include("reports.pages.reel_urls")),
 ]
 
 handler400 = "deploy.problems.bad_request"

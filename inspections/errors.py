@@ -168,8 +168,8 @@ class ReadBackDiffers(Refused):
     code = "read_back_differs"
     title = "The machine shows something else"
     says = (
-        "The machine shows {seen_layers} layers and {seen_wraps} wraps; the values in force are {layers} layers and "
-        "{wraps} wraps. Set the machine again and read it back. What you keyed is kept."
+        "The machine shows layers {seen_layers}, wraps {seen_wraps}; in force are layers {layers}, wraps {wraps}. "
+        "Set the machine again and read it back. What you keyed is kept."
     )
     fields = ("layers", "wraps")
 

@@ -74,6 +74,7 @@ class AssessedInterval(models.Model):
     cut_low_m = models.FloatField()
     cut_high_m = models.FloatField()
     explanation = models.TextField()
+    explanation_ft = models.TextField(help_text="The same with lengths in feet.")
 
     class Meta:
         indexes = [models.Index(fields=("-p_unlogged_cut",), name="interval_by_probability")]

@@ -9,10 +9,9 @@ from django.db.models import Prefetch, QuerySet
 from inspections.domain.words import InspectionState
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
 from inspections.queries import parameters_json, person_json
-from reels.access import readable_history
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
-from reports.pdf.facts import Card, HistoryLine, InspectionFacts
+from reports.pdf.facts import Card, InspectionFacts
 
 _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
@@ -114,15 +113,6 @@ def card_of(values: SetupValues) -> Card:
         host=values.machine.host,
         values=ledger.plain(told),
     )
-
-
-def history_lines(reel: Reel) -> list[HistoryLine]:
-    """The history of a reel that was got from reels.access, as lines. One query."""
-    entries = readable_history(reel).defer("content")
-    return [
-        HistoryLine(seq=each.seq, at=each.at, act=each.act, by=str(each.actor or "—"), digest=each.digest)
-        for each in entries
-    ]
 
 
 def reel_facts(reel: Reel) -> list[tuple[str, str]]:

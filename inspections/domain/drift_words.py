@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from inspections.domain.drift_records import SLIP_WORDS, CountBelief, Ending, IntervalBelief, ReelAssessment, Slip
+from reels.domain.words import LengthUnit, counted
 
 if TYPE_CHECKING:
     from inspections.domain.drift_newest import Plausibility
@@ -16,16 +17,16 @@ ENDING_WORDS = {
 }
 
 
-def explain(reel: ReelAssessment, place: int) -> str:
+def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METRES) -> str:
     """Why an interval is, or isn't, taken for an unlogged cut.
 
-    place: of the interval in reel.intervals.
+    place: of the interval in reel.intervals. unit: that of the lengths in the sentence.
     """
     interval = reel.intervals[place]
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
-    parts = [_change(interval), *_log_doubt(interval)]
-    parts += _for_a_cut(reel, place) if interval.p_unlogged_cut >= 0.5 else _against_a_cut(reel, place)
+    parts = [_change(interval, unit), *_log_doubt(interval)]
+    parts += _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= 0.5 else _against_a_cut(reel, place, unit)
     if interval.ending is not None:
         parts.append(ENDING_WORDS[interval.ending])
     sentence = "; ".join(parts)
@@ -36,10 +37,17 @@ def _day(at: datetime) -> str:
     return f"{at:%Y-%m-%d}"
 
 
-def _change(interval: IntervalBelief) -> str:
+def _long(length_m: float, unit: LengthUnit) -> str:
+    """A length to a tenth of its unit."""
+    return f"{length_m / float(unit.metres):.1f} {unit}"
+
+
+def _change(interval: IntervalBelief, unit: LengthUnit) -> str:
     change = interval.observed_change_m
-    seen = f"{abs(change):.1f} m {'below' if change < 0 else 'above'}" if abs(change) >= 0.05 else "the same length as"
-    log = f"{interval.logged_cut_m:.1f} m is logged as cut" if interval.logged_cut_m > 0 else "no cut is logged"
+    way = "below" if change < 0 else "above"
+    seen = f"{_long(abs(change), unit)} {way}" if abs(change) >= 0.05 else "the same length as"
+    cut = interval.logged_cut_m
+    log = f"{_long(cut, unit)} is logged as cut" if cut > 0 else "no cut is logged"
     return f"the count of {_day(interval.to_at)} is {seen} that of {_day(interval.from_at)}, and {log} between them"
 
 
@@ -70,13 +78,14 @@ def _moved(interval: IntervalBelief) -> bool:
     return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= 0.5
 
 
-def _for_a_cut(reel: ReelAssessment, place: int) -> list[str]:
+def _for_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
     interval = reel.intervals[place]
     before, after = _steady_before(reel, place), _steady_after(reel, place)
+    low = interval.cut_low_m / float(unit.metres)
     parts = [
         f"{_of_counts(*before)} before it {_fit(*before)} the longer cable, and {_of_counts(*after)} after it "
         f"{_fit(*after)} the shorter",
-        f"about {interval.cut_m:.1f} m are missing ({interval.cut_low_m:.1f} to {interval.cut_high_m:.1f} m)",
+        f"about {_long(interval.cut_m, unit)} are missing ({low:.1f} to {_long(interval.cut_high_m, unit)})",
     ]
     if after[0] == 1:
         parts.append("one more count would tell a cut from a slip")
@@ -95,13 +104,13 @@ def _fit(n: int, fitting: int) -> str:
     return "fits" if fitting == 1 or n == 1 else "fit"
 
 
-def _against_a_cut(reel: ReelAssessment, place: int) -> list[str]:
+def _against_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
     slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= 0.5]
     if slips:
         return [_slip(c) for c in slips]
     interval = reel.intervals[place]
     if interval.p_unlogged_cut >= 0.05:
-        return [f"an unlogged cut of about {interval.cut_m:.1f} m can't be ruled out"]
+        return [f"an unlogged cut of about {_long(interval.cut_m, unit)} can't be ruled out"]
     logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
     usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
     return [f"{logged}{usual} and the rounding to whole wraps explain it"]
@@ -111,12 +120,12 @@ def _slip(count: CountBelief) -> str:
     why = f"most likely {SLIP_WORDS[count.likeliest_slip]}"
     if count.likeliest_slip is Slip.ANYTHING:
         why = "no ordinary slip explains it"
-    which = f"{_day(count.at)} ({count.layers} layers, {count.wraps} wraps)"
+    which = f"{_day(count.at)} ({counted(count.layers, 'layer')}, {counted(count.wraps, 'wrap')})"
     return f"the count of {which} does not fit those around it: {why}"
 
 
-def plausibility_in_words(found: "Plausibility") -> str:
-    """What to say about a count just keyed; the offer to log a cut comes first."""
+def plausibility_in_words(found: "Plausibility", unit: LengthUnit = LengthUnit.METRES) -> str:
+    """What to say about a count just keyed, lengths in a unit; the offer to log a cut comes first."""
     if not found.comparable:
         return "There is no earlier count of this cable to compare with."
     off = found.seen_turns - found.expected_turns
@@ -125,13 +134,13 @@ def plausibility_in_words(found: "Plausibility") -> str:
         near = "as many wraps as" if abs(off) < 0.05 else apart
         return f"The count fits the reel's history: {near} expected."
     how_often = f"without a cut or a slip that happens {_how_often(found.tail)}"
-    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(found)}"
+    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(found, unit)}"
 
 
-def _what_explains(found: "Plausibility") -> str:
+def _what_explains(found: "Plausibility", unit: LengthUnit) -> str:
     said = []
     if found.p_cut_alone >= 0.05:
-        said.append(f"A cut of about {found.cut_m:.1f} m would explain it: was one made? Log it now.")
+        said.append(f"A cut of about {_long(found.cut_m, unit)} would explain it: was one made? Log it now.")
     if found.p_slip >= 0.05 and found.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
         said.append(f"{'So would' if said else 'What would explain it is'} a slip: {SLIP_WORDS[found.likeliest_slip]}.")
     return " ".join(said) or "Neither a cut of a usual length nor an ordinary slip explains it."

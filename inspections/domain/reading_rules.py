@@ -27,7 +27,7 @@ from inspections.domain.reading import (
     RuleParameters,
     Unwind,
 )
-from reels.domain.words import Graduation, Parity, Side
+from reels.domain.words import Graduation, Parity, Side, counted
 
 BOTH_SIDES = (Side.LEFT, Side.RIGHT)
 SCALES = ("scale_left", "scale_right")
@@ -121,7 +121,7 @@ def refer(code: str, detail: str, *fields: str) -> Problem:
 
 def said(wraps: int) -> str:
     """Wraps as people say them."""
-    return "1 wrap" if wraps == 1 else f"{wraps} wraps"
+    return counted(wraps, "wrap")
 
 
 # Layers -------------------------------------------------------------------------------------------------------------
@@ -198,8 +198,8 @@ def _drum_takes_the_layers(seen: Seen) -> Iterator[Problem]:
     if layers > seen.parameters.max_layers:
         yield _reread(
             "too_many_layers",
-            f"The scales mean {layers} layers, the part layer included; this drum takes {seen.parameters.max_layers}. "
-            "Read both scales again.",
+            f"The scales mean {counted(layers, 'layer')}, the part layer included; this drum takes "
+            f"{seen.parameters.max_layers}. Read both scales again.",
             *SCALES,
         )
 

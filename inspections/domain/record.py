@@ -12,8 +12,8 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 1."""
-    return ledger.canonical({"v": 1, "kind": "inspection", **ledger.plain(content)})
+    """The record's canonical bytes, form 2. Form 1 did not say why a surprising count stands."""
+    return ledger.canonical({"v": 2, "kind": "inspection", **ledger.plain(content)})
 
 
 def statement_bytes(content: Mapping[str, Any]) -> bytes:

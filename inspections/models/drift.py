@@ -6,6 +6,7 @@ from django.db.models import F, Q
 from inspections.domain.drift_records import Ending
 from inspections.models.base import Added
 from inspections.models.counts import Reading
+from reels.domain.words import counted
 from reels.models import Kept, Person, Reel, choices
 
 
@@ -26,7 +27,7 @@ class ImportedCount(Added):
         constraints = [models.UniqueConstraint(name="imported_count_once", fields=("reel", "counted_at"))]
 
     def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps on {self.counted_at:%Y-%m-%d}"
+        return f"{counted(self.layers, 'layer')}, {counted(self.wraps, 'wrap')} on {self.counted_at:%Y-%m-%d}"
 
 
 # Drift ----------------------------------------------------------------------------------------------------------------

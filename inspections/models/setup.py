@@ -5,7 +5,7 @@ from django.db.models import F, Q
 
 from inspections.models.base import Added
 from inspections.models.counts import Inspection
-from reels.domain.words import Parity
+from reels.domain.words import Parity, counted
 from reels.models import Kept, Machine, Person, Reel, choices
 
 
@@ -48,7 +48,7 @@ class SetupValues(Kept):
         ]
 
     def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps for {self.reel} in {self.machine}"
+        return f"{counted(self.layers, 'layer')}, {counted(self.wraps, 'wrap')} for {self.reel} in {self.machine}"
 
 
 class ReadBack(Added):
@@ -66,7 +66,7 @@ class ReadBack(Added):
         ordering = ("id",)
 
     def __str__(self) -> str:
-        return f"{self.layers} layers, {self.wraps} wraps by the {self.role}"
+        return f"{counted(self.layers, 'layer')}, {counted(self.wraps, 'wrap')} by the {self.role}"
 
 
 class MachineCheck(Added):

@@ -1,4 +1,4 @@
-"""Acts on reels and setup values. They stand before the page of a reel, whose serial number may hold a stroke."""
+"""Acts on reels and setup values. They stand before a reel's page (reports/pages/reel_urls.py)."""
 
 from django.urls import URLPattern, URLResolver, path
 

@@ -6,6 +6,7 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import QueryDict
 from django.urls import reverse
 
@@ -13,7 +14,9 @@ from inspections import access as access_of_acts
 from inspections import queries
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.pages.cable_length import CableOnReel, cable_on
 from inspections.pages.history import told
+from inspections.pages.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.words import (
     CONFIRMED,
@@ -27,9 +30,9 @@ from inspections.pages.words import (
     WITHDRAWN,
 )  # fmt: skip
 from reels import access
-from reels.models import CableEvent, Hold, Installation, Person, Reel
+from reels.models import CableEvent, HistoryEntry, Hold, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
-from reels.queries import cable_length_at, hold_on, length_counted
+from reels.queries import hold_on, length_counted
 
 HISTORY_SIZE = 20
 
@@ -101,15 +104,14 @@ class ReelPage:
     reel: Reel
     badge: Badge
     hold: Hold | None
-    cable: str
-    counted_cable: str
-    least_cable: str
+    cable: CableOnReel
     values: Values | None
     withdrawn: list[Values]
     installations: list[Installation]
     cable_events: list[CableRow]
     counts: list[CountRow]
     history: Pages
+    filter: HistoryFilter
     acts: list[ActLink]
     may_maintain: bool
 
@@ -120,24 +122,34 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
     values = [shown_values(row, installed) for row in _setup_values(reel)]
-    newest_first = access.readable_history(reel).reverse()
+    entries = access.readable_history(reel)
+    chosen = HistoryFilter(asked, people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
     return ReelPage(
         reel=reel,
         badge=STATUS[ReelStatus(reel.status)],
         hold=hold_on(reel),
-        cable=length(cable_length_at(reel, at), person.length_unit),
-        counted_cable=uncertain_length(length_counted(reel.layers, reel.wraps, reel.type), person.length_unit),
-        least_cable=length(reel.type.least_length_m, person.length_unit),
+        cable=cable_on(reel, at, person.length_unit),
         values=next((each for each in values if each.row.withdrawn_at is None), None),
         withdrawn=[each for each in values if each.row.withdrawn_at],
         installations=installed,
         cable_events=_cable_events(reel, person.length_unit),
         counts=_counts(reel, person.length_unit),
-        history=one_page(newest_first, asked, HISTORY_SIZE, partial(told, unit=person.length_unit), anchor="#history"),
+        history=_history(entries, chosen, asked, reel, person),
+        filter=chosen,
         acts=acts_on(reel, held),
         may_maintain=Act.MAINTAIN in held,
     )
+
+
+def _history(
+    entries: QuerySet[HistoryEntry], chosen: HistoryFilter, asked: QueryDict, reel: Reel, person: Person
+) -> Pages:
+    """The entries that fit the filters, newest first. Two queries."""
+    found = entries_matching(entries, chosen.chosen, reel.site).reverse()
+    kept = {name: str(value) for name, value in chosen.chosen.items()}
+    as_told = partial(told, unit=person.length_unit)
+    return one_page(found, asked, HISTORY_SIZE, as_told, kept=kept, anchor="#history")
 
 
 # What may be done -----------------------------------------------------------------------------------------------------

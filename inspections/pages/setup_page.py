@@ -133,7 +133,7 @@ class ReadBackRefused(ReadBackDiffers):
     """Does not say what was issued, so that the next reading is one of the machine and not of this page."""
 
     says = (
-        "That is not what was issued. You read {seen_layers} layers and {seen_wraps} wraps; it is kept. Compare the "
+        "That is not what was issued. You read layers {seen_layers}, wraps {seen_wraps}; it is kept. Compare the "
         "machine with the card, set it again, and type what it shows then."
     )
 

@@ -9,7 +9,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reels/<path:serial>/count", preparing.begin, name="count-begin"),
     path("", include("inspections.pages.desk_urls")),
     path("", include("inspections.pages.practice_urls")),
-    path("reels/<path:serial>", views.reel, name="reel"),  # a serial number may hold a stroke
     path("inspections/<int:inspection_id>", views.inspection, name="inspection"),
     path("inspections/<int:inspection_id>/worksheet", worksheet.technician, name="worksheet-technician"),
     path("inspections/<int:inspection_id>/witness", worksheet.verifier, name="worksheet-verifier"),

@@ -1,11 +1,10 @@
-"""The pages to look at: the list of reels, a reel, an inspection."""
+"""The pages to look at: the list of reels, an inspection. That of a reel is in reports, which draw its cable."""
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.pages.inspection_page import inspection_page
 from inspections.pages.reel_list import reel_list
-from inspections.pages.reel_page import reel_page
 from reels.pages.answers import page, reader, show
 
 
@@ -13,12 +12,6 @@ from reels.pages.answers import page, reader, show
 def reels(request: HttpRequest) -> HttpResponse:
     shown = reel_list(request.GET, reader(request), timezone.now())
     return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})
-
-
-@page
-def reel(request: HttpRequest, serial: str) -> HttpResponse:
-    shown = reel_page(serial, request.GET, reader(request), timezone.now())
-    return show(request, "inspections/reel.html", {"page": shown, "reel": shown.reel}, shown.reel.site)
 
 
 @page

@@ -11,7 +11,17 @@ from inspections.domain import keying
 from inspections.domain.keying import Keyed
 from inspections.domain.reading import RuleParameters
 from inspections.domain.words import LIVE, InspectionState, Point, ReelStatus, Role
-from inspections.models import Authorisation, Inspection, Keying, Reading, Referral, SetupValues, SignOff, Void
+from inspections.models import (
+    Authorisation,
+    ImportedCount,
+    Inspection,
+    Keying,
+    Reading,
+    Referral,
+    SetupValues,
+    SignOff,
+    Void,
+)
 from reels.domain.words import Graduation, Side, UnusualRule
 from reels.models import CableEvent, Hold, Installation, Person, Reel, ReelType
 from reels.queries import STANDING
@@ -143,6 +153,24 @@ def latest_signed(reel: Reel) -> Inspection | None:
     return Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED).order_by("-done_at", "-id").first()
 
 
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A count that holds: signed, or of older records."""
+
+    at: datetime
+    layers: int
+    wraps: int
+
+
+def newest_count(reel: Reel) -> Counted | None:
+    """The reel's newest count that holds. Two queries."""
+    columns = ("done_at", "layers", "wraps")
+    signed = Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    imported = ImportedCount.objects.filter(reel=reel).order_by("-counted_at", "-id")
+    rows = (signed.values_list(*columns).first(), imported.values_list("counted_at", *columns[1:]).first())
+    return max((Counted(*row) for row in rows if row), key=lambda count: count.at, default=None)
+
+
 def cable_event_since(reel: Reel, at: datetime) -> CableEvent | None:
     """A cut or replacement, not taken back, that happened at or after a time. One query."""
     return CableEvent.objects.filter(STANDING, reel=reel, happened_at__gte=at).order_by("happened_at").first()
@@ -253,8 +281,9 @@ def record_of(inspection: Inspection) -> dict[str, Any]:
                 "outcome": reading.outcome,
                 "working": reading.working,
                 "keyed": [_keying_json(row) for row in keyings if row.reading_id == reading.pk],
+                "surprise_accepted": _surprise_json(reading),
             }
-            for reading in inspection.readings.all()
+            for reading in inspection.readings.select_related("surprise_accepted__accepted_by")
         ],
         "referrals": [
             _referral_json(each) for each in inspection.referrals.select_related("referred_by", "released_by")
@@ -275,6 +304,18 @@ def _keying_json(row: Keying) -> dict[str, Any]:
         **{name: getattr(row, name) for name in kept},
         "person": row.participant.person_id,
         "keyed_by": row.keyed_by_id,
+    }
+
+
+def _surprise_json(reading: Reading) -> dict[str, Any] | None:
+    accepted = getattr(reading, "surprise_accepted", None)
+    if accepted is None:
+        return None
+    return {
+        "told": accepted.told,
+        "reason": accepted.reason,
+        "accepted_by": person_json(accepted.accepted_by),
+        "accepted_at": accepted.accepted_at,
     }
 
 

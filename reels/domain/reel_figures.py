@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
-from reels.domain.words import Parity, Side
+from reels.domain.words import Parity, Side, counted
 
 ROW = math.sqrt(3) / 2  # height of a nested layer, in cable diameters; figures are to no scale
 GREATEST_UNIT = 11.0  # points a cable diameter takes at most
@@ -153,12 +153,16 @@ def _wraps(frame: _Frame, read: ReadOff) -> Iterator[Shape]:
             yield Trace(((x - arm, y + arm), (x + arm, y - arm)), Look.MARK)
 
 
+def _crossed(number: int) -> str:
+    return "the one with a cross is" if number == 1 else f"the {number} with a cross are"
+
+
 def _section_in_words(drum: Drum, read: ReadOff) -> str:
-    part = f"{read.wraps} wraps on the part layer above them" if read.wraps else "no part layer"
-    crossed = f", of which the {read.taken_off} with a cross are taken off" if read.taken_off else ""
+    part = f"{counted(read.wraps, 'wrap')} on the part layer above them" if read.wraps else "no part layer"
+    crossed = f", of which {_crossed(read.taken_off)} taken off" if read.taken_off else ""
     left, right = (scale or "not read" for scale in read.scales)
     return (
-        f"{read.layers} full layers and {part}{crossed}. Anchor side {drum.anchor_side}; "
+        f"{counted(read.layers, 'full layer')} and {part}{crossed}. Anchor side {drum.anchor_side}; "
         f"flange scales: left {left}, right {right}."
     )
 

@@ -1,7 +1,13 @@
 """The trade's small words that reel types, counts and setup values share."""
 
+from decimal import Decimal
 from enum import StrEnum
 from typing import Self
+
+
+def counted(number: int, thing: str, things: str = "") -> str:
+    """A number of things in words: 1 layer, 12 layers. things: of several, where an s does not do."""
+    return f"{number} {thing}" if number == 1 else f"{number} {things or thing + 's'}"
 
 
 class Side(StrEnum):
@@ -60,3 +66,8 @@ class LengthUnit(StrEnum):
 
     METRES = "m"
     FEET = "ft"
+
+    @property
+    def metres(self) -> Decimal:
+        """How many metres one of it is, exactly: the international foot."""
+        return Decimal("0.3048") if self is LengthUnit.FEET else Decimal(1)

@@ -6,11 +6,10 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from reels.domain.winding import UncertainLength
-from reels.domain.words import LengthUnit, Parity
+from reels.domain.words import LengthUnit, Parity, counted
 from reels.models import Site
 
 NOTHING = "—"
-FOOT_M = Decimal("0.3048")  # exactly: the international foot
 MILLIMETRE_M = Decimal("0.001")
 
 
@@ -31,35 +30,29 @@ def metres(length_m: Decimal | None) -> str:
     return f"{length_m.normalize():f} m"
 
 
-def length(length_m: Decimal | float | None, unit: str = LengthUnit.METRES) -> str:
-    """A length in the unit that somebody prefers: 420 m; 1377.95 ft, to a hundredth."""
-    if unit == LengthUnit.METRES or length_m is None:
-        return metres(None if length_m is None else _decimal(length_m))
-    feet = (_decimal(length_m) / FOOT_M).quantize(Decimal("0.01"))
-    return f"{feet.normalize():f} ft"
+def length(length_m: Decimal | float | None, unit: str = LengthUnit.METRES, places: int = 2) -> str:
+    """A length in the unit that somebody prefers: 420 m; 1377.95 ft. places: of its decimals, where it is worked out.
+
+    A length that was typed in metres is shown as it was typed.
+    """
+    if length_m is None or (unit == LengthUnit.METRES and isinstance(length_m, Decimal)):
+        return metres(length_m)
+    worked_out = (Decimal(length_m) / LengthUnit(unit).metres).quantize(Decimal(1).scaleb(-places))
+    return f"{worked_out.normalize():f} {unit}"
 
 
 def uncertain_length(found: UncertainLength | None, unit: str = LengthUnit.METRES) -> str:
     """A length that a count stands for, plus or minus its standard uncertainty: 412.3 m ± 0.6 m."""
     if found is None:
         return NOTHING
-    per_m = 1.0 if unit == LengthUnit.METRES else 1.0 / float(FOOT_M)
-    value, u = float(found.value_m) * per_m, float(found.combined_u_m) * per_m
+    metres = float(LengthUnit(unit).metres)
+    value, u = float(found.value_m) / metres, float(found.combined_u_m) / metres
     return f"{value:.1f} {unit} ± {max(u, 0.1):.1f} {unit}"
 
 
 def metres_of(typed: Decimal, unit: str) -> Decimal:
     """Metres, to the millimetre that is kept, of a length typed in a unit."""
-    return (typed * FOOT_M if unit == LengthUnit.FEET else typed).quantize(MILLIMETRE_M)
-
-
-def _decimal(length_m: Decimal | float) -> Decimal:
-    return length_m if isinstance(length_m, Decimal) else Decimal(length_m).quantize(Decimal("0.01"))
-
-
-def counted(number: int, thing: str) -> str:
-    """1 layer, 12 layers."""
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+    return (typed * LengthUnit(unit).metres).quantize(MILLIMETRE_M)
 
 
 def count_words(layers: int | None, wraps: int | None) -> str:

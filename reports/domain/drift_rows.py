@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from inspections.domain.drift import ReelAssessment, explain
+from reels.domain.words import LengthUnit
 
 FALSE_SHARE = 0.05  # expected share of false flags, unless asked otherwise
 NOTHING = 2.0  # a probability that nothing reaches
@@ -12,7 +13,10 @@ NOTHING = 2.0  # a probability that nothing reaches
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DriftRow:
-    """One pair of neighbouring counts; lengths in metres, those of a cut given that there was one."""
+    """One pair of neighbouring counts; lengths in metres, those of a cut given that there was one.
+
+    explanation: in metres; explanation_ft: the same in feet.
+    """
 
     reel: str
     from_at: datetime
@@ -25,6 +29,7 @@ class DriftRow:
     cut_low_m: float
     cut_high_m: float
     explanation: str
+    explanation_ft: str
 
 
 COLUMNS = (
@@ -38,7 +43,10 @@ def rows_of(assessment: ReelAssessment) -> Iterator[DriftRow]:
     """The rows of one reel, in order of time."""
     for place, interval in enumerate(assessment.intervals):
         values = {name: getattr(interval, name) for name in _OF_INTERVAL}
-        yield DriftRow(reel=assessment.reel, explanation=explain(assessment, place), **values)
+        yield DriftRow(
+            reel=assessment.reel, explanation=explain(assessment, place),
+            explanation_ft=explain(assessment, place, LengthUnit.FEET), **values,
+        )  # fmt: skip
 
 
 def flag_from(falling: Iterable[float], false_share: float = FALSE_SHARE) -> float:

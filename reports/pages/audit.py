@@ -18,9 +18,9 @@ from inspections.models import Authorisation
 from inspections.pages.paging import Pages, one_page
 from inspections.queries import sign_offs
 from reels import access
+from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
-from reels.pages.formats import counted
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
 from reports.models import VerificationRun
@@ -82,6 +82,7 @@ class Audit:
     authorisations: list[AuthorisationRow]
     sees_all: bool
     last: VerificationRun | None
+    checked: str
     since_then: str
 
 
@@ -115,8 +116,17 @@ def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
         ],
         sees_all=sign_offs.may_audit(person, at),
         last=last,
-        since_then="1 entry has" if new == 1 else f"{max(new, 0)} entries have",
+        checked=_checked(last),
+        since_then="Nothing has" if new <= 0 else "1 entry has" if new == 1 else f"{new} entries have",
     )
+
+
+def _checked(last: VerificationRun | None) -> str:
+    """How much was checked last."""
+    if last is None:
+        return ""
+    histories, entries = counted(last.chains, "history", "histories"), counted(last.entries, "entry", "entries")
+    return f"{histories}, {entries} and {counted(last.signatures, 'signature')}"
 
 
 def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter, QuerySet[Any], Pairs]:

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports.pages import agreement, audit, board, drift, flag_acts, recounts, tour
+from reports.pages import agreement, audit, board, drift, flag_acts, recounts, reel_drift, tour
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("tour", tour.whole, name="tour"),
@@ -17,7 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("drift", drift.fleet_drift, name="drift"),
     path("drift/recounts", recounts.recounts, name="recounts"),
     path("drift/recounts.csv", recounts.recounts_csv, name="recounts-csv"),
-    path("reels/<path:serial>/drift", drift.reel_drift, name="reel-drift"),
+    path("reels/<path:serial>/drift", reel_drift.reel_drift, name="reel-drift"),
     path("reels/<path:serial>/drift/flag", flag_acts.Assign.as_view(), name="flag-assign"),
     path("drift/flags/<int:flag_id>", drift.flag, name="flag"),
     path("drift/flags/<int:flag_id>/assignment", flag_acts.Reassign.as_view(), name="flag-reassign"),

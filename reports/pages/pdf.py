@@ -12,22 +12,29 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
+from inspections.pages.history import Told, told
 from inspections.queries import parameters_of_type
-from reels.access import reel_for_read, reel_type
+from reels.access import readable_history, reel_for_read, reel_type
 from reels.domain.words import Side
-from reels.errors import NotFound
+from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader
 from reports import access, queries
 from reports.domain.verdicts import Finding
-from reports.errors import NoDocument
-from reports.pdf import sheets
+from reports.errors import FleetTooLarge, NoDocument
+from reports.pages.drift import on_paper
+from reports.pages.interval_rows import Interval
+from reports.pages.reel_drift import AsOf, evidence_in_words
+from reports.pdf import drift_sheets, sheets
+from reports.pdf.drift_sheets import CourseSheet, DriftLine
 from reports.pdf.examination import MOST_BYTES
+from reports.pdf.facts import HistoryLine
 from reports.pdf.practice_sheet import practice_answers, practice_sheet
 from reports.services.checking import check_document
 from reports.services.exporting import chosen, exported
 
 PDF = "application/pdf"
 PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
+AT_ONCE = 500  # entries of a history held at a time
 NUMBER = re.compile("[0-9]{1,4}")
 
 
@@ -38,6 +45,11 @@ def document(content: bytes, name: str) -> HttpResponse:
     )  # fmt: skip
 
 
+def refusal(refused: Refused) -> HttpResponse:
+    """Why there is no document, in words."""
+    return HttpResponse(str(refused), status=409, content_type="text/plain; charset=utf-8")
+
+
 @page
 def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
     """The document of an inspection as it was kept last; ?number= gives an earlier one."""
@@ -46,7 +58,7 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
         number = int(given) if NUMBER.fullmatch(given) else None
         kept = access.document_for_read(inspection_id, reader(request), timezone.now(), number)
     except NoDocument as refused:
-        return HttpResponse(str(refused), status=409, content_type="text/plain; charset=utf-8")
+        return refusal(refused)
     answer = document(bytes(kept.content), f"inspection-{inspection_id}-{kept.number}.pdf")
     answer.headers["ETag"] = f'"{kept.digest}"'
     return answer
@@ -84,10 +96,64 @@ def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
 @page
 def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
     """The history of a reel."""
-    at = timezone.now()
-    reel = reel_for_read(serial, reader(request), at)
-    content = sheets.reel_history(reel.serial, queries.reel_facts(reel), queries.history_lines(reel), at=at)
+    at, person = timezone.now(), reader(request)
+    reel = reel_for_read(serial, person, at)
+    lines = [history_line(told(each, person.length_unit)) for each in readable_history(reel).iterator(AT_ONCE)]
+    content = sheets.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
     return document(content, f"history-{reel.pk}.pdf")
+
+
+def history_line(each: Told) -> HistoryLine:
+    """An entry of a page as a line of a document."""
+    by = f"{each.by}, {each.via}" if each.via else each.by
+    return HistoryLine(
+        seq=each.seq, at=each.at, act="\n".join([each.title, *each.remarks]), by=by, digest=each.digest
+    )  # fmt: skip
+
+
+# Drift --------------------------------------------------------------------------------------------------------------
+
+
+@page
+def fleet_drift(request: HttpRequest) -> HttpResponse:
+    """The drift report with the filters of its page."""
+    at = timezone.now()
+    try:
+        found = on_paper(request.GET, reader(request), at)
+    except FleetTooLarge as refused:
+        return refusal(refused)
+    lines = [drift_line(each) for each in found.intervals]
+    left_out, as_of = found.total - len(lines), f"{found.as_of or ''}"
+    content = drift_sheets.fleet_drift(lines, said=found.said, left_out=left_out, as_of=as_of, at=at)
+    return document(content, "drift.pdf")
+
+
+@page
+def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
+    """One reel's evidence, today or as of a day."""
+    at, person, day = timezone.now(), reader(request), AsOf(request.GET).day
+    reel = reel_for_read(serial, person, at)
+    try:
+        found = evidence_in_words(reel, day, person.length_unit, at)
+    except FleetTooLarge as refused:
+        return refusal(refused)
+    sheet = CourseSheet(
+        reel=reel.serial,
+        finding=found.finding,
+        picture=found.picture,
+        lines=[drift_line(each) for each in found.intervals],
+        counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in found.counts],
+        cuts=found.cuts,
+    )
+    return document(drift_sheets.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
+
+
+def drift_line(each: Interval) -> DriftLine:
+    """An interval of a page as a line of a document."""
+    return DriftLine(
+        reel=each.reel, from_at=each.from_at, to_at=each.to_at, p=each.p, p_then=each.p_then, change=each.change,
+        logged=each.logged, is_flagged=each.badge is not None, explanation=each.explanation,
+    )  # fmt: skip
 
 
 # Many at once -------------------------------------------------------------------------------------------------------

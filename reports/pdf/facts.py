@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from reels.domain import ledger
+from reports.pdf.fonts import is_printable
 
 RECORD = "record.json"
 SITUATION = "situation.json"
@@ -51,6 +52,11 @@ class InspectionFacts:
         return ledger.digest(ledger.canonical({k: v for k, v in self.stood.items() if k not in NOT_COMPARED}))
 
     @property
+    def is_printable(self) -> bool:
+        """Whether the pages can show every character of it."""
+        return all(is_printable(each.decode()) for each in (self.record, *self.statements, self.situation))
+
+    @property
     def attachments(self) -> dict[str, bytes]:
         """The files that the document carries."""
         signed = {f"signature-{i}.json": each for i, each in enumerate(self.statements, start=1)}
@@ -79,7 +85,7 @@ class Card:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryLine:
-    """An entry of a history as a line."""
+    """An entry of a history as a line. act: in words, with what it came to."""
 
     seq: int
     at: datetime

@@ -81,10 +81,13 @@ class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
     """A drawing with its description."""
 
     def __init__(self, picture: Picture, element: Element) -> None:
+        """A picture that is wider than the page is made to fit."""
         super().__init__()
-        self.width, self.height = picture.width, picture.height
+        scale = min(1.0, style.WIDTH / picture.width)
+        self.width, self.height = picture.width * scale, picture.height * scale
         self.hAlign = "CENTER"
         self._drawing, self._element = drawn(picture), element
+        self._drawing.renderScale = scale
 
     def draw(self) -> None:
         """For reportlab."""
@@ -152,6 +155,23 @@ class Story:
             Table(rows, colWidths=[style.WIDTH / len(pairs)] * len(pairs), style=look, renderCB=_tag_cells,
                   spaceBefore=6, spaceAfter=8)
         )  # fmt: skip
+
+    def struck(self, name: str, text: str) -> None:
+        """What counts for nothing any more, under its name: struck through, in a dashed frame."""
+        element = self.root.add("Table")
+        line = element.add("TR")
+        head, cell = line.add("TH", scope="Row"), line.add("TD")
+        paragraph = CellParagraph(f"<strike>{escape(printable(text))}</strike>", style.STRUCK)
+        paragraph.cell = cell
+        look = [
+            ("FONT", (0, 0), (-1, -1), BOLD, 10, 13), ("TEXTCOLOR", (0, 0), (-1, -1), style.QUIET),
+            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("BOX", (0, 0), (-1, -1), 0.8, style.QUIET, None, (4, 3)),
+        ]  # fmt: skip
+        widths = [0.19 * style.WIDTH, 0.81 * style.WIDTH]
+        rows = [[_plain_cell(name, head), paragraph]]
+        self.flowables.append(
+            Table(rows, colWidths=widths, style=look, renderCB=_tag_cells, spaceBefore=14, spaceAfter=10)
+        )
 
     def figure(self, *pictures: Picture) -> None:
         """Drawings, one beside the other."""

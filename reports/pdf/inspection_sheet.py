@@ -18,6 +18,10 @@ from reports.pdf.flowables import Story
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 STEP_WIDTHS = (0.23, 0.09, 0.09, 0.09, 0.5)
 MOST_SECTION_HEIGHT = 170.0
+NOT_SHOWN = (
+    "Characters that these pages can't show stand by their code points, in square brackets. The attached record.json "
+    "has them as they were keyed."
+)
 
 
 def render_inspection(facts: InspectionFacts) -> Laid:
@@ -35,7 +39,7 @@ def story_of(facts: InspectionFacts) -> Story:
     """What the pages say, in order."""
     said, stood = facts.said, facts.stood
     story = Story()
-    _title(story, said, stood)
+    _title(story, facts)
     _result(story, said)
     _reel_and_preparation(story, said, stood)
     _people(story, facts)
@@ -65,10 +69,13 @@ def _furniture(facts: InspectionFacts) -> Furniture:
     )
 
 
-def _title(story: Story, said: Mapping[str, Any], stood: Mapping[str, Any]) -> None:
+def _title(story: Story, facts: InspectionFacts) -> None:
+    said, stood = facts.said, facts.stood
     story.heading(f"Inspection {said['inspection']}: count of reel {said['reel']['serial']}", 1)
     when = f"Done {words.time(said['done_at'])}, recorded {words.time(said['recorded_at'])}"
     story.paragraph(f"{when}{', from paper' if said['from_paper'] else ''}. All times are UTC.", style.NOTE)
+    if not facts.is_printable:
+        story.paragraph(NOT_SHOWN, style.NOTE)
     if void := stood["void"]:
         confirmed = (
             f"confirmed by {words.person(void['confirmed_by'])} on {words.time(void['confirmed_at'])}"
@@ -85,12 +92,8 @@ def _title(story: Story, said: Mapping[str, Any], stood: Mapping[str, Any]) -> N
 def _result(story: Story, said: Mapping[str, Any]) -> None:
     result = said["result"]
     story.heading("Result", 2)
-    story.table(
-        ("Layers", "Wraps", "Parity of the layers", "Readings", "Rereads"),
-        [(f"{result['layers']}", f"{result['wraps']}", result["parity"], f"{len(said['readings'])}",
-          f"{said['rereads']}")],
-        (1, 1, 1.4, 1.2, 1.2),
-    )  # fmt: skip
+    story.numbers((("Layers", result["layers"]), ("Wraps", result["wraps"]), ("Layers are", result["parity"])))
+    story.paragraph(f"Readings: {len(said['readings'])}. Rereads: {said['rereads']}.", style.NOTE)
     last = said["readings"][-1]
     values = _values(last, Role.TECHNICIAN)
     drum = drum_of(said["parameters"])
@@ -230,6 +233,10 @@ def _reading(story: Story, said: Mapping[str, Any], reading: Mapping[str, Any]) 
         story.table(("Step", "Before", "Change", "After", "Why"), steps, STEP_WIDTHS)
     if reading["outcome"] == Outcome.ACCEPTED:
         _corrections(story, working)
+    if accepted := reading.get("surprise_accepted"):  # records of form 1 do not have it
+        story.heading("Surprising, and accepted", 3)
+        by = f"{words.person(accepted['accepted_by'])}, {words.time(accepted['accepted_at'])}"
+        story.notes([("What was said", accepted["told"]), ("Why it stands", accepted["reason"]), ("Accepted by", by)])
 
 
 def _keyed_row(
@@ -259,7 +266,7 @@ def _corrections(story: Story, working: Mapping[str, Any]) -> None:
     unusual = f" Unusual: {words.spoken(working['unusual'])}." if working["unusual"] else ""
     story.paragraph(
         f"Corrections in wraps: {', '.join(told)}. Setup values: "
-        f"{words.counted(working['layers'], working['wraps'], working['parity'])}.{unusual}"
+        f"{words.count_words(working['layers'], working['wraps'], working['parity'])}.{unusual}"
     )
 
 
@@ -268,14 +275,17 @@ def _referrals(story: Story, said: Mapping[str, Any]) -> None:
         return
     story.heading("Referred", 2)
     for each in said["referrals"]:
-        proposed = each["proposed"]
         story.facts([
             ("Referred", f"{words.time(each['referred_at'])}, {words.person(each['referred_by'])}"),
-            ("Proposed", words.counted(proposed["layers"], proposed["wraps"], proposed["parity"]) if proposed else "—"),
+            ("Proposed", _proposed(each["proposed"])),
             ("Released", f"{words.time(each['released_at'])}, {words.person(each['released_by'])}"),
             ("Decision", words.said(words.spoken(each["decision"]))),
         ])  # fmt: skip
         story.notes([("Why", each["why"]), ("Reason", words.said(each["reason"]))])
+
+
+def _proposed(count: Mapping[str, Any] | None) -> str:
+    return words.count_words(count["layers"], count["wraps"], count["parity"]) if count else "—"
 
 
 # Setup values and signatures ----------------------------------------------------------------------------------------
@@ -291,7 +301,7 @@ def _setup_values(story: Story, stood: Mapping[str, Any]) -> None:
 
 def setup_values(story: Story, values: Mapping[str, Any]) -> None:
     """Setup values with all that was done with them."""
-    count = words.counted(values["layers"], values["wraps"], values["parity"])
+    count = words.count_words(values["layers"], values["wraps"], values["parity"])
     story.heading(f"{count} for machine {values['machine']}", 3)
     story.facts([
         ("Issued", _done(values, "issued")), ("Wrap gauge back", _done(values, "gauge_returned")),
@@ -305,7 +315,7 @@ def setup_values(story: Story, values: Mapping[str, Any]) -> None:
 
 def _read_back_row(each: Mapping[str, Any]) -> tuple[str, ...]:
     verdict = "as issued" if each["matches"] else "DIFFERS, refused"
-    shown = words.counted(each["layers"], each["wraps"])
+    shown = words.count_words(each["layers"], each["wraps"])
     return (f"read back, {each['role']}", shown, verdict, words.person(each["keyed_by"]), words.time(each["keyed_at"]))
 
 

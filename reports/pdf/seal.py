@@ -28,6 +28,8 @@ from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signatu
 from pyhanko_certvalidator import ValidationContext
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
+from reels.domain.words import counted
+
 FIELD = "Seal"
 RESERVED = 8192  # hexadecimal digits for the signature
 YEARS = 10
@@ -197,7 +199,7 @@ def check_seal(content: bytes) -> SealCheck:
 def _check_seal(content: bytes) -> SealCheck:
     signatures = PdfFileReader(io.BytesIO(content), strict=True).embedded_signatures
     if len(signatures) != 1:
-        return SealCheck(holds=False, why=f"There are {len(signatures)} seals; there should be one.")
+        return SealCheck(holds=False, why=f"It has {counted(len(signatures), 'seal')}; there should be one.")
     [signature] = signatures
     certificate = signature.signer_cert
     context = ValidationContext(trust_roots=[certificate], allow_fetching=False)

@@ -6,6 +6,7 @@ from typing import Any
 
 from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import ReadOff, crossover_circle, reel_section
+from reels.domain.words import counted
 from reports.pdf import style, words
 from reports.pdf.archive import archived
 from reports.pdf.document import Furniture, lay_out
@@ -50,7 +51,7 @@ def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetim
     working_table(story, parameters)
     story.heading("Name and signature", 2)
     story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
-    return _finished(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
+    return finished(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
 
 
 def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: str) -> None:
@@ -60,8 +61,8 @@ def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: 
         crossover_circle(drum, reference_side),
     )
     story.paragraph(
-        f"Anchor side {drum.anchor_side}. A full odd layer holds {drum.wraps_odd_layer} wraps, a full even one "
-        f"{drum.wraps_even_layer}; the drum takes {drum.max_layers} layers. Not to scale.",
+        f"Anchor side {drum.anchor_side}. A full odd layer holds {counted(drum.wraps_odd_layer, 'wrap')}, a full even "
+        f"one {drum.wraps_even_layer}; the drum takes {counted(drum.max_layers, 'layer')}. Not to scale.",
         style.NOTE,
     )
 
@@ -108,7 +109,10 @@ def setup_card(card: Card, *, at: datetime) -> bytes:
             f"WITHDRAWN {words.time(values['withdrawn_at'])}: {values['withdrawn_why']}. Do not set these values.",
             style.BANNER,
         )
-    story.numbers((("Layers", values["layers"]), ("Wraps", values["wraps"]), ("Layers are", values["parity"])))
+    if values["withdrawn_at"]:
+        story.struck("Withdrawn", words.count_words(values["layers"], values["wraps"], values["parity"]))
+    else:
+        story.numbers((("Layers", values["layers"]), ("Wraps", values["wraps"]), ("Layers are", values["parity"])))
     story.facts([
         ("Reel", card.reel), ("Machine", values["machine"]), ("Host", card.host),
         ("From inspection", f"{card.inspection}"), ("Issued", words.time(values["issued_at"])),
@@ -125,7 +129,7 @@ def setup_card(card: Card, *, at: datetime) -> bytes:
     ):
         story.paragraph(f"• {line}")
     foot = (f"As it stood {words.time(at.isoformat())} UTC", "SHA-256 of the record:", card.record_digest)
-    return _finished(story, f"Setup card, reel {card.reel}", foot, at=at)
+    return finished(story, f"Setup card, reel {card.reel}", foot, at=at)
 
 
 # A reel's history ---------------------------------------------------------------------------------------------------
@@ -136,20 +140,22 @@ def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[
     story = Story()
     head = lines[-1].digest if lines else "—"
     story.heading(f"History of reel {serial}", 1)
-    story.paragraph(f"{len(lines)} entries, as of {words.time(at.isoformat())}. All times are UTC.", style.NOTE)
+    how_many = counted(len(lines), "entry", "entries")
+    story.paragraph(f"{how_many}, as of {words.time(at.isoformat())}. All times are UTC.", style.NOTE)
     story.facts(facts)
     story.table(
         ("No.", "When", "What", "By", "SHA-256 begins"),
         [
-            (f"{each.seq}", words.time(each.at.isoformat()), words.spoken(each.act), each.by, each.digest[:16])
+            (f"{each.seq}", words.time(each.at.isoformat()), each.act, each.by, each.digest[:16])
             for each in lines
         ],
-        (0.4, 1.25, 1.3, 1.6, 1.2),
+        (0.4, 1.2, 2.2, 1.1, 1.1),
     )  # fmt: skip
     story.paragraph("Each entry holds the digest of the one before it; the last one stands for all.", style.NOTE)
-    return _finished(story, f"History of reel {serial}", (f"Reel {serial}", "SHA-256 of the last entry:", head), at=at)
+    return finished(story, f"History of reel {serial}", (f"Reel {serial}", "SHA-256 of the last entry:", head), at=at)
 
 
-def _finished(story: Story, title: str, foot: tuple[str, ...], *, at: datetime) -> bytes:
+def finished(story: Story, title: str, foot: tuple[str, ...], *, at: datetime) -> bytes:
+    """The archival file of a sheet with nothing attached."""
     laid = lay_out(story, Furniture(head=(title, ""), foot=foot), title=title, subject=foot[0])
     return archived(laid, at=at, attachments={})

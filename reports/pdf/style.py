@@ -45,6 +45,7 @@ BANNER = _style(
     "banner", 8.5, textColor=WARNING, backColor=WARNING_PALE, borderColor=WARNING, borderWidth=0.6,
     borderPadding=(5, 6, 6, 6), spaceBefore=8, spaceAfter=9,
 )  # fmt: skip
+STRUCK = _style("struck", 11, textColor=QUIET)
 CELL = _style("cell", 8)
 CELL_HEAD = _style("head", 8, fontName=BOLD)
 

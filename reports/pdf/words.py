@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from inspections.domain.words import Point
+from reels.domain.words import counted
 
 POINTS = {
     Point.SCALE_LEFT: "Flange scale, left",
@@ -36,10 +37,10 @@ def yes(value: bool) -> str:
     return "yes" if value else "no"
 
 
-def counted(layers: int | None, wraps: int | None, parity: str | None = None) -> str:
+def count_words(layers: int | None, wraps: int | None, parity: str | None = None) -> str:
     if layers is None or wraps is None:
         return "—"
-    return f"{layers} layers, {wraps} wraps" + (f" ({parity})" if parity else "")
+    return f"{counted(layers, 'layer')}, {counted(wraps, 'wrap')}" + (f" ({parity})" if parity else "")
 
 
 def signed(change: int) -> str:
@@ -52,11 +53,11 @@ def at_point(point: str, value: Any) -> str:
     if value is None:
         return "left out"
     if point == Point.GAUGE:
-        return f"{value['face']} face, {value['wraps']} wraps"
+        return f"{value['face']} face, {counted(value['wraps'], 'wrap')}"
     if point == Point.CROSSOVER:
         return f"{value['half']} half" if "half" in value else f"{value['deg']}°"
     if point == Point.HAND_COUNT:
-        return f"{value} wraps"
+        return counted(value, "wrap")
     return spoken(str(value))
 
 

@@ -55,10 +55,14 @@ def bring_nearly_up_to_date(*, at: datetime) -> int:
 
 def bring_reel_up_to_date(reel: Reel, *, at: datetime) -> None:
     """Assess one reel if it has moved; the rates are learned first if the fleet has none."""
-    learned = histories.learned_rates()
-    if learned is None:
-        learned = bring_up_to_date(at=at)
+    learned = histories.learned_rates() or bring_up_to_date(at=at)
     assess_moved(Reel.objects.filter(pk=reel.pk), learned, at=at)
+
+
+def require_rates(*, at: datetime) -> None:
+    """Learn the fleet's rates and assess it, if that was never done. One query otherwise."""
+    if histories.learned_rates() is None:
+        bring_up_to_date(at=at)
 
 
 def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]:

@@ -50,7 +50,8 @@ def history(content: bytes, examined: Examination) -> Finding:
 
 def _since(row: ArchivedPdf) -> str:
     later = ArchivedPdf.objects.filter(inspection=row.inspection_id, number__gt=row.number).count()
-    told = f"{later} later ones show later situations." if later else "It is the newest."
+    more = "A later one shows a later situation." if later == 1 else f"{later} later ones show later situations."
+    told = more if later else "It is the newest."
     is_voided = row.inspection.state == InspectionState.VOIDED
     return f"{told} The inspection was voided." if is_voided else told
 

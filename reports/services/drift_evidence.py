@@ -17,7 +17,7 @@ from reels.queries import length_counted
 from reports.domain.drift_rows import DriftRow, rows_of
 from reports.models import Assessment
 from reports.services.assessing import type_digest
-from reports.services.drift_report import flag_at, rows_of_reel
+from reports.services.drift_report import rows_of_reel, standards
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,15 +58,18 @@ class Evidence:
         return self.recount.worth_bits
 
 
-def evidence_of(reel: Reel) -> Evidence:
-    """Worked out afresh from the reel's records and the fleet's rates. Seven queries, whatever the reel's history."""
-    [history] = histories.histories_of([reel])
-    rates = histories.rates_of(histories.learned_rates())
+def evidence_of(reel: Reel, as_of: datetime | None = None) -> Evidence:
+    """Worked out afresh from the reel's records and the fleet's rates. Seven queries, whatever the reel's history.
+
+    as_of: from what was recorded by then, and by the fleet's rates and flags of then.
+    """
+    judged_by = standards(as_of)
+    [history] = histories.histories_of([reel], as_of)
+    rates = judged_by.rates
     found, course = drift.assess(history, rates), drift.most_probable_course(history, rates)
     winding = winding_of(history.drum)
     turns = (turns_of_counts(ordered_counts(history), winding), [each.turns for each in found.counts], course)
     metres = [winding.metres(np.array(each, dtype=np.float64)).tolist() for each in turns]
-    people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
     return Evidence(
         looseness_wraps=found.looseness_wraps if found.counts else None,
         counts=[
@@ -82,10 +85,16 @@ def evidence_of(reel: Reel) -> Evidence:
         cuts=tuple(sorted(history.cuts, key=lambda cut: cut.at)),
         replaced_at=tuple(sorted(history.replaced_at)),
         rows=list(rows_of(found)),
-        flag_at=flag_at(),
-        flags=list(DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")),
+        flag_at=judged_by.flag_at,
+        flags=_flags(reel, as_of),
         recount=drift.recount(history, rates),
     )
+
+
+def _flags(reel: Reel, as_of: datetime | None) -> list[DriftFlag]:
+    people = ("reel", "assigned_to", "raised_by", "looked_into_by", "closed_by")
+    rows = DriftFlag.objects.filter(reel=reel).select_related(*people).order_by("id")
+    return list(rows.filter(raised_at__lte=as_of) if as_of else rows)
 
 
 def drift_of(reel: Reel) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from typing import Any
 from django.db.models import F, QuerySet
 
 from inspections.domain import drift
+from inspections.domain.drift import Rates, ReelAssessment
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from inspections.services.flags import FlaggedInterval
@@ -26,6 +27,14 @@ from reports.services import assessing
 
 AT_ONCE = 2000
 _NAMES = tuple(each.name for each in fields(DriftRow))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standards:
+    """By what a reel is judged: the fleet's rates, and the least probability that is flagged in the whole fleet."""
+
+    rates: Rates
+    flag_at: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,16 +96,32 @@ def report_as_of(
     rates = assessing.rates_as_of(as_of)
     database = sqlite3.connect("")
     database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, said TEXT)")
-    done = 0
-    for some in histories.in_batches(Reel.objects.all()):
-        for found in drift.assess_fleet(histories.histories_of(some, as_of), rates):
-            database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(found)))
-        done += len(some)
-        progress(f"{done} reels assessed")
+    for found in _assessed_as_of(as_of, rates, progress):
+        database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(found)))
     database.execute("CREATE INDEX falling ON row (p DESC, reel, from_at)")
     least = flag_from((p for (p,) in database.execute("SELECT p FROM row ORDER BY p DESC")), false_share)
     wanted = set(reels.values_list("serial", flat=True))
     return DriftReport(rows=_sorted_rows(database, wanted, least_p), flag_at=least)
+
+
+def standards(as_of: datetime | None = None) -> Standards:
+    """Those of the fleet as it was assessed last; or as of a day, for which all of it is assessed. Nothing is kept."""
+    if as_of is None:
+        return Standards(rates=histories.rates_of(histories.learned_rates()), flag_at=flag_at())
+    rates = assessing.rates_as_of(as_of)
+    found = _assessed_as_of(as_of, rates)
+    falling = sorted((each.p_unlogged_cut for reel in found for each in reel.intervals), reverse=True)
+    return Standards(rates=rates, flag_at=flag_from(falling))
+
+
+def _assessed_as_of(
+    as_of: datetime, rates: Rates, progress: Callable[[str], None] = lambda _: None
+) -> Iterator[ReelAssessment]:
+    done = 0
+    for some in histories.in_batches(Reel.objects.all()):
+        yield from drift.assess_fleet(histories.histories_of(some, as_of), rates)
+        done += len(some)
+        progress(f"{done} reels assessed")
 
 
 def _staged(row: DriftRow) -> tuple[float, str, str, str]:

@@ -215,8 +215,8 @@ def _record_fault(record: InspectionRecord) -> str | None:
     signed = (said["inspection"], *(said["result"][name] for name in ("layers", "wraps", "parity")))
     if signed != (row.pk, row.layers, row.wraps, row.parity):
         return (
-            f"signed was {signed[1]} layers, {signed[2]} wraps, {signed[3]}, of inspection {signed[0]}; "
-            f"inspection {row.pk} has {row.layers} layers, {row.wraps} wraps, {row.parity}"
+            f"signed was layers {signed[1]}, wraps {signed[2]}, {signed[3]}, of inspection {signed[0]}; "
+            f"inspection {row.pk} has layers {row.layers}, wraps {row.wraps}, {row.parity}"
         )
     return None
 

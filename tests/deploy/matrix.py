@@ -254,6 +254,8 @@ PAGES = (
     *page(f"{PRACTICE}/answers", "/practice/reels/{practised}/answers", SEEN_IF_OWN, right="instructor"),
     *page("practice/people", "/practice/people", SEEN_BY_INSTRUCTORS, right="instructor"),
     *page("practice/people/<int:person_id>", "/practice/people/{trainee}", SEEN_IF_OWN, right="instructor"),
+    *page("documents/drift.pdf", "/documents/drift.pdf", SEEN_LOGGED_IN),
+    *page("documents/drift/<path:serial>.pdf", "/documents/drift/PLAIN.pdf", SEEN_AT_THE_SITE),
     # drift
     *page("drift", "/drift", SEEN_LOGGED_IN),
     *page("drift/recounts", "/drift/recounts", SEEN_LOGGED_IN),

@@ -7,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from inspections.services.imports import importer
+from reels.domain.words import counted
 from reels.errors import Refused
 from reels.services.history import Actor
 from reports.services.archive import archive_all
@@ -30,4 +31,5 @@ class Command(BaseCommand):
                     self.stdout.write(f"{reel.serial}: {len(rows)} kept")
         except Refused as refused:
             raise CommandError(str(refused)) from refused
-        self.stdout.write(f"{kept} documents kept; nothing else was missing." if kept else "Nothing was missing.")
+        more = f"{counted(kept, 'document')} kept; nothing else was missing."
+        self.stdout.write(more if kept else "Nothing was missing.")

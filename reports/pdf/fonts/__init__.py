@@ -3,8 +3,11 @@
 LICENCE-DejaVu.txt is theirs. sRGB.icc is the colour profile that PDF/A asks for (Graeme Gill's, no copyright).
 """
 
+from collections.abc import Iterable
 from functools import cache
+from itertools import groupby
 from pathlib import Path
+from unicodedata import bidirectional, normalize
 
 from reportlab import rl_config
 from reportlab.graphics import shapes
@@ -31,17 +34,31 @@ def colour_profile() -> bytes:
 
 
 def printable(text: str) -> str:
-    """The text with what the fonts can't show named by its code point, such as [U+65E5].
+    """The text with what can't be shown named by its code points, such as [U+65E5 U+672C].
 
-    A glyph that is not there would break PDF/A; the exact text is in the record that the document carries.
+    That is what the fonts don't have, whose gap would break PDF/A, and what runs from right to left, which would stand
+    here the wrong way round. The exact text is in the record that the document carries.
     """
-    register()
-    known = _characters()
-    return "".join(c if ord(c) in known or c == "\n" else f"[U+{ord(c):04X}]" for c in text)
+    whole = normalize("NFC", text)
+    if is_printable(whole):
+        return whole
+    pieces = groupby(whole, key=_shown().__contains__)
+    return "".join("".join(piece) if is_shown else _named(piece) for is_shown, piece in pieces)
+
+
+def is_printable(text: str) -> bool:
+    """Whether every character of a text can be shown."""
+    return _shown().issuperset(normalize("NFC", text))
+
+
+def _named(characters: Iterable[str]) -> str:
+    return f"[{' '.join(f'U+{ord(each):04X}' for each in characters)}]"
 
 
 @cache
-def _characters() -> frozenset[int]:
+def _shown() -> frozenset[str]:
+    register()
     faces = (pdfmetrics.getFont(name).face for name in (PLAIN, BOLD))
     drawn = frozenset.intersection(*(frozenset(face.charToGlyph) for face in faces))
-    return frozenset(code for code in drawn if code >= 0x20)  # below are control characters
+    left_to_right = (chr(code) for code in drawn if bidirectional(chr(code)) not in ("R", "AL", "AN"))
+    return frozenset(each for each in left_to_right if each >= " ") | {"\n"}  # below are control characters

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from inspections.domain import drift, drift_newest
 from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip
+from reels.domain.words import LengthUnit
 from tests.benchmarks.drift_fleets import make_fleet, messy_plan
 from tests.inspections.domain.drift_reels import DRUM, LOWER, STEADY, counted, cut, day
 
@@ -187,6 +188,20 @@ def test_the_sentence_of_a_cut_names_the_facts() -> None:
         "missing",
     ):
         assert fact in says
+
+
+def test_the_sentence_says_lengths_in_feet_to_whoever_prefers_them() -> None:
+    found = drift.assess(counted(STEADY + LOWER))
+    missing = found.intervals[5].cut_m / 0.3048  # the international foot, exactly
+    says = drift.explain(found, 5, LengthUnit.FEET)
+    assert f"about {missing:.1f} ft are missing" in says
+    assert " m " not in says
+    assert " ft " not in drift.explain(found, 5)
+
+
+def test_the_words_for_a_count_just_keyed_are_in_feet_too() -> None:
+    lower = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
+    assert f"a cut of about {lower.cut_m / 0.3048:.1f} ft would" in drift.plausibility_in_words(lower, LengthUnit.FEET)
 
 
 def test_flags_keep_the_expected_share_of_false_ones() -> None:

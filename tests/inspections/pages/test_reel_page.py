@@ -1,18 +1,22 @@
 import re
+from datetime import date
 
 import pytest
 
 from inspections.models import ImportedCount
+from inspections.pages.history import ACTS
+from inspections.pages.history_filter import KINDS, entries_matching
 from inspections.services import maintenance
 from reels.access import readable_history
 from reels.domain.words import LengthUnit
-from reels.models import CableEvent, Reel
+from reels.models import CableEvent, Reel, Site
 from reels.services import register
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast, later
 from tests.page_fixtures import logged_in
 from tests.pages_fleet import make_fleet
+from tests.reports.fleet import bring_in_fleet
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
@@ -81,6 +85,65 @@ def test_the_history_shows_every_entry_with_its_digest_over_its_pages():
     assert 'href="?page=2#history"' in pages[0]
     assert "none; the history begins here" in pages[1]
     assert max(len(page.encode()) for page in pages) < 100_000
+
+
+def titles(html):
+    return re.findall(r"<h3>([^<]+)</h3>", html.partition('<ol class="timeline">')[2])
+
+
+def test_the_history_is_filtered_by_what_by_whom_and_by_day_in_the_address():
+    fleet = make_fleet()
+    assert titles(html_of(fleet.cast.control, asked="?what=cable")) == ["Cable cut"]
+    assert set(titles(html_of(fleet.cast.control, asked="?by=cora"))) == {"Read back by a second person"}
+    assert titles(html_of(fleet.cast.control, asked="?since=2026-02-21&until=2026-02-22")) == [
+        "Taken off the machine", "Cable cut",
+    ]  # fmt: skip
+    html = html_of(fleet.cast.control, asked="?what=cable&by=vic")
+    assert "No entry fits these filters." in html
+    assert '<option value="cable" selected>' in html
+
+
+def test_pages_of_a_filtered_history_keep_its_filters():
+    cast = Cast()
+    builders.make_reel()
+    for hours in range(22):
+        builders.log_cut(cast, metres="0.1", at=later(hours=hours))
+    html = html_of(cast.control, asked="?what=cable")
+    assert "22 entries with these filters" in html
+    assert 'href="?what=cable&amp;page=2#history"' in html
+
+
+def test_a_filter_of_the_history_that_makes_no_sense_is_said_and_left_out():
+    cast = Cast()
+    builders.make_reel()
+    html = html_of(cast.control, asked="?what=purple&since=soon")
+    assert "Select a valid choice" in html
+    assert titles(html) == ["Reel received"]
+
+
+def test_every_act_of_a_reel_is_of_one_kind():
+    kinds = [act for _, acts in KINDS.values() for act in acts]
+    assert sorted(kinds) == sorted(ACTS)
+
+
+def test_days_of_the_filter_are_those_at_the_site():
+    builders.make_reel()
+    rows = readable_history(Reel.objects.get())  # received on 26 January 2025, 09:00 UTC
+    for zone, day in (("Asia/Tokyo", 26), ("Pacific/Kiritimati", 26), ("Pacific/Pago_Pago", 25)):
+        site = Site(time_zone=zone)
+        on_the_day = {"since": date(2025, 1, day), "until": date(2025, 1, day)}
+        assert [entry.act for entry in entries_matching(rows, on_the_day, site)] == ["reel_received"]
+
+
+def test_the_course_of_the_cable_is_drawn_with_a_sentence():
+    cast = Cast()
+    bring_in_fleet()
+    html = html_of(cast.control)
+    assert "<title id=" in html
+    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
+    assert "an unlogged loss is probable" in html
+    builders.make_reel("LW-0009")
+    assert "There is no count on record yet." in html_of(cast.control, "LW-0009")
 
 
 def test_an_entry_tells_what_was_and_what_is():
@@ -157,6 +220,7 @@ def test_a_reel_costs_the_same_with_much_history_as_with_little(count_queries):
     builders.make_reel("LW-0002")
     builders.signed_count(cast, "LW-0002")
     builders.confirmed(cast, builders.issued(cast, "LW-0002", "RM-2"))
+    client.get("/reels/LW-0002")  # the fleet's rates are learned once
     few = count_queries(lambda: client.get("/reels/LW-0002"))
     fleet_reel = builders.make_reel()
     for days in range(-30, 0, 3):

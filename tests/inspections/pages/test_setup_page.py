@@ -61,7 +61,7 @@ def test_a_read_back_that_differs_is_kept_and_does_not_say_what_was_issued(cast)
     answer = send(cast.setter, f"{card}/read-back", layers="12", wraps="11")
     html = answer.content.decode()
     assert answer.status_code == 422
-    assert "You read 12 layers and 11 wraps; it is kept." in html
+    assert "You read layers 12, wraps 11; it is kept." in html
     assert 'value="11"' in html
     assert not re.search(r"\b10 wraps", html)
     assert [(each.wraps, each.matches) for each in ReadBack.objects.all()] == [(11, False)]

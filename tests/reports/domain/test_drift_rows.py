@@ -32,7 +32,7 @@ def test_a_row_is_written_with_all_columns_lengths_to_the_millimetre_and_times_i
     row = DriftRow(
         reel="LW-1", from_at=at, to_at=datetime(2025, 4, 1, 8, 0, 0, 500_000, tzinfo=UTC), observed_change_m=-4.2,
         logged_cut_m=0.0, p_unlogged_cut=0.95, p_when_counted=1e-7, cut_m=4.1234, cut_low_m=3.5, cut_high_m=5.0,
-        explanation="so",
+        explanation="so", explanation_ft="so many feet",
     )  # fmt: skip
     said = as_written(row, flag_at=0.95)
     assert set(said) == set(COLUMNS)

@@ -1,4 +1,5 @@
 import re
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -81,6 +82,53 @@ def test_a_reel_without_a_loss_says_so(cast):
 def test_a_reel_without_counts_has_a_page_too(cast):
     builders.make_reel("LW-0009")
     assert "There is no count on record yet." in html_of(cast.colleague, "/reels/LW-0009/drift")
+
+
+def test_a_reels_evidence_as_of_a_day_is_what_was_recorded_by_then():
+    cast = Cast()
+    bring_in_fleet("LW-0001,2024-08-15T09:00:00Z,cut,9.8,2024-11-10T09:00:00Z,\n")
+    before, today = (html_of(cast.colleague, f"/reels/LW-0001/drift{asked}") for asked in ("?as_of=2024-08-31", ""))
+    assert "As of the end of 31 Aug 2024: only what was recorded by then." in before
+    assert (before.count('data-label="Inferred"'), today.count('data-label="Inferred"')) == (7, 12)
+    assert ("No cut is logged." in before, "No cut is logged." in today) == (True, False)
+    assert "nothing is flagged" in before
+
+
+def test_a_flag_shows_as_it_stood_on_the_day_that_is_asked_for(cast):
+    flag = send(cast.control, first_to_assign(cast.control), assigned_to="noel").url
+    send(cast.control, f"{flag}/ending", ending="confirmed_loss", reason="It was cut.")
+    assert "It was cut." in html_of(cast.control, "/reels/LW-0001/drift")
+    assert "/drift/flags/" not in html_of(
+        cast.control, f"/reels/LW-0001/drift?as_of={NOW - timedelta(days=1):%Y-%m-%d}"
+    )
+
+
+def test_nobody_is_asked_to_look_into_the_past(cast):
+    assert "Assign<" in html_of(cast.control, "/reels/LW-0001/drift")
+    assert "Assign<" not in html_of(cast.control, f"/reels/LW-0001/drift?as_of={NOW:%Y-%m-%d}")
+
+
+def test_a_day_that_is_none_is_said_and_today_is_shown(cast):
+    html = html_of(cast.colleague, "/reels/LW-0001/drift?as_of=soon")
+    assert "Enter a valid date." in html
+    assert html.count('data-label="Inferred"') == 12
+
+
+def test_a_fleet_too_large_for_a_page_says_so_of_a_reel_too(cast, monkeypatch):
+    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    assert "drift_report --as-of" in html_of(cast.colleague, "/reels/LW-0001/drift?as_of=2024-06-30")
+    answer = logged_in(cast.colleague).get("/documents/drift/LW-0001.pdf?as_of=2024-06-30")
+    assert (answer.status_code, b"drift_report --as-of" in answer.content) == (409, True)
+
+
+def test_explanations_are_in_feet_to_whoever_prefers_them(cast):
+    metres = [html_of(cast.control, address) for address in ("/drift", "/reels/LW-0001/drift")]
+    register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(cast.control), at=NOW)
+    feet = [html_of(cast.control, address) for address in ("/drift", "/reels/LW-0001/drift")]
+    [missing] = set(re.findall(r"about ([\d.]+) m are missing", "".join(metres)))
+    [in_feet] = set(re.findall(r"about ([\d.]+) ft are missing", "".join(feet)))
+    assert float(in_feet) == pytest.approx(float(missing) / 0.3048, abs=0.25)  # each to a tenth of its own unit
+    assert not any(" m are missing" in html for html in feet)
 
 
 def test_lengths_are_shown_in_feet_to_whoever_prefers_them(cast):

@@ -55,6 +55,13 @@ def keyed(minute: int, attempts: int = 1, **changed: Any) -> list[dict[str, Any]
     return rows
 
 
+SURPRISE = {
+    "told": "The count is 6.2 wraps fewer than the history predicts, as rare as 1 in 3000.",
+    "reason": "Read again by both, with the same outcome; the log of the last flight is asked for.",
+    "accepted_by": TESS, "accepted_at": moment(29),
+}  # fmt: skip
+
+
 def record(**changes: Any) -> dict[str, Any]:
     refused = {"outcome": "reread", "layers": None, "wraps": None, "parity": None, "unusual": None, "proposed": None,
                "steps": [], "problems": [PROBLEM]}  # fmt: skip
@@ -74,8 +81,10 @@ def record(**changes: Any) -> dict[str, Any]:
         "participants": [{"role": "technician", "joined_at": moment(0), **TESS},
                          {"role": "verifier", "joined_at": moment(1), **VIC}],
         "readings": [
-            {"number": 1, "outcome": "reread", "working": refused, "keyed": keyed(2, open_side="left")},
-            {"number": 2, "outcome": "accepted", "working": accepted, "keyed": keyed(20)},
+            {"number": 1, "outcome": "reread", "working": refused, "keyed": keyed(2, open_side="left"),
+             "surprise_accepted": None},
+            {"number": 2, "outcome": "accepted", "working": accepted, "keyed": keyed(20),
+             "surprise_accepted": SURPRISE},
         ],
         "referrals": [], "rereads": 1, "result": {"layers": 12, "wraps": 10, "parity": "even"},
         **changes,

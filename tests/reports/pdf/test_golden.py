@@ -5,7 +5,7 @@ with UPDATE_GOLDEN=1, look at every page as a picture, and read the difference l
 """
 
 import os
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,8 +13,10 @@ import pytest
 from reels.domain import ledger
 from reports.domain.agreement_pairs import Comparison
 from reports.domain.agreement_report import agreement_of
-from reports.pdf import sheets
+from reports.domain.drift_figure import CountPoint, Course, course_figure
+from reports.pdf import drift_sheets, sheets
 from reports.pdf.agreement_sheet import agreement_sheet
+from reports.pdf.drift_sheets import CourseSheet, DriftLine
 from reports.pdf.facts import Card, HistoryLine
 from reports.pdf.making import FORM, drawn_up
 from tests.builders import NOW
@@ -31,18 +33,23 @@ def long_record():
     remark = "Wound unevenly near the right flange; re-spooled. " * 60
     people = [
         {"role": "technician", "joined_at": moment(0), **TESS, "name": "Żaneta Čermák-Ηλίας"},
-        {"role": "verifier", "joined_at": moment(1), **VIC, "name": "Вера 日本"},
+        {"role": "verifier", "joined_at": moment(1), **VIC, "name": "Вера 日本 בר"},
     ]
     last = {**record()["readings"][1], "keyed": keyed(20, attempts=15)}
     preparation = {**record()["preparation"], "winding_quality": remark, "respooled": True}
     return facts({"setup_values": []}, participants=people, readings=[last], preparation=preparation)
 
 
+TOLD = (
+    "Hand count: keyed by the technician",
+    "Cable cut\n12.5 m removed.\nThe outer end was frayed over the last two metres, and birdcaged behind that.",
+    "Setup values issued for machine RM-7\n12 layers, 10 wraps, even.",
+)
+
+
 def history():
     lines = [
-        HistoryLine(
-            seq=n, at=datetime.fromisoformat(moment(n)), act="keyed", by="Tess Hollin (tess)", digest=f"{n:064x}"
-        )
+        HistoryLine(seq=n, at=datetime.fromisoformat(moment(n)), act=TOLD[n % 3], by="Tess Hollin", digest=f"{n:064x}")
         for n in range(1, 50)
     ]
     return sheets.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW)
@@ -53,6 +60,43 @@ def card(**changes):
         reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes}
     )  # fmt: skip
     return sheets.setup_card(one, at=NOW)
+
+
+def drift():
+    """More than a page of intervals, one of them flagged."""
+    lines = [line(n) for n in range(24)]
+    said = "Intervals: all. Reels of every site and every type."
+    return drift_sheets.fleet_drift(lines, said=said, left_out=7, as_of="2026-02-28", at=NOW)
+
+
+def line(n):
+    explanation = (
+        "From 2026-01-04 to 2026-01-18 the counts make the cable 9.8 m shorter and no cut is logged; 5 of 5 counts "
+        "before it hold to the longer cable and 4 of 4 counts after it to the shorter; about 10.6 m are missing (9.4 "
+        "to 11.6 m)."
+    )
+    return DriftLine(
+        reel=f"LW-{n:04}", from_at=datetime(2026, 1, 4, tzinfo=UTC), to_at=datetime(2026, 1, 18, tzinfo=UTC),
+        p="under 1 %" if n else "over 99 %", p_then="96 %", change="−9.8 m", logged="none", is_flagged=not n,
+        explanation=explanation,
+    )  # fmt: skip
+
+
+def reel_drift():
+    begin = datetime(2026, 1, 4, tzinfo=UTC)
+    times = [begin + timedelta(days=14 * n) for n in range(6)]
+    lengths = (440.0, 441.6, 440.0, 430.1, 429.0, 429.9)
+    points = tuple(
+        CountPoint(at=at, counted=long, inferred=440.0 if n < 3 else 429.7, p_slip=0.9 * (n == 1))
+        for n, (at, long) in enumerate(zip(times, lengths, strict=True))
+    )
+    finding = "Between 1 Feb 2026 and 15 Feb 2026 an unlogged loss is probable (over 99 %)."
+    course = Course(unit="m", counts=points, cuts=(times[1],), flagged=((times[2], times[3]),))
+    sheet = CourseSheet(
+        reel="LW-0001", finding=finding, picture=course_figure(course, finding), lines=[line(0), line(1)],
+        counts=[(at, "12 layers, 10 wraps, even", "440 m", "440 m", "") for at in times], cuts=[(times[1], "1.5 m")],
+    )  # fmt: skip
+    return drift_sheets.reel_drift(sheet, as_of="", at=NOW)
 
 
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
@@ -68,6 +112,9 @@ DOCUMENTS = {
     ),
     "history": history,
     "repeatability": lambda: agreement_sheet(agreement_of(fleet(), Comparison.METHODS), [("Site", "Kettle")], at=NOW),
+    "drift": drift,
+    "drift-none": lambda: drift_sheets.fleet_drift((), said="Intervals: flagged.", left_out=0, as_of="", at=NOW),
+    "reel-drift": reel_drift,
 }
 
 
@@ -97,7 +144,8 @@ def test_nothing_is_cut_off_however_much_there_is(tmp_path):
     assert text.count("Wound unevenly") == 60
     assert text.count("Flange scale, left") == 15
     assert "Żaneta Čermák-Ηλίας" in text
-    assert "Вера [U+65E5][U+672C]" in text
+    assert "Вера [U+65E5 U+672C] [U+05D1 U+05E8]" in text
+    assert "record.json has them as they were keyed" in text
     box = run("pdftotext", "-bbox", path, "-")
     right = [float(each.split('"')[0]) for each in box.split('xMax="')[1:]]
     assert max(right) <= 595.3 - 47

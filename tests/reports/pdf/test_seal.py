@@ -92,7 +92,7 @@ def test_what_is_added_afterwards_is_noticed_by_both(whole, tmp_path):
 
 
 def test_a_file_without_its_seal_has_none(plain, tmp_path):
-    assert check_seal(plain).why == "There are 0 seals; there should be one."
+    assert check_seal(plain).why == "It has 0 seals; there should be one."
     assert not is_valid(pdfsig(plain, tmp_path))
 
 
@@ -105,7 +105,7 @@ def test_a_second_seal_is_one_too_many(plain, monkeypatch):
     for field in ("One", "Two"):
         monkeypatch.setattr(seal, "FIELD", field)
         twice = sealed(twice, key_of(), at=NOW)
-    assert check_seal(twice).why == "There are 2 seals; there should be one."
+    assert check_seal(twice).why == "It has 2 seals; there should be one."
 
 
 def test_a_seal_of_another_key_has_another_fingerprint(plain):

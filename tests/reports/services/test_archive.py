@@ -117,7 +117,7 @@ def test_a_seal_that_is_missing_undoes_no_signature_and_is_caught_up_with(cast, 
     assert len(documents(inspection)) == 1
     call_command("archive_inspections")
     assert capsys.readouterr().out.splitlines() == [
-        "LW-0001: 1 kept", "1 documents kept; nothing else was missing.", "Nothing was missing.",
+        "LW-0001: 1 kept", "1 document kept; nothing else was missing.", "Nothing was missing.",
     ]  # fmt: skip
 
 

@@ -303,7 +303,7 @@ def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_histo
             entry.change(inspection, wraps=11)
 
     found = broken_by(change_the_result)
-    assert "signed was 12 layers, 10 wraps, even, of inspection" in found
+    assert "signed was layers 12, wraps 10, even, of inspection" in found
     assert "has 12 layers, 11 wraps, even" in found
 
 

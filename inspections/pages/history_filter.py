@@ -1,0 +1,74 @@
+"""Which entries of a reel's history are shown: of what kind, by whom, from one day to another."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.db.models import QuerySet
+from django.http import QueryDict
+
+from reels.models import HistoryEntry, Site
+
+# Kinds of acts, in the words of the filter; each act is of one kind.
+KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "counts": ("counts", (
+        "count_opened", "keyed", "reading_recorded", "help_asked", "released", "read_again", "count_cancelled",
+        "surprise_accepted", "signed", "void_asked", "voided", "records_imported",
+    )),
+    "values": ("setup values", (
+        "values_issued", "gauge_returned", "read_back", "confirmation", "machine_checked", "values_withdrawn",
+    )),
+    "cable": ("cable", ("cable_cut", "cable_replaced", "cable_entry_reversed")),
+    "place": ("where it is", ("reel_received", "installed", "removed", "held", "hold_ended", "moved", "retired")),
+    "flags": ("drift flags", ("flag_assigned", "flag_looked_into", "flag_closed")),
+    "documents": ("documents", ("archived",)),
+}  # fmt: skip
+
+
+class HistoryFilter(forms.Form):
+    what = forms.ChoiceField(label="What", required=False)
+    by = forms.ChoiceField(label="By", required=False)
+    since = forms.DateField(label="From", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    until = forms.DateField(label="Until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, data: QueryDict, people: Iterable[tuple[str, str]]) -> None:
+        super().__init__(data, auto_id="history-%s", label_suffix="")
+        offered: dict[str, list[tuple[str, str]]] = {
+            "what": [("", "everything"), *((kind, words) for kind, (words, _) in KINDS.items())],
+            "by": [("", "everybody"), *people],
+        }
+        for name, choices in offered.items():
+            field: Any = self.fields[name]
+            field.choices = choices
+        self.is_valid()
+
+    @property
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense."""
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+def entries_matching(rows: QuerySet[HistoryEntry], chosen: dict[str, Any], site: Site) -> QuerySet[HistoryEntry]:
+    """The entries that fit; days are those of the clocks at the site."""
+    zone = ZoneInfo(site.time_zone)
+    if kind := chosen.get("what"):
+        rows = rows.filter(act__in=KINDS[kind][1])
+    if username := chosen.get("by"):
+        rows = rows.filter(actor__username=username)
+    if since := chosen.get("since"):
+        rows = rows.filter(at__gte=_midnight(since, zone))
+    if until := chosen.get("until"):
+        rows = rows.filter(at__lt=_midnight(until + timedelta(days=1), zone))
+    return rows
+
+
+def people_in(rows: QuerySet[HistoryEntry]) -> list[tuple[str, str]]:
+    """Who did anything in it: user name and full name. One query."""
+    found = rows.filter(actor__isnull=False).order_by("actor__full_name")
+    return list(found.values_list("actor__username", "actor__full_name").distinct())
+
+
+def _midnight(day: date, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, time.min, tzinfo=zone)

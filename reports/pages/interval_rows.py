@@ -1,0 +1,80 @@
+"""Intervals between counts, and flags on them, in words: for the pages of drift and for its documents."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from inspections.models import DriftFlag
+from reels.domain.words import LengthUnit
+from reels.pages.formats import NOTHING, Badge, length
+from reports.domain.drift_rows import DriftRow, moment
+from reports.domain.recount_words import percent
+from reports.models import AssessedInterval
+
+FLAGGED = Badge(word="Flagged", icon="referred", tone="stop")
+OPEN = Badge(word="Looked into", icon="half", tone="doing")
+CLOSED = Badge(word="Closed", icon="checked", tone="good")
+WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody is asked to look into it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """A pair of neighbouring counts; lengths and probabilities in words. assign: where somebody is asked to look."""
+
+    reel: str
+    from_at: datetime
+    to_at: datetime
+    p: str
+    p_then: str
+    change: str
+    logged: str
+    cut: str
+    badge: Badge | None
+    explanation: str
+    assign: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagRow:
+    row: DriftFlag
+    badge: Badge
+    is_closed: bool
+
+
+def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagged_from: float) -> Interval:
+    """A row of the drift report in words. unit: that of its lengths; flagged_from: the least probability flagged."""
+    is_flagged = row.p_unlogged_cut >= flagged_from
+    is_worth_it = is_flagged or row.p_unlogged_cut >= WORTH_A_LOOK
+    ends = urlencode({"from": moment(row.from_at), "to": moment(row.to_at)})
+    return Interval(
+        reel=serial,
+        from_at=row.from_at,
+        to_at=row.to_at,
+        p=percent(row.p_unlogged_cut),
+        p_then=percent(row.p_when_counted),
+        change=_signed(row.observed_change_m, unit),
+        logged=length(row.logged_cut_m, unit) if row.logged_cut_m else "none",
+        cut=_cut(row, unit) if is_worth_it else NOTHING,
+        badge=FLAGGED if is_flagged else None,
+        explanation=row.explanation_ft if unit == LengthUnit.FEET else row.explanation,
+        assign=f"{reverse('flag-assign', args=[serial])}?{ends}" if is_worth_it else "",
+    )
+
+
+def _cut(row: DriftRow | AssessedInterval, unit: str) -> str:
+    cut, low, high = (length(each, unit, places=1) for each in (row.cut_m, row.cut_low_m, row.cut_high_m))
+    return f"{cut}, between {low} and {high}"
+
+
+def _signed(metres: float, unit: str) -> str:
+    words = length(abs(metres), unit, places=1)
+    sign = "+" if metres > 0 else "−"
+    return words if words.startswith("0 ") else sign + words
+
+
+def flag_row(row: DriftFlag, as_of: datetime | None = None) -> FlagRow:
+    """A flag as it stands, or as it stood at a moment."""
+    is_closed = row.closed_at is not None and (as_of is None or row.closed_at <= as_of)
+    return FlagRow(row=row, badge=CLOSED if is_closed else OPEN, is_closed=is_closed)

@@ -1,0 +1,27 @@
+"""The page of a reel: what inspections shows of it, with the course of its cable drawn in."""
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from inspections.pages.reel_page import reel_page
+from reels.pages.answers import page, reader, show
+from reels.pages.figures import drawn
+from reports.pages.reel_drift import in_words
+from reports.services import assessing
+from reports.services.drift_evidence import evidence_of
+
+
+@page
+def reel(request: HttpRequest, serial: str) -> HttpResponse:
+    person, at = reader(request), timezone.now()
+    shown = reel_page(serial, request.GET, person, at)
+    assessing.require_rates(at=at)
+    evidence = in_words(evidence_of(shown.reel), shown.reel.serial, person.length_unit)
+    about = {
+        "page": shown,
+        "reel": shown.reel,
+        "finding": evidence.finding,
+        "figure": drawn(evidence.picture, "course") if evidence.picture else None,
+        "section": "reels",
+    }
+    return show(request, "reports/reel.html", about, shown.reel.site)

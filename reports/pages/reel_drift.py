@@ -1,0 +1,181 @@
+"""A reel's drift: a finding in a sentence, the figure, and all of it as tables; today, or as of a day."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.safestring import SafeString
+
+from inspections import access
+from inspections.domain.drift_records import SLIP_WORDS
+from inspections.domain.words import Act
+from reels import access as reel_access
+from reels.domain.drawing import Picture
+from reels.domain.words import LengthUnit, counted
+from reels.models import Person, Reel
+from reels.pages.answers import page, reader, show
+from reels.pages.figures import drawn
+from reels.pages.formats import Badge, count_words, length, uncertain_length
+from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
+from reports.domain.recount_words import percent, worth_in_words
+from reports.errors import FleetTooLarge
+from reports.pages.drift import end_of
+from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
+from reports.services import assessing
+from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of
+
+LEAST_FOR_A_FIGURE = 2
+SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
+
+
+class AsOf(forms.Form):
+    as_of = forms.DateField(label="As of the end of", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, data: QueryDict) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="")
+        self.is_valid()
+
+    @property
+    def day(self) -> date | None:
+        """The day that is asked for, if it is one."""
+        day: date | None = self.cleaned_data.get("as_of")
+        return day
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountLine:
+    at: datetime
+    count: str
+    counted: str
+    inferred: str
+    badge: Badge | None
+    slip: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelEvidence:
+    """What is to be said of a reel's drift, in words. picture: None where there are too few counts for one."""
+
+    finding: str
+    recount: str
+    picture: Picture | None
+    counts: list[CountLine]
+    cuts: list[tuple[datetime, str]]
+    intervals: list[Interval]
+    flags: list[FlagRow]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelDrift:
+    reel: Reel
+    filter: AsOf
+    evidence: ReelEvidence | None
+    figure: SafeString | None
+    may_assign: bool
+    refused: str
+
+
+@page
+def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
+    shown = reel_drift_of(serial, request.GET, reader(request), timezone.now())
+    return show(request, "reports/reel_drift.html", {"drift": shown, "reel": shown.reel}, shown.reel.site)
+
+
+def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelDrift:
+    """The evidence on one reel. Raises NotFound when the person may not see it."""
+    reel = reel_access.reel_for_read(serial, person, at)
+    form, refused, evidence = AsOf(asked), "", None
+    try:
+        evidence = evidence_in_words(reel, form.day, person.length_unit, at)
+    except FleetTooLarge as too_large:
+        refused = str(too_large)
+    return ReelDrift(
+        reel=reel,
+        filter=form,
+        evidence=evidence,
+        figure=drawn(evidence.picture, "course") if evidence and evidence.picture else None,
+        may_assign=form.day is None and Act.MAINTAIN in access.acts_held(person, reel, at),
+        refused=refused,
+    )
+
+
+def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:
+    """A reel's evidence today, or as of a day, lengths in a unit. Raises FleetTooLarge as of a day."""
+    if day:
+        assessing.require_small_fleet()
+    else:
+        assessing.bring_reel_up_to_date(reel, at=at)
+    as_of = end_of(day) if day else None
+    return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of)
+
+
+def in_words(found: Evidence, serial: str, unit: str, as_of: datetime | None = None) -> ReelEvidence:
+    """Evidence in words, the newest first."""
+    intervals = [interval_of(row, serial, unit, found.flag_at) for row in found.rows]
+    finding = _finding(found, intervals)
+    enough = len(found.counts) >= LEAST_FOR_A_FIGURE
+    return ReelEvidence(
+        finding=finding,
+        recount=worth_in_words(found.recount),
+        picture=course_figure(_course(found, unit), finding) if enough else None,
+        counts=[_count_line(each, unit) for each in reversed(found.counts)],
+        cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(found.cuts)],
+        intervals=intervals[::-1],
+        flags=[flag_row(row, as_of) for row in reversed(found.flags)],
+    )
+
+
+def _finding(found: Evidence, intervals: list[Interval]) -> str:
+    """What there is to see, in a sentence."""
+    if len(found.counts) < LEAST_FOR_A_FIGURE:
+        return "There is one count on record; a loss shows between two." if found.counts else (
+            "There is no count on record yet.")  # fmt: skip
+    flagged = [each for each in intervals if each.badge]
+    slips = sum(each.belief.p_slip >= SLIP_LIKELY for each in found.counts)
+    also = f" {counted(slips, 'count')} probably hold{'s' if slips == 1 else ''} a slip." if slips else ""
+    if not flagged:
+        likeliest = max(found.rows, key=lambda row: row.p_unlogged_cut)
+        return (
+            f"Between {len(found.counts)} counts nothing is flagged; the likeliest loss has a probability of "
+            f"{percent(likeliest.p_unlogged_cut)}.{also}"
+        )
+    first = max(flagged, key=lambda each: each.from_at)
+    more = f" {counted(len(flagged), 'interval')} are flagged in all." if len(flagged) > 1 else ""
+    return (
+        f"Between {_day(first.from_at)} and {_day(first.to_at)} an unlogged loss is probable ({first.p}): "
+        f"{first.cut}.{more}{also}"
+    )
+
+
+def _day(at: datetime) -> str:
+    """A day at the site, as pages write it."""
+    return date_format(timezone.localtime(at), "j M Y")
+
+
+def _course(found: Evidence, unit: str) -> Course:
+    metres = float(LengthUnit(unit).metres)
+    return Course(
+        unit=unit,
+        counts=tuple(
+            CountPoint(at=each.belief.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
+                       p_slip=each.belief.p_slip)
+            for each in found.counts
+        ),
+        cuts=tuple(cut.at for cut in found.cuts),
+        replaced=found.replaced_at,
+        flagged=tuple((row.from_at, row.to_at) for row in found.rows if row.p_unlogged_cut >= found.flag_at),
+    )  # fmt: skip
+
+
+def _count_line(each: CountEvidence, unit: str) -> CountLine:
+    belief: Any = each.belief
+    is_slip = belief.p_slip >= SLIP_LIKELY
+    return CountLine(
+        at=belief.at, count=count_words(belief.layers, belief.wraps), counted=uncertain_length(each.length, unit),
+        inferred=length(each.inferred_m, unit, places=1), badge=SLIP if is_slip else None,
+        slip=SLIP_WORDS[belief.likeliest_slip] if is_slip else "",
+    )  # fmt: skip

@@ -1,0 +1,99 @@
+"""The drift report on paper: the fleet's intervals, and one reel's evidence with its figure. Drawn up on demand."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from reels.domain.drawing import Picture
+from reports.pdf import style, words
+from reports.pdf.flowables import Story
+from reports.pdf.sheets import finished
+
+HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "What is to be said")
+SHARES = (0.9, 0.85, 0.75, 0.75, 0.75, 3.2)
+HOW_TO_READ = (
+    "“Unlogged loss” is the probability of one, by everything on record; “when counted” is what could be believed on "
+    "the day of the later count. Flags are chosen over the whole fleet, so that at most one in twenty is expected to "
+    "be false. A flag is a reason to look, and no proof. Days are those of UTC."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftLine:
+    """An interval between two counts, in words."""
+
+    reel: str
+    from_at: datetime
+    to_at: datetime
+    p: str
+    p_then: str
+    change: str
+    logged: str
+    is_flagged: bool
+    explanation: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CourseSheet:
+    """One reel's evidence. counts: rows of when, count, length counted, length inferred and slip."""
+
+    reel: str
+    finding: str
+    picture: Picture | None
+    lines: Sequence[DriftLine]
+    counts: Sequence[tuple[datetime, str, str, str, str]]
+    cuts: Sequence[tuple[datetime, str]]
+
+
+def fleet_drift(lines: Sequence[DriftLine], *, said: str, left_out: int, as_of: str, at: datetime) -> bytes:
+    """The fleet's intervals, most probable first.
+
+    said: what was asked for; left_out: how many more there are; as_of: a day, or "" for today.
+    """
+    story = Story()
+    story.heading("Drift report", 1)
+    story.paragraph(f"{_when(as_of, at)} {said}", style.NOTE)
+    story.paragraph(HOW_TO_READ, style.NOTE)
+    if lines:
+        rows = [(each.reel, *_row(each)) for each in lines]
+        story.table(("Reel", *HEADER), rows, (0.7, *SHARES))
+    else:
+        story.paragraph("No interval is to be shown.")
+    if left_out:
+        story.paragraph(f"{left_out} more are less probable. The CSV file of the report has them all.")
+    return finished(story, "Drift report", (_when(as_of, at), "All times are UTC."), at=at)
+
+
+def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
+    """One reel's evidence, newest first."""
+    story = Story()
+    story.heading(f"Drift of reel {sheet.reel}", 1)
+    story.paragraph(_when(as_of, at), style.NOTE)
+    story.paragraph(sheet.finding, style.BANNER)
+    if sheet.picture:
+        story.figure(sheet.picture)
+    story.paragraph(HOW_TO_READ, style.NOTE)
+    if sheet.lines:
+        story.heading("Between counts", 2)
+        story.table(HEADER, [_row(each) for each in sheet.lines], SHARES)
+    if sheet.counts:
+        story.heading("Counts", 2)
+        header = ("Counted", "Count", "Length counted", "Length inferred", "Probably a slip")
+        story.table(header, [(words.time(f"{at}"), *more) for at, *more in sheet.counts], (1.2, 1.5, 0.9, 0.9, 1.6))
+    story.heading("Logged cuts", 2)
+    if sheet.cuts:
+        story.table(("Happened", "Removed"), [(words.time(f"{at}"), length) for at, length in sheet.cuts], (1, 1))
+    else:
+        story.paragraph("No cut is logged.")
+    return finished(story, f"Drift, reel {sheet.reel}", (f"Reel {sheet.reel}", _when(as_of, at)), at=at)
+
+
+def _when(as_of: str, at: datetime) -> str:
+    drawn = f"Drawn up {words.time(at.isoformat())} UTC."
+    return f"As of the end of {as_of}: only what was recorded by then. {drawn}" if as_of else drawn
+
+
+def _row(each: DriftLine) -> tuple[str, ...]:
+    between = f"{each.from_at:%Y-%m-%d}\n{each.to_at:%Y-%m-%d}"
+    return (between, f"{each.p}\nFLAGGED" if each.is_flagged else each.p, each.p_then, each.change, each.logged,
+            each.explanation)  # fmt: skip
