@@ -25,10 +25,14 @@ def document_for_read(inspection_id: int, person: Person, at: datetime, number: 
 
 def readable_documents(person: Person, at: datetime) -> QuerySet[ArchivedPdf]:
     """The newest document of each inspection that the person may see, in order of when the counts were done."""
+    return newest_documents().filter(inspection__in=access.readable_inspections(person, at).values("pk"))
+
+
+def newest_documents() -> QuerySet[ArchivedPdf]:
+    """The newest document of each inspection, in order of when the counts were done: for who runs the service."""
     newest = ArchivedPdf.objects.filter(inspection=OuterRef("inspection")).order_by("-number").values("pk")[:1]
     return (
-        ArchivedPdf.objects.filter(inspection__in=access.readable_inspections(person, at).values("pk"))
-        .filter(pk=Subquery(newest))
+        ArchivedPdf.objects.filter(pk=Subquery(newest))
         .select_related("inspection__reel")
         .order_by("inspection__done_at", "pk")
     )

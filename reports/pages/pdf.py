@@ -1,9 +1,11 @@
 """Documents to look at, and a page to drop one on."""
 
 import re
+from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils import timezone
@@ -14,10 +16,10 @@ from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.history import Told, told
 from inspections.queries import parameters_of_type
-from reels.access import readable_history, reel_for_read, reel_type
+from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
 from reels.domain.words import Side
 from reels.errors import NotFound, Refused
-from reels.pages.answers import page, reader
+from reels.pages.answers import page, reader, show
 from reports import access, queries
 from reports.domain.verdicts import Finding
 from reports.errors import FleetTooLarge, NoDocument
@@ -30,11 +32,12 @@ from reports.pdf.examination import MOST_BYTES
 from reports.pdf.facts import HistoryLine
 from reports.pdf.practice_sheet import practice_answers, practice_sheet
 from reports.services.checking import check_document
-from reports.services.exporting import chosen, exported
+from reports.services.exporting import chosen, exported, extent_of
 
 PDF = "application/pdf"
 PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
 AT_ONCE = 500  # entries of a history held at a time
+DAY = forms.DateInput(attrs={"type": "date"})
 NUMBER = re.compile("[0-9]{1,4}")
 
 
@@ -160,23 +163,44 @@ def drift_line(each: Interval) -> DriftLine:
 
 
 class Choice(forms.Form):
-    """Which documents go into a bundle."""
+    """Which documents go into a bundle: of counts done from one day on, and before another."""
 
-    site = forms.SlugField(required=False)
-    reel = forms.CharField(required=False, max_length=40)
-    since = forms.DateTimeField(required=False)
-    until = forms.DateTimeField(required=False)
+    site = forms.SlugField(label="Site", required=False)
+    reel = forms.CharField(label="Reel", required=False, max_length=40)
+    since = forms.DateTimeField(label="Counted from", required=False, widget=DAY)
+    until = forms.DateTimeField(label="Counted before", required=False, widget=DAY)
+
+    def __init__(self, data: QueryDict, **options: Any) -> None:
+        super().__init__(data, auto_id="filter-%s", label_suffix="", **options)
+
+
+@page
+def documents(request: HttpRequest) -> HttpResponse:
+    """Which documents there are, to choose from and to take along; how many they are and how large."""
+    choice, at, person = Choice(request.GET), timezone.now(), reader(request)
+    sites = readable_sites(person, at).values_list("code", "name")
+    choice.fields["site"].widget = forms.Select(choices=[("", "every site"), *sites])
+    extent = (
+        extent_of(chosen(access.readable_documents(person, at), **choice.cleaned_data), at=at)
+        if choice.is_valid()
+        else None
+    )
+    kept = {name: value for name, value in request.GET.items() if name in choice.fields and value}
+    about = {"form": choice, "extent": extent, "download": urlencode(kept), "types": list(reel_types())}
+    return show(request, "reports/documents.html", {**about, "section": "documents"})
 
 
 @never_cache
 @require_safe
 def bundle(request: HttpRequest) -> HttpResponseBase:
-    """The documents that were chosen, as a ZIP file with a manifest."""
+    """The documents that were chosen, as a ZIP file with a manifest; its length is told first, if it can be."""
     choice, at = Choice(request.GET), timezone.now()
     if not choice.is_valid():
         return HttpResponse(choice.errors.as_text(), status=400, content_type="text/plain; charset=utf-8")
-    rows = chosen(reader(request), at, **choice.cleaned_data)
+    rows = chosen(access.readable_documents(reader(request), at), **choice.cleaned_data)
     headers = {"Content-Disposition": 'attachment; filename="inspections.zip"'}
+    if size := extent_of(rows, at=at).size:
+        headers["Content-Length"] = str(size)
     return StreamingHttpResponse(exported(rows, at=at), content_type="application/zip", headers=headers)
 
 

@@ -6,6 +6,7 @@ from reports.pages import pdf
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("reports.pages.desk_urls")),
     path("inspections/<id:inspection_id>/record.pdf", pdf.inspection_record, name="inspection-record"),
+    path("documents", pdf.documents, name="documents-page"),
     path("documents/check", pdf.check, name="check-document"),
     path("documents/inspections.zip", pdf.bundle, name="documents"),
     path("documents/worksheets/<slug:code>.pdf", pdf.worksheet, name="worksheet"),

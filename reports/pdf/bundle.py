@@ -8,17 +8,19 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
 MANIFEST = "manifest.json"
+PLAIN_UP_TO = 2**31  # bytes of a ZIP file without the wider fields of a large one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bundled:
-    """A document that goes into a bundle. digest: SHA-256 of the content."""
+    """A document that goes into a bundle. digest: SHA-256 of the content; size: how many bytes it has."""
 
     name: str
     digest: str
     inspection: int
     reel: str
     done_at: datetime
+    size: int
     content: bytes
 
 
@@ -50,12 +52,29 @@ def zipped(documents: Iterable[Bundled], *, at: datetime) -> Iterator[bytes]:
     with zipfile.ZipFile(sink, "w", zipfile.ZIP_STORED) as archive:  # PDFs are packed already
         for each in documents:
             archive.writestr(_member(each.name, each.done_at), each.content)
-            told = {k: v for k, v in asdict(each).items() if k != "content"}
-            lines.append({**told, "done_at": each.done_at.astimezone(UTC).isoformat(), "bytes": len(each.content)})
+            told = {k: v for k, v in asdict(each).items() if k not in ("content", "size")}
+            lines.append({**told, "done_at": each.done_at.astimezone(UTC).isoformat(), "bytes": each.size})
             yield sink.taken()
         manifest = {"made_at": at.astimezone(UTC).isoformat(), "digests": "SHA-256", "files": lines}
         archive.writestr(_member(MANIFEST, at), json.dumps(manifest, indent=1, ensure_ascii=False).encode())
     yield sink.taken()
+
+
+def zipped_size(documents: Iterable[Bundled], *, at: datetime) -> int | None:
+    """How many bytes `zipped` gives, or None where that can't be told; told from the documents without their contents.
+
+    documents: each with an empty content and its true size.
+    """
+    sizes: list[int] = []
+
+    def empty() -> Iterator[Bundled]:
+        for each in documents:
+            sizes.append(each.size)
+            yield each
+
+    around = sum(map(len, zipped(empty(), at=at)))
+    whole = around + sum(sizes)
+    return whole if whole < PLAIN_UP_TO else None
 
 
 def _member(name: str, at: datetime) -> zipfile.ZipInfo:

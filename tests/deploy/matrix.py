@@ -242,6 +242,7 @@ PAGES = (
     *page("repeatability.pdf", "/repeatability.pdf", SEEN_LOGGED_IN),
     # documents
     *page("inspections/<id:inspection_id>/record.pdf", "/inspections/{signed}/record.pdf", PAGE_NO_DOCUMENT_YET),
+    *page("documents", "/documents", SEEN_LOGGED_IN),
     *page("documents/check", "/documents/check", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("documents/inspections.zip", "/documents/inspections.zip", SEEN_LOGGED_IN),
     *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),

@@ -1,6 +1,8 @@
-"""The least that a Django REST framework view can do to store rows: check the form, insert, answer."""
+"""The least that a view can do: to store rows, check the form, insert, answer; to show rows, read them and render."""
 
 from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -26,3 +28,10 @@ class Bare(APIView):
                 BareRow._default_manager.create(person=request.user, reel=reel, **row) for row in form.validated_data
             ]
         return Response({"rows": [row.pk for row in rows]}, status=201)
+
+
+def rows(request: HttpRequest) -> HttpResponse:
+    """A page of rows, each with so many bytes of filler that it is as large as what is measured beside it."""
+    found = Reel.objects.select_related("type", "site").order_by("serial")[: int(request.GET["rows"])]
+    about = {"title": "Rows", "rows": found, "filler": "x" * int(request.GET["filler"])}
+    return render(request, "bare/board.html", about)

@@ -9,6 +9,7 @@ from reels.domain import ledger
 from tests import builders
 from tests.builders import Cast
 from tests.reports.documented import committed, documents, signed
+from tests.well_formed import faults_of
 
 pytestmark = pytest.mark.django_db
 
@@ -94,6 +95,48 @@ def test_a_bundle_holds_the_newest_document_of_each_and_a_manifest_of_digests(cl
         f"LW-0002/inspection-{other.pk}-1.pdf": documents(other)[0].digest,
     }
     assert all(ledger.digest(bundle.read(each["name"])) == each["digest"] for each in manifest["files"])
+
+
+def test_how_long_a_bundle_is_is_told_first_so_that_who_waits_sees_how_far_it_is(client, cast, inspection):
+    signed(cast, "LW-0002")
+    answer = ask(client, cast.colleague, "/documents/inspections.zip")
+    assert int(answer.headers["Content-Length"]) == len(b"".join(answer.streaming_content))
+
+
+def test_the_page_of_documents_says_how_many_there_are_and_leads_to_them(client, cast, inspection):
+    signed(cast, "LW-0002")
+    html = ask(client, cast.colleague, "/documents").content.decode()
+    assert faults_of(html) == []
+    assert "2 records," in html
+    assert 'href="/documents/inspections.zip">Download 2 records as a ZIP file' in html
+    assert 'href="/documents/worksheets/w28.pdf"' in html
+    html = client.get("/documents", {"reel": "LW-0002", "site": "kettle-point"}).content.decode()
+    assert 'href="/documents/inspections.zip?reel=LW-0002&amp;site=kettle-point">Download 1 record' in html
+    assert '<option value="kettle-point" selected>' in html
+
+
+def test_the_page_of_documents_says_where_there_are_none_and_what_is_no_day(client, cast, inspection):
+    assert "Nothing is signed yet at your sites." in ask(client, cast.stranger, "/documents").content.decode()
+    client.force_login(cast.colleague)
+    assert "No record fits these filters." in client.get("/documents", {"reel": "LW-9"}).content.decode()
+    assert "Enter a valid date/time." in client.get("/documents", {"since": "soon"}).content.decode()
+
+
+def test_reel_card_and_inspection_lead_to_their_documents(client, cast, inspection):
+    values = builders.issued(cast)
+    client.force_login(cast.colleague)
+    for page, links in {
+        "/reels/LW-0001": ("/documents/histories/LW-0001.pdf", "/documents/worksheets/w28.pdf",
+                           "/documents/inspections.zip?reel=LW-0001"),
+        f"/setup-values/{values.pk}": (f"/documents/setup-cards/{values.pk}.pdf",),
+        f"/inspections/{inspection.pk}": (f"/inspections/{inspection.pk}/record.pdf",),
+        "/reels/LW-0001/drift": ("/documents/drift/LW-0001.pdf",),
+        "/drift": ("/documents/drift.pdf?",),
+    }.items():  # fmt: skip
+        html = client.get(page).content.decode()
+        assert [link for link in links if f'href="{link}"' not in html] == []
+        for link in links:
+            assert client.get(link).status_code == 200
 
 
 @pytest.mark.parametrize(

@@ -6,10 +6,11 @@ from reports.domain.verdicts import Question, Verdict
 from reports.models import ArchivedPdf
 from reports.pdf import seal
 from reports.pdf.attached import attached_files
+from reports.pdf.examination import examine_here
 from reports.pdf.facts import from_attachments
 from reports.pdf.making import drawn_up
 from reports.pdf.seal import sealed
-from reports.services.checking import archive_breaks, check_document, document_fault
+from reports.services.checking import archive_breaks, check_document, document_fault, history
 from reports.services.seal import known_fingerprints
 from tests import builders
 from tests.builders import NOW, Cast
@@ -17,6 +18,7 @@ from tests.reports.documented import committed, documents, signed
 from tests.reports.pdf.keys import key_of
 
 pytestmark = pytest.mark.django_db
+STEP, SEAL_STEP = 331, 211  # primes, so that changes fall on every kind of byte
 
 
 @pytest.fixture
@@ -47,6 +49,28 @@ def test_a_kept_document_holds_in_every_question(content):
     assert verdicts(found) == dict.fromkeys(Question, Verdict.HOLDS)
     number = ArchivedPdf.objects.get().inspection_id
     assert why(found, Question.HISTORY) == f"Kept as document 1 of inspection {number}. It is the newest."
+
+
+def test_whatever_byte_is_changed_the_check_fails_and_but_for_the_seals_own_digits_the_file_alone_tells(content):
+    begin = content.index(b"/Contents <", len(content) - 20_000) + len(b"/Contents <")
+    end = content.index(b">", begin)  # between them stands the seal itself, which can't cover itself
+    untold, unseen = [], []
+    for place in [*range(0, len(content), STEP), *range(begin, end, SEAL_STEP), len(content) - 1]:
+        spoilt = content[:place] + bytes([content[place] ^ 1]) + content[place + 1 :]
+        alone = examine_here(spoilt, with_pages=False)
+        if history(spoilt, alone).verdict is not Verdict.FAILS:
+            untold.append(place)
+        if all(each.verdict is Verdict.HOLDS for each in alone.findings) and not begin <= place < end:
+            unseen.append(place)
+    assert (untold, unseen) == ([], [])
+
+
+def test_a_changed_digit_after_the_seals_end_is_harmless_and_still_no_file_of_ours(content):
+    end = content.index(b">", content.index(b"/Contents <", len(content) - 20_000))
+    assert content[end - 1 : end] == b"0"  # room that the seal did not need
+    spoilt = content[: end - 1] + b"1" + content[end:]
+    found = verdicts(check_document(spoilt))
+    assert found == {**dict.fromkeys(Question, Verdict.HOLDS), Question.HISTORY: Verdict.FAILS}
 
 
 def test_an_earlier_document_holds_and_says_that_there_is_a_later_one(cast, content):

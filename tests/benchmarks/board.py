@@ -1,0 +1,179 @@
+"""What the board costs: `python -m tests.benchmarks.board [REELS] [COUNTS A REEL]`, 5000 and 40 unless said.
+
+The board is asked for as a browser asks, through every middleware, and in turn with it a bare Django view that reads as
+many reels with their type and site and renders as many rows into a page of the same size. Asked for: at most 1.5 times
+the bare view. The database is DATABASE_URL, or an SQLite file; for PostgreSQL:
+`python tests/postgres.py python -m tests.benchmarks.board`. The rows are put in without their histories.
+"""
+
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from statistics import median
+from typing import Any
+
+ROUNDS = 15
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+PAGES = ("/board", "/board?q=0042", "/board?status=held", "/board?look=due")
+
+
+def prepare_settings(folder: str) -> None:
+    os.environ["DJANGO_SETTINGS_MODULE"] = "tests.benchmarks.bare.settings"
+    os.environ.setdefault("DATABASE_URL", f"sqlite:///{folder}/board.sqlite3")
+
+
+def make_world(reels: int, counts: int) -> Any:
+    """A fleet in every status, half of its counts of older records; returns somebody who sees all of it."""
+    from django.core.management import call_command
+
+    call_command("migrate", run_syncdb=True, verbosity=0)
+    from reels.models import Chain, Reel
+    from tests import builders
+
+    cast = builders.Cast()
+    kind, site = builders.make_type(), builders.make_site()
+    names = [f"BB-{number:05}" for number in range(reels)]
+    chains = Chain.objects.bulk_create([Chain(name=f"reel:{name}", length=1, head=name) for name in names])
+    received = (NOW - timedelta(days=1500)).date()
+    made = Reel.objects.bulk_create(
+        Reel(serial=name, type=kind, site=site, chain=chain, received_on=received, cable_length_m=420)
+        for name, chain in zip(names, chains, strict=True)
+    )
+    _put_counts(made, counts, cast.technician)
+    _put_elsewhere(made, cast.control)
+    _put_drift(made)
+    return cast.control
+
+
+def _put_counts(reels: list[Any], counts: int, person: Any) -> None:
+    from inspections.domain.words import InspectionState
+    from inspections.models import ImportedCount, Inspection
+
+    words = {"work_order": "WO-1", "publication": "LWS 12-3", "publication_revision": "C", "cable_condition": "sound",
+             "winding_quality": "even", "wrap_gauge": "WG-7", "opened_by": person, "parameters": {}}  # fmt: skip
+    for begin in range(0, len(reels), 250):
+        some, older, newer = reels[begin : begin + 250], [], []
+        for number, reel in enumerate(some, begin):
+            for back in range(counts):
+                at = NOW - timedelta(days=10 * (counts - back) + number % 97, hours=number % 11)
+                count = {"reel": reel, "recorded_at": at, "layers": 12, "wraps": 10 - back % 3}
+                if back < counts // 2:
+                    older.append(ImportedCount(counted_at=at, **count))
+                else:
+                    parity = {"parity": "even", "ended_at": at, "state": InspectionState.SIGNED}
+                    newer.append(Inspection(done_at=at, **count, **parity, **words))
+        ImportedCount.objects.bulk_create(older)
+        Inspection.objects.bulk_create(newer)
+
+
+def _put_elsewhere(reels: list[Any], person: Any) -> None:
+    """Machines for two reels in three, values for half of them, holds, open counts and retired ones."""
+    from inspections.domain.words import InspectionState
+    from inspections.models import Inspection, SetupValues
+    from reels.models import Hold, Installation, Machine
+
+    newest = {row.reel_id: row for row in Inspection.objects.order_by("done_at").iterator(2000)}
+    kinds = [(reel, number) for number, reel in enumerate(reels)]
+    site = reels[0].site
+    machines = Machine.objects.bulk_create(
+        Machine(serial=f"BM-{number:05}", host=f"Heron {number}", site=site, wrap_gauge=f"WG-{number}")
+        for reel, number in kinds if number % 3
+    )  # fmt: skip
+    installed = list(zip([reel for reel, number in kinds if number % 3], machines, strict=True))
+    Installation.objects.bulk_create(
+        Installation(reel=reel, machine=machine, installed_at=NOW, installed_by=person) for reel, machine in installed
+    )
+    SetupValues.objects.bulk_create(
+        SetupValues(reel=reel, machine=machine, inspection=newest[reel.pk], layers=12, wraps=10, parity="even",
+                    issued_by=person, issued_at=NOW)
+        for reel, machine in installed[::2]
+    )  # fmt: skip
+    free = [reel for reel, number in kinds if number % 3 == 0]
+    Hold.objects.bulk_create(
+        Hold(reel=reel, placed_at=NOW, placed_by=person, reason="A flange is bent.") for reel in free[::9]
+    )
+    states = (InspectionState.OPEN, InspectionState.REFERRED)
+    Inspection.objects.bulk_create(
+        Inspection(reel=reel, state=states[number % 2], parameters={}, opened_by=person, recorded_at=NOW, done_at=NOW,
+                   work_order="WO-2", publication="LWS 12-3", publication_revision="C", cable_condition="sound",
+                   winding_quality="even", wrap_gauge="WG-7")
+        for number, reel in enumerate(free[1::9])
+    )  # fmt: skip
+
+
+def _put_drift(reels: list[Any]) -> None:
+    """An assessment of every reel, each with as many intervals as it has counts but one."""
+    from dataclasses import asdict
+
+    from inspections.domain.drift import DEFAULT_RATES
+    from inspections.models import ImportedCount, Inspection, LearnedRates
+    from reports.models import AssessedInterval, Assessment
+
+    rates = LearnedRates.objects.create(values=asdict(DEFAULT_RATES), learned_at=NOW, rows_known=1)
+    made = Assessment.objects.bulk_create(
+        Assessment(reel=reel, head=reel.chain.head, rates=rates, made_at=NOW) for reel in reels
+    )
+    each = (ImportedCount.objects.count() + Inspection.objects.count()) // len(reels) - 1
+    words = {"observed_change_m": 0, "logged_cut_m": 0, "p_when_counted": 0, "cut_m": 1, "cut_low_m": 1,
+             "cut_high_m": 2, "explanation": "so", "explanation_ft": "so"}  # fmt: skip
+    for begin in range(0, len(made), 250):
+        AssessedInterval.objects.bulk_create(
+            AssessedInterval(
+                assessment=assessment, from_at=NOW - timedelta(days=10 * back + 10),
+                to_at=NOW - timedelta(days=10 * back),
+                p_unlogged_cut=0.999 if number % 80 == back == 0 else 0.001 * (back % 7), **words,
+            )
+            for number, assessment in enumerate(made[begin : begin + 250], begin)
+            for back in range(each)
+        )  # fmt: skip
+
+
+def milliseconds(ask: Callable[[], Any]) -> float:
+    begun = time.perf_counter()
+    answer = ask()
+    taken = (time.perf_counter() - begun) * 1000
+    if answer.status_code != 200:
+        raise SystemExit(f"It answered {answer.status_code}.")
+    return taken
+
+
+def measure(person: Any, address: str) -> None:
+    """The page and a bare one of the same size and number of rows, in turn."""
+    from django.test import Client
+
+    client = Client()
+    client.force_login(person)
+    html = client.get(address).content.decode()
+    rows = html.count('<th scope="row"><a class="reach" href="/reels/')
+    empty = len(client.get(f"/bare-rows?rows={rows}&filler=0").content)
+    bare = f"/bare-rows?rows={rows}&filler={max(len(html.encode()) - empty, 0) // max(rows, 1)}"
+    pairs = [(milliseconds(lambda: client.get(address)), milliseconds(lambda: client.get(bare))) for _ in range(ROUNDS)]
+    ours, theirs = (median(column) for column in zip(*pairs, strict=True))
+    ratio = median(our / their for our, their in pairs)
+    size, bare_size = len(html.encode()), len(client.get(bare).content)
+    say = sys.stdout.write
+    say(f"{address:22} {rows:3} rows, {size / 1000:5.1f} kB, {ours:7.1f} ms; ")
+    say(f"bare {bare_size / 1000:5.1f} kB, {theirs:6.1f} ms: {ratio:.2f} times\n")
+
+
+def main(reels: int, counts: int) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        prepare_settings(folder)
+        import django
+
+        django.setup()
+        from django.conf import settings
+
+        settings.ALLOWED_HOSTS = ["testserver"]
+        sys.stdout.write(f"Making {reels} reels with {counts} counts each ...\n")
+        person = make_world(reels, counts)
+        for address in PAGES:
+            measure(person, address)
+
+
+if __name__ == "__main__":
+    given = [int(each) for each in sys.argv[1:]]
+    main(*(given + [5000, 40][len(given) :]))
