@@ -25,12 +25,15 @@ class Pages:
 
 
 def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], Any], *,
-             kept: Mapping[str, str] = NO_OTHERS, anchor: str = "") -> Pages:  # fmt: skip
-    """The page that is asked for, or the nearest there is. Two queries.
+             kept: Mapping[str, str] = NO_OTHERS, anchor: str = "", total: int | None = None) -> Pages:  # fmt: skip
+    """The page that is asked for, or the nearest there is. Two queries; one, where it is known how many rows there are.
 
     rows: a query in its full order. as_shown: what a page shows of a row. kept: what else stands in the address.
     """
-    found = Paginator(rows, size).get_page(asked.get("page"))
+    paginator = Paginator(rows, size)
+    if total is not None:
+        paginator.count = total
+    found = paginator.get_page(asked.get("page"))
 
     def address(to: int) -> str:
         return f"?{urlencode({**kept, 'page': to})}{anchor}"

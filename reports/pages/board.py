@@ -1,47 +1,51 @@
 """The board of maintenance control: every reel by site and status, and what each needs next, since when."""
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from django import forms
 from django.conf import settings
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import SafeString
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.words import STATUS
-from inspections.queries.board import Place, moments, places
 from reels import access
-from reels.models import Person
+from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge, day_at
-from reports.services.drift_report import flagged_reels
+from reels.pages.pieces import address_of, badges_html, day_html
+from reports.models import Standing
+from reports.services import drift_report, standings
 
 SIZE = 50
-RANK = {status: place for place, status in enumerate(STATUS)}
+SHOWN = (
+    "reel", "serial", "site", "status", "since", "counted_at", "last_at", "machine__serial", "machine__host", "live_id",
+    "values_id", "values_machine", "hold_why", "has_open_flag",
+)  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
 FLAG_OPEN = Badge(word="Drift looked into", icon="half", tone="doing")
 FLAGGED = Badge(word="Drift flagged", icon="referred", tone="stop")
 
-# What a reel needs next, and the columns of which the latest says since when.
+# What a reel needs next.
 NEXT = {
-    ReelStatus.HELD: ("End the hold, or retire it", ("held_at",)),
-    ReelStatus.REFERRED: ("Release its count, with a reason", ("referred_at",)),
-    ReelStatus.WITHOUT_VALUES: ("Take it off and count it", ("withdrawn_at", "installed_at")),
-    ReelStatus.AWAITING_SIGN_OFF: ("Sign its count", ("worked_out_at",)),
-    ReelStatus.COUNT_OPEN: ("Finish its count", ("opened_at",)),
-    ReelStatus.AWAITING_COUNT: ("Count it", ("changed_at", "withdrawn_at")),
-    ReelStatus.COUNTED: ("Issue setup values", ("signed_at", "withdrawn_at")),
-    ReelStatus.VALUES_ISSUED: ("Install it in {values_machine}", ("issued_at",)),
-    ReelStatus.INSTALLED: ("Set, read back and confirm its values", ("installed_at", "issued_at")),
-    ReelStatus.VALUES_CONFIRMED: ("Nothing", ("confirmed_at",)),
-    ReelStatus.RETIRED: ("Nothing", ("gone_at",)),
+    ReelStatus.HELD: "End the hold, or retire it",
+    ReelStatus.REFERRED: "Release its count, with a reason",
+    ReelStatus.WITHOUT_VALUES: "Take it off and count it",
+    ReelStatus.AWAITING_SIGN_OFF: "Sign its count",
+    ReelStatus.COUNT_OPEN: "Finish its count",
+    ReelStatus.AWAITING_COUNT: "Count it",
+    ReelStatus.COUNTED: "Issue setup values",
+    ReelStatus.VALUES_ISSUED: "Install it in {machine}",
+    ReelStatus.INSTALLED: "Set, read back and confirm its values",
+    ReelStatus.VALUES_CONFIRMED: "",
+    ReelStatus.RETIRED: "",
 }
 
 # Those of which the status says already that a count is wanted or under way.
@@ -76,13 +80,17 @@ class BoardFilter(forms.Form):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardRow:
-    reel: Any
-    badge: Badge
-    marks: list[Badge]
+    """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
+
+    serial: str
+    site: str
+    machine: str
+    badges: SafeString
     next: str
     why: str
-    since: datetime
-    counted_on: date | None
+    since: SafeString
+    counted_on: SafeString | str
+    reel: str
     address: str
 
 
@@ -113,92 +121,132 @@ def board(request: HttpRequest) -> HttpResponse:
 
 
 def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
-    """The board. Seven queries, however many reels there are."""
-    readable = access.readable_reels(person, at)
-    sites = dict(access.readable_sites(person, at).values_list("code", "name"))
-    form = BoardFilter(asked, sites.items())
-    chosen = form.chosen
-    flagged = flagged_reels(readable)
-    found = places(readable, chosen.get("q", ""))
-    due_before = at - timedelta(days=settings.COUNT_DUE_DAYS)
-    wanted = sorted(
-        (each for each in found if _is_wanted(each, chosen, flagged, due_before)),
-        key=lambda each: (RANK[ReelStatus(each.status)], _last_count(each), each.serial),
-    )
-    pages = one_page(wanted, asked, SIZE, lambda place: place, kept=chosen)
-    rows = _rows(pages.rows, moments(readable.filter(pk__in=[each.pk for each in pages.rows])), flagged, due_before)
-    statuses = [status for status in STATUS if any(each.status == status for each in found)]
+    """The board. Five queries, however many reels there are."""
+    sites = {site.pk: site for site in access.readable_sites(person, at)}
+    form = BoardFilter(asked, [(site.code, site.name) for site in sites.values()])
+    chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
+    standings.bring_up_to_date()
+    flagged = drift_report.flagged_reels()
+    found = _with_word(Standing.objects.filter(site__in=list(sites)), chosen.get("q", ""))
+    numbers = [_Number(*each) for each in _numbers(found, due_before)]
+    wanted = _wanted(found, chosen, due_before, flagged, sites)
+    present = {each.status for each in numbers}
+    statuses = [status for status in STATUS if status in present]
     return Board(
         filter=form,
         statuses=[STATUS[status] for status in statuses],
-        sites=_matrix(found, sites, statuses, chosen),
-        pages=Pages(rows=rows, number=pages.number, of=pages.of, total=pages.total, earlier=pages.earlier,
-                    later=pages.later),
-        due=sum(_is_due(each, due_before) for each in found),
-        flagged=sum(each.pk in flagged for each in found),
+        sites=_matrix(numbers, sites, statuses, chosen),
+        pages=one_page(
+            wanted.order_by("rank", "last_at", "serial").values_list(*SHOWN, named=True), asked, SIZE,
+            lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
+            total=_total(numbers, chosen, sites),
+        ),
+        due=sum(each.due for each in numbers),
+        flagged=_flagged(found, flagged, chosen, sites),
         due_days=settings.COUNT_DUE_DAYS,
     )  # fmt: skip
 
 
-def _last_count(place: Place) -> datetime:
-    """When it was last counted; when it came for one that never was."""
-    return place.counted_at or datetime.combine(place.received_on, time.min, tzinfo=UTC)
+def _flagged(
+    found: QuerySet[Standing], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
+) -> int:
+    """How many of the reels are flagged. No query, unless a word is searched for."""
+    if chosen.get("q"):
+        return found.filter(reel__in=flagged).count()
+    return sum(site in sites for site in flagged.values())
 
 
-def _is_due(place: Place, due_before: datetime) -> bool:
-    return place.status != ReelStatus.RETIRED and _last_count(place) <= due_before
+class _Number(NamedTuple):
+    """How many reels there are of a site and a status: all, due for a count, with drift looked into."""
+
+    site: int
+    status: str
+    all: int
+    due: int
+    open: int
 
 
-def _is_wanted(place: Place, chosen: dict[str, str], flagged: frozenset[int], due_before: datetime) -> bool:
-    looks = {"due": _is_due(place, due_before), "flagged": place.pk in flagged, "open": place.has_open_flag}
-    return (
-        chosen.get("site", place.site) == place.site
-        and chosen.get("status", place.status) == place.status
-        and looks.get(chosen.get("look", ""), True)
+def _numbers(found: QuerySet[Standing], due_before: datetime) -> QuerySet[Standing, tuple[Any, ...]]:
+    counted = {
+        "all": Count("pk"),
+        "due": Count("pk", filter=_is_due_before(due_before)),
+        "open": Count("pk", filter=Q(has_open_flag=True)),
+    }
+    return found.order_by().values_list("site", "status").annotate(**counted)
+
+
+def _is_due_before(due_before: datetime) -> Q:
+    return Q(last_at__lte=due_before) & ~Q(status=ReelStatus.RETIRED)
+
+
+def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, Site]) -> int | None:
+    """How many reels fit the filters; None where they have to be counted."""
+    look = chosen.get("look", "all")
+    if look == "flagged":
+        return None
+    numbered: Iterable[int] = (
+        getattr(each, look)
+        for each in numbers
+        if chosen.get("site", sites[each.site].code) == sites[each.site].code
+        and chosen.get("status", each.status) == each.status
     )
+    return sum(numbered)
 
 
-def _matrix(found: Sequence[Place], sites: dict[str, str], statuses: list[ReelStatus], chosen: dict[str, str]
-            ) -> list[tuple[str, list[Cell]]]:  # fmt: skip
-    numbers = Counter((each.site, each.status) for each in found)
+def _wanted(found: QuerySet[Standing], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
+            sites: Mapping[int, Site]) -> QuerySet[Standing]:  # fmt: skip
+    """Those of the reels that fit the filters."""
+    looks = {"due": _is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
+    if look := chosen.get("look"):
+        found = found.filter(looks[look])
+    if code := chosen.get("site"):
+        found = found.filter(site__in=[pk for pk, site in sites.items() if site.code == code])
+    return found.filter(status=chosen["status"]) if "status" in chosen else found
+
+
+def _with_word(rows: QuerySet[Standing], word: str) -> QuerySet[Standing]:
+    """Those in whose serial number, machine or host the word occurs."""
+    if not word:
+        return rows
+    names = ("serial", "machine__serial", "machine__host")
+    return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
+
+
+def _matrix(numbers: list[_Number], sites: Mapping[int, Site], statuses: list[ReelStatus],
+            chosen: dict[str, str]) -> list[tuple[str, list[Cell]]]:  # fmt: skip
+    by_place = {(each.site, each.status): each.all for each in numbers}
     kept = {name: value for name, value in chosen.items() if name == "q"}
 
-    def cell(site: str, status: ReelStatus) -> Cell:
-        address = "?" + urlencode({**kept, "site": site, "status": status.value})
-        return Cell(word=STATUS[status].word, number=numbers[site, status.value], address=address)
+    def cell(site: Site, status: ReelStatus) -> Cell:
+        address = "?" + urlencode({**kept, "site": site.code, "status": status.value})
+        return Cell(word=STATUS[status].word, number=by_place.get((site.pk, status), 0), address=address)
 
-    return [(name, [cell(site, status) for status in statuses]) for site, name in sites.items()]
-
-
-def _rows(
-    shown: Sequence[Place], details: dict[int, Any], flagged: frozenset[int], due_before: datetime
-) -> list[BoardRow]:
-    return [_row(each, details[each.pk], flagged, due_before) for each in shown if each.pk in details]
+    return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
 
 
-def _row(place: Place, reel: Any, flagged: frozenset[int], due_before: datetime) -> BoardRow:
-    status = ReelStatus(place.status)
-    words, columns = NEXT[status]
-    is_due = _is_due(place, due_before)
-    marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, place.pk in flagged), (FLAG_OPEN, place.has_open_flag))
+def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int]) -> BoardRow:
+    status = ReelStatus(row.status)
+    is_due = status is not ReelStatus.RETIRED and row.last_at <= due_before
+    marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.reel in flagged), (FLAG_OPEN, row.has_open_flag))
+    next_thing = NEXT[status].format(machine=row.values_machine)
     if is_due and status is ReelStatus.VALUES_CONFIRMED:
-        words = "Take it off and count it: a count is due"
+        next_thing = "Take it off and count it: a count is due"
+    since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
+    assert since is not None, "a standing always says since when"
+    reel = address_of("reel", row.serial)
     return BoardRow(
-        reel=reel,
-        badge=STATUS[status],
-        marks=[badge for badge, holds in marks if holds],
-        next=words.format(values_machine=reel.values_machine),
-        why=reel.held_why or "",
-        since=max((moment for name in columns if (moment := getattr(reel, name))), default=_last_count(place)),
-        counted_on=day_at(reel.site, place.counted_at),
-        address=_address(status, reel),
-    )
+        serial=row.serial, site=site.name,
+        machine=f"{row.machine__serial} in {row.machine__host}" if row.machine__serial else "",
+        badges=badges_html([STATUS[status], *(badge for badge, holds in marks if holds)]), next=next_thing,
+        why=row.hold_why, since=day_html(since), counted_on=day_html(counted_on) if counted_on else "never", reel=reel,
+        address=_address(status, row, reel),
+    )  # fmt: skip
 
 
-def _address(status: ReelStatus, reel: Any) -> str:
+def _address(status: ReelStatus, row: Any, reel: str) -> str:
     """Where the next thing is done; the reel's own page where it is done by several."""
-    if reel.live_id and status in (ReelStatus.REFERRED, ReelStatus.AWAITING_SIGN_OFF, ReelStatus.COUNT_OPEN):
-        return reverse("inspection", args=[reel.live_id])
-    if reel.values_id and status in (ReelStatus.INSTALLED, ReelStatus.VALUES_ISSUED):
-        return reverse("setup-values", args=[reel.values_id])
-    return reverse("reel", args=[reel.serial])
+    if row.live_id and status in (ReelStatus.REFERRED, ReelStatus.AWAITING_SIGN_OFF, ReelStatus.COUNT_OPEN):
+        return address_of("inspection", row.live_id)
+    if row.values_id and status in (ReelStatus.INSTALLED, ReelStatus.VALUES_ISSUED):
+        return address_of("setup-values", row.values_id)
+    return reel

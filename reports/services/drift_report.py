@@ -26,6 +26,7 @@ from reports.models import AssessedInterval
 from reports.services import assessing
 
 AT_ONCE = 2000
+FEW = 100  # no more than are flagged in most fleets
 _NAMES = tuple(each.name for each in fields(DriftRow))
 
 
@@ -56,10 +57,19 @@ def flag_at(false_share: float = FALSE_SHARE) -> float:
     return flag_from(every.iterator(AT_ONCE), false_share)
 
 
-def flagged_reels(reels: QuerySet[Reel]) -> frozenset[int]:
-    """The ids of those reels of which an interval is flagged, as they were assessed last. Two queries."""
-    flagged = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=flag_at())
-    return frozenset(flagged.values_list("assessment__reel", flat=True))
+def flagged_reels() -> dict[int, int]:
+    """The reels of which an interval is flagged, as assessed last: each one's id, and that of its site. One query."""
+    columns = ("p_unlogged_cut", "assessment__reel", "assessment__reel__site")
+    every = AssessedInterval.objects.order_by("-p_unlogged_cut").values_list(*columns)
+    read: list[tuple[float, int, int]] = []
+
+    def falling() -> Iterator[float]:
+        for row in every.iterator(FEW):
+            read.append(row)
+            yield row[0]
+
+    least = flag_from(falling())
+    return {reel: site for p, reel, site in read if p >= least}
 
 
 def ranked(reels: QuerySet[Reel], least_p: float) -> QuerySet[AssessedInterval]:

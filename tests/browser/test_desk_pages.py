@@ -53,6 +53,71 @@ def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, l
         assert (name, told) == (name, [])
 
 
+def test_axe_finds_nothing_in_forced_colours_with_reduced_motion(page: Page, live_server, desk):
+    page.emulate_media(forced_colors="active", reduced_motion="reduce")
+    assert {name: found for name in every_page(page, live_server, desk) if (found := violations(page))} == {}
+
+
+BORDER = "each => { const s = getComputedStyle(each); return [s.borderTopStyle, s.borderTopWidth] }"
+
+
+@pytest.mark.parametrize("how", [{}, {"forced_colors": "active"}, {"media": "print"}, {"color_scheme": "dark"}])
+def test_values_in_force_and_withdrawn_differ_in_shape_and_words_however_they_are_seen(page, live_server, desk, how):
+    page.emulate_media(**how)
+    log_in(page, live_server.url, desk.cast.control)
+    seen = {}
+    for name in ("installed", "withdrawn"):
+        page.goto(f"{live_server.url}/setup-values/{getattr(desk, name).pk}")
+        plate = page.locator(".plate")
+        seen[name] = (plate.evaluate(BORDER)[0], plate.locator(".numbers").count(), plate.locator("del").count())
+        expect(plate.locator(".badge")).to_have_text({"installed": "In force", "withdrawn": "Withdrawn"}[name])
+    assert seen == {"installed": ("solid", 1, 0), "withdrawn": ("dashed", 0, 1)}
+
+
+def test_a_figure_is_seen_in_forced_colours(page: Page, live_server, desk):
+    page.emulate_media(forced_colors="active", color_scheme="dark")
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0020/drift")
+    canvas = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    strokes = page.locator("svg.figure .look-part-wrap").evaluate_all("all => all.map(e => getComputedStyle(e).stroke)")
+    assert len(strokes) > 12
+    assert canvas not in strokes
+
+
+def test_the_board_on_paper_is_its_rows_and_nothing_to_press(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/board")
+    page.emulate_media(media="print")
+    for hidden in ("nav", "form", "button", "input"):
+        assert [each for each in page.locator(hidden).all() if each.is_visible()] == []
+    expect(page.get_by_text("End the hold, or retire it")).to_be_visible()
+    assert len(page.locator("thead:visible").all()) == 2
+
+
+def test_the_history_of_a_reel_is_filtered_by_keyboard_and_stays_where_it_is(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0001")
+    form = page.get_by_role("form", name="Entries of the history")
+    form.get_by_label("What").focus()
+    page.keyboard.type("cable")
+    form.get_by_role("button", name="Show").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile(r"\?what=cable.*#history"))
+    expect(page.locator(".timeline h3")).to_have_text(["Cable cut"])
+
+
+def test_a_reels_evidence_is_asked_for_as_of_a_day(page: Page, live_server, desk):
+    log_in(page, live_server.url, desk.cast.control)
+    page.goto(f"{live_server.url}/reels/LW-0020/drift")
+    page.get_by_label("As of the end of").fill("2024-08-01")
+    page.get_by_role("button", name="Show", exact=True).click()
+    assert "as_of=2024-08-01" in page.url
+    expect(page.get_by_role("status")).to_have_text("As of the end of 1 Aug 2024: only what was recorded by then.")
+    page.get_by_role("link", name="Today").click()
+    expect(page.get_by_role("status")).to_have_count(1)
+    assert "as_of" not in page.url
+
+
 def test_a_cut_is_logged_by_keyboard_alone(page: Page, live_server, desk):
     log_in(page, live_server.url, desk.cast.control)
     page.goto(f"{live_server.url}/reels/LW-0001/cut")

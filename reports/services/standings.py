@@ -1,0 +1,73 @@
+"""Where each reel stands, kept so that the board need not work it out for every reel each time it is looked at.
+
+A standing follows from a reel's history alone, so that it is right as long as the history's head is the one it was made
+from. Whether any history has grown is one number: how many entries they have together.
+"""
+
+from datetime import UTC, datetime, time
+from typing import Any
+
+from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery, Sum
+
+from inspections.domain.words import ReelStatus
+from inspections.queries import board
+from reels.models import Chain, Reel
+from reports.models import Standing, StandingsMade
+
+AT_ONCE = 200
+ONE = 1  # the only row of StandingsMade
+
+# In the order of the board, and the columns of which the latest says since when a reel stands there.
+SINCE: dict[ReelStatus, tuple[str, ...]] = {
+    ReelStatus.HELD: ("held_at",),
+    ReelStatus.REFERRED: ("referred_at",),
+    ReelStatus.WITHOUT_VALUES: ("withdrawn_at", "installed_at"),
+    ReelStatus.AWAITING_SIGN_OFF: ("worked_out_at",),
+    ReelStatus.COUNT_OPEN: ("opened_at",),
+    ReelStatus.AWAITING_COUNT: ("changed_at", "withdrawn_at"),
+    ReelStatus.COUNTED: ("signed_at", "withdrawn_at"),
+    ReelStatus.VALUES_ISSUED: ("issued_at",),
+    ReelStatus.INSTALLED: ("installed_at", "issued_at"),
+    ReelStatus.VALUES_CONFIRMED: ("confirmed_at",),
+    ReelStatus.RETIRED: ("gone_at",),
+}
+RANK = {status: rank for rank, status in enumerate(SINCE)}
+UPDATED = [field.name for field in Standing._meta.concrete_fields if field.name not in ("id", "reel")]
+
+
+def bring_up_to_date() -> None:
+    """Work out anew where those reels stand whose history has grown. One query when none has."""
+    made = StandingsMade.objects.filter(pk=ONE).values("entries")
+    counted = Chain.objects.aggregate(entries=Sum("length"), known=Max(Subquery(made)))
+    entries = counted["entries"] or 0
+    if entries == counted["known"]:
+        return
+    while moved := list(_moved()[:AT_ONCE]):  # their heads are read before anything else of them
+        _keep(moved)
+    StandingsMade.objects.update_or_create(pk=ONE, defaults={"entries": entries})
+
+
+def _moved() -> QuerySet[Reel]:
+    fresh = Standing.objects.filter(reel=OuterRef("pk"), head=OuterRef("chain__head"))
+    return Reel.objects.filter(~Exists(fresh)).select_related("chain").order_by("pk")
+
+
+def _keep(reels: list[Reel]) -> None:
+    heads = {reel.pk: reel.chain.head for reel in reels}
+    found = board.with_moments(Reel.objects.filter(pk__in=heads))
+    made = [_standing(reel, heads[reel.pk]) for reel in found]
+    Standing.objects.bulk_create(made, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
+
+
+def _standing(reel: Any, head: str) -> Standing:
+    """reel: as `board.with_moments` gives it."""
+    status = ReelStatus(reel.status)
+    counted_at = board.latest((reel.counted_at, reel.imported_at))
+    last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
+    return Standing(
+        reel=reel, serial=reel.serial, site_id=reel.site_id, head=head, status=status, rank=RANK[status],
+        counted_at=counted_at, last_at=last_at,
+        since=board.latest(getattr(reel, name) for name in SINCE[status]) or last_at,
+        machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
+        values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
+    )  # fmt: skip

@@ -1,0 +1,75 @@
+"""What is kept of where each reel stands is what its records say, after whatever was done."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inspections.domain.words import ReelStatus
+from inspections.queries import with_status
+from inspections.services import maintenance
+from reels.models import Reel
+from reels.services.history import Actor
+from reports.models import Standing, StandingsMade
+from reports.services import standings
+from tests import builders
+from tests.builders import Cast, later
+from tests.pages_fleet import make_fleet
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_status_has_its_place_and_says_since_when():
+    assert set(standings.SINCE) == set(ReelStatus)
+
+
+def test_what_is_kept_is_what_the_records_say_of_every_reel():
+    make_fleet()
+    standings.bring_up_to_date()
+    reels = Reel.objects.select_related("standing", "chain")
+    assert {reel.standing.head for reel in reels} == {reel.chain.head for reel in reels}
+    said = dict(with_status(Reel.objects.all()).values_list("serial", "status"))
+    assert dict(Standing.objects.values_list("reel__serial", "status")) == said
+    assert len(set(said.values())) == len(ReelStatus)  # the fleet has a reel in each
+
+
+def test_nothing_is_worked_out_while_no_history_grows():
+    cast = Cast()
+    builders.make_reel()
+    standings.bring_up_to_date()
+    with CaptureQueriesContext(connection) as queries:
+        standings.bring_up_to_date()
+    assert len(queries) == 1
+    builders.log_cut(cast)
+    standings.bring_up_to_date()
+    assert Standing.objects.get().since == builders.NOW
+
+
+def test_only_reels_whose_history_grew_are_worked_out_anew():
+    cast = Cast()
+    for serial in ("LW-0001", "LW-0002"):
+        builders.make_reel(serial)
+    standings.bring_up_to_date()
+    Standing.objects.update(hold_why="as it was")
+    maintenance.place_hold(serial="LW-0002", reason="A flange is bent.", actor=Actor(cast.control), at=later(hours=1))
+    standings.bring_up_to_date()
+    assert dict(Standing.objects.values_list("reel__serial", "hold_why")) == {
+        "LW-0001": "as it was", "LW-0002": "A flange is bent.",
+    }  # fmt: skip
+
+
+def test_a_standing_of_an_older_head_is_worked_out_anew_even_if_the_number_of_entries_was_kept():
+    builders.make_reel()
+    standings.bring_up_to_date()
+    Standing.objects.update(head="0" * 64, status=ReelStatus.HELD)
+    StandingsMade.objects.update(entries=0)
+    standings.bring_up_to_date()
+    assert Standing.objects.get().status == ReelStatus.AWAITING_COUNT
+    assert StandingsMade.objects.count() == 1
+
+
+def test_more_reels_than_are_worked_out_at_once_are_all_worked_out(monkeypatch):
+    monkeypatch.setattr(standings, "AT_ONCE", 2)
+    for number in range(5):
+        builders.make_reel(f"LW-{number:04}")
+    standings.bring_up_to_date()
+    assert Standing.objects.count() == 5
