@@ -14,6 +14,7 @@ from reels.pages.formats import Badge, length, uncertain_length
 from reels.queries import cable_length_at, length_counted, standing_cable_events
 
 NEAR = 3  # cuts left, or fewer
+WORTH_SAYING = 20
 BELOW = Badge(word="Below the least usable length", icon="crossed", tone="stop")
 NEARLY = Badge(word="Near the least usable length", icon="referred", tone="doing")
 
@@ -69,4 +70,6 @@ def _left(reel: Reel, known: float | None, cuts: list[float]) -> tuple[str, Badg
     if not cuts:
         return "", None
     number = cuts_left(known, float(least), median(cuts))
+    if number > WORTH_SAYING:
+        return "", None
     return f"about {counted(number, 'cut')} like those before", NEARLY if number <= NEAR else None

@@ -217,10 +217,10 @@ class Dropped(forms.Form):
 @require_http_methods(["GET", "HEAD", "POST"])
 def check(request: HttpRequest) -> HttpResponse:
     """A page to drop a document on: is it what it says?"""
-    form = Dropped()
+    form = Dropped(label_suffix="")
     findings: tuple[Finding, ...] = ()
     if request.method == "POST":
-        form = Dropped(request.POST, request.FILES)
+        form = Dropped(request.POST, request.FILES, label_suffix="")
         if form.is_valid():
             findings = check_document(form.cleaned_data["file"].read(MOST_BYTES + 1))
     status = 422 if form.is_bound and not form.is_valid() else 200
