@@ -127,7 +127,7 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     standings.bring_up_to_date()
     flagged = drift_report.flagged_reels()
-    found = _with_word(Standing.objects.filter(site__in=list(sites)), chosen.get("q", ""))
+    found = standings.standings_at(sites, chosen.get("q", ""))
     numbers = [_Number(*each) for each in _numbers(found, due_before)]
     wanted = _wanted(found, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
@@ -202,14 +202,6 @@ def _wanted(found: QuerySet[Standing], chosen: dict[str, str], due_before: datet
     if code := chosen.get("site"):
         found = found.filter(site__in=[pk for pk, site in sites.items() if site.code == code])
     return found.filter(status=chosen["status"]) if "status" in chosen else found
-
-
-def _with_word(rows: QuerySet[Standing], word: str) -> QuerySet[Standing]:
-    """Those in whose serial number, machine or host the word occurs."""
-    if not word:
-        return rows
-    names = ("serial", "machine__serial", "machine__host")
-    return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
 
 
 def _matrix(numbers: list[_Number], sites: Mapping[int, Site], statuses: list[ReelStatus],

@@ -4,10 +4,11 @@ A standing follows from a reel's history alone, so that it is right as long as t
 from. Whether any history has grown is one number: how many entries they have together.
 """
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, time
 from typing import Any
 
-from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery, Sum
 
 from inspections.domain.words import ReelStatus
 from inspections.queries import board
@@ -45,6 +46,15 @@ def bring_up_to_date() -> None:
     while moved := list(_moved()[:AT_ONCE]):  # their heads are read before anything else of them
         _keep(moved)
     StandingsMade.objects.update_or_create(pk=ONE, defaults={"entries": entries})
+
+
+def standings_at(sites: Iterable[int], word: str = "") -> QuerySet[Standing]:
+    """Those of the reels of some sites, by their ids, in whose serial number, machine or host the word occurs."""
+    rows = Standing.objects.filter(site__in=list(sites))
+    if not word:
+        return rows
+    names = ("serial", "machine__serial", "machine__host")
+    return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
 
 
 def _moved() -> QuerySet[Reel]:

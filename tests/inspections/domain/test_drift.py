@@ -201,7 +201,7 @@ def test_the_sentence_says_lengths_in_feet_to_whoever_prefers_them() -> None:
 
 def test_the_words_for_a_count_just_keyed_are_in_feet_too() -> None:
     lower = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
-    assert f"a cut of about {lower.cut_m / 0.3048:.1f} ft would" in drift.plausibility_in_words(lower, LengthUnit.FEET)
+    assert f"A cut of about {lower.cut_m / 0.3048:.1f} ft would" in drift.plausibility_in_words(lower, LengthUnit.FEET)
 
 
 def test_flags_keep_the_expected_share_of_false_ones() -> None:

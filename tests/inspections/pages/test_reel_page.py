@@ -44,7 +44,7 @@ def test_every_count_of_a_reel_is_shown_as_a_length_with_its_uncertainty():
     fleet = make_fleet()
     html = html_of(fleet.cast.control)
     counted = html.count('data-label="Count">') - html.count('data-label="Count">—')
-    shown = re.findall(r"<dd>(\d+\.\d m ± \d+\.\d m)</dd>", html)
+    shown = re.findall(r"<dd><strong>(\d+\.\d m ± \d+\.\d m)</strong>", html)
     assert (len(shown), counted) == (1, html.count(' m</td>\n        <td data-label="Recorded">'))
     assert shown[0] in re.findall(r'data-label="Cable">([^<]+)<', html)
     register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(fleet.cast.control), at=later(days=1))
