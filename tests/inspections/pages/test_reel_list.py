@@ -119,7 +119,8 @@ def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
         builders.make_reel(f"LW-{number:04}")
     builders.signed_count(cast)
     many = count_queries(lambda: client.get("/reels"))
-    assert one == many == 7  # session, user, sites, types, number, page of reels, numbers by status
+    # session, user, postings (2), sites, types, number, page of reels, numbers by status
+    assert one == many == 9
 
 
 def test_a_serial_number_with_a_stroke_has_a_page():
