@@ -60,7 +60,8 @@ def test_lengths_are_in_the_unit_that_is_asked_for(cast):
     ("spare_m", "left", "badge"),
     [
         (70.0, "about 5 cuts like those before", None),
-        (300.0, "", None), (13.0, "about 1 cut like those before", NEARLY),
+        (300.0, "", None),
+        (13.0, "about 1 cut like those before", NEARLY),
         (-1.0, "", BELOW),
     ],
 )

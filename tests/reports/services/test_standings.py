@@ -27,7 +27,7 @@ def test_what_is_kept_is_what_the_records_say_of_every_reel():
     standings.bring_up_to_date()
     reels = Reel.objects.select_related("standing", "chain")
     assert {reel.standing.head for reel in reels} == {reel.chain.head for reel in reels}
-    said = dict(with_status(Reel.objects.all()).values_list("serial", "status"))
+    said = {reel.serial: reel.status for reel in with_status(Reel.objects.all())}
     assert dict(Standing.objects.values_list("reel__serial", "status")) == said
     assert len(set(said.values())) == len(ReelStatus)  # the fleet has a reel in each
 
