@@ -24,7 +24,7 @@ IntArray = NDArray[np.int64]
 ComplexArray = NDArray[np.complex128]
 
 BATCH_CELLS = 1_200_000  # counts x looseness values x cells x lanes of one batch: some 100 MB at work
-ENDING_ODDS = {Ending.MISCOUNT: 0.02, Ending.LATE_LOGGED_CUT: 0.02, Ending.CONFIRMED_LOSS: 100.0}
+ENDING_ODDS = {Ending.MISCOUNT: 0.01, Ending.LATE_LOGGED_CUT: 0.01, Ending.CONFIRMED_LOSS: 100.0}
 
 
 @dataclass(slots=True, kw_only=True, eq=False)

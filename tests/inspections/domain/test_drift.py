@@ -113,8 +113,8 @@ def test_a_count_just_keyed_is_held_against_the_history() -> None:
     assert misread.likeliest_slip is Slip.SCALE
     assert drift.plausibility_in_words(as_ever) == "The count fits the reel's history: 0.2 wraps fewer than expected."
     assert drift.plausibility_in_words(lower) == (
-        "The count is 6.2 wraps fewer than the history predicts; without a cut or a slip that happens once in 20,000 "
-        "counts. A cut of about 11.8 m would explain it: was one made? Log it now. So would a slip: a few wraps off."
+        "The count is 6.2 wraps fewer than the history predicts; without a cut or a slip that happens once in 40,000 "
+        "counts. A cut of about 11.8 m would explain it: was one made? Log it now."
     )
     assert drift.plausibility_in_words(misread) == (
         "The count is 27.8 wraps more than the history predicts; without a cut or a slip that happens less than once "
