@@ -29,7 +29,7 @@ LOGGED_IN = (401, 2, 2, 2, 2, 2, 2)
 IN_PERSON = (401, 2, 2, 2, 2, 403, 2)
 AT_THE_SITE = (401, 404, 2, 2, 2, 2, 404)
 NO_DOCUMENT_YET = (401, 404, 409, 409, 409, 409, 404)
-TOO_FEW_YET = (401, 409, 409, 409, 409, 409, 409)
+FROM_REELS_AT_THE_SITE = (401, 409, 2, 2, 2, 2, 409)  # too few elsewhere
 AUTHORISED = (401, 404, 403, 403, 2, 403, 404)
 AUTHORISED_OR_SCRIPT = (401, 404, 403, 403, 2, 2, 404)
 SCRIPT_NAMES_THE_TECHNICIAN = (401, 404, 403, 403, 2, 400, 404)
@@ -98,7 +98,7 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
         read("reel_types_list", "reel-types", LOGGED_IN),
         read("reel_types_show", "reel-types/w28", LOGGED_IN),
         write("reel_types_add", "reel-types", "administrator", ADMINISTRATOR, **NEW_TYPE),
-        read("reel_types_fit_rise", "reel-types/w28/layer-rise", TOO_FEW_YET),
+        read("reel_types_fit_rise", "reel-types/w28/layer-rise", FROM_REELS_AT_THE_SITE),
         patch("reel_types_change", "reel-types/w28", odd_colour="red"),
         read("machines_list", "machines", LOGGED_IN),
         read("machines_show", "machines/RM-7"),
