@@ -138,6 +138,7 @@ def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[
 
 def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspection:
     """Both signatures; of a count that its reel's history makes surprising it is said first why it stands."""
+    inspection.refresh_from_db()
     if surprises.open_surprise(inspection):
         surprises.accept_surprise(
             inspection_id=inspection.pk, reason="read again by eye, it stands", actor=Actor(cast.verifier), at=at
