@@ -27,6 +27,12 @@ def bin_folder() -> Path:
     return found
 
 
+def owner() -> tuple[int, int]:
+    """Whom PostgreSQL's files belong to."""
+    who = unprivileged()
+    return (who["user"], who["group"]) if who else (os.geteuid(), os.getegid())
+
+
 @contextmanager
 def workshop() -> Iterator[Path]:
     """A folder in which PostgreSQL's user may write; gone afterwards, with every server in it."""
@@ -34,9 +40,7 @@ def workshop() -> Iterator[Path]:
     folder.chmod(0o711)
     # Copies, for PostgreSQL's user may not be able to look into this house.
     shutil.copytree(HOME / "deploy" / "server", folder / "server")
-    who = unprivileged()
-    if who:
-        os.chown(folder, who["user"], who["group"])
+    os.chown(folder, *owner())
     try:
         yield folder
     finally:
@@ -96,6 +100,12 @@ class Cluster:
 
     def log(self) -> str:
         return (self.data.parent / f"{self.data.name}.log").read_text(errors="replace")
+
+    def ensure_running(self) -> None:
+        """Start it again if it gave up, as systemd would."""
+        assert self.process is not None
+        if self.process.poll() is not None:
+            self.start()
 
     def kill(self) -> None:
         """`kill -9` of the whole server at once, as a machine that loses its power."""

@@ -1,7 +1,9 @@
 """A few kills of the long study, and the other things that go wrong with machines: each has a clear answer."""
 
 import os
+import shutil
 import subprocess
+from contextlib import contextmanager
 
 import pytest
 
@@ -50,31 +52,70 @@ def test_a_database_that_goes_is_told_and_when_it_is_back_work_goes_on(tmp_path,
         assert client.send("GET", "/api/v1/reels", headers=token).status == 200
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="a small disk is mounted, which only root may")
-def test_a_full_disk_is_told_and_what_was_acknowledged_stays(tmp_path, node_on):
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=5m", "tmpfs", disk], check=True)
+@contextmanager
+def small_disk(folder, size):
+    """A disk of its own, mounted there."""
+    folder.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], check=True)
     try:
-        env = settings_of(tmp_path, f"sqlite:///{disk}/records.sqlite3")
-        world = make_world(env, 12)
-        node = node_on(env)
-        load = Load(Direct(node.port), world, patience_s=2)
-        left = os.statvfs(disk)
-        ballast = disk / "ballast"
-        ballast.write_bytes(b"x" * max(0, left.f_bavail * left.f_bsize - 200_000))
-        with load.running():
-            wait_until(lambda: load.sent_again, "the disk is full", 60)
-        assert all("/problems/unreachable" in why for why in load.sent_again), load.sent_again[:3]
-        ballast.unlink()
-        load.refused.clear()
-        load.patience_s = 60
-        done = len(load.acknowledged)
-        with load.running():
-            wait_until(lambda: len(load.acknowledged) > done, "work goes on", 60)
-        assert wrong(env, load) == []
+        yield folder
     finally:
-        subprocess.run(["umount", "-l", disk], check=True)
+        subprocess.run(["umount", "-l", folder], check=True)
+
+
+def fill(disk, *, but_bytes):
+    """Leave so few bytes free; what takes the room."""
+    left = os.statvfs(disk)
+    ballast = disk / "ballast"
+    ballast.write_bytes(b"x" * max(0, left.f_bavail * left.f_bsize - but_bytes))
+    return ballast
+
+
+def goes_on_after_a_full_disk(env, node, disk, is_up):
+    """The disk fills under load; what is answered then; and that work goes on once there is room again."""
+    world = make_world(env, 40)
+    load = Load(Direct(node.start().ready().port), world, patience_s=2)
+    ballast = fill(disk, but_bytes=100_000)
+    with load.running():
+        wait_until(lambda: load.sent_again, "the disk is full", 90)
+    assert all("/problems/unreachable" in why for why in load.sent_again), load.sent_again[:3]
+    ballast.unlink()
+    is_up()
+    wait_until(node.is_ready, "the node is ready")
+    load.refused.clear()
+    load.patience_s = 60
+    done = len(load.acknowledged)
+    with load.running():
+        wait_until(lambda: len(load.acknowledged) > done, "work goes on", 60)
+    assert wrong(env, load) == []
+
+
+ONLY_ROOT = pytest.mark.skipif(os.geteuid() != 0, reason="a small disk is mounted, which only root may")
+
+
+@ONLY_ROOT
+def test_a_disk_that_sqlite_fills_is_told_and_what_was_acknowledged_stays(tmp_path):
+    with small_disk(tmp_path / "disk", "6m") as disk:
+        env = settings_of(tmp_path, f"sqlite:///{disk}/records.sqlite3")
+        node = Node(env, application="tests.served_app")
+        try:
+            goes_on_after_a_full_disk(env, node, disk, lambda: None)
+        finally:
+            node.stop()
+
+
+@ONLY_ROOT
+def test_a_disk_that_postgresql_fills_is_told_and_what_was_acknowledged_stays(tmp_path):
+    with clusters.workshop() as folder, small_disk(folder / "disk", "160m") as disk:
+        shutil.chown(disk, *clusters.owner())
+        cluster = clusters.Cluster(disk / "data", max_wal_size="32MB", min_wal_size="32MB").make().start()
+        env = settings_of(tmp_path, cluster.url)
+        node = Node(env, application="tests.served_app")
+        try:
+            goes_on_after_a_full_disk(env, node, disk, cluster.ensure_running)
+        finally:
+            node.stop()
+            cluster.stop()
 
 
 def test_a_clock_that_steps_back_spoils_no_record(tmp_path, node_on):
