@@ -14,7 +14,7 @@ def main() -> int:
     Path(folder).mkdir(parents=True, exist_ok=True)
     os.environ[FOLDER] = str(Path(folder).resolve())
     scripts = ("take_pictures.py", "take_worksheet_pictures.py", "take_desk_pictures.py",
-               "take_practice_pictures.py")  # fmt: skip
+               "take_practice_pictures.py", "take_report_pictures.py")  # fmt: skip
     return pytest.main([*(str(Path(__file__).with_name(name)) for name in scripts), "-q"])
 
 

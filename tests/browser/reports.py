@@ -1,4 +1,4 @@
-"""The pages of repeatability, by a short name."""
+"""The pages of repeatability, of recounts and of the tour, by a short name."""
 
 
 def address_of_report_pages() -> dict[str, str]:
@@ -6,4 +6,7 @@ def address_of_report_pages() -> dict[str, str]:
         "repeatability": "/repeatability",
         "repeatability-few": "/repeatability?compare=hand&until=2025-03-31",
         "repeatability-none": "/repeatability?until=2020-01-01",
+        "recounts": "/drift/recounts",
+        "tour": "/tour",
+        "tour-part": "/tour/verifier",
     }
