@@ -9,7 +9,7 @@ FIRST = {
     ReelStatus.COUNT_OPEN: "A count of it is under way.",
     ReelStatus.AWAITING_SIGN_OFF: "A count of it is worked out and waits for its signatures.",
 }
-LEAST_DOUBT_BITS = 0.02
+LEAST_DOUBT_BITS = 0.1
 COLUMNS = ("reel", "site", "status", "last_counted_at", "layers", "wraps", "p_unlogged_cut", "cut_m", "cut_low_m",
            "cut_high_m", "doubt_bits", "worth_bits", "settled_share", "reason")  # fmt: skip
 

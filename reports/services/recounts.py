@@ -14,8 +14,8 @@ from reels.models import Reel
 from reports.models import AssessedInterval
 
 WEIGHED = 100  # reels that are weighed for one answer
-LEAST_P = 0.005  # of an unlogged cut before the newest count: below, there is nothing to settle
-LEAST_WORTH_BITS = 0.02
+LEAST_P = 0.01  # of an unlogged cut before the newest count: below, there is nothing to settle
+LEAST_WORTH_BITS = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

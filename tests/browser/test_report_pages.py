@@ -20,7 +20,7 @@ def make_report_fleet():
     """The desk's fleet, many first readings, and a reel of which the newest count is in doubt."""
     desk = make_desk_fleet()
     bring_in_many(desk.cast, 160)
-    bring_in({"counts.csv": COUNTS_HEADER + "LW-0021,2025-01-20T10:00:00Z,12,6,,,\n"})
+    bring_in({"counts.csv": COUNTS_HEADER + "LW-0021,2025-01-20T10:00:00Z,12,10,,,\n"})
     return desk
 
 

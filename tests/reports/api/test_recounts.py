@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 def cast():
     cast = Cast()
     bring_in_fleet()
-    bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{LAST.isoformat()},12,6,,,\n"})
+    bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{LAST.isoformat()},12,10,,,\n"})
     return cast
 
 
@@ -24,7 +24,7 @@ def results(person, query=""):
 
 def test_it_lists_the_reels_of_which_one_more_count_would_tell_something(cast):
     [row] = results(cast.colleague)
-    assert (row["reel"], row["layers"], row["wraps"]) == ("LW-0002", 12, 6)
+    assert (row["reel"], row["layers"], row["wraps"]) == ("LW-0002", 12, 10)
     assert 0 < row["worth_bits"] <= row["doubt_bits"] <= 1
     assert row["settled_share"] == pytest.approx(row["worth_bits"] / row["doubt_bits"], abs=1e-6)
 

@@ -26,7 +26,7 @@ def cast():
     """Two reels of which the newest count is lower than those before it; one of them much further away."""
     cast = Cast()
     bring_in_fleet()
-    fewer = f"LW-0002,{LAST.isoformat()},12,6,,,\nLW-0004,{LAST.isoformat()},12,7,,,\n"
+    fewer = f"LW-0002,{LAST.isoformat()},12,10,,,\nLW-0004,{LAST.isoformat()},12,9,,,\n"
     bring_in({"counts.csv": COUNTS_HEADER + fewer})
     return cast
 
@@ -41,7 +41,7 @@ def html_of(person, query=""):
 def test_a_reel_whose_newest_count_may_be_a_cut_or_a_slip_is_worth_a_count(cast):
     html = html_of(cast.control)
     assert 'href="/reels/LW-0002/drift">LW-0002</a>' in html
-    assert "The newest count, 12 layers, 6 wraps, even, of 16 Nov 2024, makes the cable" in html
+    assert "The newest count, 12 layers, 10 wraps, even, of 16 Nov 2024, makes the cable" in html
     assert "LW-0003" not in html
     assert "1 reel." in html
 
@@ -62,7 +62,7 @@ def test_the_reason_and_the_file_say_the_same_and_a_site_can_be_chosen(cast):
 def test_one_more_count_as_low_settles_it(cast):
     at = LAST + timedelta(days=14)
     for n in range(3):
-        bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{(at + timedelta(days=n)).isoformat()},12,6,,,\n"})
+        bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{(at + timedelta(days=n)).isoformat()},12,10,,,\n"})
     assert "LW-0002" not in html_of(cast.control)
     assert "No count would settle anything" in html_of(cast.control)
 
