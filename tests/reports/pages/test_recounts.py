@@ -23,10 +23,10 @@ LAST = BEGIN + timedelta(days=14 * COUNTS_A_REEL)
 
 @pytest.fixture
 def cast():
-    """Two reels of which the newest count is lower than those before it; one of them much further away."""
+    """Two reels at two sites of which the newest count is lower than those before it."""
     cast = Cast()
     bring_in_fleet()
-    fewer = f"LW-0002,{LAST.isoformat()},12,10,,,\nLW-0004,{LAST.isoformat()},12,9,,,\n"
+    fewer = f"LW-0002,{LAST.isoformat()},12,10,,,\nLW-0004,{LAST.isoformat()},12,10,,,\n"
     bring_in({"counts.csv": COUNTS_HEADER + fewer})
     return cast
 
