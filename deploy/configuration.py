@@ -8,6 +8,7 @@ from typing import Any
 
 import dj_database_url
 
+SECOND_FACTORS = ("optional", "signers", "everyone")
 DEMO, PRODUCTION = "demo", "production"
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 

@@ -21,14 +21,25 @@ from rest_framework.response import Response
 from deploy.watching import request_id
 from reels.api.conditions import HeaderRefused
 from reels.api.forms import ParameterRefused
-from reels.errors import AlreadyRecorded, Busy, KeyReused, Malformed, NotAllowed, NotFound, Refused, Unreachable
+from reels.errors import (
+    AlreadyRecorded,
+    Busy,
+    KeyReused,
+    Malformed,
+    NotAllowed,
+    NotFound,
+    Refused,
+    TooManyTries,
+    Unreachable,
+)
 
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
-NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password"}
+NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password", "new_password", "again", "code"}
 
 # Most particular first: the first class that fits gives the status.
 STATUS_OF_REFUSAL = (
+    (TooManyTries, HTTPStatus.TOO_MANY_REQUESTS),
     (Busy, HTTPStatus.SERVICE_UNAVAILABLE),
     (NotFound, HTTPStatus.NOT_FOUND),
     (NotAllowed, HTTPStatus.FORBIDDEN),
@@ -122,7 +133,8 @@ def _answer_refusal(exc: Refused, request: Request) -> Response:
     status = next(status for kind, status in STATUS_OF_REFUSAL if isinstance(exc, kind))
     fields = exc.fields or ((exc.facts["field"],) if isinstance(exc, Malformed) and "field" in exc.facts else ())
     errors = [{"pointer": f"/{_escaped(name)}", "code": exc.code, "detail": str(exc)} for name in fields]
-    headers = {"Retry-After": str(RETRY_AFTER_S)} if status == HTTPStatus.SERVICE_UNAVAILABLE else None
+    wait_s = RETRY_AFTER_S if isinstance(exc, Busy) else exc.facts.get("retry_after_s")
+    headers = {"Retry-After": str(wait_s)} if wait_s else None
     data = _problem(exc.code, status, request.path, str(exc), errors, title=exc.title)
     return Response(data, status=status, headers=headers, content_type=MEDIA_TYPE)
 
@@ -179,31 +191,33 @@ def _escaped(key: object) -> str:
 # Outside of views ---------------------------------------------------------------------------------------------------
 
 
-def _is_api(request: HttpRequest) -> bool:
+def is_api(request: HttpRequest) -> bool:
+    """Whether it gets a problem document, and no page."""
     return request.path.startswith("/api/")
 
 
-def _answer(request: HttpRequest, code: str, status: HTTPStatus, detail: str) -> HttpResponse:
+def answer_outside(request: HttpRequest, code: str, status: HTTPStatus, detail: str) -> HttpResponse:
+    """A problem document for what is refused before any view is reached."""
     problem = _problem(code, status, request.path, detail)
     return JsonResponse(problem, status=status, content_type=MEDIA_TYPE, headers={"Cache-Control": "no-store"})
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.bad_request(request, exception)
-    return _answer(request, "bad_request", HTTPStatus.BAD_REQUEST, "The request cannot be understood.")
+    return answer_outside(request, "bad_request", HTTPStatus.BAD_REQUEST, "The request cannot be understood.")
 
 
 def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.permission_denied(request, exception)
-    return _answer(request, "not_allowed", HTTPStatus.FORBIDDEN, "You may not do this.")
+    return answer_outside(request, "not_allowed", HTTPStatus.FORBIDDEN, "You may not do this.")
 
 
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.page_not_found(request, exception)
-    return _answer(request, "not_found", HTTPStatus.NOT_FOUND, f"There is nothing at {request.path}.")
+    return answer_outside(request, "not_found", HTTPStatus.NOT_FOUND, f"There is nothing at {request.path}.")
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
@@ -211,15 +225,15 @@ def server_error(request: HttpRequest) -> HttpResponse:
     refused = _as_refusal(sys.exc_info()[1])
     if isinstance(refused, Busy):
         return _not_now(request, refused)
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.server_error(request)
     detail = "The request was not carried out. The people who run this service find the reason in its log."
-    return _answer(request, "server_error", HTTPStatus.INTERNAL_SERVER_ERROR, detail)
+    return answer_outside(request, "server_error", HTTPStatus.INTERNAL_SERVER_ERROR, detail)
 
 
 def _not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
-    if _is_api(request):
-        answer = _answer(request, refused.code, HTTPStatus.SERVICE_UNAVAILABLE, str(refused))
+    if is_api(request):
+        answer = answer_outside(request, refused.code, HTTPStatus.SERVICE_UNAVAILABLE, str(refused))
     else:
         answer = HttpResponse(_not_now_page(request, refused), status=HTTPStatus.SERVICE_UNAVAILABLE)
         answer.headers["Cache-Control"] = "no-store"

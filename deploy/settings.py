@@ -46,13 +46,19 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "deploy.watching.middleware.Watch",
     "django.middleware.security.SecurityMiddleware",
+    "deploy.limits.FindAddress",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "deploy.limits.LimitBodies",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "deploy.refusals.LogRefusals",
+    "deploy.sessions.EndSessions",
+    "deploy.limits.LimitRates",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "deploy.sessions.SettleLogins",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -81,17 +87,27 @@ AUTH_USER_MODEL = "reels.Person"
 LOGIN_URL = "/login"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = LOGIN_URL
-SESSION_COOKIE_AGE = 12 * 60 * 60  # one shift
+SESSION_HOURS = int(os.environ.get("SESSION_HOURS", "12"))  # one shift, and then one logs in again
+SESSION_IDLE_MINUTES = int(os.environ.get("SESSION_IDLE_MINUTES", "60"))
+SESSION_COOKIE_AGE = SESSION_HOURS * 60 * 60
+SESSION_EXPIRE_AT_BROWSER_CLOSE = True
+LOCK_AFTER_TRIES = int(os.environ.get("LOCK_AFTER_TRIES", "5"))
+LOCK_MINUTES = int(os.environ.get("LOCK_MINUTES", "15"))
+GIVEN_PASSWORD_DAYS = int(os.environ.get("GIVEN_PASSWORD_DAYS", "7"))  # one that an administrator gave
+SECOND_FACTOR = os.environ.get("SECOND_FACTOR") or "optional"  # or "signers", or "everyone"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
-    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+    {"NAME": "reels.services.passwords.NotOurWords"},
 ]
 
 # Browsers
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_DEMO
+if not IS_DEMO:  # a browser takes these only over TLS, for this host alone
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
+CSRF_COOKIE_HTTPONLY = True
 SECURE_SSL_REDIRECT = not IS_DEMO
 SECURE_REDIRECT_EXEMPT = ["^(healthz|readyz|metrics)$"]  # asked on the machine itself, past the proxy
 SECURE_HSTS_SECONDS = 0 if IS_DEMO else 365 * 24 * 60 * 60
@@ -106,6 +122,7 @@ CONTENT_SECURITY_POLICY = {
         "font-src": ["'self'"],
         "connect-src": ["'self'"],
         "form-action": ["'self'"],
+        "object-src": ["'none'"],
         "base-uri": ["'none'"],
         "frame-ancestors": ["'none'"],
     }
@@ -148,6 +165,13 @@ COUNT_DUE_DAYS = int(os.environ.get("COUNT_DUE_DAYS", "60"))
 
 # The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
 TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
+
+# How many requests are taken: logins by address; all else by person in a session, or by address. Empty: no limit.
+# Each process counts for itself. PROXIES: how many web servers stand in front and tell the client's address.
+
+RATES = {"login": os.environ.get("LOGIN_RATE", "30/min"), "request": os.environ.get("REQUEST_RATE", "1200/min")}
+PROXIES = int(os.environ.get("PROXIES", "0"))
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}
 
 # API
 
@@ -192,6 +216,7 @@ LOGGING = {
     "root": {"handlers": ["console"], "level": "WARNING"},
     "loggers": {
         "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
+        "wrapledger.security": {"level": "INFO"},  # logins, what is refused, alarms
         "django.request": {"level": "ERROR"},  # a refused or mistyped request is no event for operators
         "wrapledger": {"level": "WARNING" if LOG_FORMAT == "text" else "INFO"},  # requests are told in JSON only
     },

@@ -14,18 +14,21 @@ from reels.services.history import Actor
 
 
 def authorisations_in_force(person: Person, at: datetime) -> QuerySet[Authorisation]:
-    """The person's authorisations at that moment, none for a deactivated account."""
+    """The person's authorisations at that moment, none for a login that is closed or not settled."""
     return Authorisation.objects.filter(
         Q(valid_until__isnull=True) | Q(valid_until__gt=at),
+        reel_access.settled("person__"),
         person=person,
-        person__is_active=True,
         valid_from__lte=at,
         ended_at__isnull=True,
     )
 
 
 def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Authorisation:
-    """The authorisation by which the person may do this to this reel now. Raises NotAuthorised."""
+    """The authorisation by which the person may do this to this reel now.
+
+    Raises NotAuthorised, or PasswordNotOwn or NotEnrolled for a login that is not settled.
+    """
     found = (
         authorisations_in_force(person, at)
         .filter(Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id))
@@ -34,6 +37,7 @@ def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Aut
         .first()
     )
     if found is None:
+        reel_access.require_settled(person)
         raise NotAuthorised(
             name=person.full_name, act=act.value, reel_type=reel.type.code, site=reel.site.name, on=at.date()
         )

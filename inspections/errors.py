@@ -104,13 +104,6 @@ class NotAuthorised(NotAllowed):
     says = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
 
 
-class WrongPassword(NotAllowed):
-    code = "wrong_password"
-    title = "The password is not right"
-    says = "The password does not match; nothing was signed."
-    fields = ("password",)
-
-
 class NotSignable(Refused):
     code = "not_signable"
     title = "This cannot be signed"

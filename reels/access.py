@@ -8,12 +8,34 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
+from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
-from django.db.models import Max, Model, Q, QuerySet
+from django.db.models import Exists, Max, Model, OuterRef, Q, QuerySet
 
-from reels.errors import Busy, FeedIsShorter, NotFound, OnlyAdministrators
-from reels.models import ApiToken, Chain, FeedPlace, HistoryEntry, Machine, Person, Posting, Reel, ReelType, Site
+from reels.errors import (
+    Busy,
+    FeedIsShorter,
+    NotEnrolled,
+    NotFound,
+    OnlyAdministrators,
+    PasswordNotOwn,
+    SecondFactorMissing,
+)
+from reels.models import (
+    Alarm,
+    ApiToken,
+    Chain,
+    FeedPlace,
+    HistoryEntry,
+    Machine,
+    Person,
+    Posting,
+    Reel,
+    ReelType,
+    SecondFactor,
+    Site,
+)
 
 REGISTER = "register"  # the chain of everything that belongs to no single reel: people, sites, types, machines
 Row = TypeVar("Row", bound=Model)
@@ -141,7 +163,13 @@ def person_named(username: str) -> Person:
 def people(administrator: Person) -> QuerySet[Person]:
     """Everybody with a login, with their postings. Raises OnlyAdministrators."""
     only_administrators(administrator)
-    return Person.objects.prefetch_related("postings__site")
+    return Person.objects.select_related("login_given_by", "enrolled_by").prefetch_related("postings__site")
+
+
+def people_with_second_factor(administrator: Person) -> QuerySet[Person]:
+    """Everybody, marked with `has_second_factor`. Raises OnlyAdministrators."""
+    in_force = SecondFactor.objects.filter(person=OuterRef("pk"), confirmed_at__isnull=False, ended_at__isnull=True)
+    return people(administrator).annotate(has_second_factor=Exists(in_force))
 
 
 def person_for_administrator(username: str, administrator: Person) -> Person:
@@ -190,6 +218,56 @@ def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
 
 
 def only_administrators(person: Person) -> None:
-    """Raises OnlyAdministrators for anybody else."""
+    """Raises OnlyAdministrators for anybody else, NotEnrolled or PasswordNotOwn for one whose login is not settled."""
     if not (person.is_active and person.is_staff):
         raise OnlyAdministrators(username=person.username)
+    require_settled(person)
+
+
+# Logins -------------------------------------------------------------------------------------------------------------
+
+
+def settled(path: str = "") -> Q:
+    """People whose login is certainly theirs: in use, enrolled, and with a password that nobody gave them.
+
+    path: from the rows that are filtered to the person, as "person__".
+    """
+    said = {"is_active": True, "must_change_password": False, "enrolled_at__isnull": False}
+    return Q(**{f"{path}{name}": value for name, value in said.items()})
+
+
+def require_settled(person: Person) -> None:
+    """Raises PasswordNotOwn or NotEnrolled for somebody whose login is not settled yet."""
+    if person.must_change_password:
+        raise PasswordNotOwn(name=person.full_name)
+    if person.enrolled_at is None:
+        raise NotEnrolled(name=person.full_name)
+
+
+def require_own_login(person: Person) -> None:
+    """Whether the login may do anything at all. Raises PasswordNotOwn or SecondFactorMissing."""
+    if person.must_change_password:
+        raise PasswordNotOwn(name=person.full_name)
+    if settings.SECOND_FACTOR == "everyone" and second_factor_of(person) is None:
+        raise SecondFactorMissing(name=person.full_name)
+
+
+def put_back(person: Person, by: Person) -> dict[str, Any]:
+    """What changes of a login that an administrator had a hand in: somebody else is to enrol its owner again."""
+    return {"login_given_by": by, "enrolled_by": None, "enrolled_at": None, "session_round": person.session_round + 1}
+
+
+def second_factor_of(person: Person) -> SecondFactor | None:
+    """The second factor that is in force for the person. One query."""
+    return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
+
+
+def anybody_named(username: str) -> Person | None:
+    """Whoever has or had this user name."""
+    return Person.objects.filter(username=username).first()
+
+
+def alarms(administrator: Person) -> QuerySet[Alarm]:
+    """Every alarm, the newest first. Raises OnlyAdministrators."""
+    only_administrators(administrator)
+    return Alarm.objects.select_related("person")

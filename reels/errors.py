@@ -80,6 +80,62 @@ class OnlyAdministrators(NotAllowed):
     says = "Only an administrator may change reference data and people; {username} is none."
 
 
+# Logins -------------------------------------------------------------------------------------------------------------
+
+
+class WrongPassword(NotAllowed):
+    code = "wrong_password"
+    title = "The password is not right"
+    says = "The password does not match; nothing was done."
+    fields = ("password",)
+
+
+class WrongCode(NotAllowed):
+    code = "wrong_code"
+    title = "The code is not right"
+    says = "The code does not match, or was used before. Wait for the next one and check the device's clock."
+    fields = ("code",)
+
+
+class TooManyTries(Refused):
+    """429. retry_after_s: seconds until the login may be tried again."""
+
+    code = "too_many_tries"
+    title = "Locked after too many wrong passwords"
+    says = (
+        "Too many wrong passwords were given for this user name. It is locked for {minutes} minutes more, also for the "
+        "right one, and the administrators have been told."
+    )
+    fields = ("password",)
+
+
+class PasswordNotOwn(NotAllowed):
+    code = "password_not_own"
+    title = "Change the password first"
+    says = "{name} has a password that an administrator knows. Its owner changes it before anything else."
+
+
+class SecondFactorMissing(NotAllowed):
+    code = "second_factor_missing"
+    title = "A second factor is needed"
+    says = "{name} has no second factor, and it is needed here. Set one up under “Your login”, and do this again."
+
+
+class NotEnrolled(NotAllowed):
+    code = "not_enrolled"
+    title = "Not enrolled"
+    says = (
+        "{name} is not enrolled: a second administrator, who is not the one that gave the login, checks first whose it "
+        "is."
+    )
+
+
+class AnotherAdministrator(NotAllowed):
+    code = "another_administrator"
+    title = "Another administrator is needed"
+    says = "{name} cannot do this here, having {done}; another administrator can."
+
+
 # Scripts and repeated requests --------------------------------------------------------------------------------------
 
 

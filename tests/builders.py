@@ -12,7 +12,7 @@ from inspections.services import authorisations, counting, maintenance, opening,
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels.models import Machine, Person, Reel, ReelType, Site
-from reels.services import register
+from reels.services import people, register
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts, receive_reel
 
@@ -30,8 +30,17 @@ def administrator() -> Person:
     known = Person.objects.filter(username="ada").first()
     if known:
         return known
-    return register.add_administrator(username="ada", password=PASSWORD, full_name="Ada Minder", staff_number="S-000",
+    return people.add_administrator(username="ada", password=PASSWORD, full_name="Ada Minder", staff_number="S-000",
                                       at=NOW - timedelta(days=400), via="command createsuperuser")  # fmt: skip
+
+
+def second_administrator() -> Person:
+    """Another one, made in the same way."""
+    known = Person.objects.filter(username="bea").first()
+    return known or people.add_administrator(
+        username="bea", password=PASSWORD, full_name="Bea Second", staff_number="S-001", at=NOW - timedelta(days=400),
+        via="command createsuperuser",
+    )  # fmt: skip
 
 
 def by_administrator() -> dict[str, Any]:
@@ -58,9 +67,9 @@ def make_person(username: str, *acts: Act, site: Site | None = None, **fields: A
     """Somebody posted at a site (Kettle Point unless said), authorised there for the acts."""
     number = next(_numbers)
     where = site or make_site()
-    person = register.add_person(
+    person = people.add_person(
         username=username, full_name=fields.pop("full_name", username.title()), staff_number=f"S-{number:04}",
-        password=PASSWORD, **fields, **by_administrator(),
+        password=PASSWORD, is_settled=True, **fields, **by_administrator(),
     )  # fmt: skip
     register.post_person(person=person, site=where, valid_from=NOW - timedelta(days=365), **by_administrator())
     for act in acts:

@@ -76,6 +76,12 @@ def quick_passwords() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session", autouse=True)
+def as_many_requests_as_tests_make() -> Iterator[None]:
+    with override_settings(RATES={"login": "", "request": ""}):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def checkpoint_key_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with override_settings(CHECKPOINT_KEY_FILE=str(tmp_path_factory.mktemp("checkpoints") / "key.pem")):
         yield

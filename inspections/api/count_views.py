@@ -139,7 +139,7 @@ class SignOffs(CountDoor):
 
     def prepare(self, call: Call, **path: Any) -> None:
         """The password is checked, slowly by design, before any transaction begins."""
-        call.given["signer"] = signing.prove(call.actor, call.given.pop("password"))
+        call.given["signer"] = signing.prove(call.actor, call.given.pop("password"), at=call.at, address=call.address)
 
 
 class Void(CountDoor):

@@ -99,7 +99,10 @@ def _do(request: HttpRequest, which: str, form: forms.Form, inspection: Inspecti
 def _sign(request: HttpRequest, form: forms.Form, inspection: Inspection) -> HttpResponse | None:
     """The password is checked, slowly by design, before any transaction begins."""
     try:
-        signer = signing.prove(Actor(reader(request)), form.cleaned_data["password"])
+        signer = signing.prove(
+            Actor(reader(request)), form.cleaned_data["password"], at=timezone.now(),
+            address=request.META.get("REMOTE_ADDR"),
+        )  # fmt: skip
     except Refused as refused:
         form.add_error("password", str(refused))
         return None

@@ -36,7 +36,7 @@ from inspections.services.staging import Staged, Staging
 from reels import access
 from reels.errors import Busy, ValueNotTaken
 from reels.models import Person
-from reels.services import register
+from reels.services import people
 from reels.services.history import Actor
 
 Open = Callable[[], IO[bytes]]
@@ -83,16 +83,17 @@ def import_records(*, files: Mapping[str, Open], actor: Actor, at: datetime, is_
     )  # fmt: skip
 
 
-def importer(username: str | None = None) -> Person:
+def importer(username: str | None, at: datetime) -> Person:
     """The administrator in whose name a command brings records in: the one named, or the first that there is.
 
     An installation without any person gets one by the import itself, `import`, who never logs in; not saved yet here.
     Raises ValueNotTaken.
     """
     if username is None and not Person.objects.exists():
-        return Person(username="import", full_name="Older records", staff_number="import", is_staff=True)
-    people = Person.objects.filter(is_staff=True, is_active=True).order_by("id")
-    person = (people.filter(username=username) if username else people).first()
+        return Person(username="import", full_name="Older records", staff_number="import", is_staff=True,
+                      enrolled_at=at)  # fmt: skip
+    able = Person.objects.filter(is_staff=True, is_active=True).order_by("id")
+    person = (able.filter(username=username) if username else able).first()
     if person is None:
         raise ValueNotTaken(field="--as", seen=username, allowed="the user name of an active administrator")
     return person
@@ -115,7 +116,7 @@ def _store(run: ImportRun) -> None:
 
 def _first_actor(run: ImportRun) -> Actor:
     nobody = run.actor.person
-    person = register.add_administrator(
+    person = people.add_administrator(
         password=None, at=run.at, via=run.actor.via, username=nobody.username, full_name=nobody.full_name,
         staff_number=nobody.staff_number,
     )  # fmt: skip

@@ -1,6 +1,5 @@
 """Signatures, and taking a signed inspection back."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -8,46 +7,44 @@ from django.db import transaction
 from inspections import access, queries
 from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
-from inspections.errors import NotSignable, NotVoidable, SamePerson, WrongPassword
+from inspections.errors import NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
 from inspections.services.setup import withdraw_values
 from inspections.services.surprises import require_no_surprise
+from reels import access as reel_access
 from reels.domain import ledger
+from reels.domain.words import AskedAt
 from reels.models import Person
+from reels.services import logins
 from reels.services.history import Actor, Transcript, told
+from reels.services.logins import Proof
 
 ROLE_OF = {Meaning.COUNTED: Role.TECHNICIAN, Meaning.VERIFIED: Role.VERIFIER}
 ACT_OF = {Meaning.COUNTED: Act.COUNT, Meaning.VERIFIED: Act.VERIFY}
 
 
-@dataclass(frozen=True, slots=True)
-class Signer:
-    """Somebody at the keys who has just given their password again. Made by `prove` and nowhere else."""
+def prove(actor: Actor, password: str, *, at: datetime, address: str | None = None) -> Proof:
+    """Check the signer's own password: slow by design, so before any lock is held, and outside a transaction.
 
-    actor: Actor
-
-
-def prove(actor: Actor, password: str) -> Signer:
-    """Check the signer's password: slow by design, so before any lock is held.
-
-    Raises OnlyInPerson or WrongPassword.
+    address: from where it is given. Raises OnlyInPerson, PasswordNotOwn, NotEnrolled, SecondFactorMissing, TooManyTries
+    or WrongPassword.
     """
     access.in_person(actor)
-    if not actor.person.check_password(password):
-        raise WrongPassword()
-    return Signer(actor)
+    reel_access.require_settled(actor.person)
+    logins.require_second_factor_to_sign(actor.person)
+    return logins.prove(actor, password, asked_at=AskedAt.SIGNING, address=address, at=at)
 
 
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
     """Sign a count that is worked out. The second signature makes it the reel's count.
 
-    Raises OnlyInPerson, WrongPassword, NotSignable, CountSurprises, SamePerson or NotAuthorised.
+    Raises what `prove` does, NotSignable, CountSurprises, SamePerson or NotAuthorised.
     """
-    return sign_as(prove(actor, password), inspection_id=inspection_id, meaning=meaning, at=at)
+    return sign_as(prove(actor, password, at=at), inspection_id=inspection_id, meaning=meaning, at=at)
 
 
 @transaction.atomic
-def sign_as(signer: Signer, *, inspection_id: int, meaning: Meaning, at: datetime) -> SignOff:
+def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime) -> SignOff:
     """Sign, once the password is proved; as `sign` does."""
     actor = signer.actor
     inspection = access.inspection_for_update(inspection_id, actor.person, at)

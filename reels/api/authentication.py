@@ -11,10 +11,16 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
+from reels import access
 from reels.errors import OnlyInPerson, ScopeMissing
 from reels.models import ApiToken, Person
 from reels.services import tokens
 from reels.services.history import Actor
+
+# What somebody may do whose password is not their own yet, or who lacks a second factor that everybody needs.
+WAY_OUT = {
+    "session_show", "session_end", "session_password", "session_second_factor_begin", "session_second_factor_confirm",
+}  # fmt: skip
 
 
 class BearerAuthentication(BaseAuthentication):
@@ -40,8 +46,12 @@ class MayUse(BasePermission):
         if not request.user.is_authenticated:
             return False
         operation = getattr(view, "operation", None)
-        if isinstance(request.auth, ApiToken) and operation is not None:  # without one, the view answers 405
+        if operation is None:
+            return True  # the view answers 405
+        if isinstance(request.auth, ApiToken):
             self._check_scope(request.auth, operation.scope)
+        elif operation.id not in WAY_OUT:
+            access.require_own_login(request.user)
         return True
 
     def _check_scope(self, token: ApiToken, needed: str | None) -> None:

@@ -72,6 +72,11 @@ class Call:
     query: dict[str, Any]
     given: dict[str, Any] = field(default_factory=dict)
 
+    @property
+    def address(self) -> str | None:
+        """From where it is asked."""
+        return self.request.META.get("REMOTE_ADDR")
+
     def page(self, rows: Any, *order: str) -> paging.Page:
         """One page of rows in a total order; the last column is unique."""
         return paging.page(rows, order, self.query, self.request)

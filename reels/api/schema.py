@@ -144,6 +144,7 @@ def _refusals(operation: Operation, method: str, path: str) -> list[int]:
         415: has_body,
         422: operation.is_stored,
         428: operation.needs_match,
+        429: True,
         500: True,
         503: True,
     }

@@ -24,7 +24,7 @@ from reels.api.fields import (
 )  # fmt: skip
 from reels.api.forms import Form, Out, PageQuery
 from reels.domain import ledger
-from reels.domain.words import Graduation, Scope, Side, UnusualRule
+from reels.domain.words import AskedAt, Graduation, Scope, Side, UnusualRule
 
 USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
 
@@ -44,10 +44,35 @@ class PersonOut(Out):
 class SessionIn(Form):
     username = Text(max_length=60)
     password = Secret()
+    code = Text(max_length=40, required=False, help_text="Of the second factor, or a recovery code.")
 
 
 class SessionPersonOut(PersonOut):
     is_administrator = YesNo(source="is_staff")
+    must_change_password = YesNo(help_text="An administrator gave it: nothing else can be done before.")
+    is_enrolled = YesNo(help_text="Before that, nothing that needs an authorisation.")
+
+
+class PasswordChangeIn(Form):
+    password = Secret(help_text="One's own, again.")
+    new_password = Secret()
+
+
+class OwnPasswordIn(Form):
+    password = Secret(help_text="One's own, again.")
+
+
+class SecondFactorOut(Out):
+    secret = Text(help_text="For the device, base32; shown this once.")
+    address = Text(help_text="The same for devices that read it from a picture (otpauth://).")
+
+
+class CodeIn(Form):
+    code = Text(max_length=40, help_text="As the device shows it now.")
+
+
+class RecoveryCodesOut(Out):
+    recovery_codes = serializers.ListField(child=Text(), help_text="Each is good once, in place of a code.")
 
 
 class SessionOut(Out):
@@ -73,6 +98,11 @@ class AccountOut(PersonOut):
     is_active = YesNo()
     is_administrator = YesNo(source="is_staff")
     created_at = Moment()
+    password_set_at = Moment(allow_null=True)
+    must_change_password = YesNo(help_text="An administrator gave it.")
+    login_given_by = Text(source="login_given_by.username", default=None, allow_null=True)
+    enrolled_at = Moment(allow_null=True, help_text="null: may do nothing that needs an authorisation.")
+    enrolled_by = Text(source="enrolled_by.username", default=None, allow_null=True)
     postings = PostingOut(many=True, source="postings.all")
 
 
@@ -80,8 +110,25 @@ class PersonIn(Form):
     username = Named(USERNAME)
     full_name = Text(max_length=120)
     staff_number = Text(max_length=30, help_text="One for each human being.")
-    password = Secret(allow_null=True, help_text="null: somebody who never logs in.")
+    password = Secret(allow_null=True, help_text="null: somebody who never logs in. Its owner changes it first.")
     is_administrator = YesNo(source="is_staff", default=False)
+
+
+class EnrolmentIn(Form):
+    checked = Remark(help_text="How it was checked whose login it is; it is kept.")
+
+
+class GivenPasswordIn(Form):
+    password = Secret(help_text="Its owner changes it before anything else.")
+
+
+class AlarmOut(Out):
+    id = Number()
+    at = Moment()
+    person = Text(source="person.username", default=None, allow_null=True, help_text="null: a name that nobody has.")
+    asked_at = Word(AskedAt)
+    address = Text(allow_null=True)
+    number = Whole(help_text="Of wrong tries in a row.")
 
 
 class PersonPatch(Form):

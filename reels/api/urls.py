@@ -1,14 +1,23 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.api import checkpoints, converters, reference, views  # noqa: F401  # converters registers the kinds of path parts
+from reels.api import checkpoints, converters, people, reference, sessions, views  # noqa: F401  # converters registers the kinds of path parts
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("session", views.Session.as_view()),
-    path("people", views.People.as_view()),
-    path("people/<username:username>", views.PersonDetail.as_view()),
-    path("people/<username:username>/postings", views.Postings.as_view()),
-    path("tokens", views.Tokens.as_view()),
-    path("tokens/<id:token_id>/revocation", views.TokenRevocation.as_view()),
+    path("session", sessions.Session.as_view()),
+    path("session/password", sessions.SessionPassword.as_view()),
+    path("session/others", sessions.SessionOthers.as_view()),
+    path("session/second-factor", sessions.SessionSecondFactor.as_view()),
+    path("session/second-factor/confirmation", sessions.SessionSecondFactorConfirmation.as_view()),
+    path("session/second-factor/end", sessions.SessionSecondFactorEnd.as_view()),
+    path("people", people.People.as_view()),
+    path("people/<username:username>", people.PersonDetail.as_view()),
+    path("people/<username:username>/postings", people.Postings.as_view()),
+    path("people/<username:username>/enrolment", people.Enrolment.as_view()),
+    path("people/<username:username>/password", people.GivenPassword.as_view()),
+    path("people/<username:username>/second-factor/end", people.SecondFactorEnd.as_view()),
+    path("alarms", people.Alarms.as_view()),
+    path("tokens", people.Tokens.as_view()),
+    path("tokens/<id:token_id>/revocation", people.TokenRevocation.as_view()),
     path("sites", views.Sites.as_view()),
     path("sites/<code:code>", views.SiteDetail.as_view()),
     path("reel-types", views.ReelTypes.as_view()),

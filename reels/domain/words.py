@@ -61,6 +61,14 @@ class Scope(StrEnum):
     CABLE_EVENTS = "cable-events"  # log cuts and replacements
 
 
+class AskedAt(StrEnum):
+    """Where a password was asked for."""
+
+    LOGIN = "login"
+    SIGNING = "signing"
+    ACCOUNT = "account"  # before a password or a second factor is changed
+
+
 class LengthUnit(StrEnum):
     """The unit in which somebody reads and types lengths; kept are metres, whatever it is."""
 

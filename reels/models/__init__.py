@@ -3,10 +3,12 @@
 from reels.models.assemblies import CableEvent, Hold, Installation, Reel
 from reels.models.base import Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
+from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import Machine, ReelType, Site
 
 __all__ = [
+    "Alarm",
     "ApiToken",
     "CableEvent",
     "Chain",
@@ -19,10 +21,13 @@ __all__ = [
     "Machine",
     "Person",
     "Posting",
+    "RecoveryCode",
     "Reel",
     "ReelType",
+    "SecondFactor",
     "Site",
     "Submission",
+    "Tries",
     "choices",
     "columns",
 ]

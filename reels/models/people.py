@@ -7,6 +7,7 @@ from django.contrib.auth.models import PermissionsMixin
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 from reels import append_only
 from reels.domain.words import LengthUnit
@@ -27,6 +28,18 @@ class Person(AbstractBaseUser, PermissionsMixin, Kept):
     is_staff = models.BooleanField("administrator", default=False)
     created_at = models.DateTimeField(default=timezone.now)
     length_unit = models.CharField(max_length=2, choices=choices(LengthUnit), default=LengthUnit.METRES)
+    password_set_at = models.DateTimeField(null=True, blank=True)
+    must_change_password = models.BooleanField(default=False, help_text="Until its owner has: somebody else knows it.")
+    login_given_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="+",
+        help_text="The administrator who last gave the login a password, or took its second factor away.",
+    )  # fmt: skip
+    enrolled_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="+",
+        help_text="The second administrator, who checked whose login it is.",
+    )  # fmt: skip
+    enrolled_at = models.DateTimeField(null=True, blank=True)
+    session_round = models.PositiveIntegerField(default=0, help_text="Raised to end every session there is.")
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS: ClassVar[list[str]] = ["full_name", "staff_number"]
@@ -36,9 +49,23 @@ class Person(AbstractBaseUser, PermissionsMixin, Kept):
     class Meta:
         ordering = ("username",)
         verbose_name_plural = "people"
+        constraints = [
+            models.CheckConstraint(name="person_enrolled_by_another", condition=~Q(enrolled_by=F("id"))),
+            models.CheckConstraint(name="person_enrolled_by_a_second", condition=~Q(enrolled_by=F("login_given_by"))),
+        ]
 
     def __str__(self) -> str:
         return f"{self.full_name} ({self.username})"
+
+    @property
+    def is_enrolled(self) -> bool:
+        """Whether a second administrator has checked whose login it is."""
+        return self.enrolled_at is not None
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What every session of this person carries: another password or round ends them all."""
+        said = f"{self.session_round} {self.password}"
+        return salted_hmac("reels.person.session", said, secret=secret, algorithm="sha256").hexdigest()
 
 
 class Posting(Kept):

@@ -40,7 +40,8 @@ def reader(request: HttpRequest) -> Person:
     return request.user
 
 
-def show(request: HttpRequest, template: str, shown: Mapping[str, Any], site: Site | None = None) -> HttpResponse:
+def show(request: HttpRequest, template: str, shown: Mapping[str, Any], site: Site | None = None,
+         status: int = 200) -> HttpResponse:  # fmt: skip
     """The page, with every time as it is at the site (in TIME_ZONE where a page is about no single site)."""
     with timezone.override(ZoneInfo(site.time_zone)) if site else nullcontext():
-        return render(request, template, shown)
+        return render(request, template, shown, status=status)

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView, LogoutView
@@ -12,16 +13,36 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
 from reels.domain.words import LengthUnit
+from reels.errors import TooManyTries
+from reels.models import Person
 from reels.pages.answers import reader
-from reels.services import register
+from reels.services import logins, register
 from reels.services.history import Actor
 
 
 class LoginForm(AuthenticationForm):
+    code = forms.CharField(required=False, max_length=40)
     error_messages = {
-        "invalid_login": "This user name and password do not go together, or the login is no longer in use.",
-        "inactive": "This login is no longer in use.",
+        "invalid_login": "This user name, password and code do not go together, or the login is no longer in use.",
     }
+    locked: TooManyTries | None = None
+
+    def clean(self) -> dict[str, Any]:
+        given, address = self.cleaned_data, self.request.META.get("REMOTE_ADDR") if self.request else None
+        if {"username", "password"} <= given.keys() and not self.errors:
+            self.user_cache = self._found(given, address)
+        return given
+
+    def _found(self, given: dict[str, Any], address: str | None) -> Person:
+        try:
+            found = logins.log_in(username=given["username"], password=given["password"], code=given.get("code", ""),
+                                  address=address, at=timezone.now())  # fmt: skip
+        except TooManyTries as refused:
+            self.locked = refused
+            raise forms.ValidationError(str(refused)) from refused
+        if found is None:
+            raise self.get_invalid_login_error()
+        return found
 
 
 class Login(LoginView):
@@ -29,8 +50,20 @@ class Login(LoginView):
     authentication_form = LoginForm
     redirect_authenticated_user = True
 
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        person = form.get_user()
+        alarms = logins.alarms_since_last_login(person) if isinstance(person, Person) else 0
+        answer = super().form_valid(form)
+        if alarms:
+            said = f"Since you last logged in, logins were locked after wrong passwords: {alarms}. See People."
+            messages.warning(self.request, said)
+        return answer
+
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
-        return self.render_to_response(self.get_context_data(form=form), status=422)
+        answer = self.render_to_response(self.get_context_data(form=form), status=422)
+        if isinstance(form, LoginForm) and form.locked:
+            answer.status_code, answer.headers["Retry-After"] = 429, str(form.locked.facts["retry_after_s"])
+        return answer
 
 
 class Logout(LogoutView):

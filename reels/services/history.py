@@ -27,6 +27,11 @@ class Actor:
         return self.via == "session"
 
     @property
+    def is_a_command(self) -> bool:
+        """Whether it is done by whoever runs commands on the machine, who can do as much without the service."""
+        return self.via.startswith("command")
+
+    @property
     def is_a_script(self) -> bool:
         """Whether a script acts with a token of that person's."""
         return self.via.startswith("token ")

@@ -1,9 +1,8 @@
-"""People, sites, reel types and machines: what belongs to no single reel. One chain, `register`, tells all of it."""
+"""Sites, reel types, machines and postings: what belongs to no single reel. One chain, `register`, tells all of it."""
 
 from datetime import datetime
 from typing import Any
 
-from django.contrib.auth import password_validation
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
@@ -18,19 +17,19 @@ from reels.services.history import Actor, Row, told
 @transaction.atomic
 def add_site(*, actor: Actor, at: datetime, **fields: Any) -> Site:
     """A new site. fields: those of Site."""
-    return _add(Site(**fields), "site_added", actor, at)
+    return add(Site(**fields), "site_added", actor, at)
 
 
 @transaction.atomic
 def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
     """A new reel type. fields: those of ReelType."""
-    return _add(ReelType(**fields), "reel_type_added", actor, at)
+    return add(ReelType(**fields), "reel_type_added", actor, at)
 
 
 @transaction.atomic
 def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
     """A new reeling machine with its wrap gauge. fields: those of Machine."""
-    return _add(Machine(**fields), "machine_added", actor, at)
+    return add(Machine(**fields), "machine_added", actor, at)
 
 
 @transaction.atomic
@@ -45,32 +44,7 @@ def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", *
     facts = {"reason": reason} if reason else {}
     with told(chain, f"{_word(row)}_changed", actor, at, **facts) as entry:
         entry.change(row, **fields)
-        _check(row)
-
-
-@transaction.atomic
-def add_person(*, actor: Actor, at: datetime, password: str | None, **fields: Any) -> Person:
-    """A new login for a human being. password: None for one who never logs in (a name in an import).
-
-    Raises ValueNotTaken for a password that is too weak, AlreadyThere for a user name or staff number ever used.
-    """
-    person = Person(created_at=at, **fields)
-    set_password(person, password)
-    return _add(person, "person_added", actor, at)
-
-
-@transaction.atomic
-def add_administrator(*, password: str | None, at: datetime, via: str, **fields: Any) -> Person:
-    """An administrator, for whoever runs commands on the machine: the first one of an installation has nobody to ask.
-
-    via: which command. password: None for one who never logs in. fields: username, full_name and staff_number.
-    Raises ValueNotTaken or AlreadyThere.
-    """
-    person = Person(created_at=at, is_staff=True, is_superuser=True, **fields)
-    set_password(person, password)
-    _check(person)
-    with told(access.lock_register(), "administrator_added", Actor(person, via=via), at) as entry:
-        return entry.add(person)
+        check(row)
 
 
 @transaction.atomic
@@ -78,7 +52,7 @@ def post_person(*, person: Person, site: Site | None, valid_from: datetime, vali
                 actor: Actor, at: datetime) -> Posting:  # fmt: skip
     """Let a person read at a site, or at every site (None)."""
     posting = Posting(person=person, site=site, valid_from=valid_from, valid_until=valid_until)
-    return _add(posting, "person_posted", actor, at)
+    return add(posting, "person_posted", actor, at)
 
 
 @transaction.atomic
@@ -92,28 +66,17 @@ def prefer_length_unit(*, unit: LengthUnit, actor: Actor, at: datetime) -> None:
             entry.change(person, length_unit=unit.value)
 
 
-def set_password(person: Person, password: str | None) -> None:
-    """Put a password on the row, unsaved. Raises ValueNotTaken with what the rules ask for."""
-    if password is None:
-        person.set_unusable_password()
-        return
-    try:
-        password_validation.validate_password(password, person)
-    except ValidationError as refused:
-        raise ValueNotTaken(field="password", seen="too weak", allowed=" ".join(refused.messages)) from refused
-    person.set_password(password)
-
-
-def _add(row: Row, act: str, actor: Actor, at: datetime) -> Row:
+def add(row: Row, act: str, actor: Actor, at: datetime) -> Row:
+    """Add a row, within a transaction. Raises OnlyAdministrators, AlreadyThere or ValueNotTaken."""
     access.only_administrators(actor.person)
     chain = access.lock_register()
-    _check(row)
+    check(row)
     with told(chain, act, actor, at) as entry:
         entry.add(row)
     return row
 
 
-def _check(row: models.Model) -> None:
+def check(row: models.Model) -> None:
     """The model's own rules and the winding model's, in words, before the database says the same without any."""
     try:
         row.full_clean(exclude=["password"])

@@ -26,12 +26,12 @@ from inspections.models import InspectionRecord, Keying, SignOff
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
-from reels.models import Chain, CheckpointMade, FeedPlace, HistoryEntry, Submission, columns
+from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Submission, columns
 from reels.services.feed import FEED
 from reports.models import ArchivedPdf
 
-# Kept, and told by no history: the histories themselves, their order, checkpoints, and the answers that scripts got.
-UNTOLD = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission)
+# Kept, and told by no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
+UNTOLD = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
 AT_ONCE = 400  # rows of one query; SQLite takes no more than a thousand values in one
 
 

@@ -11,7 +11,7 @@ is the right person and what is sent. A rule is the answer for each of the seven
   script       a token with every scope, of the right person
   administrator  posted nowhere, authorised for nothing
 
-2 stands for any answer that did it; every other number is the very status.
+2 stands for any answer that did it; every other number is the very status, 303 among them (done, and sent on).
 """
 
 from dataclasses import dataclass, field
@@ -24,9 +24,11 @@ WHO = ("anonymous", "stranger", "colleague", "expired", "right", "script", "admi
 
 # API -----------------------------------------------------------------------------------------------------------------
 
+DONE_AND_SENT_ON = 303
 ANYBODY = (2, 2, 2, 2, 2, 2, 2)
 LOGGED_IN = (401, 2, 2, 2, 2, 2, 2)
 IN_PERSON = (401, 2, 2, 2, 2, 403, 2)
+NOTHING_SET_UP = (401, 404, 404, 404, 404, 403, 404)
 AT_THE_SITE = (401, 404, 2, 2, 2, 2, 404)
 NO_DOCUMENT_YET = (401, 404, 409, 409, 409, 409, 404)
 FROM_REELS_AT_THE_SITE = (401, 409, 2, 2, 2, 2, 409)  # too few elsewhere
@@ -78,6 +80,15 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
             body={"username": "tess", "password": PASSWORD}),
         read("session_show", "session", IN_PERSON),
         Row(name="session_end", path="session", method="DELETE", rule=IN_PERSON),
+        Row(name="session_password", path="session/password", method="POST", rule=IN_PERSON,
+            body={"password": PASSWORD, "new_password": "known-to-me-alone"}),
+        Row(name="session_end_others", path="session/others", method="DELETE", rule=IN_PERSON),
+        Row(name="session_second_factor_begin", path="session/second-factor", method="POST", rule=IN_PERSON,
+            body={"password": PASSWORD}),
+        Row(name="session_second_factor_confirm", path="session/second-factor/confirmation", method="POST",
+            rule=NOTHING_SET_UP, body={"code": "000000"}),
+        Row(name="session_second_factor_end", path="session/second-factor/end", method="POST", rule=NOTHING_SET_UP,
+            body={"password": PASSWORD}),
         read("openapi_show", "openapi", LOGGED_IN),
         # people, tokens, reference data
         read("people_list", "people", ADMINISTRATOR, "administrator"),
@@ -87,6 +98,10 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
         patch("people_change", "people/tess", full_name="Tess H. Hollin"),
         write("postings_add", "people/tess/postings", "administrator", ADMINISTRATOR, site="aldermere",
               valid_from=FROM),
+        write("people_enrol", "people/newcomer/enrolment", "administrator", ADMINISTRATOR, checked="pass seen"),
+        write("people_give_password", "people/tess/password", "administrator", ADMINISTRATOR, password="given-by-ada"),
+        write("people_end_second_factor", "people/newcomer/second-factor/end", "administrator", ADMINISTRATOR, **WHY),
+        read("alarms_list", "alarms", ADMINISTRATOR, "administrator"),
         read("tokens_list", "tokens", ADMINISTRATOR, "administrator"),
         write("tokens_issue", "tokens", "administrator", ADMINISTRATOR, person="tess", name="spool", scopes=["read"],
               expires_at=UNTIL),
@@ -201,6 +216,9 @@ SENT_ON_AT_THE_SITE = (302, 404, 302, 302, 302, 302, 404)
 NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
 NEVER = (405, 405, 405, 405, 405, 405, 405)
 FOR_NO_PERSON = (404, 404, 404, 404, 404, 404, 404)
+SESSIONS_ENDED = (302, 303, 303, 303, 303, 302, 303)
+SEEN_BY_ADMINISTRATORS = (302, 403, 403, 403, 2, 302, 2)
+EMPTY_FORM_OF_ADMINISTRATORS = (302, 403, 403, 403, 422, 302, 422)
 EMPTY_FORM = (302, 422, 422, 422, 422, 302, 422)
 EMPTY_FORM_AT_THE_SITE = (302, 404, 422, 422, 422, 302, 404)
 
@@ -229,6 +247,15 @@ PAGES = (
     *page("healthz", "/healthz", ANYBODY, NEVER),
     *page("readyz", "/readyz", ANYBODY, NEVER),
     *page("metrics", "/metrics", FOR_NO_PERSON, NEVER),
+    *page("account", "/account", SEEN_LOGGED_IN),
+    *page("account/password", "/account/password", SEEN_LOGGED_IN, EMPTY_FORM),
+    *page("account/second-factor", "/account/second-factor", SEEN_LOGGED_IN, SEEN_LOGGED_IN),
+    *page("account/sessions", "/account/sessions", NO_METHOD, SESSIONS_ENDED),
+    *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
+    *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,
+          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
+    *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
+          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("reference", "/reference", SEEN_LOGGED_IN),
     *page("", "/", SENT_ON, SENT_ON),
     *page("tour", "/tour", PUBLIC, PUBLIC_NO_METHOD),

@@ -45,6 +45,9 @@ def test_safe_settings_pass(production):
         ("ALLOWED_HOSTS", ["records.example", "*"], "wrapledger.E003"),
         ("CSRF_TRUSTED_ORIGINS", ["http://records.example"], "wrapledger.E004"),
         ("DEBUG", True, "wrapledger.E005"),
+        ("SECOND_FACTOR", "sometimes", "wrapledger.E007"),
+        ("LOCK_AFTER_TRIES", 0, "wrapledger.E008"),
+        ("SESSION_IDLE_MINUTES", -1, "wrapledger.E008"),
     ],
 )
 def test_one_unsafe_setting_is_named(production, name, value, expected):

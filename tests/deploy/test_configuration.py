@@ -87,7 +87,7 @@ def test_pages_may_load_nothing_from_elsewhere_and_nothing_inline():
     own = ("script-src", "style-src", "img-src", "font-src", "connect-src", "form-action")
     assert parts == {
         **dict.fromkeys(own, "'self'"),
-        **dict.fromkeys(("default-src", "base-uri", "frame-ancestors"), "'none'"),
+        **dict.fromkeys(("default-src", "object-src", "base-uri", "frame-ancestors"), "'none'"),
     }
 
 

@@ -36,7 +36,7 @@ class Command(BaseCommand):
             self.stderr.write(f"{other} is none of the files that are brought in; it is left alone.")
         at = timezone.now()
         try:
-            actor = Actor(importer(username), via=VIA)
+            actor = Actor(importer(username, at), via=VIA)
             summary = import_records(files=found, actor=actor, at=at, is_dry_run=dry_run, progress=self.stderr.write)
         except ImportRefused as refused:
             raise CommandError(self._told(refused)) from refused

@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from reels.errors import Refused
-from reels.services import register
+from reels.services import people
 
 
 class Command(BaseCommand):
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         password = os.environ.get("DJANGO_SUPERUSER_PASSWORD") or getpass("Password: ")
         fields = {name: options[name] for name in ("username", "full_name", "staff_number")}
         try:
-            register.add_administrator(password=password, at=timezone.now(), via="command createsuperuser", **fields)
+            people.add_administrator(password=password, at=timezone.now(), via="command createsuperuser", **fields)
         except Refused as refused:
             raise CommandError(str(refused)) from refused
         self.stdout.write(f"{options['full_name']} is an administrator now.")

@@ -24,8 +24,9 @@ class Command(BaseCommand):
     def handle(self, *, username: str | None, **options: Any) -> None:
         kept = 0
         try:
-            actor = Actor(importer(username), via="command archive_inspections")
-            for reel, rows in archive_all(actor=actor, at=timezone.now()):
+            at = timezone.now()
+            actor = Actor(importer(username, at), via="command archive_inspections")
+            for reel, rows in archive_all(actor=actor, at=at):
                 kept += len(rows)
                 if rows:
                     self.stdout.write(f"{reel.serial}: {len(rows)} kept")

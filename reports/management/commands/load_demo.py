@@ -15,7 +15,7 @@ from inspections.domain.words import Act
 from inspections.services import authorisations
 from inspections.services.imports import FILES, import_records
 from reels.models import Person, Site
-from reels.services import register
+from reels.services import people, register
 from reels.services.history import Actor
 from reports.management.demo_practice import add_practice
 
@@ -45,7 +45,7 @@ class Command(BaseCommand):
     @transaction.atomic
     def load(self, organisation: dict[str, Any], folder: Path) -> None:
         at = timezone.now()
-        administrator = register.add_administrator(
+        administrator = people.add_administrator(
             **organisation["administrator"], password=organisation["password"], at=at, via=VIA
         )
         actor = Actor(administrator, via=VIA)
@@ -69,9 +69,9 @@ def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -
         register.add_machine(**{**row, "site": sites[row["site"]]}, **told)
     for place, row in enumerate(organisation["people"], start=2):
         site = sites[row["site"]] if row["site"] else None
-        person = register.add_person(
+        person = people.add_person(
             username=row["username"], full_name=row["full_name"], staff_number=f"LWS-{place:03}",
-            password=organisation["password"], **told,
+            password=organisation["password"], is_settled=True, **told,
         )  # fmt: skip
         register.post_person(person=person, site=site, valid_from=begins, **told)
         for act in row["acts"]:

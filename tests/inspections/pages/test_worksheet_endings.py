@@ -69,7 +69,7 @@ def test_a_wrong_password_signs_nothing_and_is_not_shown_again(cast, worked_out)
     html = answer.content.decode()
     assert answer.status_code == 422
     assert faults_of(html) == []
-    assert "The password does not match; nothing was signed." in html
+    assert "The password does not match; nothing was done." in html
     assert "not-my-password" not in html
     assert not SignOff._base_manager.exists()
 

@@ -273,7 +273,7 @@ def test_only_an_administrator_brings_records_in():
 
 
 def test_an_installation_without_people_gets_one_who_never_logs_in():
-    bring_in(actor=Actor(imports.importer(), via=imports.VIA))
+    bring_in(actor=Actor(imports.importer(None, builders.NOW), via=imports.VIA))
     person = Person.objects.get()
     assert (person.username, person.has_usable_password(), person.is_staff) == ("import", False, True)
-    assert imports.importer() == person
+    assert imports.importer(None, builders.NOW) == person

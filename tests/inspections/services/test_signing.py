@@ -7,14 +7,14 @@ from django.db import IntegrityError, transaction
 
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Act, InspectionState, Meaning, Point, Role
-from inspections.errors import NotAuthorised, NotSignable, SamePerson, WrongPassword
+from inspections.errors import NotAuthorised, NotSignable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff
 from inspections.services import authorisations, counting, maintenance, signing
 from inspections.services.counting import OnePersonsValues
 from reels.domain import ledger
-from reels.errors import NotFound, OnlyInPerson
+from reels.errors import NotFound, OnlyInPerson, WrongPassword
 from reels.models import HistoryEntry
-from reels.services import register
+from reels.services import people, register
 from reels.services.history import Actor
 from tests import builders, stories
 from tests.builders import GOOD, NOW, PASSWORD, authorise, by_administrator, later, make_person
@@ -119,15 +119,14 @@ def test_a_signature_does_not_fit_another_record_statement_or_person(cast, inspe
 @pytest.mark.parametrize("password", ["", "wrong", PASSWORD + " ", PASSWORD.upper()])
 def test_the_signers_own_password_is_asked_for_each_time(cast, inspection, password):
     before = HistoryEntry.objects.count()
-    with pytest.raises(WrongPassword, match="nothing was signed"):
+    with pytest.raises(WrongPassword, match="nothing was done"):
         sign(inspection, cast.technician, password=password)
     assert (SignOff.objects.count(), HistoryEntry.objects.count()) == (0, before)
 
 
 def test_the_password_of_somebody_else_does_not_do(cast, inspection):
     other = make_person("theo", Act.COUNT)
-    register.set_password(other, "quite-another-word")
-    other.save()
+    people.give_password(other, password="quite-another-word", **by_administrator())
     with pytest.raises(WrongPassword):
         sign(inspection, cast.technician, password="quite-another-word")
 

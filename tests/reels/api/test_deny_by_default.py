@@ -9,7 +9,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 
 from reels.api.authentication import MayUse
 from reels.api.doors import Door
-from reels.api.views import LogsIn, Session
+from reels.api.sessions import LogsIn, Session
 from reels.domain.words import Scope
 from tests.api_client import ApiClient, said
 

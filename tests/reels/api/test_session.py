@@ -19,7 +19,8 @@ def log_in(way, username="tess", password=PASSWORD):
 def test_a_person_logs_in_acts_and_logs_out(ways, way):
     answer = log_in(way)
     assert answer.status_code == 200
-    person = {"username": "tess", "full_name": "Tess Hollin", "is_administrator": False}
+    person = {"username": "tess", "full_name": "Tess Hollin", "is_administrator": False,
+              "must_change_password": False, "is_enrolled": True}  # fmt: skip
     assert answer.json()["person"] == person
     assert way.get("session").json()["person"] == person
     assert way.get("reels").status_code == 200

@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 
 from reels.errors import AlreadyThere, OnlyAdministrators, ValueNotTaken
 from reels.models import HistoryEntry, Person, Posting, ReelType
-from reels.services import register
+from reels.services import people, register
 from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders
@@ -35,7 +35,7 @@ def test_only_administrators_change_reference_data():
         lambda: register.add_site(code="x", name="X", **mine),
         lambda: register.add_reel_type(code="x", **mine),
         lambda: register.add_machine(serial="x", **mine),
-        lambda: register.add_person(username="x", password=PASSWORD, **mine),
+        lambda: people.add_person(username="x", password=PASSWORD, **mine),
         lambda: register.post_person(person=person, site=None, valid_from=NOW, **mine),
         lambda: register.change(site, name="Mine", **mine),
     ):
@@ -98,20 +98,20 @@ def test_user_names_and_staff_numbers_are_never_used_again(taken):
     register.change(person, is_active=False, **by_administrator())
     fields = {"username": "new", "full_name": "New", "staff_number": "S-9999", taken: getattr(person, taken)}
     with pytest.raises(AlreadyThere):
-        register.add_person(password=PASSWORD, **fields, **by_administrator())
+        people.add_person(password=PASSWORD, **fields, **by_administrator())
 
 
 @pytest.mark.parametrize("password", ["short", "1234567890123", "password123456"[:8], "patpatpatpat"])
 def test_a_weak_password_is_refused_with_what_is_asked_for(password):
     with pytest.raises(ValueNotTaken, match="password was too weak; allowed: "):
-        register.add_person(
+        people.add_person(
             username="patpatpat", full_name="Pat", staff_number="S-1", password=password, **by_administrator()
         )
     assert not Person.objects.filter(staff_number="S-1").exists()
 
 
 def test_a_name_from_an_import_never_logs_in():
-    register.add_person(username="old", full_name="H. Old", staff_number="S-1", password=None, **by_administrator())
+    people.add_person(username="old", full_name="H. Old", staff_number="S-1", password=None, **by_administrator())
     assert authenticate(username="old", password="") is None
     assert not Person.objects.get(username="old").has_usable_password()
 

@@ -1,0 +1,98 @@
+"""How many requests are taken from one person or address (scripts by theirs), and how large, by pages and API alike.
+
+REST framework's throttles count, in the process's own memory; what they are told here is by whom.
+"""
+
+import math
+from collections.abc import Callable
+from http import HTTPStatus
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from rest_framework.throttling import SimpleRateThrottle
+
+from deploy.problems import TITLES, answer_outside, is_api
+
+MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
+MOST_BYTES_OF = {"/api/v1/imports": 51_000_000}
+LOGINS = {"/login", "/api/v1/session"}
+Answer = Callable[[HttpRequest], HttpResponse]
+
+
+class FindAddress:
+    """Put the client's own address in place of that of the web server in front, as PROXIES says.
+
+    Only the last entries of X-Forwarded-For were written by those servers; what stands before them anybody can send.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        told = [each.strip() for each in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if each.strip()]
+        if settings.PROXIES and told:
+            request.META["REMOTE_ADDR"] = told[-min(settings.PROXIES, len(told))]
+        return self.get_response(request)
+
+
+class Rate(SimpleRateThrottle):
+    """One limit. scope: its name in RATES."""
+
+    def __init__(self, scope: str) -> None:
+        self.scope = scope
+        super().__init__()
+
+    def get_rate(self) -> str | None:
+        return settings.RATES[str(self.scope)] or None
+
+    def get_cache_key(self, request: Any, view: Any) -> str:
+        return f"rate-{self.scope}-{_who(request, by_address=self.scope == 'login')}"
+
+
+class LimitBodies:
+    """Answer 413 to a body that is larger than anything here takes, before a byte of it is read or put on the disk.
+
+    A body without a length is not read at all. What single paths take is less, and theirs to say.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        most = MOST_BYTES_OF.get(request.path, MOST_BYTES)
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if length.isdecimal() and int(length) > most:
+            said = f"A body may have {most} bytes at most here."
+            return _refused(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "body_too_large", said)
+        return self.get_response(request)
+
+
+class LimitRates:
+    """Answer 429 to whoever asks more often than the limits allow."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        is_login = request.method == "POST" and request.path in LOGINS
+        rate = Rate("login" if is_login else "request")
+        if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
+            return self.get_response(request)
+        wait_s = math.ceil(rate.wait() or 1)
+        said = f"More requests came than are taken. Wait {wait_s} seconds."
+        answer = _refused(request, HTTPStatus.TOO_MANY_REQUESTS, "too_many_requests", said)
+        answer.headers["Retry-After"] = str(wait_s)
+        return answer
+
+
+def _who(request: HttpRequest, *, by_address: bool) -> str:
+    address = f"address-{request.META.get('REMOTE_ADDR', '')}"
+    return address if by_address or not request.user.is_authenticated else f"person-{request.user.pk}"
+
+
+def _refused(request: HttpRequest, status: HTTPStatus, code: str, said: str) -> HttpResponse:
+    if is_api(request):
+        return answer_outside(request, code, status, said)
+    return render(request, "limit.html", {"title": TITLES[code], "said": said}, status=status)

@@ -1,0 +1,77 @@
+"""What a login needs besides its password, and who tried to get past it."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from reels import append_only
+from reels.domain.words import AskedAt
+from reels.models.base import Kept, choices
+from reels.models.people import Person
+
+
+class SecondFactor(Kept):
+    """A device that shows one-time codes (RFC 6238): in force from the first code that its owner gave until its end."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="second_factors")
+    secret = models.TextField(help_text="Encrypted by a key that comes from the service's secret key.")
+    last_step = models.BigIntegerField(default=0, help_text="The time step of the last code: no code is taken twice.")
+    begun_at = models.DateTimeField()
+    confirmed_at = models.DateTimeField(null=True)
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    hidden_columns = frozenset({"secret", "last_step"})
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="second_factor_one_each",
+                fields=("person",),
+                condition=Q(confirmed_at__isnull=False, ended_at__isnull=True),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"second factor of {self.person.username}"
+
+
+class RecoveryCode(Kept):
+    """A code for the day on which the device is lost; each is good once. Only a digest of it is kept."""
+
+    factor = models.ForeignKey(SecondFactor, on_delete=models.PROTECT, related_name="recovery_codes")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the code.")
+    used_at = models.DateTimeField(null=True)
+    hidden_columns = frozenset({"digest", "used_at"})
+
+    def __str__(self) -> str:
+        return f"recovery code {self.pk}"
+
+
+class Tries(models.Model):
+    """How often in a row a login was tried since it last succeeded. Names that nobody has are counted alike."""
+
+    name = models.CharField(max_length=64, unique=True, help_text="A keyed digest: people type passwords here too.")
+    number = models.PositiveIntegerField(default=0)
+    last_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.number} tries"
+
+
+class Alarm(models.Model):
+    """That a login was locked after too many wrong passwords; for administrators to look into."""
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+
+    at = models.DateTimeField()
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    asked_at = models.CharField(max_length=8, choices=choices(AskedAt))
+    address = models.GenericIPAddressField(null=True)
+    number = models.PositiveIntegerField(help_text="Of tries in a row.")
+
+    class Meta:
+        ordering = ("-at", "-id")
+
+    def __str__(self) -> str:
+        return f"{self.number} wrong tries, the last at {self.at:%Y-%m-%d %H:%M}"
