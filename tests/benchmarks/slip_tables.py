@@ -18,6 +18,12 @@ class Cell:
     through: Counter[str] = field(default_factory=Counter)
     caught_above_one: int = 0  # of those caught: how many would have put the numbers off by more than one wrap
 
+    def take_in(self, other: "Cell") -> None:
+        """Add the inspections of another part of the study."""
+        self.caught += other.caught
+        self.through += other.through
+        self.caught_above_one += other.caught_above_one
+
     @property
     def number(self) -> int:
         return self.caught.total() + self.through.total()

@@ -1,0 +1,86 @@
+"""The study of slips in its short form, and the slips themselves."""
+
+import numpy as np
+import pytest
+
+from inspections.domain import counting, keying
+from inspections.domain.reading import RuleParameters
+from reels.domain.words import Side, UnusualRule
+from tests.benchmarks import slip_study
+from tests.benchmarks.drift_fleets import Shape, drum_for
+from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, Cell, summary_lines, table_lines
+from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, seen_on, wraps_off
+from tests.builders import NOW, Cast
+
+DRUM = drum_for(np.random.default_rng(3))
+
+
+def wound(turns, *, anchor_side=Side.LEFT, is_aft=True):
+    return Wound(drum=DRUM, shape=Shape.of(DRUM), anchor_side=anchor_side, turns=turns, is_aft=is_aft)
+
+
+@pytest.mark.parametrize("anchor_side", Side)
+@pytest.mark.parametrize("is_aft", [True, False])
+def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_aft):
+    parameters = RuleParameters(
+        anchor_side=anchor_side, wraps_odd_layer=DRUM.wraps_odd_layer, wraps_even_layer=DRUM.wraps_even_layer,
+        max_layers=DRUM.max_layers, lead_wraps=LEAD_WRAPS, unusual=UnusualRule.ACCEPT,
+    )  # fmt: skip
+    first = int(Shape.of(DRUM).turns_below[4])
+    for turns in range(first, first + 2 * DRUM.wraps_odd_layer):
+        reel = wound(turns, anchor_side=anchor_side, is_aft=is_aft)
+        worked = counting.work_out(parameters, keying.reading_from(seen_on(reel)))
+        assert (worked.layers, worked.wraps) == reel.setup_values
+        assert wraps_off(reel, seen_on(reel)) == 0
+
+
+@pytest.mark.parametrize("kind", READING_SLIPS)
+def test_every_slip_changes_what_is_keyed(kind):
+    rng, reel = np.random.default_rng(1), wound(200)
+    right = seen_on(reel)
+    tried = [READING_SLIPS[kind](right, 28, rng) for _ in range(50)]
+    made = [seen for seen in tried if seen is not None]
+    assert {seen == right for seen in made} <= {False}
+    assert all(seen.keys() == right.keys() for seen in made)
+
+
+def test_how_far_a_slip_puts_the_numbers_off():
+    reel = wound(int(Shape.of(DRUM).turns_below[6]) + 9)
+    right = seen_on(reel)
+    assert wraps_off(reel, {**right, "gauge_wraps": right["gauge_wraps"] + 1}) == 1
+    assert wraps_off(reel, {**right, "crossover_half": "forward"}) == 1
+    both = {name: right[name] - 2 for name in ("scale_left", "scale_right")}
+    assert wraps_off(reel, {**right, **both}) == -(DRUM.wraps_odd_layer + DRUM.wraps_even_layer)
+
+
+@pytest.mark.django_db
+def test_in_a_short_study_only_what_two_people_share_gets_through():
+    table = slip_study.study(range(120), 120, (1, 0), Cast(), NOW)
+    assert sum(cell.number for cell in table.values()) == 120
+    assert table[SOUND, ""].number == 46
+    assert table[SOUND, ""].caught.total() <= 2
+    for (kind, who), cell in table.items():
+        if who == ONE:
+            assert (kind, cell.through) == (kind, {})
+        elif kind != COPIED:
+            assert (kind, cell.through[MORE_OFF]) == (kind, 0)
+    assert table[COPIED, BOTH].caught == {}
+
+
+def test_the_tables_add_up():
+    sound, alone = Cell(), Cell()
+    sound.through["right all the same"] = 98
+    sound.caught["history"] = 2
+    alone.caught["comparison"] = 7
+    alone.through[MORE_OFF] = 1
+    alone.caught_above_one = 3
+    table = {(SOUND, ""): sound, ("halves confused", ONE): alone, (COPIED, ONE): alone}
+    assert "87.5%   comparison 7; 1 more than one off" in table_lines(table)[2]
+    assert summary_lines(table) == [
+        "made by one person alone at a hold point: 7 of 8 caught, 87.50%",
+        "would put the numbers off by more than one wrap, slips in the count: 3 of 4 caught, 75.00%",
+        "would put the numbers off by more than one wrap, slips at the machine: 3 of 4 caught, 75.00%",
+        "sound inspections troubled: 2 of 100, 2.00%",
+        "not caught: halves confused, one person: 1 of 8",
+        f"not caught: {COPIED}, one person: 1 of 8",
+    ]
