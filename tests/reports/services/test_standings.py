@@ -1,5 +1,7 @@
 """What is kept of where each reel stands is what its records say, after whatever was done."""
 
+from typing import Any
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -27,7 +29,8 @@ def test_what_is_kept_is_what_the_records_say_of_every_reel():
     standings.bring_up_to_date()
     reels = Reel.objects.select_related("standing", "chain")
     assert {reel.standing.head for reel in reels} == {reel.chain.head for reel in reels}
-    said = {reel.serial: reel.status for reel in with_status(Reel.objects.all())}
+    reels_with_status: Any = with_status(Reel.objects.all())
+    said = {reel.serial: reel.status for reel in reels_with_status}
     assert dict(Standing.objects.values_list("reel__serial", "status")) == said
     assert len(set(said.values())) == len(ReelStatus)  # the fleet has a reel in each
 
