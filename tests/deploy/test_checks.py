@@ -102,3 +102,14 @@ def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
         assert started("manage.py", command, **settings).returncode == 0
     ended = started(*("manage.py", "check", "--deploy", "--fail-level", "WARNING"), **settings)
     assert (ended.returncode, ended.stdout) == (0, "System check identified no issues (2 silenced).\n")
+
+
+def test_in_production_cookies_are_for_this_host_alone_over_tls_and_out_of_reach_for_scripts():
+    names = ("SESSION_COOKIE_NAME", "CSRF_COOKIE_NAME", "SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE",
+             "SESSION_COOKIE_HTTPONLY", "CSRF_COOKIE_HTTPONLY", "SESSION_COOKIE_SAMESITE", "CSRF_COOKIE_SAMESITE",
+             "SESSION_COOKIE_DOMAIN", "SESSION_COOKIE_PATH")  # fmt: skip
+    script = f"from django.conf import settings as s; print([getattr(s, name) for name in {names}])"
+    said = started("-c", script, WRAPLEDGER_ENV="production", DJANGO_SETTINGS_MODULE="deploy.settings")
+    assert said.stdout.strip() == str(
+        ["__Host-session", "__Host-csrf", True, True, True, True, "Lax", "Lax", None, "/"]
+    )
