@@ -136,6 +136,16 @@ class Rights(RuleBasedStateMachine):
         assert done == allowed
         login.is_enrolled |= done
 
+    @rule(by=strategies.sampled_from(STAFF), whose=who)
+    def try_to_act_in_anothers_name(self, by: str, whose: str) -> None:
+        """All that one administrator can do about somebody's login; each step says what must come of it."""
+        given, new = WORDS[:2]
+        self.give_password(by=by, whose=whose, word=given)
+        self.change_password(whose=whose, typed=given, word=new)
+        self.enrol(by=by, whose=whose)
+        for meaning in Meaning:
+            self.sign(by=whose, typed=new, meaning=meaning)
+
     @rule(by=who, whose=bench, is_active=strategies.booleans())
     def open_or_close(self, by: str, whose: str, is_active: bool) -> None:
         done = self.attempt(lambda: people.change_person(
