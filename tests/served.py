@@ -58,7 +58,7 @@ def session_of(person: Person) -> dict[str, str]:
     client = Client()
     client.force_login(person)
     name = settings.SESSION_COOKIE_NAME
-    return {"Cookie": f"{name}={client.cookies[name].value}; csrftoken={CSRF}", "X-CSRFToken": CSRF}
+    return {"Cookie": f"{name}={client.cookies[name].value}; {settings.CSRF_COOKIE_NAME}={CSRF}", "X-CSRFToken": CSRF}
 
 
 @contextmanager
@@ -68,7 +68,8 @@ def gunicorn(workers: int = 2) -> Iterator[Server]:
     command = [sys.executable, "-m", "gunicorn", "tests.served_app", "-c", "python:deploy.serving", "--bind",
                f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
                "--no-control-socket"]  # fmt: skip
-    env = {**os.environ, "DATABASE_URL": _database_url(), "SECRET_KEY": settings.SECRET_KEY}
+    env = {**os.environ, "DATABASE_URL": _database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
+           "REQUEST_RATE": ""}  # fmt: skip
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:
         try:
             _wait_for(port)

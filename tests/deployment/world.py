@@ -33,7 +33,7 @@ def make(reels: int) -> dict[str, Any]:
         client = Client()
         client.force_login(getattr(cast, part))
         session = client.cookies[settings.SESSION_COOKIE_NAME].value
-        cookies[part] = f"{settings.SESSION_COOKIE_NAME}={session}; csrftoken={CSRF}"
+        cookies[part] = f"{settings.SESSION_COOKIE_NAME}={session}; {settings.CSRF_COOKIE_NAME}={CSRF}"
     return {
         "token": make_token(cast.technician, Scope.READINGS, Scope.READ), "serials": serials, "cookies": cookies,
         "password": builders.PASSWORD,
