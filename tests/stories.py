@@ -106,7 +106,8 @@ def _what_else_is_kept(reel: Reel) -> None:
 CONTENT = b"%PDF-1.7, or nearly"
 SAMPLES: dict[str, Any] = {
     "BigIntegerField": 1, "BinaryField": CONTENT, "BooleanField": False, "CharField": "abc", "DateTimeField": NOW,
-    "DecimalField": 1, "FloatField": 0.5, "JSONField": {}, "PositiveIntegerField": 1, "PositiveSmallIntegerField": 1, "TextField": "abc",
+    "DecimalField": 1, "FloatField": 0.5, "JSONField": {}, "PositiveIntegerField": 1, "PositiveSmallIntegerField": 1,
+    "TextField": "abc",
 }  # fmt: skip
 
 
