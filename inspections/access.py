@@ -133,7 +133,7 @@ def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:
 def audited_sites(person: Person, at: datetime) -> QuerySet[Site]:
     """The sites at which the person may see figures under people's names: where they verify counts.
 
-    All that an administrator may read. Two queries.
+    All that an administrator may read. Three queries.
     """
     sites = reel_access.readable_sites(person, at)
     verifies = authorisations_in_force(person, at).filter(act=Act.VERIFY)

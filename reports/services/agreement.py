@@ -39,7 +39,7 @@ class AgreementReport:
 
 
 def agreement_report(wanted: Wanted, person: Person, at: datetime) -> AgreementReport:
-    """The report for one reader. Five queries, however many counts there are; the newest MOST_COUNTS are looked at.
+    """The report for one reader. Eight queries, however many counts there are; the newest MOST_COUNTS are looked at.
 
     People are named to whoever verifies counts at every site where their pairs come from, and to themselves.
     """

@@ -82,7 +82,7 @@ def test_as_many_queries_for_one_count_as_for_many_and_only_the_newest_are_looke
 
     many = count_queries(asked)
     monkeypatch.setattr(agreement, "MOST_COUNTS", 1)
-    assert count_queries(asked) == many == 5
+    assert count_queries(asked) == many == 8
     report = agreement_report(Wanted(), cast.verifier, NOW)
     assert (len(report.found.pairs), report.is_cut_off) == (1, True)
     assert report.found.pairs[0].of.inspection == Inspection.objects.latest("done_at").pk
