@@ -55,7 +55,10 @@ def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, l
 
 def test_axe_finds_nothing_in_forced_colours_with_reduced_motion(page: Page, live_server, desk):
     page.emulate_media(forced_colors="active", reduced_motion="reduce")
-    assert {name: found for name in every_page(page, live_server, desk) if (found := violations(page))} == {}
+    seen = ((name, violations(page)) for name in every_page(page, live_server, desk))
+    # The colours are the browser's then, and axe knows only those of the style sheet.
+    found = {name: [each for each in all_found if each[0] != "color-contrast"] for name, all_found in seen}
+    assert {name: each for name, each in found.items() if each} == {}
 
 
 BORDER = "each => { const s = getComputedStyle(each); return [s.borderTopStyle, s.borderTopWidth] }"
@@ -70,7 +73,7 @@ def test_values_in_force_and_withdrawn_differ_in_shape_and_words_however_they_ar
         page.goto(f"{live_server.url}/setup-values/{getattr(desk, name).pk}")
         plate = page.locator(".plate")
         seen[name] = (plate.evaluate(BORDER)[0], plate.locator(".numbers").count(), plate.locator("del").count())
-        expect(plate.locator(".badge")).to_have_text({"installed": "In force", "withdrawn": "Withdrawn"}[name])
+        expect(plate.locator(".plate-head .badge")).to_have_text({"installed": "In force", "withdrawn": "Withdrawn"}[name])
     assert seen == {"installed": ("solid", 1, 0), "withdrawn": ("dashed", 0, 1)}
 
 
