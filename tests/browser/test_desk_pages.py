@@ -73,7 +73,8 @@ def test_values_in_force_and_withdrawn_differ_in_shape_and_words_however_they_ar
         page.goto(f"{live_server.url}/setup-values/{getattr(desk, name).pk}")
         plate = page.locator(".plate")
         seen[name] = (plate.evaluate(BORDER)[0], plate.locator(".numbers").count(), plate.locator("del").count())
-        expect(plate.locator(".plate-head .badge")).to_have_text({"installed": "In force", "withdrawn": "Withdrawn"}[name])
+        words = {"installed": "In force", "withdrawn": "Withdrawn"}[name]
+        expect(plate.locator(".plate-head .badge")).to_have_text(words)
     assert seen == {"installed": ("solid", 1, 0), "withdrawn": ("dashed", 0, 1)}
 
 
