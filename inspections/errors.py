@@ -15,6 +15,12 @@ class ImpossibleReading(ValueNotTaken):
     title = "Nobody can have read that"
 
 
+class PhotoNotTaken(Malformed):
+    code = "photo_not_taken"
+    title = "The photo cannot be taken"
+    says = "The photo is {seen}; allowed: {allowed}."
+
+
 class ReadingIncomplete(Refused):
     code = "reading_incomplete"
     title = "The reading is not complete"
@@ -57,6 +63,12 @@ class WrongState(Refused):
     code = "wrong_state"
     title = "The inspection is past that"
     says = "Inspection {inspection} is {state}; this needs one that is {allowed}."
+
+
+class ReadingEnded(Refused):
+    code = "reading_ended"
+    title = "That reading has ended"
+    says = "Reading {number} has ended, and nothing was keyed. Reading {now} is open: look at the reel again for it."
 
 
 class PointNotOpen(Refused):

@@ -12,7 +12,7 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 2. Form 1 did not say why a surprising count stands."""
+    """The record's canonical bytes, form 2. Form 1 told neither of surprises accepted nor of photos."""
     return ledger.canonical({"v": 2, "kind": "inspection", **ledger.plain(content)})
 
 

@@ -14,6 +14,7 @@ from inspections.models.counts import (
 )
 from inspections.models.drafts import Draft
 from inspections.models.drift import DriftFlag, ImportedCount, LearnedRates, SurpriseAccepted
+from inspections.models.photos import Photo
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
@@ -30,6 +31,7 @@ __all__ = [
     "LearnedRates",
     "MachineCheck",
     "Participant",
+    "Photo",
     "ReadBack",
     "ReadinessAsked",
     "Reading",

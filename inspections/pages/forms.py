@@ -6,8 +6,10 @@ from typing import Any
 
 from django import forms
 
-from inspections.domain import keying
+from inspections.domain import keying, photos
 from inspections.domain.words import Decision, Point
+from inspections.errors import PhotoNotTaken
+from inspections.services import settling
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
 MOMENT = "%Y-%m-%dT%H:%M"
@@ -103,6 +105,25 @@ def _fields_at(point: Point) -> dict[str, forms.Field]:
             return {"crossover_half": _choice("Where the crossover is", halves)}
 
 
+class PhotoField(forms.FileField):
+    """A photo, if wanted: the file as it came, refused where the service would refuse it."""
+
+    widget = forms.FileInput(attrs={"accept": ",".join(photos.ENDINGS)})
+
+    def clean(self, data: Any, initial: Any = None) -> bytes | None:
+        if not data:
+            return None
+        try:
+            content: bytes = data.read()
+            photos.media_type_of(content)
+        except PhotoNotTaken as refused:
+            raise forms.ValidationError(str(refused)) from refused
+        return content
+
+
+PHOTO = "photo_"  # before the name of a point: the field of its photo
+
+
 class StepForm(forms.Form):
     """The points that one person keys on one screen."""
 
@@ -136,6 +157,36 @@ class StepForm(forms.Form):
     def typed(self) -> dict[str, str]:
         """What stands in the fields, whether it can be taken or not."""
         return {name: str(self.data[name]) for name in self.fields if self.data.get(name)}
+
+
+class WorksheetForm(StepForm):
+    """A step of a real count, with the photos that go with it."""
+
+    most_mb = photos.MOST_BYTES // 2**20
+
+    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
+        super().__init__(*args, points=points, **kwargs)
+        for point in self.points:
+            if point in photos.PHOTOGRAPHED:
+                label = f"Photo of {settling.spoken(point)}"
+                self.fields[f"{PHOTO}{point}"] = PhotoField(label=label, required=False)
+
+    @property
+    def read_fields(self) -> list[forms.BoundField]:
+        return [field for field in self if not field.name.startswith(PHOTO)]
+
+    @property
+    def photo_fields(self) -> list[forms.BoundField]:
+        return [field for field in self if field.name.startswith(PHOTO)]
+
+    @property
+    def has_photo_errors(self) -> bool:
+        return any(field.errors for field in self.photo_fields)
+
+    def photos(self) -> dict[Point, bytes]:
+        """The photos that were sent, by point."""
+        said = self.cleaned_data
+        return {point: content for point in self.points if (content := said.get(f"{PHOTO}{point}"))}
 
 
 def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str, str]:

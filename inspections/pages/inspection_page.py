@@ -7,8 +7,9 @@ from typing import Any
 from inspections import access, queries
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
-from inspections.models import Inspection, Participant, Referral, SetupValues, SignOff, Void
+from inspections.models import Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from inspections.queries.photos import photos_for
 from reels.access import one
 from reels.models import Person
 from reels.pages.formats import Badge, count_words, uncertain_length
@@ -22,6 +23,7 @@ class Keyed:
     value: str | None
     by: str
     at: datetime
+    photo: Photo | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +91,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
             length_counted(inspection.layers, inspection.wraps, inspection.reel.type), person.length_unit
         ),
         participants=list(inspection.participants.select_related("person").order_by("joined_at", "id")),
-        readings=_readings(inspection),
+        readings=_readings(inspection, photos_for(inspection, person)),
         referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],
         signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
         void=getattr(inspection, "void", None),
@@ -100,15 +102,15 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
 # Readings -----------------------------------------------------------------------------------------------------------
 
 
-def _readings(inspection: Inspection) -> list[ReadingPart]:
-    """All readings, the newest first. Three queries."""
+def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingPart]:
+    """All readings, the newest first. photos: those that the reader may see, by keying. Three queries."""
     shown = {row.pk: row.value for row in queries.shown_keyings(inspection)}
     keyings = _keyings_without_values(inspection)
     return [
         ReadingPart(
             number=reading.number,
             badge=OUTCOME[reading.outcome],
-            points=_points([each for each in keyings if each["pk"] == reading.pk], shown),
+            points=_points([each for each in keyings if each["pk"] == reading.pk], shown, photos),
             steps=[_step(**step) for step in (reading.working or {}).get("steps", [])],
             problems=[problem["detail"] for problem in (reading.working or {}).get("problems", [])],
         )
@@ -123,17 +125,18 @@ def _keyings_without_values(inspection: Inspection) -> list[dict[str, Any]]:
     return list(keyed.values("pk", *columns, "keyings__participant__person__full_name"))
 
 
-def _points(keyings: list[dict[str, Any]], shown: dict[int, Any]) -> list[PointRow]:
+def _points(keyings: list[dict[str, Any]], shown: dict[int, Any], photos: dict[int, Photo]) -> list[PointRow]:
     attempts: dict[tuple[Point, int], dict[Role, dict[str, Any]]] = {}
     for each in keyings:
         place = (Point(each["keyings__point"]), each["keyings__attempt"])
         attempts.setdefault(place, {})[Role(each["keyings__role"])] = each
     in_order = sorted(attempts, key=lambda place: (list(Point).index(place[0]), place[1]))
-    return [_point(point, attempt, attempts[point, attempt], shown) for point, attempt in in_order]
+    return [_point(point, attempt, attempts[point, attempt], shown, photos) for point, attempt in in_order]
 
 
-def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Any]) -> PointRow:
-    keyed = {role: _keyed(point, each, shown) for role, each in by_role.items()}
+def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Any],
+           photos: dict[int, Photo]) -> PointRow:  # fmt: skip
+    keyed = {role: _keyed(point, each, shown, photos) for role, each in by_role.items()}
     return PointRow(
         label=LABELS[point],
         attempt=attempt,
@@ -144,12 +147,13 @@ def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], show
     )
 
 
-def _keyed(point: Point, each: dict[str, Any], shown: dict[int, Any]) -> Keyed:
+def _keyed(point: Point, each: dict[str, Any], shown: dict[int, Any], photos: dict[int, Photo]) -> Keyed:
     pk = each["keyings__pk"]
     return Keyed(
         value=keyed_words(point, shown[pk]) if pk in shown else None,
         by=each["keyings__participant__person__full_name"],
         at=each["keyings__keyed_at"],
+        photo=photos.get(pk),
     )
 
 

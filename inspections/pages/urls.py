@@ -1,7 +1,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 from django.views.generic import RedirectView
 
-from inspections.pages import deciding, preparing, signing, views, worksheet
+from inspections.pages import deciding, photos, preparing, signing, views, worksheet
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),
     path("inspections/<int:inspection_id>/stamp", worksheet.stamp, name="worksheet-stamp"),
     path("inspections/<int:inspection_id>/drawing/<slug:role>", worksheet.drawing, name="worksheet-drawing"),
+    path("inspections/<int:inspection_id>/photos/<int:photo_id>", photos.photo, name="photo"),
     path("inspections/<int:inspection_id>/result", signing.result, name="result"),
     path("inspections/<int:inspection_id>/help", deciding.ask_for_help, name="help"),
     path("inspections/<int:inspection_id>/referral", deciding.referral, name="referral"),

@@ -18,7 +18,7 @@ from inspections import access, queries
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
-from inspections.pages.forms import StepForm, step_initial
+from inspections.pages.forms import StepForm, WorksheetForm, step_initial
 from inspections.pages.step_figures import step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.worksheet import Standing, draft_of, standing_of
@@ -50,7 +50,7 @@ class Sheet:
     figures: list[SafeString]
     differing: list[str]
     address: str
-    form: StepForm
+    form: WorksheetForm
 
 
 def _keeps_what_was_sent(
@@ -133,7 +133,7 @@ def _step(request: HttpRequest, inspection_id: int, role: Role) -> HttpResponse:
     person, at = reader(request), timezone.now()
     inspection = access.inspection_for_read(inspection_id, person, at)
     if inspection.state != InspectionState.OPEN:
-        return redirect(_after(inspection))
+        return redirect(_after(inspection, role))
     if refusal := _may_not_key(inspection, role, request):
         about = {"inspection": inspection, "reel": inspection.reel, "refusal": refusal, "role": role}
         answer = show(request, "inspections/count/worksheet_refused.html", about, inspection.reel.site)
@@ -145,9 +145,9 @@ def _step(request: HttpRequest, inspection_id: int, role: Role) -> HttpResponse:
         if sheet.form.is_valid() and (done := _key(request, sheet)):
             return done
         _keep_draft(request, inspection_id, sheet.step, sheet.form.typed())
-        inspection.refresh_from_db()
-        if inspection.state != InspectionState.OPEN:
-            return redirect(_after(inspection))
+        inspection = access.inspection_for_read(inspection_id, person, at)
+    if inspection.state != InspectionState.OPEN or sheet.standing.has_ended:
+        return redirect(_after(access.inspection_for_read(inspection_id, person, at), role))
     about = {
         "sheet": sheet,
         "form": sheet.form,
@@ -166,7 +166,7 @@ def _key(request: HttpRequest, sheet: Sheet) -> HttpResponse | None:
     def act(actor: Actor) -> str:
         stepping.key_step(
             inspection_id=sheet.inspection.pk, reading=int(number) if number.isdecimal() else 0, role=sheet.role,
-            given=form.given(), step=sheet.step, actor=actor, at=timezone.now(),
+            given=form.given(), photos=form.photos(), step=sheet.step, actor=actor, at=timezone.now(),
         )  # fmt: skip
         return sheet.address
 
@@ -181,7 +181,8 @@ def _sheet(request: HttpRequest, inspection: Inspection, role: Role) -> Sheet:
     points = standing.mine
     if request.method == "POST":  # what was sent twice is answered before it is looked at
         points = tuple(point for point in Point if _is_sent(request, point)) or points
-    form = StepForm(request.POST or None, points=points, initial=step_initial(typed, points))
+    initial = step_initial(typed, points)
+    form = WorksheetForm(request.POST or None, request.FILES or None, points=points, initial=initial)
     return Sheet(
         inspection=inspection, role=role, standing=standing, title=TITLES[standing.step], last=LAST, step=step,
         by=signing.dumps(person.pk, salt=TYPED), token=new_token(),
@@ -215,9 +216,10 @@ def _may_not_key(inspection: Inspection, role: Role, request: HttpRequest) -> st
     return ""
 
 
-def _after(inspection: Inspection) -> str:
-    """Where a count goes on that is no longer keyed."""
+def _after(inspection: Inspection, role: Role) -> str:
+    """Where a count goes on: with another reading, or where nothing is keyed any more."""
     name = {
+        InspectionState.OPEN: PAGE_OF[role],
         InspectionState.REFERRED: "referral",
         InspectionState.AWAITING_SIGN_OFF: "result",
     }.get(InspectionState(inspection.state), "inspection")

@@ -17,6 +17,7 @@ class Standing:
     step: 1 to 4, the one that is open. mine: the points that the role has to key there now; waits_for: the other role,
     when nothing is left to do but wait. differing: the points that both keyed and must key again.
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
+    has_ended: somebody else ended the reading while it was looked at; it goes on elsewhere.
     """
 
     reading: int
@@ -26,11 +27,15 @@ class Standing:
     differing: tuple[Point, ...]
     seen: dict[str, Any]
     problems: tuple[str, ...]
+    has_ended: bool
 
 
 def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
-    """Where an open inspection stands for somebody. Five queries. It never holds a value that is blind to them."""
-    reading = queries.open_reading(inspection)
+    """Where an inspection that was open a moment ago stands for somebody. Five queries.
+
+    It never holds a value that is blind to them.
+    """
+    reading = queries.last_reading(inspection)
     keyed = queries.keyed_in(reading)
     open_points = keying.open_now(keyed)
     mine = tuple(point for point, whose in open_points if whose is role)
@@ -44,6 +49,7 @@ def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
         differing=tuple(keying.differing_points(keyed)),
         seen=_seen(inspection, viewer, reading),
         problems=_why_read_again(inspection, reading),
+        has_ended=reading.ended_at is not None,
     )
 
 

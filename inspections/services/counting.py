@@ -10,6 +10,7 @@ from django.db import transaction
 
 from inspections import access, queries
 from inspections.domain import keying
+from inspections.domain.photos import media_type_of
 from inspections.domain.words import LIVE, Act, Decision, InspectionState, Point, Role
 from inspections.errors import (
     AlreadyKeyed,
@@ -17,11 +18,13 @@ from inspections.errors import (
     NotReferred,
     NotYourPoint,
     PointNotOpen,
+    ReadingEnded,
     SamePerson,
     WrongState,
 )  # fmt: skip
-from inspections.models import Inspection, Keying, Participant, Reading
+from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.services import settling
+from reels.domain import ledger
 from reels.models import Person
 from reels.services.history import Actor, Transcript
 
@@ -34,19 +37,22 @@ def key(*, inspection_id: int, point: Point, role: Role, given: Mapping[str, Any
 
 @transaction.atomic
 def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[str, Any]], actor: Actor,
-               at: datetime) -> Inspection:  # fmt: skip
+               at: datetime, number: int | None = None,
+               photos: Mapping[Point, bytes] | None = None) -> Inspection:  # fmt: skip
     """Key what one sees at some points, as one attempt at them.
 
     When both people have keyed, it is compared, and the reading settled as far as it goes: however many of the points
     the two differ at, it is read again once.
-    given: the reading fields of each point. Raises ImpossibleReading, WrongState, NotYourPoint, PointNotOpen,
-    AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
+    given: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
+    photos: files as they came, each of a point that is keyed with it.
+    Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, AlreadyKeyed,
+    OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in given.items()}
     if others := [point for point in given if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=settling.spoken(others[0]))
-    reading = queries.open_reading(inspection)
+    reading = _reading_under_way(inspection, number)
     with settling.act(inspection, "keyed", actor, at, points=[*given], role=role.value) as entry:
         participant = settling.join(entry, inspection, actor.person, role)
         keyings = queries.keyed_in(reading)
@@ -55,6 +61,7 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
             for point, value in values.items()
         ]
         entry.add_all(rows)
+        entry.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
         now_keyed = [*keyings, *(queries.keyed(row) for row in rows)]
         settling.settle(entry, inspection, reading, now_keyed, just_keyed=frozenset(given))
     return inspection
@@ -162,6 +169,13 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
 # Smaller steps -------------------------------------------------------------------------------------------------------
 
 
+def _reading_under_way(inspection: Inspection, number: int | None) -> Reading:
+    reading = queries.open_reading(inspection)
+    if number not in (None, reading.number):
+        raise ReadingEnded(number=number, now=reading.number)
+    return reading
+
+
 def _for_update(inspection_id: int, actor: Actor, at: datetime, *states: InspectionState) -> Inspection:
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     if inspection.state not in states:
@@ -197,4 +211,11 @@ def _keying_row(entry: Transcript, reading: Reading, participant: Participant, p
     return Keying(
         reading=reading, participant=participant, point=point, role=participant.role, attempt=attempt, value=value,
         salt=salt, commitment=keying.commitment(point, value, salt), keyed_at=entry.at, keyed_by=entry.actor.person,
+    )  # fmt: skip
+
+
+def _photo_row(row: Keying, content: bytes) -> Photo:
+    return Photo(
+        keying=row, media_type=media_type_of(content), content=content, size_bytes=len(content),
+        digest=ledger.digest(content),
     )  # fmt: skip

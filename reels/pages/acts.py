@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -13,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
+from reels.domain import ledger
 from reels.errors import NotFound, Refused
 from reels.models import Site
 from reels.pages.answers import Given, View, reader
@@ -70,6 +72,7 @@ def carry_out(request: HttpRequest, form: forms.Form, act: Callable[[Actor], str
 
 def _once(request: HttpRequest, actor: Actor, act: Callable[[Actor], str]) -> str:
     said = {name: request.POST.getlist(name) for name in request.POST if name not in NO_PART_OF_IT}
+    said |= {f"file {name}": [ledger.digest(_content(each)) for each in files] for name, files in request.FILES.lists()}
     key = request.POST.get(TOKEN) or new_token()
     fingerprint = submissions.fingerprint("POST", request.path, said)
     once = submissions.Request(actor=actor, key=f"form {key[:80]}", fingerprint=fingerprint)
@@ -80,3 +83,9 @@ def _once(request: HttpRequest, actor: Actor, act: Callable[[Actor], str]) -> st
         kept = submissions.Answer(status=SEE_OTHER, media_type="", body=b"", headers={"Location": address})
         submissions.keep(once, kept, timezone.now())
     return address
+
+
+def _content(file: Any) -> bytes:
+    file.seek(0)
+    content: bytes = file.read()
+    return content

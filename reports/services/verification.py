@@ -22,7 +22,7 @@ from django.db import connection, models, transaction
 from inspections.domain import keying
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
-from inspections.models import InspectionRecord, Keying, SignOff
+from inspections.models import InspectionRecord, Keying, Photo, SignOff
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
@@ -197,7 +197,7 @@ def _hidden_fault(row: models.Model, checked: Checked) -> str | None:
             return None if is_kept else f"its value {row.value!r} is not the one that was committed to"
         case InspectionRecord():
             return _content_fault(row) or _record_fault(row)
-        case ArchivedPdf():
+        case ArchivedPdf() | Photo():
             return _content_fault(row)
         case SignOff():
             checked.signatures += 1
@@ -205,7 +205,7 @@ def _hidden_fault(row: models.Model, checked: Checked) -> str | None:
     return None
 
 
-def _content_fault(row: InspectionRecord | ArchivedPdf) -> str | None:
+def _content_fault(row: InspectionRecord | ArchivedPdf | Photo) -> str | None:
     digest = ledger.digest(bytes(row.content))
     return None if digest == row.digest else f"its bytes have the digest {digest[:12]}, but {row.digest[:12]} is told"
 

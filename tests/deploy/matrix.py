@@ -324,6 +324,7 @@ PAGES = (
     *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,
           SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/photos/<int:photo_id>", "/inspections/{photographed}/photos/{photo}", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/result", "/inspections/{worked}/result", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
     *page(f"{COUNT}/help", "/inspections/{opened}/help", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
     *page(f"{COUNT}/referral", "/inspections/{referred}/referral", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "releaser"),

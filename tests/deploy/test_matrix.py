@@ -10,8 +10,9 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, resolve
 
-from inspections.domain.words import Act
-from inspections.services import flags, maintenance, setup, signing
+from inspections.domain.words import Act, Point, Role
+from inspections.models import Photo
+from inspections.services import counting, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
@@ -22,6 +23,7 @@ from tests import builders, stories
 from tests.api_fixtures import make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
 from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, Row, api_rows
+from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
@@ -41,11 +43,11 @@ class World:
         for act in Act:
             builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
         for serial in ("PLAIN", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE", "CUT",
-                       "INSTALLED", "HELD"):  # fmt: skip
+                       "INSTALLED", "HELD", "PHOTOGRAPHED"):  # fmt: skip
             builders.make_reel(serial)
         for machine in ("RM-7", "RM-8"):
             builders.make_machine(machine)
-        self.names = {**self._reels(), **self._counts(), **self._values(), **self._others()}
+        self.names = {**self._reels(), **self._counts(), **self._photo(), **self._values(), **self._others()}
 
     def _reels(self) -> dict[str, Any]:
         by: dict[str, Any] = {"actor": Actor(self.cast.control), "at": NOW}
@@ -71,6 +73,15 @@ class World:
             "surprising": fewer.pk, "signed": builders.signed_count(cast, "SIGNED").pk, "void_asked": void_asked.pk,
             "from_at": twice[0].isoformat(), "to_at": twice[1].isoformat(),
         }  # fmt: skip
+
+    def _photo(self) -> dict[str, Any]:
+        """One that is no longer blind."""
+        count = builders.open_count(self.cast, "PHOTOGRAPHED")
+        photos = {Point.SCALE_LEFT: JPEG_BYTES}
+        for role, person in ((Role.TECHNICIAN, self.cast.technician), (Role.VERIFIER, self.cast.verifier)):
+            counting.key_points(inspection_id=count.pk, role=role, given={Point.SCALE_LEFT: {"scale_left": 13}},
+                                actor=Actor(person), at=NOW, photos=photos)  # fmt: skip
+        return {"photographed": count.pk, "photo": Photo.objects.order_by("pk")[0].pk}
 
     def _values(self) -> dict[str, Any]:
         """Setup values after each of the steps that lead to their confirmation."""

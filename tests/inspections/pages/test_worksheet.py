@@ -3,9 +3,12 @@ import re
 import pytest
 from django.test import Client
 
+from inspections import access
 from inspections.domain.words import Act, Point
 from inspections.models import Draft, Inspection, Keying
 from inspections.queries import keyings_of
+from inspections.services import counting
+from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast
 from tests.inspections.pages.worksheet_steps import SEEN, form_in, page_of, send
@@ -110,6 +113,47 @@ def test_a_page_never_holds_what_the_other_keyed_while_it_is_blind(cast, inspect
     assert BLIND.findall(drawn.content.decode()) == []
 
 
+@pytest.mark.parametrize("typed", [{}, {"scale_left": "999"}, {"scale_left": "0", "scale_right": "0"},
+    {"scale_left": "x"}, {"scale_left": "20", "scale_right": "20", "open_side": "none"},
+    {"scale_left": "-1", "unwind": "up"}])  # fmt: skip
+def test_the_drawing_bears_whatever_is_typed(cast, inspection, typed):
+    for role, person in (("technician", cast.technician), ("verifier", cast.verifier), ("verifier", cast.colleague)):
+        answer = logged_in(person).post(f"/inspections/{inspection.pk}/drawing/{role}", typed)
+        assert (answer.status_code, answer.content.decode().count("<svg")) == (200, 1)
+    assert logged_in(cast.technician).post(f"/inspections/{inspection.pk}/drawing/judge", typed).status_code == 204
+
+
+@pytest.mark.parametrize("typed", [{"hand_wraps": "999"}, {"hand_wraps": "0"}, {"hand_wraps": ""}])
+def test_the_drawing_bears_more_wraps_than_a_layer_takes(cast, inspection, typed):
+    both_key(cast, inspection, 1)
+    answer = logged_in(cast.technician).post(f"/inspections/{inspection.pk}/drawing/technician", typed)
+    assert answer.status_code == 200
+
+
+@pytest.mark.parametrize("part", ["drawing/technician", "worksheet", "witness"])
+def test_a_reading_that_ends_while_it_is_looked_at_is_no_fault(cast, inspection, part, monkeypatch):
+    """Between the look at the inspection and the look at its reading, somebody else refers the count."""
+    plain = access.inspection_for_read
+
+    def and_then_it_is_referred(*asked):
+        found = plain(*asked)
+        monkeypatch.setattr(access, "inspection_for_read", plain)
+        counting.ask_for_help(inspection_id=found.pk, remark="?", actor=Actor(cast.technician), at=builders.NOW)
+        reading = found.readings.get()
+        reading.ended_at = builders.NOW
+        reading.save()
+        return found
+
+    monkeypatch.setattr(access, "inspection_for_read", and_then_it_is_referred)
+    who = cast.verifier if part == "witness" else cast.technician
+    client, address = logged_in(who), f"/inspections/{inspection.pk}/{part}"
+    answer = client.post(address, {"scale_left": "12"}) if part.startswith("drawing") else client.get(address)
+    if part.startswith("drawing"):
+        assert "scale 12" in answer.content.decode()
+    else:
+        assert answer.headers["Location"] == f"/inspections/{inspection.pk}/referral"
+
+
 def test_it_is_said_which_points_differ_and_both_key_them_again(cast, inspection):
     both_key(cast, inspection, 1, scale_right="11")
     for person, address in ((cast.technician, worksheet(inspection)), (cast.verifier, witness(inspection))):
@@ -207,7 +251,9 @@ def test_a_draft_is_there_again_and_nobody_else_is_shown_it(cast, inspection):
     client = logged_in(cast.technician)
     hidden = form_in(page_of(client, worksheet(inspection)))
     assert client.post(f"/inspections/{inspection.pk}/draft", {**hidden, "scale_left": "771"}).status_code == 204
-    assert 'value="771"' in page_of(logged_in(cast.technician), worksheet(inspection))
+    again = page_of(logged_in(cast.technician), worksheet(inspection))
+    assert 'value="771"' in again
+    assert "aria-invalid" not in again  # nothing was sent, so nothing is wrong yet
     second = builders.make_person("theo", Act.COUNT)
     assert "771" not in page_of(logged_in(second), worksheet(inspection))
     send(client, worksheet(inspection), **SEEN[1])

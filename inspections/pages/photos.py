@@ -1,0 +1,22 @@
+"""A photo, for whoever may see what it shows."""
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from inspections import access
+from inspections.domain.photos import ENDINGS
+from inspections.queries.photos import photo_for
+from reels.pages.answers import page, reader
+
+
+@page
+def photo(request: HttpRequest, inspection_id: int, photo_id: int) -> HttpResponse:
+    """The bytes as they came, as a file to keep: whatever is in them, the browser runs none of it."""
+    inspection = access.inspection_for_read(inspection_id, reader(request), timezone.now())
+    found = photo_for(inspection, photo_id, reader(request))
+    keying = found.keying
+    name = f"inspection-{inspection.pk}-reading-{keying.reading.number}-{keying.point}-{keying.role}-{keying.attempt}"
+    answer = HttpResponse(bytes(found.content), content_type=found.media_type)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}.{ENDINGS[found.media_type]}"'
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    return answer
