@@ -44,4 +44,5 @@ def _read_off(parameters: RuleParameters, seen: Mapping[str, Any]) -> ReadOff:
     subtracts = parameters.arc_from_deg == 0 and parameters.arc_to_deg >= HALF_TURN_DEG
     taken_off = int(seen.get("crossover_half") == Half.AFT and subtracts and wraps > 0)
     left, right = ("" if scale is None else str(scale) for scale in scales)
-    return ReadOff(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right))
+    open_side = seen.get("open_side") or ""
+    return ReadOff(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right), open_side=open_side)

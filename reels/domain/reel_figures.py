@@ -52,13 +52,15 @@ class ReadOff:
     """What a reading says of a reel.
 
     layers: full ones, 0 or more; wraps: of the part layer on top, none of it when 0; taken_off: of those wraps.
-    scales: the readings at the left and right flange as they were keyed, "" where none was.
+    scales: the readings at the left and right flange as they were keyed, "" where none was. open_side: the flange that
+    the part layer has not reached, "" where that is not known.
     """
 
     layers: int
     wraps: int
     taken_off: int = 0
     scales: tuple[str, str] = ("", "")
+    open_side: str = ""
 
 
 def reel_section(drum: Drum, read: ReadOff, *, width: float, height: float) -> Picture:
@@ -115,9 +117,9 @@ class _Frame:
             (Side.LEFT, self.left - FLANGE / 2, read.scales[0]),
             (Side.RIGHT, self.right + FLANGE / 2, read.scales[1]),
         ):
-            role = "anchor side" if side is anchor else ""
+            roles = [word for word, at in (("anchor", anchor), ("open", read.open_side)) if at == side]
             yield Words(x, FOOT - 17, side.value, bold=True)
-            yield Words(x, FOOT - 26, role)
+            yield Words(x, FOOT - 26, f"{' and '.join(roles)} side" if roles else "")
             if scale:
                 yield Words(x, self.height - HEAD + 5, f"scale {scale}")
         yield Words((self.left + self.right) / 2, FOOT - 17, "core")
@@ -163,7 +165,7 @@ def _section_in_words(drum: Drum, read: ReadOff) -> str:
     left, right = (scale or "not read" for scale in read.scales)
     return (
         f"{counted(read.layers, 'full layer')} and {part}{crossed}. Anchor side {drum.anchor_side}; "
-        f"flange scales: left {left}, right {right}."
+        f"flange scales: left {left}, right {right}.{f' Open side {read.open_side}.' if read.open_side else ''}"
     )
 
 

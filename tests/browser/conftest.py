@@ -6,12 +6,15 @@ from typing import Any
 
 import pytest
 from django.db import connections
+from playwright.sync_api import expect
 
 from tests.pages_fleet import Fleet, make_fleet
 
 # Playwright runs an event loop in the test's thread, where Django would refuse to use the database. It hides real
 # mistakes, so it is set for these tests only.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+expect.set_options(timeout=20_000)  # a machine at work on other things is slow, and not wrong
 
 QUIET = (
     "--no-sandbox --disable-gpu --disable-dev-shm-usage --disable-quic --no-first-run "

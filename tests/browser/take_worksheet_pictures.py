@@ -8,15 +8,9 @@ from playwright.sync_api import Browser
 
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.pictures import FOLDER
-from tests.browser.test_worksheet import (
-    STEPS,
-    begin,
-    cast,
-    in_the_database,
-    look_again,
-    send,
-    waits,
-)
+from tests.browser.test_worksheet import cast
+from tests.browser.threads import in_a_thread
+from tests.browser.worksheet_steps import STEPS, begin, look_again, send, waits
 from tests.builders import later, signed_count
 
 __all__ = ["cast"]
@@ -33,7 +27,7 @@ def test_pictures(live_server, cast, browser: Browser, width, theme):  # the fix
     folder = Path(os.environ[FOLDER])
     options = {"viewport": {"width": width, "height": 844}, "color_scheme": theme}
     tess, vic, rhea = (browser.new_context(**options).new_page() for _ in range(3))
-    in_the_database(lambda: _surprising(cast))
+    in_a_thread(lambda: _surprising(cast))
     for page, person in ((tess, cast.technician), (vic, cast.verifier), (rhea, cast.releaser)):
         log_in(page, live_server.url, person)
 
@@ -69,6 +63,7 @@ def test_pictures(live_server, cast, browser: Browser, width, theme):  # the fix
     tess.get_by_label("What is unclear?").fill("The left mark is worn off.")
     picture(tess, "help")
     tess.get_by_role("button", name="Ask for help").click()
+    tess.wait_for_url(f"{count}/referral")
     rhea.goto(f"{count}/referral")
     picture(rhea, "referral")
     for page in (tess, vic, rhea):

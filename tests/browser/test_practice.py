@@ -11,8 +11,8 @@ from inspections.queries.practice import reel_of
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.practice import make_practised, under_way
 from tests.browser.test_pages import WIDER_THAN_THE_SCREEN, noises, violations
-from tests.browser.test_worksheet import SMALL
 from tests.browser.threads import in_a_thread
+from tests.browser.worksheet_steps import SMALL
 from tests.practised import enter_right
 
 __all__ = ["noises"]

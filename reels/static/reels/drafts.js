@@ -6,7 +6,7 @@ const MINE = `wrapledger draft ${LOGIN} `;
 const AGAIN_MS = 4000;
 const KEPT_MS = 800;
 const NOT_TYPED = new Set(["csrfmiddlewaretoken", "token", "by", "step", "reading", "points", "act", "password"]);
-const BUSY = new Set([502, 503, 504]);
+const BUSY = new Set([429, 502, 503, 504]);
 const NO_CONNECTION = "No connection. What you keyed is kept on this phone, and is sent as soon as the connection is back.";
 const IS_BUSY = "The service is busy and has stored nothing. What you keyed is kept, and is sent again in a moment.";
 const WENT_WRONG = "Something went wrong at the service, and nothing was stored. What you keyed is kept; send it again.";
@@ -85,7 +85,7 @@ async function send(form, key, body) {
     } else if (answer.redirected) {
       if (!new URL(answer.url).pathname.startsWith("/login")) localStorage.removeItem(key);
       location.assign(answer.url);
-    } else if (answer.status >= 500) {
+    } else if (answer.status >= 500 || answer.status === 413) {
       form.dataset.sending = "";
       say(form, WENT_WRONG);
     } else {

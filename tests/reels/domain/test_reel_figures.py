@@ -74,6 +74,7 @@ def test_the_section_says_the_same_in_words():
 
 
 def test_a_scale_that_was_left_out_is_said_to_be():
+    assert section(read=ReadOff(layers=12, wraps=1, open_side="left")).description.endswith("Open side left.")
     assert "left not read, right 12" in section(read=ReadOff(layers=12, wraps=1, scales=("", "12"))).description
 
 
@@ -101,3 +102,14 @@ def test_a_half_is_named_and_a_blank_circle_names_none():
     assert "forward" in said
     blank = [shape.text for shape in crossover_circle(DRUM, "right").shapes if isinstance(shape, Words)]
     assert blank == ["0°", "aft half", "forward half", "seen from the right"]
+
+
+@pytest.mark.parametrize(
+    ("open_side", "words"),
+    [("", ["anchor side"]), ("right", ["anchor side", "open side"]), ("left", ["anchor and open side"]),
+     ("none", ["anchor side"])],
+)  # fmt: skip
+def test_the_open_side_is_named_at_its_flange(open_side, words):
+    picture = section(read=ReadOff(layers=12, wraps=3, open_side=open_side))
+    found = [each.text for each in picture.shapes if isinstance(each, Words) and each.text.endswith("side")]
+    assert found == words

@@ -1,0 +1,276 @@
+"""Every page of a count as people meet it: widths, themes, 400 % zoom, forced colours, and by keyboard alone."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.threads import in_a_thread
+from tests.browser.worksheet_steps import (
+    SMALL,
+    STEPS,
+    TOO_WIDE,
+    begin,
+    key_scales,
+    look_again,
+    make_cast,
+    phone,
+    send,
+    waits,
+)
+from tests.builders import PASSWORD, later, open_count, read, signed_count
+
+ZOOMED = 320  # CSS pixels: a screen of 1280 at 400 %
+HEIGHT = 844
+
+
+@pytest.fixture
+def cast(live_server):
+    return in_a_thread(make_cast)
+
+
+def _surprising(cast):
+    for days in (90, 60, 30):
+        signed_count(cast, "LW-0001", at=later(days=-days), scale_left=17, scale_right=16)
+
+
+def faults(page: Page):
+    """What is wrong with a page as it stands, at every width and in every theme."""
+    found: list[object] = []
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        for theme in ("light", "dark"):
+            page.emulate_media(color_scheme=theme)
+            said = Axe().run(page).response["violations"]
+            found += [(width, theme, each["id"], node["target"]) for each in said for node in each["nodes"]]
+    for width in (ZOOMED, *WIDTHS):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        found += [(width, "small", target) for target in page.evaluate(SMALL)]
+        if (by := page.evaluate(TOO_WIDE)) > 0:
+            found.append((width, "too wide by", by))
+    page.set_viewport_size({"width": 390, "height": HEIGHT})
+    page.emulate_media(color_scheme="light", forced_colors="active")
+    found += [("forced colours", words) for words in page.evaluate(UNSEEN)]
+    page.emulate_media(forced_colors="none")
+    return found
+
+
+# Buttons and fields that forced colours leave without an edge.
+UNSEEN = """() => [...document.querySelectorAll("main :is(button, .button, input:not([type=hidden]), select)")]
+    .filter(each => each.getBoundingClientRect().height > 0)
+    .filter(each => !["radio", "checkbox"].includes(each.type))
+    .filter(each => parseFloat(getComputedStyle(each).borderTopWidth) < 1)
+    .map(each => each.textContent.trim() || each.name)"""
+
+
+@pytest.fixture
+def people(browser: Browser, live_server, cast):
+    """Technician, verifier and releaser, each logged in on their own phone."""
+    pages = [phone(browser).new_page() for _ in range(3)]
+    for page, person in zip(pages, (cast.technician, cast.verifier, cast.releaser), strict=True):
+        log_in(page, live_server.url, person)
+    yield pages
+    for page in pages:
+        page.context.close()
+
+
+def test_nothing_is_wrong_with_any_page_on_which_a_count_is_keyed(live_server, people):
+    tess, vic, rhea = people
+    found = {}
+    tess.goto(f"{live_server.url}/reels/LW-0001/count")
+    found["preparation"] = faults(tess)
+    tess.get_by_role("button", name="Begin the count").click()
+    expect(tess.get_by_role("alert")).to_be_focused()
+    found["preparation refused"] = faults(tess)
+    count = begin(tess, live_server)
+    vic.goto(f"{count}/witness")
+    rhea.goto(f"{count}/witness")
+    found["not yours"] = faults(rhea)
+    found["witness"] = faults(vic)
+    for step, key in enumerate(STEPS, 1):
+        look_again(tess, step)
+        look_again(vic, step)
+        for summary in tess.locator(".photos summary").all():
+            summary.click()
+        found[f"step {step}"] = faults(tess)
+        send(tess)
+        expect(tess.get_by_role("alert")).to_be_focused()
+        found[f"step {step} refused"] = faults(tess)
+        key(tess)
+        if step == 1:
+            found |= _waits_and_differs(tess, vic)
+        else:
+            key(vic)
+    tess.wait_for_url(f"{count}/result")
+    assert {name: each for name, each in found.items() if each} == {}
+
+
+def _waits_and_differs(tess: Page, vic: Page):
+    """The first step, once the technician has keyed it: the verifier sees something else, and both look again."""
+    waits(tess)
+    found = {"waits": faults(tess)}
+    key_scales(vic, "12", "11")
+    expect(vic.get_by_role("heading", name="You two differ")).to_be_visible()
+    found["differ"] = faults(vic)
+    look_again(tess, 1)
+    for page in (tess, vic):
+        page.get_by_label("Left scale", exact=True).fill("13")
+        page.get_by_label("Right scale", exact=True).fill("12")
+        send(page)
+    return found
+
+
+def _worked_out(cast) -> int:
+    _surprising(cast)
+    return read(cast, open_count(cast)).pk
+
+
+def test_nothing_is_wrong_with_any_page_after_a_count_is_keyed(live_server, cast, people):
+    tess, vic, rhea = people
+    count = f"{live_server.url}/inspections/{in_a_thread(lambda: _worked_out(cast))}"
+    found = {}
+    tess.goto(f"{count}/result")
+    found["surprise"] = faults(tess)
+    tess.get_by_text("It stands as it was read: say why").click()
+    tess.locator("#accept_reason").fill("The last counts were of another reel.")
+    tess.get_by_role("button", name="Keep the reason").click()
+    tess.get_by_label("Your password, again").wait_for()
+    for part in ("result", "help", "cancel"):
+        tess.goto(f"{count}/{part}")
+        found[part] = faults(tess)
+    for page, meaning in ((tess, "counted"), (vic, "verified")):
+        page.goto(f"{count}/result")
+        page.get_by_label("Your password, again").fill(PASSWORD)
+        page.get_by_role("button", name=f"Sign as “{meaning}”").click()
+        expect(page.get_by_label("Your password, again")).to_have_count(0)
+    vic.goto(f"{count}/void")
+    found["void"] = faults(vic)
+    vic.get_by_label("Reason").fill("The other reel was counted.")
+    vic.get_by_role("button", name="Ask that it be voided").click()
+    vic.wait_for_url(count)
+    rhea.goto(f"{count}/void")
+    found["void asked"] = faults(rhea)
+    rhea.get_by_role("button", name="Confirm").click()
+    rhea.wait_for_url(count)
+    found |= _referred(tess, rhea, live_server)
+    assert {name: each for name, each in found.items() if each} == {}
+
+
+def _referred(tess: Page, rhea: Page, live_server):
+    count = begin(tess, live_server)
+    tess.get_by_role("link", name="Ask for help").click()
+    tess.get_by_label("What is unclear?").fill("The left mark is worn off.")
+    tess.get_by_role("button", name="Ask for help").click()
+    tess.wait_for_url(f"{count}/referral")
+    rhea.goto(f"{count}/referral")
+    return {"referred": faults(tess), "release": faults(rhea)}
+
+
+def test_the_drawing_and_help_stay_in_sight_on_a_phone_and_cover_nothing_that_is_keyed(browser, live_server, cast):
+    tess = phone(browser).new_page()
+    log_in(tess, live_server.url, cast.technician)
+    begin(tess, live_server)
+    last = tess.get_by_role("button", name="Key this step")
+    last.scroll_into_view_if_needed()
+    last.focus()
+    for seen in (tess.locator(".drawn"), tess.get_by_role("link", name="Ask for help"), last):
+        expect(seen).to_be_in_viewport(ratio=0.9)
+    assert not overlap(last, tess.locator(".others"))
+    assert not overlap(last, tess.locator(".at-hand"))
+    tess.context.close()
+
+
+def overlap(one: Locator, other: Locator) -> bool:
+    a, b = one.bounding_box(), other.bounding_box()
+    assert a is not None
+    assert b is not None
+    return a["y"] < b["y"] + b["height"] and b["y"] < a["y"] + a["height"]
+
+
+# By keyboard alone --------------------------------------------------------------------------------------------------
+
+
+def tab_to(page: Page, place: Locator):
+    """On to a control as somebody without a mouse gets there."""
+    for _ in range(80):
+        if place.evaluate("each => each === document.activeElement"):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"the Tab key never reaches {place}")
+
+
+def type_into(page: Page, label: str, words: str):
+    tab_to(page, page.get_by_label(label, exact=True).and_(page.locator("input")))
+    page.keyboard.type(words)
+
+
+def press(page: Page, place: Locator, key: str = "Enter"):
+    tab_to(page, place)
+    page.keyboard.press(key)
+
+
+def choose(page: Page, group: str, place: int):
+    """The choice at a place in its group, from 0: Tab leads to the first, arrows on."""
+    tab_to(page, page.get_by_role("group", name=group).get_by_role("radio").first)
+    page.keyboard.press("Space")
+    for _ in range(place):
+        page.keyboard.press("ArrowDown")
+
+
+def begin_by_keyboard(page: Page, live_server) -> str:
+    page.goto(f"{live_server.url}/reels/LW-0001/count")
+    press(page, page.get_by_label("I have read the cautions"), "Space")
+    for label, words in (("Work order", "WO-7"), ("Publication", "LWS 12-3"), ("Revision", "C")):
+        type_into(page, label, words)
+    for label in ("turned as installed", "are found", "wound evenly"):
+        press(page, page.get_by_label(label), "Space")
+    for label, words in (("Cable condition", "clean"), ("Winding quality", "even"), ("Wrap gauge", "WG-1")):
+        type_into(page, label, words)
+    press(page, page.get_by_role("button", name="Begin the count"))
+    page.wait_for_url("**/worksheet")
+    return page.url.removesuffix("/worksheet")
+
+
+def key_by_keyboard(page: Page, step: int):
+    """One step, from the field that the page begins with to its button."""
+    if step == 1:
+        type_into(page, "Left scale", "13")
+        type_into(page, "Right scale", "12")
+        if page.url.endswith("worksheet"):
+            choose(page, "Open side", 1)
+            choose(page, "Unwind direction", 1)
+    elif step == 2:
+        for _ in range(13):
+            press(page, page.get_by_role("button", name="Count a wrap"))
+        press(page, page.get_by_role("button", name="Undo one"), "Space")
+        expect(page.get_by_role("status").filter(has_text="12 counted")).to_be_visible()
+    elif step == 3:
+        choose(page, "Face of the wrap gauge", 1)
+        type_into(page, "Wraps read on the gauge", "12")
+    else:
+        choose(page, "Where the crossover is", 0)
+    press(page, page.get_by_role("button", name="Key this step"))
+
+
+def test_two_people_count_and_sign_by_keyboard_alone(browser, live_server, cast):
+    tess, vic = (phone(browser).new_page() for _ in range(2))
+    log_in(tess, live_server.url, cast.technician)
+    log_in(vic, live_server.url, cast.verifier)
+    count = begin_by_keyboard(tess, live_server)
+    vic.goto(f"{count}/witness")
+    for step in (1, 2, 3, 4):
+        expect(tess.get_by_text(f"Step {step} of 4")).to_be_visible()
+        expect(vic.get_by_text(f"Step {step} of 4")).to_be_visible()
+        key_by_keyboard(tess, step)
+        waits(tess) if step < 4 else tess.wait_for_load_state()
+        key_by_keyboard(vic, step)
+    for page, word in ((tess, "counted"), (vic, "verified")):
+        page.wait_for_url(f"{count}/result")
+        page.reload()
+        type_into(page, "Your password, again", PASSWORD)
+        page.keyboard.press("Enter")
+        expect(page.get_by_label("Your password, again")).to_have_count(0)
+        assert word in ("counted", "verified")
+    vic.wait_for_url(count)
+    for page in (tess, vic):
+        page.context.close()

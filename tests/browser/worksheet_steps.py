@@ -1,0 +1,88 @@
+"""What the browser's tests of a count share: phones, the steps, and what is wrong with a page."""
+
+import re
+from collections.abc import Callable
+
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
+
+from tests import builders
+from tests.builders import Cast
+
+PHONE: ViewportSize = {"width": 390, "height": 844}
+SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary, textarea")]
+    .filter(each => !each.matches(".skip"))
+    .map(each => [each.textContent.trim() || each.name, (each.closest("label") || each).getBoundingClientRect()])
+    .filter(([, box]) => box.width > 0 && box.height > 0 && box.height < 44)
+    .map(([words, box]) => [words, Math.round(box.height)])"""
+TOO_WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+def make_cast() -> Cast:
+    builders.make_reel()
+    builders.make_machine()
+    return Cast()
+
+
+def phone(browser: Browser, **options) -> BrowserContext:
+    return browser.new_context(viewport=PHONE, **options)
+
+
+def begin(page: Page, live_server) -> str:
+    page.goto(f"{live_server.url}/reels/LW-0001")
+    page.get_by_role("link", name="Begin a count").click()
+    page.get_by_label("I have read the cautions").check()
+    for label, text in (("Work order", "WO-7"), ("Publication", "LWS 12-3"), ("Revision", "C"),
+                        ("Cable condition", "clean"), ("Winding quality", "even")):  # fmt: skip
+        page.get_by_label(label, exact=True).fill(text)
+    for label in ("turned as installed", "are found", "wound evenly"):
+        page.get_by_label(label).check()
+    page.get_by_label("Machine that the wrap gauge").select_option("RM-7")
+    page.get_by_role("button", name="Begin the count").click()
+    page.wait_for_url("**/worksheet")
+    return page.url.removesuffix("/worksheet")
+
+
+def fill_scales(page: Page, left="13", right="12"):
+    page.get_by_label("Left scale", exact=True).fill(left)
+    page.get_by_label("Right scale", exact=True).fill(right)
+    if page.url.endswith("worksheet"):
+        page.get_by_role("group", name="Open side").get_by_text("right", exact=True).click()
+        page.get_by_text("right to left").click()
+
+
+def key_scales(page: Page, left="13", right="12"):
+    fill_scales(page, left, right)
+    send(page)
+
+
+def send(page: Page):
+    page.get_by_role("button", name="Key this step").click()
+
+
+def waits(page: Page):
+    expect(page.get_by_role("heading", name=re.compile("It waits for the"))).to_be_visible()
+
+
+def look_again(page: Page, step: int):
+    """Without a script by the link; with one, the page looks for itself."""
+    if page.get_by_role("link", name="Look again").count():
+        page.get_by_role("link", name="Look again").click()
+    expect(page.get_by_text(f"Step {step} of 4")).to_be_visible()
+
+
+def key_wraps(page: Page, label="Wraps counted by hand"):
+    page.get_by_label(label).fill("12")
+    send(page)
+
+
+def key_gauge(page: Page):
+    page.get_by_text("even", exact=True).click()
+    key_wraps(page, "Wraps read on the gauge")
+
+
+def key_crossover(page: Page):
+    page.get_by_label("aft half").check()
+    send(page)
+
+
+STEPS: tuple[Callable[[Page], None], ...] = (key_scales, key_wraps, key_gauge, key_crossover)
