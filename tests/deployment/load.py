@@ -115,14 +115,14 @@ class Load:
         """The body of the answer, once there is one of success; None where it was refused or patience ended."""
         key = str(uuid.uuid4())
         started = time.monotonic()
-        while (waited := time.monotonic() - started) < self.patience_s:
+        while time.monotonic() - started < self.patience_s:
             answer = self._once(path, body, {**headers, "Idempotency-Key": f'"{key}"'})
             if isinstance(answer, str):
                 self.sent_again.append(f"{kind}: {answer}")
                 time.sleep(WAIT_S)
                 continue
             with self.lock:
-                self.longest_s = max(self.longest_s, waited)
+                self.longest_s = max(self.longest_s, time.monotonic() - started)
                 if answer.status == 201:
                     done = Acknowledged(
                         kind=kind, serial=serial, key=key, id=answer.body["id"], path=path, at=time.monotonic()

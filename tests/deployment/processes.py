@@ -51,7 +51,7 @@ def settings_of(folder: Path, database_url: str) -> dict[str, str]:
         "WRAPLEDGER_ENV": "production", "DATABASE_URL": database_url, "SECRET_KEY_FILE": str(folder / "secret_key"),
         "METRICS_TOKEN_FILE": str(folder / "metrics_token"), "ALLOWED_HOSTS": f"{HOST},127.0.0.1",
         "STATIC_ROOT": str(folder / "static"), "CHECKPOINT_KEY_FILE": str(folder / "checkpoint_key.pem"),
-        "WEB_PROCESSES": "2", "LOGIN_RATE": "", "REQUEST_RATE": "",  # measured is the service, not its limits
+        "WEB_PROCESSES": "2", "PROXIES": "1", "REQUEST_RATE": "", "LOGIN_RATE": "",
     }  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import pytest
 from tests.deployment import clusters, faults
 from tests.deployment.checks import make_world, wrong
 from tests.deployment.load import PREPARATION, READINGS, Load
-from tests.deployment.processes import Direct, Node, plain, settings_of, wait_until
+from tests.deployment.processes import Direct, Node, manage, plain, settings_of, wait_until
 
 KILLS = {"sqlite": 3, "postgresql": 5}
 
@@ -38,6 +38,7 @@ def test_a_database_that_goes_is_told_and_when_it_is_back_work_goes_on(tmp_path,
     with clusters.running() as cluster:
         env = settings_of(tmp_path, cluster.url)
         world = make_world(env, 2)
+        manage(env, "collectstatic", "--noinput", "--verbosity", "0")
         node = node_on(env)
         client, token = Direct(node.port), {"Authorization": f"Bearer {world['token']}"}
         assert client.send("GET", "/api/v1/reels", headers=token).status == 200
