@@ -182,4 +182,4 @@ def test_the_figures_cost_the_same_for_one_reel_as_for_ten(db, metrics, count_qu
     one = count_queries(metrics)
     for number in range(1, 10):
         builders.make_reel(f"R{number}")
-    assert count_queries(metrics) == one == 11
+    assert count_queries(metrics) == one == 12
