@@ -96,7 +96,7 @@ def test_the_log_is_json_with_the_id_that_the_proxy_gave(site):
     given = site.client.send("GET", "/api/v1/reels")
     assert (given.status, given.body["request_id"]) == (401, given.headers["X-Request-ID"])
     logs = "".join(node.log.read_text() for node in site.nodes)
-    [line] = [line for line in logs.splitlines() if given.body["request_id"] in line]
+    [line] = [line for line in logs.splitlines() if given.body["request_id"] in line and "wrapledger.requests" in line]
     assert line.startswith("{")
     assert '"status": 401' in line
 
