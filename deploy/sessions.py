@@ -11,11 +11,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from deploy.session_times import BEGUN, SEEN
 from reels import access
 from reels.errors import NotAllowed
 from reels.models import Person
 
-BEGUN, SEEN = "begun_at", "seen_at"  # seconds since 1970, in the session
 SEEN_IS_KEPT_EVERY_S = 60
 NOBODY_DOES_IT = {"worksheet-stamp"}  # what an open page asks for by itself
 # Where somebody whose login is not settled may go. The API has its own list, by operation.

@@ -119,7 +119,7 @@ def test_filters_work_without_javascript(browser, live_server, fleet):
     page = browser.new_page(java_script_enabled=False)
     log_in(page, live_server.url, fleet.cast.control)
     page.get_by_label("Status", exact=True).select_option("Held")
-    page.get_by_role("button", name="Show").click()
+    page.get_by_role("button", name="Show", exact=True).click()
     assert page.url.endswith("status=held")
     expect(page.get_by_role("status")).to_have_text("1 reel found with these filters.")
     page.get_by_role("link", name="LW-0009").click()

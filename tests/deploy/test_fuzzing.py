@@ -52,7 +52,7 @@ def session_headers(url, username):
 
 
 def fuzz(url, headers, known, folder):
-    """Run the fuzzer. It may not log out, by which it would end its own session.
+    """Run the fuzzer. It may not log out, nor end other sessions, by which its own gets another cookie.
 
     known: where given, every path leads to these records, so that no path is malformed and that is not looked for.
     """
@@ -63,7 +63,8 @@ def fuzz(url, headers, known, folder):
         [
             *(sys.executable, "-m", "schemathesis.cli", "run", str(DOCUMENT), "--url", url),
             *(part for name, value in headers.items() for part in ("--header", f"{name}: {value}")),
-            *("--exclude-operation-id", "session_end", "--workers", "1", "--no-color", "--continue-on-failure"),
+            *("--exclude-operation-id", "session_end", "--exclude-operation-id", "session_end_others"),
+            *("--workers", "1", "--no-color", "--continue-on-failure"),
             *(("--exclude-checks", "negative_data_rejection", "--phases", "fuzzing,stateful") if known else ()),
             *(("--max-time", seconds) if seconds else SHORT),
         ],

@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied, SuspiciousOperation
 from django.db import IntegrityError, InterfaceError, InternalError, OperationalError
 from django.http import Http404
 from django.test import Client, RequestFactory
-from django.urls import path
+from django.urls import include, path
 from rest_framework import exceptions, serializers
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
@@ -124,6 +124,7 @@ urlpatterns = [
     path("api/closed", Closed.as_view()),
     path("api/throttled", Throttled.as_view()),
     *(path(f"api/raise/{name}", raising(exc)) for name, exc in RAISED.items()),
+    path("", include("deploy.urls")),  # where pages lead to
 ]
 
 handler400 = "deploy.problems.bad_request"

@@ -21,7 +21,7 @@ from reels.services.history import Actor
 from reports.domain.tour import tour_of
 from tests.builders import PREPARATION
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = pytest.mark.django_db(transaction=True, reset_sequences=True)  # addresses name the first count
 ADDRESS = re.compile(r"(?<![\w/])(/[a-z][\w/.?=&-]*)")
 
 

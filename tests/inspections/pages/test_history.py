@@ -7,7 +7,11 @@ import inspections.services
 import reels.services
 from inspections.pages.history import ACTS
 
-OF_THE_REGISTER = ("authorisation_", "administrator_", "token_", "length_unit_")  # not told in a reel's history
+# Not told in a reel's history.
+OF_THE_REGISTER = (
+    "administrator_", "authorisation_", "length_unit_", "password_", "person_", "readiness_rule_", "second_factor_",
+    "sessions_", "token_",
+)  # fmt: skip
 OPENERS = {"told", "_act"}
 
 
