@@ -316,7 +316,8 @@ def test_what_no_history_tells_of_is_what_is_said_above():
     assert set(UNTOLD) == {Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm}
     hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
     by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
-                 ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"), ("inspections_photo", "content")}  # fmt: skip
+                 ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"),
+                 ("inspections_photo", "content")}  # fmt: skip
     assert hidden == HIDDEN_FOR_GOOD | by_digest
 
 
