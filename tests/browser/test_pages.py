@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.journeys import WIDTHS, address_of_pages, log_in
 from tests.browser.threads import in_a_thread
-from tests.builders import administrator
+from tests.builders import PASSWORD, administrator
 
 LEAST_TARGET_PX = 44
 
