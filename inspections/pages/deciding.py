@@ -17,8 +17,8 @@ from inspections.pages.forms import ConfirmForm, HelpForm, ReasonForm, ReleaseFo
 from inspections.pages.inspection_page import inspection_page
 from inspections.services import counting, signing
 from reels.models import Person
-from reels.pages.acts import NOT_TAKEN, carry_out, form_page, new_token
-from reels.pages.answers import reader, show
+from reels.pages.acts import NOT_TAKEN, carry_out, new_token
+from reels.pages.answers import form_page, reader, show
 from reels.services.history import Actor
 
 Doing = Callable[[Actor, dict[str, Any]], None]

@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.http import QueryDict
 
 from reels.models import HistoryEntry, Site
+from reels.pages.filters import Filter
 
 # Kinds of acts, in the words of the filter; each act is of one kind.
 KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -27,27 +28,20 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
-class HistoryFilter(forms.Form):
+class HistoryFilter(Filter):
+    ids = "history-%s"
+
     what = forms.ChoiceField(label="What", required=False)
     by = forms.ChoiceField(label="By", required=False)
     since = forms.DateField(label="From", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     until = forms.DateField(label="Until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
 
     def __init__(self, data: QueryDict, people: Iterable[tuple[str, str]]) -> None:
-        super().__init__(data, auto_id="history-%s", label_suffix="")
-        offered: dict[str, list[tuple[str, str]]] = {
-            "what": [("", "everything"), *((kind, words) for kind, (words, _) in KINDS.items())],
-            "by": [("", "everybody"), *people],
-        }
-        for name, choices in offered.items():
-            field: Any = self.fields[name]
-            field.choices = choices
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(
+            data,
+            what=[("", "everything"), *((kind, words) for kind, (words, _) in KINDS.items())],
+            by=[("", "everybody"), *people],
+        )
 
 
 def entries_matching(rows: QuerySet[HistoryEntry], chosen: dict[str, Any], site: Site) -> QuerySet[HistoryEntry]:

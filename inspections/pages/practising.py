@@ -27,8 +27,8 @@ from inspections.services.practice import RESULT_STEP
 from reels import access as reel_access
 from reels.domain.words import Side
 from reels.errors import Refused
-from reels.pages.acts import NOT_TAKEN, form_page
-from reels.pages.answers import page, reader, show
+from reels.pages.acts import NOT_TAKEN
+from reels.pages.answers import form_page, page, reader, show
 from reels.pages.figures import drawn
 from reels.services.history import Actor
 

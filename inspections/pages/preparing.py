@@ -11,8 +11,8 @@ from inspections.services.opening import Preparation, open_inspection
 from reels import access
 from reels.domain.cautions import CAUTIONS
 from reels.models import Reel
-from reels.pages.acts import NOT_TAKEN, at_site, carry_out, form_page, new_token
-from reels.pages.answers import reader, show
+from reels.pages.acts import NOT_TAKEN, at_site, carry_out, new_token
+from reels.pages.answers import form_page, reader, show
 from reels.services.history import Actor
 
 

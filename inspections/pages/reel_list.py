@@ -16,32 +16,25 @@ from inspections.pages.paging import Pages, one_page
 from inspections.pages.words import STATUS
 from reels import access
 from reels.models import Person
+from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, day_at
 
 SIZE = 50
 
 
-class ReelFilter(forms.Form):
+class ReelFilter(Filter):
     q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
     site = forms.ChoiceField(label="Site", required=False)
     type = forms.ChoiceField(label="Reel type", required=False)
     status = forms.ChoiceField(label="Status", required=False)
 
     def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str]) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        choices = {
-            "site": [("", "every site"), *sites],
-            "type": [("", "every type"), *((code, code) for code in types)],
-            "status": [("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
-        }
-        for name, offered in choices.items():
-            self.fields[name].widget.choices = self.fields[name].choices = offered  # type: ignore[attr-defined]  # a ChoiceField
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, str]:
-        """The filters that are set and make sense, as they stand in the address."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(
+            data,
+            site=[("", "every site"), *sites],
+            type=[("", "every type"), *((code, code) for code in types)],
+            status=[("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,8 +21,8 @@ from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, signing, surprises
 from reels.errors import Refused
 from reels.models import Person
-from reels.pages.acts import NOT_TAKEN, at_site, carry_out, form_page, new_token
-from reels.pages.answers import reader, show
+from reels.pages.acts import NOT_TAKEN, at_site, carry_out, new_token
+from reels.pages.answers import form_page, reader, show
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 

@@ -24,8 +24,8 @@ from inspections.pages.words import LABELS
 from inspections.queries.worksheet import Standing, draft_of, standing_of
 from inspections.services import drafts, stepping
 from inspections.services.settling import ACT_OF
-from reels.pages.acts import NOT_TAKEN, carry_out, form_page, new_token
-from reels.pages.answers import page, reader, show
+from reels.pages.acts import NOT_TAKEN, carry_out, new_token
+from reels.pages.answers import form_page, page, reader, show
 from reels.services.history import Actor
 
 TITLES = {1: "Layers", 2: "Hand count", 3: "Wrap gauge", 4: "Crossover"}

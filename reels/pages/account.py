@@ -15,8 +15,8 @@ from django.views.decorators.http import require_POST
 from reels import access
 from reels.domain.words import AskedAt
 from reels.errors import Refused, TooManyTries
-from reels.pages.acts import NOT_TAKEN, SEE_OTHER, form_page
-from reels.pages.answers import page, reader, show
+from reels.pages.acts import NOT_TAKEN, SEE_OTHER
+from reels.pages.answers import form_page, page, reader, show
 from reels.pages.figures import code_picture
 from reels.services import logins, people, second_factor
 from reels.services.history import Actor

@@ -3,21 +3,18 @@
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import wraps
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.db import transaction
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods
 
 from reels.domain import ledger
 from reels.errors import NotFound, Refused
 from reels.models import Site
-from reels.pages.answers import Given, View, reader
+from reels.pages.answers import reader
 from reels.services import submissions
 from reels.services.history import Actor
 
@@ -25,21 +22,6 @@ NOT_TAKEN = 422
 TOKEN = "token"  # noqa: S105  # the name of a field: a number of its own for each form that is shown
 SEE_OTHER = 303
 NO_PART_OF_IT = ("csrfmiddlewaretoken",)
-
-
-def form_page(view: View[Given]) -> View[Given]:
-    """A page with a form that is posted back to it."""
-
-    @never_cache
-    @require_http_methods(["GET", "HEAD", "POST"])
-    @wraps(view)
-    def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> HttpResponse:
-        try:
-            return view(request, *args, **kwargs)
-        except NotFound as refused:
-            raise Http404(str(refused)) from refused
-
-    return answer
 
 
 @contextmanager

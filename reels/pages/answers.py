@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods
 
 from reels.errors import NotFound
 from reels.models import Person, Site
@@ -20,10 +20,20 @@ View = Callable[Concatenate[HttpRequest, Given], HttpResponse]
 
 
 def page(view: View[Given]) -> View[Given]:
-    """A page to look at. It is not kept by the browser, which somebody else may use next."""
+    """A page to look at."""
+    return _answering(view, ["GET", "HEAD"])
+
+
+def form_page(view: View[Given]) -> View[Given]:
+    """A page with a form that is posted back to it."""
+    return _answering(view, ["GET", "HEAD", "POST"])
+
+
+def _answering(view: View[Given], methods: list[str]) -> View[Given]:
+    """A page is not kept by the browser, which somebody else may use next."""
 
     @never_cache
-    @require_safe
+    @require_http_methods(methods)
     @wraps(view)
     def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> HttpResponse:
         try:

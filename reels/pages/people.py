@@ -12,8 +12,8 @@ from django.utils import timezone
 from reels import access
 from reels.errors import NotAllowed
 from reels.models import Person
-from reels.pages.acts import NOT_TAKEN, carry_out, form_page, new_token
-from reels.pages.answers import page, reader, show
+from reels.pages.acts import NOT_TAKEN, carry_out, new_token
+from reels.pages.answers import form_page, page, reader, show
 from reels.services import people, second_factor
 from reels.services.history import Actor
 

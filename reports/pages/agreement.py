@@ -18,6 +18,7 @@ from reels import access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
+from reels.pages.filters import Filter
 from reels.pages.formats import Badge
 from reports.domain import agreement_words as words
 from reports.domain.agreement import Sample
@@ -38,7 +39,7 @@ TRUST = {
 }
 
 
-class AgreementFilter(forms.Form):
+class AgreementFilter(Filter):
     compare = forms.ChoiceField(
         label="Compared", required=False, choices=[(each.value, said) for each, said in COMPARISON_NAMES.items()]
     )
@@ -51,21 +52,12 @@ class AgreementFilter(forms.Form):
     def __init__(
         self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str], gauges: Iterable[str]
     ) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        offered: dict[str, list[tuple[str, str]]] = {
-            "site": [("", "every site"), *sites],
-            "type": [("", "every type"), *((each, each) for each in types)],
-            "gauge": [("", "every gauge"), *((each, each) for each in gauges)],
-        }
-        for name, choices in offered.items():
-            field: Any = self.fields[name]
-            field.choices = choices
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(
+            data,
+            site=[("", "every site"), *sites],
+            type=[("", "every type"), *((each, each) for each in types)],
+            gauge=[("", "every gauge"), *((each, each) for each in gauges)],
+        )
 
     @property
     def wanted(self) -> Wanted:

@@ -21,6 +21,7 @@ from reels import access
 from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
+from reels.pages.filters import Filter
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
 from reports.models import VerificationRun
@@ -35,7 +36,7 @@ COLUMNS = ("inspection", "reel", "site", "meaning", "name", "staff_number", "sig
 Pairs = frozenset[tuple[int, int]]
 
 
-class AuditFilter(forms.Form):
+class AuditFilter(Filter):
     person = forms.ChoiceField(label="Person", required=False)
     site = forms.ChoiceField(label="Site", required=False)
     reel = forms.CharField(label="Reel", required=False, max_length=40)
@@ -48,16 +49,7 @@ class AuditFilter(forms.Form):
     )  # fmt: skip
 
     def __init__(self, data: QueryDict, people: list[tuple[str, str]], sites: list[tuple[str, str]]) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        for name, choices in {"person": [("", "everybody"), *people], "site": [("", "every site"), *sites]}.items():
-            field: Any = self.fields[name]
-            field.choices = choices
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(data, person=[("", "everybody"), *people], site=[("", "every site"), *sites])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,6 +19,7 @@ from inspections.pages.words import STATUS
 from reels import access
 from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
+from reels.pages.filters import Filter
 from reels.pages.formats import Badge, day_at
 from reels.pages.pieces import address_of, badges_html, day_html
 from reports.models import Standing
@@ -52,7 +53,7 @@ NEXT = {
 COUNTING = (ReelStatus.AWAITING_COUNT, ReelStatus.COUNT_OPEN, ReelStatus.AWAITING_SIGN_OFF, ReelStatus.REFERRED)
 
 
-class BoardFilter(forms.Form):
+class BoardFilter(Filter):
     q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
     site = forms.ChoiceField(label="Site", required=False)
     status = forms.ChoiceField(label="Status", required=False)
@@ -62,20 +63,11 @@ class BoardFilter(forms.Form):
     )  # fmt: skip
 
     def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        offered: dict[str, list[tuple[str, str]]] = {
-            "site": [("", "every site"), *sites],
-            "status": [("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
-        }
-        for name, choices in offered.items():
-            field: Any = self.fields[name]
-            field.choices = choices
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, str]:
-        """The filters that are set and make sense, as they stand in the address."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(
+            data,
+            site=[("", "every site"), *sites],
+            status=[("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from inspections.pages.paging import Pages, one_page
 from reels import access as reel_access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
+from reels.pages.filters import Filter
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
@@ -31,7 +32,7 @@ ON_PAPER = 300  # intervals of a document
 LEAST = {"even": 0.5, "all": 0.0}  # the least probability that a choice shows; flagged ones without one
 
 
-class DriftFilter(forms.Form):
+class DriftFilter(Filter):
     site = forms.ChoiceField(label="Site", required=False)
     type = forms.ChoiceField(label="Reel type", required=False)
     show = forms.ChoiceField(
@@ -40,20 +41,9 @@ class DriftFilter(forms.Form):
     as_of = forms.DateField(label="As of the end of", required=False, widget=forms.DateInput(attrs={"type": "date"}))
 
     def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str]) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        offered: dict[str, list[tuple[str, str]]] = {
-            "site": [("", "every site"), *sites],
-            "type": [("", "every type"), *((each, each) for each in types)],
-        }
-        for name, choices in offered.items():
-            field: Any = self.fields[name]
-            field.choices = choices
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(
+            data, site=[("", "every site"), *sites], type=[("", "every type"), *((each, each) for each in types)]
+        )
 
     @property
     def in_words(self) -> str:

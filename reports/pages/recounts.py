@@ -17,6 +17,7 @@ from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
 from reels import access
 from reels.pages.answers import page, reader, show
+from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, length
 from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
@@ -25,19 +26,11 @@ from reports.services import assessing
 from reports.services.recounts import WorthCounting, counts_worth_making
 
 
-class RecountFilter(forms.Form):
+class RecountFilter(Filter):
     site = forms.ChoiceField(label="Site", required=False)
 
     def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        field: Any = self.fields["site"]
-        field.choices = [("", "every site"), *sites]
-        self.is_valid()
-
-    @property
-    def chosen(self) -> dict[str, str]:
-        """The filters that are set and make sense."""
-        return {name: value for name, value in self.cleaned_data.items() if value}
+        super().__init__(data, site=[("", "every site"), *sites])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

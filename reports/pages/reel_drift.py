@@ -19,6 +19,7 @@ from reels.domain.words import LengthUnit, counted
 from reels.models import Person, Reel
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
+from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, length, uncertain_length
 from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.recount_words import percent, worth_in_words
@@ -32,12 +33,8 @@ LEAST_FOR_A_FIGURE = 2
 SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
 
 
-class AsOf(forms.Form):
+class AsOf(Filter):
     as_of = forms.DateField(label="As of the end of", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-
-    def __init__(self, data: QueryDict) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="")
-        self.is_valid()
 
     @property
     def day(self) -> date | None:
