@@ -79,7 +79,7 @@ def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
     if sheet.counts:
         story.heading("Counts", 2)
         header = ("Counted", "Count", "Length counted", "Length inferred", "Probably a slip")
-        story.table(header, [(words.time(f"{at}"), *more) for at, *more in sheet.counts], (1.2, 1.5, 0.9, 0.9, 1.6))
+        story.table(header, [(words.time(f"{at}"), *more) for at, *more in sheet.counts], (1.2, 1.5, 1.1, 0.9, 1.4))
     story.heading("Logged cuts", 2)
     if sheet.cuts:
         story.table(("Happened", "Removed"), [(words.time(f"{at}"), length) for at, length in sheet.cuts], (1, 1))
