@@ -216,7 +216,6 @@ LOGGING = {
     "root": {"handlers": ["console"], "level": "WARNING"},
     "loggers": {
         "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
-        "wrapledger.security": {"level": "INFO"},  # logins, what is refused, alarms
         "django.request": {"level": "ERROR"},  # a refused or mistyped request is no event for operators
         "wrapledger": {"level": "WARNING" if LOG_FORMAT == "text" else "INFO"},  # requests are told in JSON only
     },
