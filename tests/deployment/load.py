@@ -72,7 +72,7 @@ class Load:
         finally:
             self.ends.set()
             for thread in threads:
-                thread.join(self.patience_s)
+                thread.join(self.patience_s + self.timeout_s)  # the last request of its patience may take so long
         assert not any(thread.is_alive() for thread in threads), "a sender got no answer in all its patience"
 
     def _work(self) -> None:
