@@ -97,6 +97,7 @@ def test_somebody_logs_in_looks_at_a_reel_and_logs_out_by_keyboard_alone(page: P
     keys.type(PASSWORD)
     keys.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0001")
+    page.wait_for_load_state()
     keys.press("Shift+Tab")  # the address still says #content, so the way back leads to what comes before it
     expect(page.get_by_role("button", name="Log out")).to_be_focused()
     keys.press("Enter")
