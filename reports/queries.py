@@ -11,6 +11,7 @@ from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, 
 from inspections.queries import parameters_json, person_json
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
+from reels.queries import length_counted
 from reports.pdf.facts import Card, InspectionFacts
 
 _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
@@ -57,6 +58,7 @@ def facts_of(inspection: Inspection, *, at: datetime, made_with: Mapping[str, st
         "inspection": inspection.pk,
         "state": inspection.state,
         "reference_side": inspection.reel.type.reference_side,
+        "length": length_json(inspection.layers, inspection.wraps, inspection.reel.type),
         "void": _void_json(inspection),
         "setup_values": [_setup_json(values) for values in inspection.setup_values.all()],
     }
@@ -65,6 +67,14 @@ def facts_of(inspection: Inspection, *, at: datetime, made_with: Mapping[str, st
         statements=tuple(bytes(each.statement) for each in inspection.sign_offs.all()),
         situation=ledger.canonical(ledger.plain(situation)),
     )
+
+
+def length_json(layers: int | None, wraps: int | None, reel_type: ReelType) -> dict[str, str] | None:
+    """The cable that a count stands for by the type as it is now, to a tenth of a metre; None if it can't hold it."""
+    found = length_counted(layers, wraps, reel_type)
+    if found is None:
+        return None
+    return {"value_m": f"{found.value_m:.1f}", "standard_u_m": f"{max(found.combined_u_m, 0.1):.1f}"}
 
 
 def _void_json(inspection: Inspection) -> dict[str, Any] | None:
@@ -111,6 +121,7 @@ def card_of(values: SetupValues) -> Card:
         inspection=values.inspection_id,
         record_digest=shown.record.digest,
         host=values.machine.host,
+        length=length_json(values.layers, values.wraps, shown.reel.type),
         values=ledger.plain(told),
     )
 

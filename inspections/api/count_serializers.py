@@ -87,6 +87,7 @@ class KeyedOut(Out):
     person = PersonOut()
     keyed_at = Moment()
     values = Json(allow_null=True, help_text="Its reading fields; null while they are blind to you.")
+    photo = Maybe(help_text="SHA-256 of the photo kept with it, if there is one and its values are shown to you.")
 
 
 class PointOut(Out):

@@ -89,6 +89,7 @@ def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
         "person": people[row.participant_id],
         "keyed_at": row.keyed_at,
         "values": seen.values,
+        "photo": None if seen.values is None else row.photo_digest,
     }
 
 

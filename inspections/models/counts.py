@@ -113,6 +113,12 @@ class Keying(Added):
     def __str__(self) -> str:
         return f"{self.point} by the {self.role}"
 
+    @property
+    def photo_digest(self) -> str | None:
+        """SHA-256 of the photo kept with it. No query for what queries.keyings_of gave."""
+        photo = getattr(self, "photo", None)
+        return photo.digest if photo else None
+
 
 class Referral(Kept):
     """An inspection put before an authorised person, and how it was released."""

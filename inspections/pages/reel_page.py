@@ -64,6 +64,7 @@ class Values:
     row: SetupValues
     badge: Badge
     count: str
+    length: str
     stages: list[Stage]
     checks: list[Check]
 
@@ -121,7 +122,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
     reel: Any = access.one(queries.with_status(access.readable_reels(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
-    values = [shown_values(row, installed) for row in _setup_values(reel)]
+    values = [shown_values(row, installed, reel, person.length_unit) for row in _setup_values(reel)]
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
@@ -198,13 +199,17 @@ def _setup_values(reel: Reel) -> Iterable[SetupValues]:
     return found.prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
 
 
-def shown_values(row: SetupValues, installed: list[Installation]) -> Values:
-    """Setup values with their stages and checks. No query for what `queries.with_read_backs` gave."""
+def shown_values(row: SetupValues, installed: list[Installation], reel: Reel, unit: str) -> Values:
+    """Setup values of a reel with their stages and checks, lengths in a unit.
+
+    No query for what `queries.with_read_backs` gave.
+    """
     badge = CONFIRMED if row.confirmed_at else IN_FORCE
     return Values(
         row=row,
         badge=WITHDRAWN if row.withdrawn_at else badge,
         count=count_words(row.layers, row.wraps),
+        length=uncertain_length(length_counted(row.layers, row.wraps, reel.type), unit),
         stages=_stages(row, installed),
         checks=[*map(_read_back, row.read_backs.all()), *map(_machine_check, row.machine_checks.all())],
     )

@@ -53,7 +53,7 @@ def setup_page(setup_id: int, person: Person, at: datetime) -> SetupPage:
     held = access.acts_held(person, row.reel, at)
     following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
     return SetupPage(
-        values=shown_values(row, [installed] if installed else []),
+        values=shown_values(row, [installed] if installed else [], row.reel, person.length_unit),
         next=following,
         may=bool(following and held.intersection(following.by)),
         may_check=bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),

@@ -19,10 +19,12 @@ from inspections.pages.forms import CutForm, PasswordForm, ReasonForm, cut_befor
 from inspections.pages.inspection_page import inspection_page
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, signing, surprises
+from reels.domain.words import LengthUnit
 from reels.errors import Refused
 from reels.models import Person
 from reels.pages.acts import NOT_TAKEN, at_site, carry_out, new_token
 from reels.pages.answers import form_page, reader, show
+from reels.pages.formats import length
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 
@@ -56,7 +58,7 @@ def result(request: HttpRequest, inspection_id: int) -> HttpResponse:
             return done
     about = {
         **made, "page": inspection_page(inspection_id, person, at), "inspection": inspection, "reel": inspection.reel,
-        "weighed": _weighed(inspection), "meaning": _meaning(inspection, person), "token": new_token(),
+        "weighed": _weighed(inspection, person), "meaning": _meaning(inspection, person), "token": new_token(),
         "refused": made.get(sent),
     }  # fmt: skip
     answer = show(request, "inspections/count/result.html", about, inspection.reel.site)
@@ -69,15 +71,15 @@ def _form(which: str, request: HttpRequest, inspection: Inspection, sent: str) -
     return FORMS[which](request.POST if sent == which else None, initial=initial, auto_id=f"{which}_%s")
 
 
-def _weighed(inspection: Inspection) -> Weighed | None:
+def _weighed(inspection: Inspection, person: Person) -> Weighed | None:
     found = plausibility_of(inspection)
     if found is None:
         return None
     return Weighed(
-        said=drift.plausibility_in_words(found),
+        said=drift.plausibility_in_words(found, LengthUnit(person.length_unit)),
         is_surprising=found.surprising,
         is_open=surprises.open_surprise(inspection) is not None,
-        cut=f"{found.cut_m:.1f} m" if found.cut_m else "",
+        cut=length(found.cut_m, person.length_unit, 1) if found.cut_m else "",
     )
 
 

@@ -74,12 +74,13 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """Setup values with the reel they are for. values: as a situation tells them (reports/queries.py)."""
+    """Setup values with the reel they are for. values, length: as a situation tells them (reports/queries.py)."""
 
     reel: str
     inspection: int
     record_digest: str
     host: str
+    length: Mapping[str, str] | None
     values: Mapping[str, Any]
 
 

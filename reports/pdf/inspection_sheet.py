@@ -40,7 +40,7 @@ def story_of(facts: InspectionFacts) -> Story:
     said, stood = facts.said, facts.stood
     story = Story()
     _title(story, facts)
-    _result(story, said)
+    _result(story, said, facts.stood)
     _reel_and_preparation(story, said, stood)
     _people(story, facts)
     for reading in said["readings"]:
@@ -89,11 +89,17 @@ def _title(story: Story, facts: InspectionFacts) -> None:
         )
 
 
-def _result(story: Story, said: Mapping[str, Any]) -> None:
+def _result(story: Story, said: Mapping[str, Any], stood: Mapping[str, Any]) -> None:
     result = said["result"]
     story.heading("Result", 2)
     story.numbers((("Layers", result["layers"]), ("Wraps", result["wraps"]), ("Layers are", result["parity"])))
     story.paragraph(f"Readings: {len(said['readings'])}. Rereads: {said['rereads']}.", style.NOTE)
+    if length := stood.get("length"):  # the documents of some older versions do not tell it
+        story.paragraph(
+            f"Cable on the drum by this count: {words.length(length)} (standard uncertainty), worked out from the "
+            "dimensions of the reel type as they stood when this document was made; the lead is not in it.",
+            style.NOTE,
+        )
     last = said["readings"][-1]
     values = _values(last, Role.TECHNICIAN)
     drum = drum_of(said["parameters"])
@@ -219,6 +225,8 @@ def _reading(story: Story, said: Mapping[str, Any], reading: Mapping[str, Any]) 
     if rows:
         header = ("Point", "Attempt", "Technician keyed", "at, by", "Verifier keyed", "at, by")
         story.table(header, rows, (1.25, 0.72, 1.25, 1.4, 1.25, 1.4))
+    if photos := [_photo(row) for row in keyed if row.get("photo")]:
+        story.notes(photos)
     working = reading["working"] or {"problems": [], "steps": []}
     if working["problems"]:
         story.heading("What did not fit", 3)
@@ -237,6 +245,11 @@ def _reading(story: Story, said: Mapping[str, Any], reading: Mapping[str, Any]) 
         story.heading("Surprising, and accepted", 3)
         by = f"{words.person(accepted['accepted_by'])}, {words.time(accepted['accepted_at'])}"
         story.notes([("What was said", accepted["told"]), ("Why it stands", accepted["reason"]), ("Accepted by", by)])
+
+
+def _photo(row: Mapping[str, Any]) -> tuple[str, str]:
+    point = words.POINTS[Point(row["point"])].lower()
+    return (f"Photo: {point}", f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
 
 
 def _keyed_row(

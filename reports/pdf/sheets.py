@@ -116,7 +116,7 @@ def setup_card(card: Card, *, at: datetime) -> bytes:
     story.facts([
         ("Reel", card.reel), ("Machine", values["machine"]), ("Host", card.host),
         ("From inspection", f"{card.inspection}"), ("Issued", words.time(values["issued_at"])),
-        ("Issued by", words.person(values["issued_by"])),
+        ("Issued by", words.person(values["issued_by"])), ("Cable when counted", words.length(card.length)),
     ])  # fmt: skip
     story.heading("What was done with them", 2)
     setup_values(story, values)

@@ -18,6 +18,11 @@ POINTS = {
 }
 
 
+def length(told: Mapping[str, str] | None) -> str:
+    """The cable that a count stands for with its standard uncertainty, as a situation tells it."""
+    return f"{told['value_m']} m ± {told['standard_u_m']} m" if told else "not known"
+
+
 def time(text: str | None) -> str:
     """A record's time, to the second, in UTC (each document says so once)."""
     if not text:

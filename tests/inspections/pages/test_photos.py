@@ -1,5 +1,6 @@
 """Photos at a step and on the page of a count: who sends what, who sees what, and how it is served."""
 
+import hashlib
 import re
 
 import pytest
@@ -120,3 +121,13 @@ def test_a_step_sent_twice_with_its_photo_is_stored_once_and_with_another_photo_
     assert [client.post(address, {**form, "photo_scale_left": upload()}).status_code for _ in range(2)] == [302, 302]
     assert client.post(address, {**form, "photo_scale_left": upload(PNG_BYTES)}).status_code == 422
     assert bytes(Photo._base_manager.get().content) == JPEG_BYTES
+
+
+def test_the_api_names_a_photo_by_its_digest_to_those_who_see_the_value(cast, inspection):
+    send(cast, inspection, photo_scale_left=upload())
+    mine, theirs = (
+        logged_in(person).get(f"/api/v1/inspections/{inspection.pk}").json()["readings"][0]["points"][0]["keyed"][0]
+        for person in (cast.technician, cast.verifier)
+    )
+    assert mine["photo"] == hashlib.sha256(JPEG_BYTES).hexdigest()
+    assert (theirs["values"], theirs["photo"]) == (None, None)

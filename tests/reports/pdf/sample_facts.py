@@ -51,6 +51,7 @@ def keyed(minute: int, attempts: int = 1, **changed: Any) -> list[dict[str, Any]
                     "point": point, "role": role, "attempt": attempt, "value": value, "salt": "00" * 16,
                     "commitment": "00" * 32, "keyed_at": moment(minute + i + attempt), "person": person["id"],
                     "keyed_by": person["id"],
+                    **({"photo": "cd" * 32} if (minute, point, role) == (2, "gauge", "technician") else {}),
                 })  # fmt: skip
     return rows
 
@@ -117,6 +118,7 @@ def facts(situation: dict[str, Any] | None = None, **changes: Any) -> Inspection
     ]  # fmt: skip
     stood = {
         "v": 1, "kind": "situation", "at": moment(0, 3), "made_with": {"reportlab": "5.1.0"}, "inspection": 7,
-        "state": "signed", "reference_side": "left", "void": None, "setup_values": [SETUP], **(situation or {}),
+        "state": "signed", "reference_side": "left", "void": None,
+        "length": {"value_m": "318.4", "standard_u_m": "0.8"}, "setup_values": [SETUP], **(situation or {}),
     }  # fmt: skip
     return InspectionFacts(record=content, statements=tuple(statements), situation=ledger.canonical(stood))

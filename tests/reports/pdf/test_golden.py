@@ -57,7 +57,8 @@ def history():
 
 def card(**changes):
     one = Card(
-        reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes}
+        reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes},
+        length={"value_m": "318.4", "standard_u_m": "0.8"},
     )  # fmt: skip
     return sheets.setup_card(one, at=NOW)
 
