@@ -32,7 +32,7 @@ class Ways:
 
 @pytest.fixture
 def cast(db: None) -> Cast:
-    return Cast()
+    return Cast().everybody()
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from itertools import count
+from types import MappingProxyType
 from typing import Any
 
 from inspections.domain.words import Act, Meaning, Role
@@ -101,18 +102,36 @@ def make_reel(serial: str = "LW-0001", **changes: Any) -> Reel:
 
 
 class Cast:
-    """The people of a test: one for each part of the job, all at Kettle Point; and a stranger from Aldermere."""
+    """The people of a test: one for each part of the job, all at Kettle Point; and a stranger from Aldermere.
 
-    def __init__(self) -> None:
-        self.technician = make_person("tess", Act.COUNT, full_name="Tess Hollin")
-        self.verifier = make_person("vic", Act.VERIFY, full_name="Vic Amberley")
-        self.control = make_person("mona", Act.ISSUE, Act.MAINTAIN, full_name="Mona Castell")
-        self.setter = make_person("seth", Act.SET, full_name="Seth Bryce")
-        self.confirmer = make_person("cora", Act.CONFIRM, full_name="Cora Lynd")
-        self.releaser = make_person("rhea", Act.RELEASE, full_name="Rhea Folkes")
-        self.instructor = make_person("inga", Act.INSTRUCT, full_name="Inga Torvald")
-        self.colleague = make_person("noel", full_name="Noel Grant")
-        self.stranger = make_person("stella", *Act, site=make_site("aldermere", "Aldermere"), full_name="Stella Marsh")
+    Each is made when first asked for, which takes some queries; `everybody` makes those who are missing.
+    """
+
+    PARTS = MappingProxyType({
+        "technician": ("tess", "Tess Hollin", (Act.COUNT,)),
+        "verifier": ("vic", "Vic Amberley", (Act.VERIFY,)),
+        "control": ("mona", "Mona Castell", (Act.ISSUE, Act.MAINTAIN)),
+        "setter": ("seth", "Seth Bryce", (Act.SET,)),
+        "confirmer": ("cora", "Cora Lynd", (Act.CONFIRM,)),
+        "releaser": ("rhea", "Rhea Folkes", (Act.RELEASE,)),
+        "instructor": ("inga", "Inga Torvald", (Act.INSTRUCT,)),
+        "colleague": ("noel", "Noel Grant", ()),
+        "stranger": ("stella", "Stella Marsh", tuple(Act)),
+    })  # fmt: skip
+
+    def __getattr__(self, part: str) -> Person:
+        if part not in self.PARTS:
+            raise AttributeError(part)
+        username, full_name, acts = self.PARTS[part]
+        site = make_site("aldermere", "Aldermere") if part == "stranger" else make_site()
+        person = make_person(username, *acts, site=site, full_name=full_name)
+        setattr(self, part, person)
+        return person
+
+    def everybody(self) -> "Cast":
+        for part in self.PARTS:
+            getattr(self, part)
+        return self
 
 
 PREPARATION = Preparation(

@@ -13,6 +13,7 @@ from http.cookies import SimpleCookie
 from urllib.request import Request, urlopen
 
 import pytest
+from django.db import connection
 
 from inspections.domain.words import Act
 from reports.services.verification import check_records
@@ -74,6 +75,8 @@ def fuzz(url, headers, known, folder):
 
 @pytest.mark.parametrize("username", ["ada", "alma"])
 def test_a_fuzzer_finds_nothing(live_server, tmp_path, username):
+    if username == "ada" and connection.vendor == "postgresql" and "FUZZ_SECONDS" not in os.environ:
+        pytest.skip("malformed requests end before any database; the short form tries them on SQLite")
     builders.make_reel()
     builders.make_machine()
     cast = Cast()

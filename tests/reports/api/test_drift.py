@@ -21,7 +21,7 @@ _keys = count(1)
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast().everybody()
     bring_in_fleet()
     return cast
 
