@@ -21,6 +21,12 @@ SQLITE_PRAGMAS = (
 # IMMEDIATE: with SQLite's own default, two writers that both read first end in "database is locked".
 SQLITE_OPTIONS = {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": SQLITE_PRAGMAS}
 POSTGRESQL_OPTIONS = {"options": "-c lock_timeout=3000 -c statement_timeout=30000"}  # milliseconds
+# Nobody waits long for a standby that is away, and nothing is written to one that was promoted.
+STANDBY_OPTIONS = {
+    "options": f"{POSTGRESQL_OPTIONS['options']} -c default_transaction_read_only=on",
+    "connect_timeout": 2,  # seconds
+    "tcp_user_timeout": 5000,  # milliseconds
+}
 
 
 def words(text: str) -> list[str]:
@@ -30,6 +36,17 @@ def words(text: str) -> list[str]:
 
 def is_on(text: str) -> bool:
     return text.strip().lower() in {"1", "yes", "true", "on"}
+
+
+def databases(env: Mapping[str, str], demo_folder: Path) -> dict[str, dict[str, Any]]:
+    """The database, and as `standby` the one that STANDBY_DATABASE_URL names, if it names one."""
+    found = {"default": database(env, demo_folder)}
+    if url := env.get("STANDBY_DATABASE_URL"):
+        standby: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+        if standby["ENGINE"].endswith("postgresql"):
+            standby["OPTIONS"] = {**STANDBY_OPTIONS, **standby.get("OPTIONS", {})}
+        found["standby"] = {**standby, "TEST": {"MIRROR": "default"}}
+    return found
 
 
 def database(env: Mapping[str, str], demo_folder: Path) -> dict[str, Any]:

@@ -23,7 +23,9 @@ ALLOWED_HOSTS = configuration.words(os.environ.get("ALLOWED_HOSTS", "")) or (
 )
 CSRF_TRUSTED_ORIGINS = configuration.words(os.environ.get("CSRF_TRUSTED_ORIGINS", ""))
 
-DATABASES = {"default": configuration.database(os.environ, DEMO_FOLDER)}
+DATABASES = configuration.databases(os.environ, DEMO_FOLDER)
+DATABASE_ROUTERS = ["reels.standby.Router"]
+STANDBY_LIMIT_SECONDS = int(os.environ.get("STANDBY_LIMIT_SECONDS", "60"))  # further behind, it is not read
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 INSTALLED_APPS = [

@@ -10,6 +10,7 @@ from django.utils import timezone
 from inspections.domain.words import LIVE
 from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
 from inspections.queries import histories
+from reels import standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
 from reports.models import Assessment
 from reports.services import assessing, verification_runs
@@ -34,6 +35,7 @@ def all_figures() -> Iterator[Figure]:
     yield from checks(now)
     yield from drift(now)
     yield expiring(now)
+    yield from copies()
 
 
 def work() -> Iterator[Figure]:
@@ -67,6 +69,17 @@ def drift(now: datetime) -> Iterator[Figure]:
     yield Figure("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
     made = Assessment.objects.aggregate(at=Max("made_at"))["at"]
     yield Figure("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})
+
+
+def copies() -> Iterator[Figure]:
+    """How far behind the standby is that reports are read from; nothing without one."""
+    if standby.is_set():
+        behind_s = standby.measured_behind_s()
+        yield Figure(
+            "standby_behind_seconds",
+            "How far the standby is behind; infinite: it does not answer, or is no standby.",
+            {"": float("inf") if behind_s is None else behind_s},
+        )
 
 
 def expiring(now: datetime) -> Figure:

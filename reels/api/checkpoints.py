@@ -24,6 +24,7 @@ from reels.api.paging import Page
 from reels.api.schema import DoorSchema
 from reels.domain.words import Scope
 from reels.services import checkpoints
+from reels.standby import may_be_stale
 
 JSON_LINES = "application/jsonl"
 
@@ -114,6 +115,7 @@ class HistoryExport(Door):
     renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, JsonLinesRenderer]  # type: ignore[misc]
     schema = _LinesSchema()
 
+    @may_be_stale
     def get(self, request: Request, serial: str) -> HttpResponse:
         Query.of(request.query_params)  # there is none
         reel = access.reel_for_read(serial, actor_of(request).person, timezone.now())
@@ -126,4 +128,5 @@ class HistoryExport(Door):
         says='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
         answer=None,
         scope=Scope.READ,
+        may_be_stale=True,
     )

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import wraps
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.db import transaction
 from django.http import HttpResponse
@@ -22,6 +22,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from reels import standby
 from reels.api import conditions, paging
 from reels.api.authentication import actor_of
 from reels.api.forms import Form, Nothing, Out, Query
@@ -46,6 +47,7 @@ class Operation:
     answer: the shape of what the handler returns; None: nothing. scope: of the tokens that may use it; None: people in
     person only. is_page: it returns a Page of such answers. is_stored: it needs an Idempotency-Key. needs_match: it
     needs If-Match. tag: its answer has this ETag. hides: fields of the answer that are shown once and never kept.
+    may_be_stale: it is read from the standby where there is one.
     """
 
     id: str
@@ -60,6 +62,7 @@ class Operation:
     needs_match: bool = False
     tag: Tag | None = None
     hides: tuple[str, ...] = ()
+    may_be_stale: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,19 +127,20 @@ def tag_of_columns(row: Any) -> str:
 
 
 def shows(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
-          tag: Tag | None = None, scope: str | None = Scope.READ) -> Decorator:  # fmt: skip
+          tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False) -> Decorator:  # fmt: skip
     """A GET."""
 
     def decorate(handler: Handler) -> Handler:
         operation = Operation(id=operation_id, says=_says(handler), answer=answer, query=query, scope=scope,
-                              is_page=is_page, tag=tag)  # fmt: skip
+                              is_page=is_page, tag=tag, may_be_stale=may_be_stale)  # fmt: skip
 
         @wraps(handler)
         def get(door: Door, request: Request, **path: Any) -> HttpResponseBase:
             return _sent(_render(operation, handler(door, _call(operation, request), **path)))
 
-        get.operation = operation  # type: ignore[attr-defined]  # read by Door and by the schema
-        return get
+        found: Any = standby.may_be_stale(get) if may_be_stale else get
+        found.operation = operation  # read by Door and by the schema
+        return cast("Handler", found)
 
     return decorate
 

@@ -8,6 +8,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
+from reels import standby
 from reels.api.authentication import BearerAuthentication
 from reels.api.doors import Operation
 from reels.api.fields import Degrees, Named
@@ -121,7 +122,11 @@ class DoorSchema(AutoSchema):
         headers = [KEY] * described.is_stored + [MATCH] * described.needs_match
         etag = OpenApiParameter("ETag", str, OpenApiParameter.HEADER, response=[described.status], required=True)
         query = [described.query] if described.query().fields else []
-        return [*query, *headers, *([etag] if described.tag else [])]
+        behind = OpenApiParameter(
+            standby.HEADER, int, OpenApiParameter.HEADER, response=[described.status], required=False,
+            description="How far the standby is behind that this was read from; not there when it was the primary.",
+        )  # fmt: skip
+        return [*query, *headers, *([etag] if described.tag else []), *([behind] if described.may_be_stale else [])]
 
     def _described(self) -> Operation:
         assert self.operation is not None, "operations without a description are left out"

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
+from reels import standby
 from reels.errors import NotFound
 from reels.models import Person, Site
 
@@ -52,6 +53,9 @@ def reader(request: HttpRequest) -> Person:
 
 def show(request: HttpRequest, template: str, shown: Mapping[str, Any], site: Site | None = None,
          status: int = 200) -> HttpResponse:  # fmt: skip
-    """The page, with every time as it is at the site (in TIME_ZONE where a page is about no single site)."""
+    """The page, with every time as it is at the site (in TIME_ZONE where a page is about no single site).
+
+    A page that is read from the standby says so.
+    """
     with timezone.override(ZoneInfo(site.time_zone)) if site else nullcontext():
-        return render(request, template, shown, status=status)
+        return render(request, template, {**shown, "read_from": standby.said()}, status=status)

@@ -12,7 +12,7 @@ from reports.services.agreement import Wanted
 
 
 class AgreementFigures(Door):
-    @shows("agreement_report", shapes.AgreementOut, query=shapes.AgreementQuery)
+    @shows("agreement_report", shapes.AgreementOut, query=shapes.AgreementQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """How well two methods, or two people, agree before anything is read again. It is not for ranking people."""
         asked = {name: value for name, value in call.query.items() if name != "compare"}

@@ -24,6 +24,7 @@ from reels.api.paging import Page
 from reels.api.schema import PROBLEM, DoorSchema, ProblemOut
 from reels.domain.words import Scope
 from reels.models import Reel
+from reels.standby import may_be_stale
 from reports.api import drift_serializers as shapes
 from reports.domain.drift_rows import COLUMNS, as_written
 from reports.services import assessing, drift_evidence, drift_report
@@ -49,6 +50,7 @@ class FleetDrift(Door):
     renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, CsvRenderer]  # type: ignore[misc]
     schema = _ReportSchema()
 
+    @may_be_stale
     def get(self, request: Request) -> StreamingHttpResponse:
         query, at = shapes.DriftQuery.of(request.query_params), timezone.now()
         reels = _wanted(reel_access.readable_reels(actor_of(request).person, at), query)
@@ -76,6 +78,7 @@ class FleetDrift(Door):
         answer=shapes.DriftReportOut,
         query=shapes.DriftQuery,
         scope=Scope.READ,
+        may_be_stale=True,
     )
 
 

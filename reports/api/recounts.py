@@ -42,7 +42,7 @@ class RecountsOut(Out):
 
 
 class Recounts(Door):
-    @shows("recounts_list", RecountsOut, query=RecountsQuery)
+    @shows("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """The counts worth making next: where one more would tell most whether the newest shows a cut, or a slip."""
         behind = assessing.bring_nearly_up_to_date(at=call.at)

@@ -20,6 +20,7 @@ from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge
+from reels.standby import may_be_stale
 from reports.domain import agreement_words as words
 from reports.domain.agreement import Sample
 from reports.domain.agreement_figure import difference_figure
@@ -102,6 +103,7 @@ class Shown:
 
 
 @page
+@may_be_stale
 def repeatability(request: HttpRequest) -> HttpResponse:
     form, report = _asked(request)
     finding = words.finding(report.found)
@@ -122,6 +124,7 @@ def repeatability(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 @require_safe
+@may_be_stale
 def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
     """The figures of the page."""
     _, report = _asked(request)
@@ -130,6 +133,7 @@ def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
 
 @never_cache
 @require_safe
+@may_be_stale
 def pairs_csv(request: HttpRequest) -> HttpResponseBase:
     """The pairs that the page's figures come from, for whoever works them out again."""
     _, report = _asked(request)

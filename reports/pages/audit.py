@@ -22,6 +22,7 @@ from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
+from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
 from reports.models import VerificationRun
@@ -79,6 +80,7 @@ class Audit:
 
 
 @page
+@may_be_stale
 def audit(request: HttpRequest) -> HttpResponse:
     shown = audit_of(request.GET, reader(request), timezone.now())
     return show(request, "reports/audit.html", {"audit": shown, "section": "audit"})
@@ -86,6 +88,7 @@ def audit(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 @require_safe
+@may_be_stale
 def audit_csv(request: HttpRequest) -> HttpResponseBase:
     """The signatures that the filters of the page find, all of them."""
     _, rows, pairs = _found(request.GET, reader(request), timezone.now())

@@ -19,6 +19,7 @@ from reels import access as reel_access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
+from reels.standby import may_be_stale
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
@@ -76,6 +77,7 @@ class OnPaper:
 
 
 @page
+@may_be_stale
 def fleet_drift(request: HttpRequest) -> HttpResponse:
     shown = fleet_drift_of(request.GET, reader(request), timezone.now())
     return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})

@@ -19,6 +19,7 @@ from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, length
+from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
 from reports.pages.written import csv_answer
@@ -47,6 +48,7 @@ class Line:
 
 
 @page
+@may_be_stale
 def recounts(request: HttpRequest) -> HttpResponse:
     form, found, behind = _asked(request)
     unit = reader(request).length_unit
@@ -56,6 +58,7 @@ def recounts(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 @require_safe
+@may_be_stale
 def recounts_csv(request: HttpRequest) -> HttpResponseBase:
     """The list of the page; lengths in metres."""
     _, found, _ = _asked(request)

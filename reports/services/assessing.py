@@ -16,6 +16,7 @@ from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRate
 from inspections.queries import histories
 from reels.domain.winding import drum_from
 from reels.models import CableEvent, Reel, ReelType
+from reels.standby import on_primary
 from reports.domain.drift_rows import rows_of
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval, Assessment
@@ -40,6 +41,7 @@ def bring_up_to_date(*, at: datetime, progress: Progress = lambda _: None) -> Le
     return learned
 
 
+@on_primary
 def bring_nearly_up_to_date(*, at: datetime) -> int:
     """For a request that waits: as `bring_up_to_date` in a small fleet; in a large one only some moved reels.
 

@@ -48,11 +48,27 @@ def test_safe_settings_pass(production):
         ("SECOND_FACTOR", "sometimes", "wrapledger.E007"),
         ("LOCK_AFTER_TRIES", 0, "wrapledger.E008"),
         ("SESSION_IDLE_MINUTES", -1, "wrapledger.E008"),
+        ("STANDBY_LIMIT_SECONDS", -1, "wrapledger.E010"),
     ],
 )
 def test_one_unsafe_setting_is_named(production, name, value, expected):
     setattr(production, name, value)
     assert found() == [expected]
+
+
+@pytest.mark.parametrize(
+    ("primary", "second", "expected"),
+    [
+        ("postgresql", "postgresql", []),
+        ("sqlite3", "sqlite3", ["wrapledger.E009"]),
+        ("sqlite3", "postgresql", ["wrapledger.E009"]),
+        ("postgresql", "sqlite3", ["wrapledger.E009"]),
+    ],
+)
+def test_only_postgresql_has_a_standby(production, monkeypatch, primary, second, expected):
+    monkeypatch.setitem(current.DATABASES["default"], "ENGINE", f"django.db.backends.{primary}")
+    monkeypatch.setitem(current.DATABASES, "standby", {"ENGINE": f"django.db.backends.{second}"})
+    assert found() == expected
 
 
 def test_the_demos_database_is_refused(production, monkeypatch):

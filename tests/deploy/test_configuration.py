@@ -27,6 +27,24 @@ def test_a_url_can_name_a_socket_and_add_options(tmp_path):
     assert found["OPTIONS"] == {**configuration.POSTGRESQL_OPTIONS, "sslmode": "require"}
 
 
+def test_without_an_address_there_is_no_standby(tmp_path):
+    assert list(configuration.databases({"STANDBY_DATABASE_URL": ""}, tmp_path)) == ["default"]
+
+
+def test_a_standby_is_not_waited_for_nor_written_to(tmp_path):
+    env = {
+        "DATABASE_URL": "postgres://primary/records",
+        "STANDBY_DATABASE_URL": "postgres://second/records?sslmode=require",
+    }
+    found = configuration.databases(env, tmp_path)
+    assert [each["HOST"] for each in found.values()] == ["primary", "second"]
+    assert found["default"]["OPTIONS"] == configuration.POSTGRESQL_OPTIONS
+    options = found["standby"]["OPTIONS"]
+    assert options == {**configuration.STANDBY_OPTIONS, "sslmode": "require"}
+    assert (options["connect_timeout"], "default_transaction_read_only=on" in options["options"]) == (2, True)
+    assert found["standby"]["TEST"] == {"MIRROR": "default"}
+
+
 def test_lists_drop_blanks():
     assert configuration.words(" a.example, ,b.example,") == ["a.example", "b.example"]
 

@@ -118,6 +118,19 @@ class Cluster:
         self.process.wait()
         time.sleep(0.1)
 
+    @contextmanager
+    def frozen(self) -> Iterator[None]:
+        """Stopped in the midst of it all: its connections stay open, and nobody answers."""
+        assert self.process is not None
+        pids = [self.process.pid, *self.backends()]
+        for pid in pids:
+            os.kill(pid, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for pid in pids:
+                os.kill(pid, signal.SIGCONT)
+
     def backends(self) -> list[int]:
         assert self.process is not None
         children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children")

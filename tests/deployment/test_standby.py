@@ -5,50 +5,19 @@ import time
 
 import pytest
 
-from tests.deployment import clusters
+from tests.deployment import pairs
 from tests.deployment.checks import figures, make_world, wrong
-from tests.deployment.clusters import Cluster, as_postgres
+from tests.deployment.clusters import as_postgres
 from tests.deployment.load import Load
 from tests.deployment.processes import Direct, Node, plain, settings_of, wait_until
 
 REELS = 120
-NAME = "standby1"
-
-
-class Pair:
-    """A primary and its standby, and the address by which the service is told of both."""
-
-    def __init__(self, folder) -> None:
-        self.scripts = folder / "server"
-        self.primary = Cluster(folder / "primary", wal_level="replica").make().start()
-        self.standby = Cluster(folder / "standby")
-        source = f"host=127.0.0.1 port={self.primary.port} user=postgres application_name={NAME}"
-        as_postgres("pg_basebackup", f"--dbname={source}", f"--pgdata={self.standby.data}", "--write-recovery-conf",
-                    "--wal-method=stream", "--checkpoint=fast")  # fmt: skip
-        self.standby.start()
-        self.primary.ask(f"ALTER SYSTEM SET synchronous_standby_names = '{NAME}'")
-        self.primary.ask("SELECT pg_reload_conf()")
-        wait_until(self.is_synchronous, "the standby has all of it")
-
-    def is_synchronous(self) -> bool:
-        return bool(self.primary.ask("SELECT sync_state FROM pg_stat_replication") == [("sync",)])
-
-    @property
-    def url(self) -> str:
-        ports = f"{self.primary.port},{self.standby.port}"
-        where = f"user=postgres&host=127.0.0.1,127.0.0.1&port={ports}"
-        return f"postgres:///postgres?{where}&target_session_attrs=read-write&connect_timeout=3"
 
 
 @pytest.fixture
 def pair():
-    with clusters.workshop() as folder:
-        made = Pair(folder)
-        try:
-            yield made
-        finally:
-            made.primary.stop()
-            made.standby.stop()
+    with pairs.running() as made:
+        yield made
 
 
 def test_the_primary_is_killed_under_load_and_nothing_acknowledged_is_lost(pair, tmp_path):

@@ -177,6 +177,15 @@ def test_without_the_database_they_say_so(db, monkeypatch, metrics):
     assert 'wrapledger_open_counts{state="open"}' not in found
 
 
+def test_how_far_a_standby_is_behind_is_told_where_there_is_one(db, metrics, monkeypatch):
+    name = "wrapledger_standby_behind_seconds"
+    assert name not in metrics()
+    monkeypatch.setattr("reels.standby.is_set", lambda: True)
+    for measured, told in ((2.5, 2.5), (0.0, 0.0), (None, float("inf"))):
+        monkeypatch.setattr("reels.standby.measured_behind_s", lambda measured=measured: measured)
+        assert metrics()[name] == told
+
+
 def test_the_figures_cost_the_same_for_one_reel_as_for_ten(db, metrics, count_queries):
     builders.make_reel("R0")
     one = count_queries(metrics)

@@ -1,0 +1,231 @@
+"""Reports read from the standby, where there is one and staleness is allowed; everything else asks the primary.
+
+A door says so with `may_be_stale`. Within it, and while its answer is streamed, the records are read from the standby
+if it answers and is not too far behind; otherwise from the primary, as if there were no standby. Who may see what is
+asked of the primary all the same, and nothing is written: a service that has to write first is marked `on_primary`.
+"""
+
+import logging
+import math
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass
+from functools import wraps
+from socket import SHUT_RDWR, socket
+from threading import Timer
+from time import monotonic
+from typing import Any, ParamSpec, TypeVar, cast
+
+import psycopg
+from django.conf import settings
+from django.db import DEFAULT_DB_ALIAS, DatabaseError, InterfaceError, OperationalError, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Model
+from django.http import StreamingHttpResponse
+
+from reels.domain.words import counted
+
+ALIAS = "standby"
+HEADER = "Seconds-Behind"
+ANSWER_S = 2.0  # how long it may take to say how far it is
+REST_S = 5.0  # so long a standby that did not answer is not asked again
+KEPT_HERE = frozenset({"reels", "inspections", "reports"})
+# What says who may see what, and is therefore never stale.
+RIGHTS = frozenset({"reels.posting", "reels.apitoken", "reels.secondfactor", "inspections.authorisation"})
+TIMED_OUT = "57014"
+
+logger = logging.getLogger("wrapledger.standby")
+Given = ParamSpec("Given")
+Found = TypeVar("Found")
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+class NothingIsWritten(Exception):
+    """A door that may be stale came to a query that writes: a mistake in the program."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """From where a report is read. behind_s: None for the primary."""
+
+    alias: str = DEFAULT_DB_ALIAS
+    behind_s: float | None = None
+
+    @property
+    def seconds(self) -> int:
+        """How far behind it is, in whole seconds, never less than it is."""
+        return math.ceil(self.behind_s or 0)
+
+
+@dataclass(slots=True)
+class _Rest:
+    until: float = -math.inf
+
+
+_reading: ContextVar[Reading | None] = ContextVar("reading", default=None)
+_rest = _Rest()
+
+
+class Router:
+    """Which database a query goes to: the primary, unless a report is being read.
+
+    It always answers, so that a row that came from the standby is not what decides later.
+    """
+
+    def db_for_read(self, model: type[Model], **hints: Any) -> str:
+        reading, about = _reading.get(), model._meta
+        is_report = reading is not None and about.app_label in KEPT_HERE and about.label_lower not in RIGHTS
+        return reading.alias if reading and is_report else DEFAULT_DB_ALIAS
+
+    def db_for_write(self, model: type[Model], **hints: Any) -> str:
+        if _reading.get() is not None:
+            raise NothingIsWritten(f"A report that may be stale writes or locks {model._meta.label}; mark the service.")
+        return DEFAULT_DB_ALIAS
+
+    def allow_relation(self, *rows: Model, **hints: Any) -> bool:
+        """Both have the same rows."""
+        return True
+
+    def allow_migrate(self, db: str, app_label: str, **hints: Any) -> bool:
+        return db == DEFAULT_DB_ALIAS
+
+
+# Doors and services -------------------------------------------------------------------------------------------------
+
+
+def may_be_stale(view: View) -> View:
+    """Have a door that only reads answer from the standby, and say in a header how far behind that was.
+
+    A standby that is lost meanwhile rests, and the primary answers.
+    """
+
+    @wraps(view)
+    def answer(*given: Any, **named: Any) -> Any:
+        behind_s = usable_behind_s()
+        if behind_s is not None:
+            try:
+                return _answered(Reading(ALIAS, behind_s), view, *given, **named)
+            except (OperationalError, InterfaceError) as lost:
+                if getattr(lost.__cause__, "sqlstate", None) == TIMED_OUT:
+                    raise  # the primary would take as long
+                _let_rest(lost)
+        return _answered(Reading(), view, *given, **named)
+
+    return cast("View", answer)
+
+
+def on_primary(act: Callable[Given, Found]) -> Callable[Given, Found]:
+    """Have a service that writes read and write on the primary, whoever calls it."""
+
+    @wraps(act)
+    def acted(*args: Given.args, **kwargs: Given.kwargs) -> Found:
+        with _from(None):
+            return act(*args, **kwargs)
+
+    return acted
+
+
+def said() -> str:
+    """For a page: from where it is read, if that is the standby; else nothing."""
+    reading = _reading.get()
+    if reading is None or reading.behind_s is None:
+        return ""
+    how = f"{counted(reading.seconds, 'second')} behind" if reading.seconds else "up to date"
+    return f"Read from the standby, which is {how}."
+
+
+def _answered(reading: Reading, view: Callable[..., Any], *given: Any, **named: Any) -> Any:
+    with _from(reading):
+        response = view(*given, **named)
+    if isinstance(response, StreamingHttpResponse):
+        response.streaming_content = _streamed(reading, iter(response))
+    if reading.behind_s is not None:
+        response.headers[HEADER] = str(reading.seconds)
+    return response
+
+
+def _streamed(reading: Reading, pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """Each piece is read where the report began, and nothing between two pieces is."""
+    while True:
+        with _from(reading):
+            piece = next(pieces, None)
+        if piece is None:
+            return
+        yield piece
+
+
+@contextmanager
+def _from(reading: Reading | None) -> Iterator[None]:
+    token = _reading.set(reading)
+    try:
+        yield
+    finally:
+        _reading.reset(token)
+
+
+# The standby --------------------------------------------------------------------------------------------------------
+
+
+def is_set() -> bool:
+    """Whether the service was told of a standby."""
+    return ALIAS in connections
+
+
+def usable_behind_s() -> float | None:
+    """How far behind the standby is, in seconds, if reports may be read from it."""
+    behind_s = measured_behind_s()
+    return behind_s if behind_s is not None and behind_s <= settings.STANDBY_LIMIT_SECONDS else None
+
+
+def measured_behind_s() -> float | None:
+    """How far behind the standby is; None: there is none, it does not answer, or it is none any more.
+
+    0 when it has all that the primary had written when it was asked; else the age of the last transaction that it has.
+    What it has received itself is no measure: cut off from the primary, it would have all of that.
+    """
+    if not is_set() or monotonic() < _rest.until:
+        return None
+    with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
+        cursor.execute("SELECT pg_current_wal_lsn()::text, clock_timestamp()")
+        written, now = cursor.fetchone()
+    try:
+        with _answering_in_time(connections[ALIAS]), connections[ALIAS].cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_is_in_recovery(), pg_last_wal_replay_lsn() >= %s::pg_lsn, pg_last_xact_replay_timestamp()",
+                [written],
+            )
+            is_standby, has_all, last_at = cursor.fetchone()
+    except DatabaseError as lost:
+        _let_rest(lost)
+        return None
+    if not is_standby or (last_at is None and not has_all):
+        return None
+    return 0.0 if has_all else max(0.0, (now - last_at).total_seconds())
+
+
+@contextmanager
+def _answering_in_time(link: BaseDatabaseWrapper) -> Iterator[None]:
+    """Cut a connection that was open and on which nothing comes: a server that is frozen keeps it open for ever."""
+    opened = link.connection
+    if opened is None:
+        yield
+        return
+    timer = Timer(ANSWER_S, _cut, [opened])
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+
+
+def _cut(opened: Any) -> None:
+    with suppress(OSError, psycopg.Error), socket(fileno=os.dup(opened.fileno())) as end:
+        end.shutdown(SHUT_RDWR)
+
+
+def _let_rest(lost: Exception) -> None:
+    _rest.until = monotonic() + REST_S
+    connections[ALIAS].close()
+    logger.warning("The standby does not answer; reports are read from the primary: %s", str(lost).strip())
