@@ -3,6 +3,10 @@
 Here the standby is a second connection to the same records; tests/deployment/test_standby_reads.py has a real one.
 """
 
+from contextlib import contextmanager
+from datetime import timedelta
+from typing import Any
+
 import pytest
 from django.db import OperationalError, connections
 from django.http import HttpResponse, StreamingHttpResponse
@@ -15,7 +19,7 @@ from reels.domain.words import Scope
 from reels.models import Posting, Reel
 from tests import builders
 from tests.api_fixtures import make_token
-from tests.builders import Cast
+from tests.builders import NOW, Cast
 from tests.page_fixtures import logged_in
 
 pytestmark = pytest.mark.django_db
@@ -69,7 +73,7 @@ def cast():
 
 
 def read(person, path):
-    answer = logged_in(person).get(path)
+    answer: Any = logged_in(person).get(path)
     return answer, b"".join(answer.streaming_content) if answer.streaming else answer.content
 
 
@@ -152,7 +156,7 @@ def test_what_is_streamed_is_read_where_the_report_began(cast, mirror):
         for _ in range(2):
             yield Reel.objects.all().db
 
-    answer = standby.may_be_stale(lambda: StreamingHttpResponse(pieces()))()
+    answer: Any = standby.may_be_stale(lambda: StreamingHttpResponse(pieces()))()
     seen = []
     for piece in answer.streaming_content:
         seen.append((piece.decode(), Reel.objects.all().db))
@@ -170,7 +174,7 @@ def test_a_stream_that_is_given_up_is_closed(mirror):
         finally:
             closed.append(True)
 
-    answer = standby.may_be_stale(lambda: StreamingHttpResponse(pieces()))()
+    answer: Any = standby.may_be_stale(lambda: StreamingHttpResponse(pieces()))()
     next(iter(answer.streaming_content))
     answer.close()
     assert closed == [True]
@@ -252,3 +256,77 @@ def test_a_report_that_takes_too_long_is_not_asked_again(let_rest):
     with pytest.raises(OperationalError):
         door()
     assert tried == ["standby"]
+
+
+# How far behind -------------------------------------------------------------------------------------------------------
+
+
+class Link:
+    """A connection whose server gives one answer, or is lost."""
+
+    connection = None
+
+    def __init__(self, answer):
+        self.answer, self.asked = answer, 0
+
+    @contextmanager
+    def cursor(self):
+        self.asked += 1
+        if self.answer is None:
+            raise OperationalError("connection refused")
+        yield self
+
+    def execute(self, *_):
+        pass
+
+    def fetchone(self):
+        return self.answer
+
+    def close(self):
+        pass
+
+
+@pytest.fixture
+def links(monkeypatch):
+    def made(answer):
+        both = {"default": Link(("0/3000148", NOW)), standby.ALIAS: Link(answer)}
+        monkeypatch.setattr(standby, "connections", both)
+        monkeypatch.setattr(standby, "_rest", standby._Rest())
+        return both
+
+    return made
+
+
+@pytest.mark.parametrize(
+    ("is_standby", "has_all", "age_s", "behind_s"),
+    [
+        (True, True, 600, 0.0),  # nothing was written for ten minutes
+        (True, True, None, 0.0),
+        (True, False, 2.5, 2.5),
+        (True, False, -0.5, 0.0),  # committed after the primary was asked
+        (True, False, None, None),  # it began anew and has replayed nothing
+        (False, None, None, None),  # it was promoted
+    ],
+)
+def test_it_is_behind_by_the_age_of_what_it_has_unless_it_has_all(links, is_standby, has_all, age_s, behind_s):
+    links((is_standby, has_all, age_s and NOW - timedelta(seconds=age_s)))
+    assert standby.measured_behind_s() == behind_s
+
+
+def test_one_that_does_not_answer_is_left_alone_for_a_while(links, monkeypatch):
+    now = [100.0]
+    monkeypatch.setattr(standby, "monotonic", lambda: now[0])
+    both = links(None)
+    assert [standby.measured_behind_s() for _ in range(3)] == [None] * 3
+    assert both[standby.ALIAS].asked == 1
+    now[0] += standby.REST_S
+    both[standby.ALIAS].answer = (True, True, NOW)
+    assert standby.measured_behind_s() == 0.0
+
+
+def test_a_primary_that_does_not_answer_is_nobody_elses_fault(links):
+    both = links((True, True, NOW))
+    both["default"].answer = None
+    with pytest.raises(OperationalError):
+        standby.measured_behind_s()
+    assert standby._rest.until < 0
