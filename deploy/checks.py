@@ -6,6 +6,7 @@ They are plain checks, not `--deploy` ones: every management command and the WSG
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.apps import AppConfig
 from django.conf import settings
@@ -23,7 +24,7 @@ def production_is_safe(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -
     if settings.WRAPLEDGER_ENV == configuration.DEMO:
         return []
     return [*environment_problems(), *key_problems(), *host_problems(), *debug_problems(), *database_problems(),
-            *standby_problems(), *login_problems()]  # fmt: skip
+            *standby_problems(), *login_problems(), *mail_problems()]  # fmt: skip
 
 
 def environment_problems() -> Iterator[CheckMessage]:
@@ -107,3 +108,36 @@ def login_problems() -> Iterator[CheckMessage]:
     for name in ("LOCK_AFTER_TRIES", "LOCK_MINUTES", "SESSION_HOURS", "SESSION_IDLE_MINUTES", "GIVEN_PASSWORD_DAYS"):
         if getattr(settings, name) < 1:
             yield Error(f"{name} is {getattr(settings, name)}; it must be 1 or more.", id="wrapledger.E008")
+
+
+def mail_problems() -> Iterator[CheckMessage]:
+    said = settings.MAIL_SECURITY
+    if said not in configuration.MAIL_PORTS:
+        yield Error(
+            f"MAIL_SECURITY is {said!r}; it can be {', '.join(configuration.MAIL_PORTS)}.",
+            hint="`starttls` for port 587, `tls` for port 465, `none` for a mail server on this machine.",
+            id="wrapledger.E011",
+        )
+    if settings.EMAIL_HOST and "@" not in settings.DEFAULT_FROM_EMAIL:
+        yield Error(
+            f"MAIL_HOST is {settings.EMAIL_HOST}, and MAIL_FROM is {settings.DEFAULT_FROM_EMAIL!r}: no address.",
+            hint="Set MAIL_FROM=wrapledger@records.example.org to an address that the mail server sends for.",
+            id="wrapledger.E012",
+        )
+    if settings.EMAIL_HOST_USER and said == configuration.PLAIN:
+        yield Error(
+            "MAIL_USER is set and MAIL_SECURITY is 'none', so the password would go over the wire as it is.",
+            hint="Set MAIL_SECURITY to `starttls` or `tls`, or unset MAIL_USER.",
+            id="wrapledger.E013",
+        )
+    if settings.PUBLIC_URL and not is_https_host(settings.PUBLIC_URL):
+        yield Error(
+            f"PUBLIC_URL is {settings.PUBLIC_URL!r}; it must be https:// and a host, and nothing after it.",
+            hint="Set PUBLIC_URL=https://records.example.org; without it mails carry no links.",
+            id="wrapledger.E014",
+        )
+
+
+def is_https_host(url: str) -> bool:
+    parts = urlsplit(url)
+    return parts.scheme == "https" and bool(parts.hostname) and url == f"https://{parts.netloc}" and "@" not in url

@@ -10,6 +10,8 @@ import dj_database_url
 
 SECOND_FACTORS = ("optional", "signers", "everyone")
 DEMO, PRODUCTION = "demo", "production"
+STARTTLS, TLS, PLAIN = "starttls", "tls", "none"
+MAIL_PORTS = {STARTTLS: 587, TLS: 465, PLAIN: 25}
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 
 # Full synchronous writes: a record that was answered for survives a power cut. Without recursive_triggers an
@@ -69,6 +71,15 @@ def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
     if env.get("SECRET_KEY_FILE"):
         return Path(env["SECRET_KEY_FILE"]).read_text(encoding="utf-8").strip()
     return kept_secret(demo_folder / "secret_key") if demo_folder else ""
+
+
+def mail_password(env: Mapping[str, str]) -> str:
+    """The password at the mail server, from MAIL_PASSWORD or MAIL_PASSWORD_FILE; "" for none."""
+    if env.get("MAIL_PASSWORD"):
+        return env["MAIL_PASSWORD"]
+    if env.get("MAIL_PASSWORD_FILE"):
+        return Path(env["MAIL_PASSWORD_FILE"]).read_text(encoding="utf-8").strip()
+    return ""
 
 
 def kept_secret(path: Path) -> str:

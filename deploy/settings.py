@@ -165,6 +165,18 @@ TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
 # The board calls a count due so many days after a reel's last one.
 COUNT_DUE_DAYS = int(os.environ.get("COUNT_DUE_DAYS", "60"))
 
+# Mail for notices. Without a server none is sent; the demo prints it.
+EMAIL_HOST = os.environ.get("MAIL_HOST", "")
+EMAIL_BACKEND = f"django.core.mail.backends.{'console' if IS_DEMO and not EMAIL_HOST else 'smtp'}.EmailBackend"
+MAIL_SECURITY = os.environ.get("MAIL_SECURITY") or configuration.STARTTLS
+EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL_SECURITY == configuration.STARTTLS, MAIL_SECURITY == configuration.TLS
+EMAIL_PORT = int(os.environ.get("MAIL_PORT") or configuration.MAIL_PORTS.get(MAIL_SECURITY, 0))
+EMAIL_HOST_USER = os.environ.get("MAIL_USER", "")
+EMAIL_HOST_PASSWORD = configuration.mail_password(os.environ)
+EMAIL_TIMEOUT = 30
+DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "") or ("wrapledger@localhost" if IS_DEMO else "")
+PUBLIC_URL = os.environ.get("PUBLIC_URL", "").rstrip("/")  # what the links in mails begin with
+
 # The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
 TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
 

@@ -1,9 +1,11 @@
-"""The documents that are kept, and what was worked out last of every reel's drift."""
+"""The documents that are kept, what was worked out last of every reel's drift, and e-mail notices."""
 
 from django.db import models
+from django.db.models import Q
 
 from inspections.models import Added, Inspection, LearnedRates
-from reels.models import Machine, Reel, Site
+from reels.models import Machine, Person, Reel, Site, choices
+from reports.domain.notices import NoticeKind, NoticeState
 
 
 class ArchivedPdf(Added):
@@ -122,3 +124,61 @@ class AssessedInterval(models.Model):
 
     def __str__(self) -> str:
         return f"{self.from_at:%Y-%m-%d} to {self.to_at:%Y-%m-%d}: {self.p_unlogged_cut:.2f}"
+
+
+# E-mail notices: what somebody wants to be told, and what they were told. No record ----------------------------------
+
+
+class NoticeAddress(models.Model):
+    """Where somebody wants their notices sent. It is theirs to change, and stands in no history."""
+
+    person = models.OneToOneField(Person, on_delete=models.CASCADE, related_name="notice_address")
+    address = models.EmailField(blank=True)
+    changed_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"address of {self.person.username}"
+
+
+class NoticeChoice(models.Model):
+    """That somebody wants to be told of one kind of cause at a site (null: at every one that they may see)."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="notice_choices")
+    kind = models.CharField(max_length=13, choices=choices(NoticeKind))
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(name="notice_choice_once", fields=("person", "kind", "site")),
+            models.UniqueConstraint(
+                name="notice_choice_once_for_all", fields=("person", "kind"), condition=Q(site__isnull=True)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person.username}: {self.kind} at {self.site or 'every site'}"
+
+
+class Notice(models.Model):
+    """One mail to one person about one cause: the constraint is what keeps it from being a second one."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="notices")
+    kind = models.CharField(max_length=13, choices=choices(NoticeKind))
+    cause = models.PositiveBigIntegerField(help_text="The id of what it is about.")
+    state = models.CharField(max_length=7, choices=choices(NoticeState), default=NoticeState.WAITING.value)
+    found_at = models.DateTimeField()
+    tries = models.PositiveIntegerField(default=0)
+    tried_at = models.DateTimeField(null=True)
+    sent_at = models.DateTimeField(null=True)
+    last_error = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [models.UniqueConstraint(name="notice_once", fields=("person", "kind", "cause"))]
+        indexes = [
+            models.Index(name="notice_unsent", fields=("state",), condition=~Q(state="sent")),
+            models.Index(name="notice_found", fields=("person", "found_at")),
+        ]
+
+    def __str__(self) -> str:
+        return f"notice {self.pk} to {self.person.username}: {self.kind} {self.cause}, {self.state}"

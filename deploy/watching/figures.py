@@ -12,7 +12,8 @@ from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
 from inspections.queries import histories
 from reels import standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
-from reports.models import Assessment
+from reports.domain.notices import NoticeState
+from reports.models import Assessment, Notice
 from reports.services import assessing, verification_runs
 
 EXPIRY_DAYS = (7, 30)
@@ -36,6 +37,7 @@ def all_figures() -> Iterator[Figure]:
     yield from drift(now)
     yield expiring(now)
     yield from copies()
+    yield notices()
 
 
 def work() -> Iterator[Figure]:
@@ -92,6 +94,13 @@ def expiring(now: datetime) -> Figure:
         in_force.aggregate(**within),
         "within",
     )
+
+
+def notices() -> Figure:
+    """E-mail notices that did not go out; `sending`: it is being sent, or nobody knows whether it was."""
+    states = (NoticeState.WAITING.value, NoticeState.SENDING.value)
+    found = dict(Notice.objects.filter(state__in=states).values_list("state").annotate(Count("pk")).order_by())
+    return Figure("notices_unsent", "E-mail notices that are not sent.", {s: found.get(s, 0) for s in states}, "state")
 
 
 def _age(at: datetime | None, now: datetime) -> float:

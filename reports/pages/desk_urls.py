@@ -1,12 +1,13 @@
-"""The board, the audit of sign-offs, repeatability, drift, and the tour."""
+"""The board, the audit of sign-offs, repeatability, drift, notices, and the tour."""
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports.pages import agreement, audit, board, drift, flag_acts, recounts, reel_drift, tour
+from reports.pages import agreement, audit, board, drift, flag_acts, notices, recounts, reel_drift, tour
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("tour", tour.whole, name="tour"),
     path("tour/<slug:slug>", tour.part, name="tour-part"),
+    path("account/notices", notices.choose, name="notices"),
     path("board", board.board, name="board"),
     path("audit", audit.audit, name="audit"),
     path("audit.csv", audit.audit_csv, name="audit-csv"),

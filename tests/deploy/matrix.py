@@ -251,6 +251,7 @@ PAGES = (
     *page("account/password", "/account/password", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("account/second-factor", "/account/second-factor", SEEN_LOGGED_IN, SEEN_LOGGED_IN),
     *page("account/sessions", "/account/sessions", NO_METHOD, SESSIONS_ENDED),
+    *page("account/notices", "/account/notices", SEEN_LOGGED_IN, SENT_ON),
     *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
     *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),

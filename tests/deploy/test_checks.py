@@ -16,6 +16,7 @@ SAFE = {
     "ALLOWED_HOSTS": ["records.example"],
     "CSRF_TRUSTED_ORIGINS": ["https://records.example"],
     "DEBUG": False,
+    "DEFAULT_FROM_EMAIL": "",
 }
 
 
@@ -49,6 +50,12 @@ def test_safe_settings_pass(production):
         ("LOCK_AFTER_TRIES", 0, "wrapledger.E008"),
         ("SESSION_IDLE_MINUTES", -1, "wrapledger.E008"),
         ("STANDBY_LIMIT_SECONDS", -1, "wrapledger.E010"),
+        ("MAIL_SECURITY", "ssl", "wrapledger.E011"),
+        ("EMAIL_HOST", "mail.example", "wrapledger.E012"),  # and no MAIL_FROM
+        ("PUBLIC_URL", "http://records.example", "wrapledger.E014"),
+        ("PUBLIC_URL", "https://records.example/notices", "wrapledger.E014"),
+        ("PUBLIC_URL", "https://somebody@records.example", "wrapledger.E014"),
+        ("PUBLIC_URL", "records.example", "wrapledger.E014"),
     ],
 )
 def test_one_unsafe_setting_is_named(production, name, value, expected):
@@ -69,6 +76,19 @@ def test_only_postgresql_has_a_standby(production, monkeypatch, primary, second,
     monkeypatch.setitem(current.DATABASES["default"], "ENGINE", f"django.db.backends.{primary}")
     monkeypatch.setitem(current.DATABASES, "standby", {"ENGINE": f"django.db.backends.{second}"})
     assert found() == expected
+
+
+def test_a_password_does_not_go_to_a_mail_server_as_it_is(production):
+    production.EMAIL_HOST, production.EMAIL_HOST_USER = "mail.example", "records"
+    production.DEFAULT_FROM_EMAIL, production.MAIL_SECURITY = "records@mail.example", "none"
+    assert found() == ["wrapledger.E013"]
+    production.MAIL_SECURITY = "tls"
+    assert found() == []
+
+
+def test_an_address_of_the_service_may_have_a_port(production):
+    production.PUBLIC_URL = "https://records.example:8443"
+    assert found() == []
 
 
 def test_the_demos_database_is_refused(production, monkeypatch):

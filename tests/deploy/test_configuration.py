@@ -1,7 +1,10 @@
 """What environment variables turn into, and what a connection really runs with."""
 
+import os
 import re
 import stat
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -60,6 +63,40 @@ def test_a_key_comes_from_the_variable_then_from_the_file(tmp_path):
     both = {"SECRET_KEY": "from-variable", "SECRET_KEY_FILE": str(file)}
     assert configuration.secret_key(both, None) == "from-variable"
     assert configuration.secret_key({"SECRET_KEY_FILE": str(file)}, None) == "from-file"
+
+
+def test_the_password_at_the_mail_server_comes_from_the_variable_then_from_the_file(tmp_path):
+    file = tmp_path / "password"
+    file.write_text("from-file\n")
+    both = {"MAIL_PASSWORD": "from-variable", "MAIL_PASSWORD_FILE": str(file)}
+    assert configuration.mail_password(both) == "from-variable"
+    assert configuration.mail_password({"MAIL_PASSWORD_FILE": str(file)}) == "from-file"
+    assert configuration.mail_password({}) == ""
+
+
+MAIL_SEEN = (
+    "from django.conf import settings as s; "
+    "print(s.EMAIL_BACKEND.split('.')[-2], s.EMAIL_PORT, s.EMAIL_USE_TLS, s.EMAIL_USE_SSL, s.PUBLIC_URL)"
+)
+
+
+@pytest.mark.parametrize(
+    ("environment", "expected"),
+    [
+        ({}, "console 587 True False"),
+        ({"MAIL_HOST": "mail.example"}, "smtp 587 True False"),
+        ({"WRAPLEDGER_ENV": "production"}, "smtp 587 True False"),
+        ({"MAIL_HOST": "m", "MAIL_SECURITY": "tls"}, "smtp 465 False True"),
+        ({"MAIL_HOST": "m", "MAIL_SECURITY": "none", "MAIL_PORT": "2525"}, "smtp 2525 False False"),
+        ({"PUBLIC_URL": "https://a.example/"}, "console 587 True False https://a.example"),
+    ],
+)
+def test_mail_is_as_the_variables_say(environment, expected):
+    clean = {name: value for name, value in os.environ.items() if not name.startswith("MAIL_")}
+    given = {**clean, "DJANGO_SETTINGS_MODULE": "deploy.settings", "SECRET_KEY": "x", **environment}
+    command = [sys.executable, "-c", MAIL_SEEN]
+    said = subprocess.run(command, cwd=HOME, env=given, capture_output=True, text=True, check=False)
+    assert said.stdout.strip() == expected, said.stderr
 
 
 def test_no_key_is_made_up_outside_the_demo():

@@ -14,6 +14,7 @@ from deploy.watching import probes
 from inspections.domain.words import Act
 from reels.models import Reel
 from reels.services import checkpoints
+from reports.models import Notice
 from reports.services import assessing, verification_runs
 from reports.services.verification import Checked
 from tests import builders
@@ -136,6 +137,7 @@ def test_the_figures_of_an_empty_service_say_never_and_nothing(db, metrics):
     assert found["wrapledger_verification_age_seconds"] == float("inf")
     assert found["wrapledger_verification_whole"] == 0
     assert found['wrapledger_open_counts{state="open"}'] == 0
+    assert found['wrapledger_notices_unsent{state="sending"}'] == 0
 
 
 def test_the_figures_tell_what_stands_in_the_records(db, metrics):
@@ -151,6 +153,8 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     checkpoints.make(now - timedelta(hours=1))
     assessing.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
     builders.log_cut(cast, "C")
+    for cause, state in enumerate(("waiting", "waiting", "sending", "sent")):
+        Notice.objects.create(person=cast.control, kind="hold", cause=cause, state=state, found_at=now)
     found = metrics()
     assert found['wrapledger_open_counts{state="open"}'] == 1
     assert found['wrapledger_open_counts{state="awaiting_sign_off"}'] == 1
@@ -161,6 +165,8 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     assert found["wrapledger_verification_whole"] == 1
     assert found["wrapledger_drift_stale_reels"] == 1
     assert found["wrapledger_drift_age_seconds"] < 600
+    assert found['wrapledger_notices_unsent{state="waiting"}'] == 2
+    assert found['wrapledger_notices_unsent{state="sending"}'] == 1
 
 
 def test_a_break_is_told(db, metrics):
@@ -191,4 +197,4 @@ def test_the_figures_cost_the_same_for_one_reel_as_for_ten(db, metrics, count_qu
     one = count_queries(metrics)
     for number in range(1, 10):
         builders.make_reel(f"R{number}")
-    assert count_queries(metrics) == one == 12
+    assert count_queries(metrics) == one == 13

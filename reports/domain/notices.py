@@ -1,0 +1,147 @@
+"""E-mail notices: what they are for, who wants which, and what they say.
+
+A notice tells where to look and what to do. It carries no count, no setup values and nothing that somebody typed.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+
+class NoticeKind(StrEnum):
+    """What somebody must act on."""
+
+    HOLD = "hold"
+    WITHDRAWAL = "withdrawal"
+    READ_BACK = "read_back"
+    FLAG = "flag"
+    AUTHORISATION = "authorisation"
+
+
+class NoticeState(StrEnum):
+    """Where a notice stands. One that stays at `sending` may have gone out or not: nobody sends it again by itself."""
+
+    WAITING = "waiting"
+    SENDING = "sending"
+    SENT = "sent"
+
+
+LABELS = {
+    NoticeKind.HOLD: "A reel is held",
+    NoticeKind.WITHDRAWAL: "Setup values are withdrawn",
+    NoticeKind.READ_BACK: "A read-back is refused",
+    NoticeKind.FLAG: "A drift flag is raised",
+    NoticeKind.AUTHORISATION: "An authorisation ends within 30 days",
+}
+TO_DO = {
+    NoticeKind.HOLD: "Read on the reel's page why it is held, and let it go there when it may be used again. Setup "
+    "values that were in force ended with the hold.",
+    NoticeKind.WITHDRAWAL: "Read on the reel's page why. The machine's numbers are good no longer: before the reel is "
+    "used, it needs new setup values, or to be counted first.",
+    NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set them again from the setup values, and "
+    "key anew what the machine shows.",
+    NoticeKind.FLAG: "Look into the interval that the flag names, and close the flag with its ending.",
+    NoticeKind.AUTHORISATION: "If it is still needed, have an administrator grant another one before that day.",
+}
+WINDOW = timedelta(days=30)  # causes older than this are not mailed any more; authorisations end within it
+LONGEST_PAUSE = timedelta(days=1)
+FIRST_PAUSE = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What a notice is about. key: the id of the hold, the values, the read-back, the flag or the authorisation."""
+
+    kind: NoticeKind
+    key: int
+    since: datetime  # at the site's clocks; of an authorisation, when it ends
+    site: int | None  # None: every site, of an authorisation
+    site_name: str
+    reel: str = ""
+    about: int = 0  # the id of the values that were withdrawn or read back, for the way to their page
+    machine: str = ""
+    person: int | None = None  # whose authorisation
+    said: str = ""  # the authorisation, in words
+    by_hold: bool = False  # withdrawn in the act that placed a hold
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reader:
+    """Somebody who asked for notices. sites: where they may read; None: everywhere. chosen: kinds, each with a site."""
+
+    person: int
+    address: str
+    is_administrator: bool
+    sites: frozenset[int] | None
+    chosen: frozenset[tuple[NoticeKind, int | None]]
+
+
+def wants(reader: Reader, cause: Cause) -> bool:
+    """Whether the person asked to be told of this, and may know it.
+
+    A hold withdraws setup values in the same act: who is told of the hold is not told of that as well.
+    """
+    if not _may_know(reader, cause) or not _chose(reader, cause.kind, cause.site):
+        return False
+    return not (cause.by_hold and _chose(reader, NoticeKind.HOLD, cause.site))
+
+
+def _may_know(reader: Reader, cause: Cause) -> bool:
+    if cause.kind is NoticeKind.AUTHORISATION:
+        return reader.is_administrator or cause.person == reader.person
+    return reader.sites is None or cause.site in reader.sites
+
+
+def _chose(reader: Reader, kind: NoticeKind, site: int | None) -> bool:
+    if site is None:
+        return any(chosen is kind for chosen, _ in reader.chosen)
+    return (kind, None) in reader.chosen or (kind, site) in reader.chosen
+
+
+def is_due(tries: int, tried_at: datetime | None, at: datetime) -> bool:
+    """Whether a notice that could not be sent is tried again: later each time, and once a day at last."""
+    if tried_at is None or tries < 1:
+        return True
+    doubled: timedelta = FIRST_PAUSE * 2 ** min(tries - 1, 10)
+    return at >= tried_at + min(doubled, LONGEST_PAUSE)
+
+
+# What they say ------------------------------------------------------------------------------------------------------
+
+
+def subject(cause: Cause) -> str:
+    """The line that stands in a list of mails."""
+    return f"Wrapledger: {_what(cause)} ({cause.site_name})"
+
+
+def text(cause: Cause, link: str, choices_link: str) -> str:
+    """The mail itself. link: to the page where one acts; choices_link: to where one chooses; "" for either: none."""
+    when = "Ends" if cause.kind is NoticeKind.AUTHORISATION else "Since"
+    facts = [("Reel", cause.reel), ("Machine", cause.machine), ("Site", cause.site_name), (when, _moment(cause.since))]
+    parts = [
+        f"{_what(cause)[0].upper()}{_what(cause)[1:]}.",
+        "\n".join(f"{f'{name}:':<9}{value}" for name, value in facts if value),
+        f"What to do: {TO_DO[cause.kind]}",
+        *([link] if link else []),
+        "You asked for this mail under “Notices”, beside your login, and can change it there."
+        + (f"\n{choices_link}" if choices_link else ""),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _what(cause: Cause) -> str:
+    match cause.kind:
+        case NoticeKind.HOLD:
+            return f"reel {cause.reel} is held"
+        case NoticeKind.WITHDRAWAL:
+            return f"the setup values of reel {cause.reel} are withdrawn"
+        case NoticeKind.READ_BACK:
+            return f"a read-back for reel {cause.reel} is refused"
+        case NoticeKind.FLAG:
+            return f"a drift flag is raised on reel {cause.reel}"
+        case NoticeKind.AUTHORISATION:
+            return f"the authorisation {cause.said} ends soon"
+
+
+def _moment(at: datetime) -> str:
+    return f"{at.day} {at:%B %Y, %H:%M} {at.tzname()}"

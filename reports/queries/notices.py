@@ -1,0 +1,139 @@
+"""What stands now that somebody must act on, and who asked to be told. A fixed number of queries each."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+
+from inspections.models import Authorisation, DriftFlag, ReadBack, SetupValues
+from reels import access as reel_access
+from reels.models import Hold, Person, Posting, Reel
+from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
+from reports.models import Notice, NoticeChoice
+
+
+def standing_causes(at: datetime) -> list[Cause]:
+    """What stands at that moment and began no longer than 30 days before. Five queries."""
+    return [*_holds(at), *_withdrawals(at), *_read_backs(at), *_flags(at), *_authorisations(at)]
+
+
+def readers(at: datetime) -> list[Reader]:
+    """Who gave an address and chose something, with where they may read at that moment. Three queries.
+
+    Nobody whose account is closed, or whose password is still one that an administrator gave.
+    """
+    people = Person.objects.filter(is_active=True, must_change_password=False).exclude(notice_address__address="")
+    asked = people.filter(notice_address__isnull=False, pk__in=NoticeChoice.objects.values("person"))
+    found = list(asked.select_related("notice_address").order_by("pk"))
+    chosen: dict[int, set[tuple[NoticeKind, int | None]]] = {person.pk: set() for person in found}
+    for who, kind, site in NoticeChoice.objects.filter(person__in=chosen).values_list("person", "kind", "site"):
+        chosen[who].add((NoticeKind(kind), site))
+    posted: dict[int, set[int | None]] = {person.pk: set() for person in found}
+    in_force = Posting.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gt=at), valid_from__lte=at)
+    for who, place in in_force.filter(person__in=posted).values_list("person", "site"):
+        posted[who].add(place)
+    return [_reader(person, posted[person.pk], chosen[person.pk]) for person in found]
+
+
+def unsent(state: NoticeState) -> QuerySet[Notice]:
+    """The notices that wait, or that were being sent when something broke off."""
+    return Notice.objects.filter(state=state).order_by("pk")
+
+
+def choices_of(person: Person) -> set[tuple[str, str | None]]:
+    """Kinds, and the codes of their sites (None: every site). One query."""
+    return set(NoticeChoice.objects.filter(person=person).values_list("kind", "site__code"))
+
+
+def last_not_sent(person: Person) -> Notice | None:
+    """The newest notice to the person that a mail server refused. One query."""
+    refused = Notice.objects.filter(person=person, state=NoticeState.WAITING, tries__gte=1).exclude(last_error="")
+    return refused.order_by("tried_at", "pk").last()
+
+
+def _reader(person: Person, posted: set[int | None], chosen: set[tuple[NoticeKind, int | None]]) -> Reader:
+    return Reader(
+        person=person.pk,
+        address=person.notice_address.address,
+        is_administrator=person.is_staff and person.is_enrolled,
+        sites=None if None in posted else frozenset(site for site in posted if site is not None),
+        chosen=frozenset(chosen),
+    )
+
+
+# Causes -------------------------------------------------------------------------------------------------------------
+
+
+def _holds(at: datetime) -> Iterator[Cause]:
+    rows = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
+    for hold in rows.select_related("reel__site").order_by("pk"):
+        yield _of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at)
+
+
+def _withdrawals(at: datetime) -> Iterator[Cause]:
+    """The newest values of a reel, if they were withdrawn."""
+    newer = SetupValues.objects.filter(reel=OuterRef("reel"), pk__gt=OuterRef("pk"))
+    holds = Hold.objects.filter(reel=OuterRef("reel"), placed_at=OuterRef("withdrawn_at"))
+    rows = SetupValues.objects.filter(~Exists(newer), withdrawn_at__gte=at - WINDOW, reel__retired_at__isnull=True)
+    for values in rows.annotate(by_hold=Exists(holds)).select_related("reel__site", "machine").order_by("pk"):
+        assert values.withdrawn_at is not None, "the rows are those with a time"
+        more = {"about": values.pk, "machine": values.machine.serial, "by_hold": values.by_hold}
+        yield _of_reel(NoticeKind.WITHDRAWAL, values.pk, values.reel, values.withdrawn_at, **more)
+
+
+def _read_backs(at: datetime) -> Iterator[Cause]:
+    """The first refused one of values in force since the last that matched: keyed wrong again, it is no new cause."""
+    matched = ReadBack.objects.filter(setup_values=OuterRef("setup_values"), pk__gt=OuterRef("pk"), matches=True)
+    rows = ReadBack.objects.filter(~Exists(matched), matches=False, setup_values__withdrawn_at__isnull=True)
+    firsts: dict[int, ReadBack] = {}
+    for row in rows.select_related("setup_values__reel__site", "setup_values__machine").order_by("pk"):
+        firsts.setdefault(row.setup_values_id, row)
+    for first in firsts.values():
+        values = first.setup_values
+        if first.keyed_at >= at - WINDOW:
+            more = {"about": values.pk, "machine": values.machine.serial}
+            yield _of_reel(NoticeKind.READ_BACK, first.pk, values.reel, first.keyed_at, **more)
+
+
+def _flags(at: datetime) -> Iterator[Cause]:
+    rows = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
+    for flag in rows.select_related("reel__site").order_by("pk"):
+        yield _of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
+
+
+def _authorisations(at: datetime) -> Iterator[Cause]:
+    """Those that end within 30 days, where no other one for the same goes on longer."""
+    longer = Authorisation.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=OuterRef("valid_until")),
+        Q(reel_type__isnull=True) | Q(reel_type=OuterRef("reel_type")),
+        Q(site__isnull=True) | Q(site=OuterRef("site")),
+        person=OuterRef("person"),
+        act=OuterRef("act"),
+        valid_from__lte=OuterRef("valid_until"),
+        ended_at__isnull=True,
+    )
+    rows = Authorisation.objects.filter(
+        ~Exists(longer), reel_access.settled("person__"), ended_at__isnull=True, valid_from__lte=F("valid_until"),
+        valid_until__gt=at, valid_until__lte=at + WINDOW,
+    )  # fmt: skip
+    for each in rows.select_related("person", "site", "reel_type").order_by("pk"):
+        assert each.valid_until is not None, "the rows are those with an end"
+        site, reel_type = each.site, each.reel_type.code if each.reel_type else "every reel type"
+        yield Cause(
+            kind=NoticeKind.AUTHORISATION,
+            key=each.pk,
+            since=each.valid_until.astimezone(ZoneInfo(site.time_zone if site else "UTC")),
+            site=each.site_id,
+            site_name=site.name if site else "every site",
+            person=each.person_id,
+            said=f"of {each.person.full_name} to {each.act}, for {reel_type},",
+        )
+
+
+def _of_reel(kind: NoticeKind, key: int, reel: Reel, since: datetime, **more: Any) -> Cause:
+    at_the_site = since.astimezone(ZoneInfo(reel.site.time_zone))
+    return Cause(
+        kind=kind, key=key, since=at_the_site, site=reel.site_id, site_name=reel.site.name, reel=reel.serial, **more
+    )
