@@ -88,4 +88,5 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "card-installed": f"/setup-values/{desk.installed.pk}",
         "card-withdrawn": f"/setup-values/{desk.withdrawn.pk}",
         "card-withdraw": f"/setup-values/{desk.installed.pk}/withdrawal",
+        "notices": "/account/notices",
     }

@@ -14,7 +14,7 @@ LEAST_TARGET_PX = 44
 
 SIZES = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
     .filter(each => !each.matches(".skip"))
-    .map(each => [each.textContent.trim() || each.name, each.getBoundingClientRect()])
+    .map(each => [each.textContent.trim() || each.name, (each.closest("label") ?? each).getBoundingClientRect()])
     .filter(([, box]) => box.width > 0 && box.height > 0)
     .map(([words, box]) => [words, Math.round(box.width), Math.round(box.height)])"""
 WIDER_THAN_THE_SCREEN = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
