@@ -107,6 +107,15 @@ class Cast:
     Each is made when first asked for, which takes some queries; `everybody` makes those who are missing.
     """
 
+    technician: Person
+    verifier: Person
+    control: Person
+    setter: Person
+    confirmer: Person
+    releaser: Person
+    instructor: Person
+    colleague: Person
+    stranger: Person
     PARTS = MappingProxyType({
         "technician": ("tess", "Tess Hollin", (Act.COUNT,)),
         "verifier": ("vic", "Vic Amberley", (Act.VERIFY,)),

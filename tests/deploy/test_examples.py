@@ -79,7 +79,7 @@ def bad_network(live_server):
 
 @pytest.fixture
 def cast(transactional_db):
-    cast = Cast()
+    cast = Cast().everybody()
     builders.make_reel()
     builders.make_machine("RM-7")
     return cast
