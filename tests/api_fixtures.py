@@ -32,7 +32,7 @@ class Ways:
 
 @pytest.fixture
 def cast(db: None) -> Cast:
-    return Cast().everybody()
+    return Cast()
 
 
 @pytest.fixture

@@ -104,7 +104,7 @@ def make_reel(serial: str = "LW-0001", **changes: Any) -> Reel:
 class Cast:
     """The people of a test: one for each part of the job, all at Kettle Point; and a stranger from Aldermere.
 
-    Each is made when first asked for, which takes some queries; `everybody` makes those who are missing.
+    Where made `as_needed`, each is made when first asked for, which takes some queries.
     """
 
     technician: Person
@@ -128,6 +128,14 @@ class Cast:
         "stranger": ("stella", "Stella Marsh", tuple(Act)),
     })  # fmt: skip
 
+    def __init__(self) -> None:
+        for part in self.PARTS:
+            getattr(self, part)
+
+    @classmethod
+    def as_needed(cls) -> "Cast":
+        return cls.__new__(cls)
+
     def __getattr__(self, part: str) -> Person:
         if part not in self.PARTS:
             raise AttributeError(part)
@@ -136,11 +144,6 @@ class Cast:
         person = make_person(username, *acts, site=site, full_name=full_name)
         setattr(self, part, person)
         return person
-
-    def everybody(self) -> "Cast":
-        for part in self.PARTS:
-            getattr(self, part)
-        return self
 
 
 PREPARATION = Preparation(

@@ -33,7 +33,7 @@ def make_world(reels: int, counts: int) -> Any:
     from reels.models import Chain, Reel
     from tests import builders
 
-    cast = builders.Cast().everybody()
+    cast = builders.Cast()
     kind, site = builders.make_type(), builders.make_site()
     names = [f"BB-{number:05}" for number in range(reels)]
     chains = Chain.objects.bulk_create([Chain(name=f"reel:{name}", length=1, head=name) for name in names])

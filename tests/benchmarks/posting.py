@@ -47,7 +47,7 @@ def make_world(inspections: int) -> tuple[str, list[str]]:
     from tests import builders
     from tests.api_fixtures import make_token
 
-    cast = builders.Cast().everybody()
+    cast = builders.Cast()
     builders.make_machine("RM-7")
     serials = [f"PB-{number:05}" for number in range(inspections)]
     for serial in serials:

@@ -79,7 +79,7 @@ def bad_network(live_server):
 
 @pytest.fixture
 def cast(transactional_db):
-    cast = Cast().everybody()
+    cast = Cast()
     builders.make_reel()
     builders.make_machine("RM-7")
     return cast
@@ -182,7 +182,7 @@ def test_a_follower_prints_every_entry_once(cast, live_server, tmp_path):
 
 def test_drift_is_pulled_and_plotted(live_server, tmp_path, transactional_db):
     fleet.bring_in_fleet()
-    builders.Cast().everybody()
+    builders.Cast()
     token = make_token(Person.objects.get(username="mona"), Scope.READ)
     plot = tmp_path / "drift.svg"
     command = [sys.executable, EXAMPLES / "plot_drift.py", live_server.url, plot]

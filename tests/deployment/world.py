@@ -22,7 +22,7 @@ def make(reels: int) -> dict[str, Any]:
     from tests.deployment.load import CSRF
 
     with override_settings(PASSWORD_HASHERS=[QUICK]):
-        cast = builders.Cast().everybody()
+        cast = builders.Cast()
     builders.make_machine("RM-7")
     serials = [f"LD-{number:05}" for number in range(reels)]
     for serial in serials:

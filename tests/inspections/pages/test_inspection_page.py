@@ -49,7 +49,7 @@ def test_a_referred_inspection_says_why_by_whom_and_how_it_was_released():
 
 
 def test_an_unusual_count_is_shown_as_proposed():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_type("w28", unusual="hold", unusual_publication="")
     builders.make_reel()
     inspection = builders.read(
@@ -69,7 +69,7 @@ def test_a_voided_inspection_says_who_asked_and_who_confirmed():
 
 
 def test_a_cancelled_inspection_says_why():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = builders.open_count(cast)
     counting.cancel(inspection_id=inspection.pk, reason="Wrong reel.", actor=Actor(cast.technician), at=builders.NOW)
@@ -77,7 +77,7 @@ def test_a_cancelled_inspection_says_why():
 
 
 def test_a_count_from_paper_shows_when_it_was_done_and_when_recorded():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, builders.open_count(cast, done_at=builders.later(days=-3)))
     assert "27 Feb 2026, 09:00" in html
@@ -86,7 +86,7 @@ def test_a_count_from_paper_shows_when_it_was_done_and_when_recorded():
 
 
 def test_a_scale_that_was_left_out_is_said():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, builders.read(cast, builders.open_count(cast), scale_left=None))
     assert "left out" in html
@@ -100,7 +100,7 @@ FIRST, OTHER, SECOND = 741, 742, 743
 
 @pytest.fixture
 def blind():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     return cast, builders.open_count(cast)
 
@@ -173,7 +173,7 @@ def test_a_number_that_no_inspection_has_is_told(blind, number):
 
 
 def test_an_inspection_costs_the_same_with_three_readings_as_with_one(count_queries):
-    cast = Cast()
+    cast = Cast.as_needed()
     client = logged_in(cast.control)
     builders.make_reel()
     builders.make_reel("LW-0002")

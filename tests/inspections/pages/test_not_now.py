@@ -36,7 +36,7 @@ def locked_by_somebody_else() -> Iterator[None]:
 
 def test_a_step_that_finds_the_records_locked_loses_nothing(client):
     builders.make_reel()
-    cast = Cast()
+    cast = Cast.as_needed()
     inspection = builders.open_count(cast)
     client = logged_in(cast.technician)
     client.raise_request_exception = False

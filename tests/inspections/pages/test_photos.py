@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 @pytest.fixture
 def cast():
     builders.make_reel()
-    return Cast()
+    return Cast.as_needed()
 
 
 @pytest.fixture

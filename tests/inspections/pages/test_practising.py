@@ -25,7 +25,7 @@ CHOSEN = {"reel_type": "w28", "difficulty": "plain", "seed": "3"}
 @pytest.fixture
 def cast():
     builders.make_type()
-    return Cast().everybody()
+    return Cast()
 
 
 def html_of(client, address):

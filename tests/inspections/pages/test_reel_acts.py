@@ -20,7 +20,7 @@ CUT = {"happened_at": "2026-03-02T08:30", "length_removed_m": "12.5", "document"
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     builders.make_machine()
     return cast

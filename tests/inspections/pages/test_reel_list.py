@@ -73,7 +73,7 @@ def test_filters_stand_in_the_address():
 
 
 def test_a_reel_is_found_by_the_machine_it_is_in_and_not_by_one_it_was_in():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     builders.make_machine("RM-7")
     builders.make_machine("RM-8")
@@ -100,7 +100,7 @@ def test_the_numbers_by_status_follow_the_other_filters():
 
 
 def test_pages_follow_one_another_and_keep_the_filters():
-    cast = Cast()
+    cast = Cast.as_needed()
     for number in range(60):
         builders.make_reel(f"LW-{number:04}")
     first, second = (html_of(cast.control, f"/reels?q=LW&page={page}") for page in (1, 2))
@@ -111,7 +111,7 @@ def test_pages_follow_one_another_and_keep_the_filters():
 
 
 def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
-    cast = Cast()
+    cast = Cast.as_needed()
     client = logged_in(cast.control)
     builders.make_reel()
     one = count_queries(lambda: client.get("/reels"))
@@ -124,14 +124,14 @@ def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
 
 
 def test_a_serial_number_with_a_stroke_has_a_page():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel("12/34")
     assert 'href="/reels/12/34"' in html_of(cast.control)
     assert "<title>12/34, reel · Wrapledger</title>" in html_of(cast.control, "/reels/12/34")
 
 
 def test_what_is_typed_is_shown_as_text():
-    cast = Cast()
+    cast = Cast.as_needed()
     html = html_of(cast.control, "/reels?q=%3Cscript%3Ealert(1)%3C/script%3E")
     assert "<script>" not in html  # the page's own has an address
     assert "&lt;script&gt;" in html

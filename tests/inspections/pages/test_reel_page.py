@@ -104,7 +104,7 @@ def test_the_history_is_filtered_by_what_by_whom_and_by_day_in_the_address():
 
 
 def test_pages_of_a_filtered_history_keep_its_filters():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     for hours in range(22):
         builders.log_cut(cast, metres="0.1", at=later(hours=hours))
@@ -114,7 +114,7 @@ def test_pages_of_a_filtered_history_keep_its_filters():
 
 
 def test_a_filter_of_the_history_that_makes_no_sense_is_said_and_left_out():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, asked="?what=purple&since=soon")
     assert "Select a valid choice" in html
@@ -136,7 +136,7 @@ def test_days_of_the_filter_are_those_at_the_site():
 
 
 def test_the_course_of_the_cable_is_drawn_with_a_sentence():
-    cast = Cast()
+    cast = Cast.as_needed()
     bring_in_fleet()
     html = html_of(cast.control)
     assert "<title id=" in html
@@ -147,7 +147,7 @@ def test_the_course_of_the_cable_is_drawn_with_a_sentence():
 
 
 def test_an_entry_tells_what_was_and_what_is():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     maintenance.place_hold(serial="LW-0001", reason="A flange is bent.", actor=Actor(cast.control), at=builders.NOW)
     maintenance.end_hold(serial="LW-0001", reason="It is straight again.", actor=Actor(cast.control), at=later(hours=1))
@@ -158,7 +158,7 @@ def test_an_entry_tells_what_was_and_what_is():
 
 
 def test_an_entry_taken_back_stays_and_says_so():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     event = builders.log_cut(cast)
     assert isinstance(event, CableEvent)
@@ -172,7 +172,7 @@ def test_an_entry_taken_back_stays_and_says_so():
 
 
 def test_counts_from_older_records_stand_beside_inspections():
-    cast = Cast()
+    cast = Cast.as_needed()
     reel = builders.make_reel()
     ImportedCount.objects.create(
         reel=reel, counted_at=later(days=-300), recorded_at=builders.NOW, layers=13, wraps=4, counted_by="P. Arkwright",
@@ -196,7 +196,7 @@ def test_times_are_those_of_the_clocks_at_the_site():
 
 
 def test_a_colleague_sees_it_a_stranger_is_told_that_it_is_not_there_and_nobody_logs_in(client):
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     html_of(cast.colleague)
     answer = logged_in(cast.stranger).get("/reels/LW-0001")
@@ -207,7 +207,7 @@ def test_a_colleague_sees_it_a_stranger_is_told_that_it_is_not_there_and_nobody_
 
 
 def test_a_page_is_only_looked_at_and_not_kept_by_the_browser():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     client = logged_in(cast.control)
     assert client.post("/reels/LW-0001").status_code == 405
@@ -215,7 +215,7 @@ def test_a_page_is_only_looked_at_and_not_kept_by_the_browser():
 
 
 def test_a_reel_costs_the_same_with_much_history_as_with_little(count_queries):
-    cast = Cast()
+    cast = Cast.as_needed()
     client = logged_in(cast.control)
     builders.make_reel("LW-0002")
     builders.signed_count(cast, "LW-0002")

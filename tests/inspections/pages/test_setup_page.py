@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     builders.make_machine()
     builders.signed_count(cast)

@@ -29,7 +29,7 @@ PREPARED = {
 @pytest.fixture
 def cast():
     builders.make_reel()
-    return Cast()
+    return Cast.as_needed()
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ HAND_VERIFIED = (Point.HAND_COUNT, Role.VERIFIER)
 @pytest.fixture
 def cast():
     builders.make_reel("LW-0001")
-    return Cast()
+    return Cast.as_needed()
 
 
 def found(most=100):

@@ -25,7 +25,7 @@ def history(as_of=None):
 
 
 def test_a_history_holds_signed_and_imported_counts_and_what_is_known_of_the_reel():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     bring_in({"counts.csv": COUNTS_HEADER + "LW-0001,2025-06-01T10:00:00Z,12,9,,,\n"})
     builders.signed_count(cast)
@@ -37,7 +37,7 @@ def test_a_history_holds_signed_and_imported_counts_and_what_is_known_of_the_ree
 
 
 def test_a_count_that_was_imported_and_entered_too_is_one_count():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     builders.signed_count(cast)
     bring_in({"counts.csv": COUNTS_HEADER + f"LW-0001,{NOW.isoformat()},12,9,,,\n"})
@@ -45,7 +45,7 @@ def test_a_count_that_was_imported_and_entered_too_is_one_count():
 
 
 def test_cuts_and_replacements_that_were_taken_back_are_out():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     kept = builders.log_cut(cast, metres="2.5")
     doubled = builders.log_cut(cast, metres="3.5")
@@ -63,7 +63,7 @@ def take_back(cast, event, at):
 
 
 def test_as_of_a_day_a_late_entry_is_not_there_yet_and_one_taken_back_later_still_is():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     early = builders.log_cut(cast, metres="2.5", at=NOW)
     builders.log_cut(cast, metres="3.5", happened_at=NOW, at=later(days=10))
@@ -74,7 +74,7 @@ def test_as_of_a_day_a_late_entry_is_not_there_yet_and_one_taken_back_later_stil
 
 
 def test_as_of_a_day_a_count_is_there_from_its_second_signature_until_its_void():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = builders.open_count(cast)
     builders.read(cast, inspection)
@@ -87,7 +87,7 @@ def test_as_of_a_day_a_count_is_there_from_its_second_signature_until_its_void()
 
 
 def test_the_ending_of_a_flag_is_evidence_from_the_day_it_was_closed():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     interval = FlaggedInterval(from_at=NOW - DAY, to_at=NOW, p_unlogged_cut=0.987654, explanation="because")
     flag = assign_flag(serial="LW-0001", interval=interval, to=cast.colleague, actor=Actor(cast.control), at=NOW)

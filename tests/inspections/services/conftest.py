@@ -18,6 +18,6 @@ def _records_are_whole_afterwards(db: None) -> Iterator[None]:
 @pytest.fixture
 def cast(db: None) -> Cast:
     """The cast, and reel LW-0001 at their site."""
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     return cast

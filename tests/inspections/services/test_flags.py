@@ -23,7 +23,7 @@ INTERVAL = FlaggedInterval(
 @pytest.fixture
 def cast():
     builders.make_reel()
-    return Cast()
+    return Cast.as_needed()
 
 
 def assigned(cast, to=None, actor=None):

@@ -194,7 +194,7 @@ def test_a_cut_entered_a_second_time_on_a_later_day_is_another_entry():
 
 
 def test_an_entry_that_was_taken_back_is_not_brought_in_again():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_type()
     builders.make_reel()
     cut = builders.log_cut(cast, metres="2.5")
@@ -237,7 +237,7 @@ def test_nothing_new_is_brought_in_for_a_retired_reel():
 
 
 def test_a_cut_that_is_brought_in_withdraws_the_setup_values_in_force():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     builders.signed_count(cast)
     values = builders.issued(cast)

@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def cast():
-    return Cast().everybody()
+    return Cast()
 
 
 def by(person):

@@ -17,7 +17,7 @@ def readings_signed(inspection):
 
 
 def test_the_record_that_is_signed_says_who_accepted_a_surprise_and_why():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     for days in (90, 60, 30):
         builders.signed_count(cast, at=later(days=-days), scale_left=17, scale_right=16)
@@ -31,7 +31,7 @@ def test_the_record_that_is_signed_says_who_accepted_a_surprise_and_why():
 
 
 def test_the_record_of_a_count_that_surprises_nobody_says_that_there_was_none():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     _, [reading] = readings_signed(builders.signed_count(cast))
     assert reading["surprise_accepted"] is None

@@ -19,7 +19,7 @@ WEEK = later(days=7)
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     for week in range(4):
         builders.signed_count(cast, at=later(days=week - 30))
@@ -95,7 +95,7 @@ def test_nothing_is_computed_before_both_people_have_keyed_everything(cast):
 
 
 def test_the_first_count_of_a_reel_has_nothing_to_be_compared_with():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = counted(cast, at=NOW)
     found = plausibility_of(inspection)

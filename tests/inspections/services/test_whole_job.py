@@ -17,7 +17,7 @@ def status(serial="LW-0001"):
 
 
 def test_a_reel_goes_through_the_whole_job():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     assert status() == ReelStatus.AWAITING_COUNT
     inspection = builders.open_count(cast)

@@ -81,7 +81,7 @@ def test_an_act_that_fails_leaves_neither_row_nor_entry():
 
 
 def test_entries_of_a_chain_are_numbered_and_each_holds_the_digest_of_the_one_before():
-    builders.Cast().everybody()
+    builders.Cast()
     rows = list(HistoryEntry.objects.order_by("seq"))
     chain = Chain.objects.get()
     assert [row.seq for row in rows] == list(range(1, chain.length + 1))

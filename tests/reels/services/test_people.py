@@ -151,7 +151,7 @@ def test_where_too_few_administrators_are_left_a_command_enrols(ada, capsys):
 
 
 def test_an_administrator_cannot_sign_for_somebody_with_a_password_they_gave(ada):
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = builders.read(cast, builders.open_count(cast))
     people.give_password(cast.technician, password=GIVEN, actor=ada, at=NOW)
@@ -173,7 +173,7 @@ def test_an_administrator_cannot_sign_for_somebody_with_a_password_they_gave(ada
 
 
 def test_a_right_that_was_granted_does_not_outlive_a_password_that_was_given(ada):
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     people.give_password(cast.technician, password=GIVEN, actor=ada, at=NOW)
     with pytest.raises(PasswordNotOwn):

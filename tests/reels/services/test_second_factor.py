@@ -167,7 +167,7 @@ def test_under_another_secret_key_a_device_is_no_good_and_a_recovery_code_is(tes
 
 @pytest.mark.parametrize("needed", ["signers", "everyone"])
 def test_where_signers_need_one_nobody_signs_without(settings, needed):
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = builders.read(cast, builders.open_count(cast))
 

@@ -83,7 +83,7 @@ def test_an_alarm_is_kept_and_logged_once_for_each_lock(tess, caplog):
 
 
 def test_wrong_passwords_at_signing_lock_the_login_and_at_logging_in_the_signature():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     inspection = builders.read(cast, builders.open_count(cast))
 

@@ -12,7 +12,7 @@ PATH = "/api/v1/reports/agreement"
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     for number in range(1, 5):
         builders.make_reel(f"LW-{number:04}")
     bring_in_many(cast, 80)

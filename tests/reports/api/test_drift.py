@@ -21,7 +21,7 @@ _keys = count(1)
 
 @pytest.fixture
 def cast():
-    cast = Cast().everybody()
+    cast = Cast()
     bring_in_fleet()
     return cast
 

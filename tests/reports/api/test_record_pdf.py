@@ -9,7 +9,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def cast():
-    return Cast()
+    return Cast.as_needed()
 
 
 def path(inspection):

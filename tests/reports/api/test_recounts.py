@@ -12,7 +12,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     bring_in_fleet()
     bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{LAST.isoformat()},12,10,,,\n"})
     return cast

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def inspections():
-    cast = Cast()
+    cast = Cast.as_needed()
     return [signed(cast, serial) for serial in ("LW-0001", "LW-0002")]
 
 

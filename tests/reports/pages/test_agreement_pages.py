@@ -15,7 +15,7 @@ PAIRS = 80
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     for number in range(1, 5):
         builders.make_reel(f"LW-{number:04}")
     bring_in_many(cast, PAIRS)

@@ -22,7 +22,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     return cast
 
@@ -78,7 +78,7 @@ def test_always_the_same_two_deserve_a_look_from_five_counts_on(cast):
 
 
 def test_a_signature_near_the_end_of_an_authorisation_deserves_a_look():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     late = builders.make_person("liam", full_name="Liam Stroud")
     builders.authorise(late, Act.VERIFY, site=builders.make_site(), valid_until=later(days=10))

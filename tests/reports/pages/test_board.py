@@ -81,7 +81,7 @@ def test_search_finds_any_part_of_serial_machine_or_host():
 
 @override_settings(COUNT_DUE_DAYS=30)
 def test_a_count_is_due_so_many_days_after_the_last_one():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel("LW-0001")
     builders.make_reel("LW-0002")
     builders.make_reel("LW-0003")
@@ -92,7 +92,7 @@ def test_a_count_is_due_so_many_days_after_the_last_one():
 
 
 def test_a_count_of_older_records_is_a_count_too():
-    cast = Cast()
+    cast = Cast.as_needed()
     bring_in_fleet()
     with override_settings(COUNT_DUE_DAYS=9999):
         assert serials(cast.control, "/board?look=due") == []
@@ -101,7 +101,7 @@ def test_a_count_of_older_records_is_a_count_too():
 
 
 def test_drift_that_is_flagged_or_looked_into_is_marked():
-    cast = Cast()
+    cast = Cast.as_needed()
     bring_in_fleet()
     assert "Drift flagged</span>" not in html_of(cast.control)
     logged_in(cast.control).get("/drift")
@@ -117,7 +117,7 @@ def test_a_colleague_sees_the_same_a_stranger_their_own_site_and_nobody_logs_in(
 
 
 def test_filters_that_make_no_sense_are_said_and_left_out():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, "/board?status=purple&page=nine")
     assert "Select a valid choice" in html
@@ -125,7 +125,7 @@ def test_filters_that_make_no_sense_are_said_and_left_out():
 
 
 def test_as_many_queries_for_many_reels_as_for_few_and_the_page_stays_light():
-    cast = Cast()
+    cast = Cast.as_needed()
     client = logged_in(cast.control)
     numbers, sizes = [], []
     for first, last in ((1, 3), (3, 80)):

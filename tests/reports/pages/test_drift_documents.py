@@ -15,7 +15,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 
 @pytest.fixture
 def cast():
-    cast = Cast().everybody()
+    cast = Cast()
     bring_in_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
     return cast
 

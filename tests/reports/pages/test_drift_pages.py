@@ -20,7 +20,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 
 @pytest.fixture
 def cast():
-    cast = Cast().everybody()
+    cast = Cast()
     bring_in_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
     return cast
 
@@ -85,7 +85,7 @@ def test_a_reel_without_counts_has_a_page_too(cast):
 
 
 def test_a_reels_evidence_as_of_a_day_is_what_was_recorded_by_then():
-    cast = Cast().everybody()
+    cast = Cast()
     bring_in_fleet("LW-0001,2024-08-15T09:00:00Z,cut,9.8,2024-11-10T09:00:00Z,\n")
     before, today = (html_of(cast.colleague, f"/reels/LW-0001/drift{asked}") for asked in ("?as_of=2024-08-31", ""))
     assert "As of the end of 31 Aug 2024: only what was recorded by then." in before

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def cast():
-    return Cast()
+    return Cast.as_needed()
 
 
 @pytest.fixture

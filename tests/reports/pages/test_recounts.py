@@ -24,7 +24,7 @@ LAST = BEGIN + timedelta(days=14 * COUNTS_A_REEL)
 @pytest.fixture
 def cast():
     """Two reels at two sites of which the newest count is lower than those before it."""
-    cast = Cast()
+    cast = Cast.as_needed()
     bring_in_fleet()
     fewer = f"LW-0002,{LAST.isoformat()},12,10,,,\nLW-0004,{LAST.isoformat()},12,10,,,\n"
     bring_in({"counts.csv": COUNTS_HEADER + fewer})

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def cast():
-    cast = Cast()
+    cast = Cast.as_needed()
     for number in range(4):
         builders.make_reel(f"LW-{number:04}")
     bring_in_many(cast, 24)

@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def cast():
-    return Cast()
+    return Cast.as_needed()
 
 
 def acts(inspection):

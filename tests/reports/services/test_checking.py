@@ -23,7 +23,7 @@ STEP, SEAL_STEP = 331, 211  # primes, so that changes fall on every kind of byte
 
 @pytest.fixture
 def cast():
-    return Cast()
+    return Cast.as_needed()
 
 
 @pytest.fixture

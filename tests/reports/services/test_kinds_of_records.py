@@ -30,7 +30,7 @@ FLUSH: dict[str, Any] = {
 
 @pytest.fixture
 def cast():
-    return Cast()
+    return Cast.as_needed()
 
 
 def text_of(inspection, tmp_path):

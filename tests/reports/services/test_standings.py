@@ -36,7 +36,7 @@ def test_what_is_kept_is_what_the_records_say_of_every_reel():
 
 
 def test_nothing_is_worked_out_while_no_history_grows():
-    cast = Cast()
+    cast = Cast.as_needed()
     builders.make_reel()
     standings.bring_up_to_date()
     with CaptureQueriesContext(connection) as queries:
@@ -48,7 +48,7 @@ def test_nothing_is_worked_out_while_no_history_grows():
 
 
 def test_only_reels_whose_history_grew_are_worked_out_anew():
-    cast = Cast()
+    cast = Cast.as_needed()
     for serial in ("LW-0001", "LW-0002"):
         builders.make_reel(serial)
     standings.bring_up_to_date()

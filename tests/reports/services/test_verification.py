@@ -39,7 +39,7 @@ HIDDEN_FOR_GOOD = {("reels_person", "password"), ("reels_person", "last_login"),
 @pytest.fixture
 def story(db):
     """A row in every kept table, and nothing that stops whoever owns the database."""
-    stories.one_of_each(Cast().everybody())
+    stories.one_of_each(Cast())
     assert check_records().broken is None
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
@@ -322,7 +322,7 @@ def test_what_no_history_tells_of_is_what_is_said_above():
 
 
 def test_it_says_how_much_was_checked_and_how_far_it_is(db):
-    stories.one_of_each(Cast().everybody())
+    stories.one_of_each(Cast())
     seen: list[tuple[int, int]] = []
     checked = check_records(lambda done, of: seen.append((done, of)))
     rows = sum(model._base_manager.count() for model in TOLD)
@@ -334,7 +334,7 @@ def test_it_says_how_much_was_checked_and_how_far_it_is(db):
 
 @pytest.mark.django_db(transaction=True)
 def test_it_reads_one_moment_and_keeps_no_writer_waiting():
-    Cast().everybody()
+    Cast()
 
     def somebody_writes(done: int, of: int) -> None:
         writer = Thread(target=add_a_site)
@@ -368,7 +368,7 @@ def test_the_check_reads_as_often_for_many_rows_as_for_few(db, count_queries):
 
 
 def test_the_command_ends_0_when_whole_and_1_naming_the_first_break(db, capsys):
-    cast, _ = Cast(), builders.make_reel()
+    cast, _ = Cast.as_needed(), builders.make_reel()
     builders.signed_count(cast)
     call_command("verify_records")
     said = capsys.readouterr()
