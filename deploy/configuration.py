@@ -66,20 +66,21 @@ def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
     demo_folder: None outside the demo; nothing is made up there.
     Returns "" when there is none, which the system checks refuse.
     """
-    if env.get("SECRET_KEY"):
-        return env["SECRET_KEY"]
-    if env.get("SECRET_KEY_FILE"):
-        return Path(env["SECRET_KEY_FILE"]).read_text(encoding="utf-8").strip()
-    return kept_secret(demo_folder / "secret_key") if demo_folder else ""
+    said = _secret(env, "SECRET_KEY")
+    return kept_secret(demo_folder / "secret_key") if said is None and demo_folder else said or ""
 
 
 def mail_password(env: Mapping[str, str]) -> str:
     """The password at the mail server, from MAIL_PASSWORD or MAIL_PASSWORD_FILE; "" for none."""
-    if env.get("MAIL_PASSWORD"):
-        return env["MAIL_PASSWORD"]
-    if env.get("MAIL_PASSWORD_FILE"):
-        return Path(env["MAIL_PASSWORD_FILE"]).read_text(encoding="utf-8").strip()
-    return ""
+    return _secret(env, "MAIL_PASSWORD") or ""
+
+
+def _secret(env: Mapping[str, str], name: str) -> str | None:
+    """What a setting says, or the file that it names with _FILE; None for neither."""
+    if env.get(name):
+        return env[name]
+    path = env.get(f"{name}_FILE")
+    return Path(path).read_text(encoding="utf-8").strip() if path else None
 
 
 def kept_secret(path: Path) -> str:

@@ -87,7 +87,8 @@ def broken_off(at: datetime) -> list[Notice]:
 
 def settle(ids: Iterable[int], *, as_sent: bool, at: datetime) -> list[int]:
     """Decide of notices that were broken off: they count as sent, or are sent again. Returns those that were such."""
-    found = [notice.pk for notice in broken_off(at) if notice.pk in set(ids)]
+    chosen = set(ids)
+    found = [notice.pk for notice in broken_off(at) if notice.pk in chosen]
     state, sent_at = (NoticeState.SENT, at) if as_sent else (NoticeState.WAITING, None)
     rows = Notice.objects.filter(pk__in=found, state=NoticeState.SENDING)
     rows.update(state=state, sent_at=sent_at, tries=0, tried_at=None, last_error="")
