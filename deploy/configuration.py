@@ -66,20 +66,19 @@ def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
     demo_folder: None outside the demo; nothing is made up there.
     Returns "" when there is none, which the system checks refuse.
     """
-    said = _secret(env, "SECRET_KEY")
+    said = _secret(env.get("SECRET_KEY"), env.get("SECRET_KEY_FILE"))
     return kept_secret(demo_folder / "secret_key") if said is None and demo_folder else said or ""
 
 
 def mail_password(env: Mapping[str, str]) -> str:
     """The password at the mail server, from MAIL_PASSWORD or MAIL_PASSWORD_FILE; "" for none."""
-    return _secret(env, "MAIL_PASSWORD") or ""
+    return _secret(env.get("MAIL_PASSWORD"), env.get("MAIL_PASSWORD_FILE")) or ""
 
 
-def _secret(env: Mapping[str, str], name: str) -> str | None:
-    """What a setting says, or the file that it names with _FILE; None for neither."""
-    if env.get(name):
-        return env[name]
-    path = env.get(f"{name}_FILE")
+def _secret(said: str | None, path: str | None) -> str | None:
+    """A secret as it was given, or from the file that was named; None for neither."""
+    if said:
+        return said
     return Path(path).read_text(encoding="utf-8").strip() if path else None
 
 
