@@ -143,6 +143,7 @@ def test_nothing_is_wrong_with_any_page_after_a_count_is_keyed(live_server, cast
         page.get_by_label("Your password, again").fill(PASSWORD)
         page.get_by_role("button", name=f"Sign as “{meaning}”").click()
         expect(page.get_by_label("Your password, again")).to_have_count(0)
+    tess.wait_for_url(count)  # her page waited for the verifier, and goes on by itself
     vic.goto(f"{count}/void")
     found["void"] = faults(vic)
     vic.get_by_label("Reason").fill("The other reel was counted.")
