@@ -7,6 +7,9 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
+from django.contrib.sessions.backends import db
+from django.contrib.sessions.backends.base import UpdateError
+from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -22,6 +25,18 @@ NOBODY_DOES_IT = {"worksheet-stamp"}  # what an open page asks for by itself
 WAY_OUT = {"account", "change-password", "second-factor", "logout", "length-unit"}
 
 Answer = Callable[[HttpRequest], HttpResponse]
+
+
+class SessionStore(db.SessionStore):
+    """Sessions in the database; one that is busy or away is told as such, and not as a session that is gone."""
+
+    def save(self, must_create: bool = False) -> None:
+        try:
+            super().save(must_create=must_create)
+        except UpdateError as failed:
+            if isinstance(failed.__context__, OperationalError | InterfaceError):
+                raise failed.__context__ from failed.__context__.__cause__
+            raise
 
 
 class EndSessions:
@@ -44,6 +59,9 @@ class EndSessions:
             logout(request)
         elif now - seen >= SEEN_IS_KEPT_EVERY_S and not _is_by_itself(request):
             session[SEEN] = now
+            # At once: kept after the view, it could fail when what was asked for is done.
+            session.save()
+            session.modified = False
 
 
 class SettleLogins:

@@ -91,6 +91,7 @@ LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = LOGIN_URL
 SESSION_HOURS = int(os.environ.get("SESSION_HOURS", "12"))  # one shift, and then one logs in again
 SESSION_IDLE_MINUTES = int(os.environ.get("SESSION_IDLE_MINUTES", "60"))
+SESSION_ENGINE = "deploy.sessions"
 SESSION_COOKIE_AGE = SESSION_HOURS * 60 * 60
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 LOCK_AFTER_TRIES = int(os.environ.get("LOCK_AFTER_TRIES", "5"))

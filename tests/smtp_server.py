@@ -1,6 +1,7 @@
 """A mail server of a few lines (RFC 5321, the part that a sender needs), on a socket of its own, for tests."""
 
 import socket
+import ssl
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -13,9 +14,14 @@ CRLF = b"\r\n"
 
 @dataclass
 class MailServer:
-    """refuses: recipients that are answered with 550; lets_go: close without an answer after a mail is taken."""
+    """refuses: recipients that are answered with 550; lets_go: close without an answer after a mail is taken.
+
+    tls: what it encrypts with, from the first byte if at_once, or when it is asked to (RFC 3207). Every login is good.
+    """
 
     port: int = 0
+    tls: ssl.SSLContext | None = None
+    at_once: bool = False
     greeting: str = "220 mail.example ready"
     refuses: set[str] = field(default_factory=set)
     at_data: str = "250 taken"
@@ -34,8 +40,13 @@ class MailServer:
 
     def talk(self, client: socket.socket) -> None:
         """One conversation, to its end."""
+        if self.tls and self.at_once:
+            client = self.tls.wrap_socket(client, server_side=True)
+        self._say(client, self.greeting)
+        self._go_on(client)
+
+    def _go_on(self, client: socket.socket) -> None:
         with client, client.makefile("rb") as lines:
-            self._say(client, self.greeting)
             recipient = ""
             for line in lines:
                 command = line.decode().strip()
@@ -43,7 +54,11 @@ class MailServer:
                     self.said.append(command)
                 match command[:4].upper():
                     case "EHLO" | "HELO":
-                        self._say(client, "250 mail.example")
+                        self._say(client, *self._offers(client))
+                    case "STAR" if self.tls:
+                        self._say(client, "220 go on")
+                        self._go_on(self.tls.wrap_socket(client, server_side=True))
+                        return
                     case "RCPT":
                         recipient = command.partition("<")[2].partition(">")[0]
                         self._say(client, "550 nobody here" if recipient in self.refuses else "250 known")
@@ -54,8 +69,13 @@ class MailServer:
                     case "QUIT":
                         self._say(client, "221 bye")
                         return
-                    case _:
-                        self._say(client, "250 ok")
+                    case other:
+                        self._say(client, "235 welcome" if other == "AUTH" else "250 ok")
+
+    def _offers(self, client: socket.socket) -> tuple[str, ...]:
+        if isinstance(client, ssl.SSLSocket):
+            return "250-mail.example", "250 AUTH PLAIN"
+        return ("250-mail.example", "250 STARTTLS") if self.tls else ("250 mail.example",)
 
     def _take(self, client: socket.socket, lines: Iterator[bytes], recipient: str) -> bool:
         content = b""
@@ -74,8 +94,8 @@ class MailServer:
         return True
 
     @staticmethod
-    def _say(client: socket.socket, line: str) -> None:
-        client.sendall(line.encode() + CRLF)
+    def _say(client: socket.socket, *lines: str) -> None:
+        client.sendall(b"".join(line.encode() + CRLF for line in lines))
 
 
 @contextmanager
@@ -106,5 +126,5 @@ def mail_server() -> Iterator[MailServer]:
 
 
 def _quietly(server: MailServer, client: socket.socket) -> None:
-    with suppress(ConnectionError):
+    with suppress(ConnectionError, ssl.SSLError):
         server.talk(client)

@@ -24,6 +24,7 @@ from reports.models import Notice, NoticeAddress, NoticeChoice
 from reports.queries.notices import readers, standing_causes, unsent
 
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
+KEPT = timedelta(days=365)  # a sent one; its cause has long been too old to be mailed, so it is not written anew
 BROKEN_OFF_AFTER = timedelta(minutes=10)  # a mail takes half a minute at most until its server is given up
 Key = tuple[int, str, int]
 Links = Callable[[Cause], tuple[str, str]]
@@ -56,11 +57,12 @@ def choose(person: Person, *, address: str, chosen: Iterable[tuple[NoticeKind, S
 
 
 def run(clock: Callable[[], datetime], links: Links) -> Outcome:
-    """Find what stands, write a notice for whoever wants to know, and send those that wait.
+    """Find what stands, write a notice for whoever wants to know, send those that wait, and drop what is long sent.
 
     clock: the time now, asked for each mail. links: the addresses of the page of a cause and of the choices, "" for
     none. Any number of runs may go at once. It is called outside a transaction, since each mark is one of its own.
     """
+    Notice.objects.filter(state=NoticeState.SENT, sent_at__lt=clock() - KEPT).delete()
     causes = {(cause.kind.value, cause.key): cause for cause in standing_causes(clock())}
     people = {reader.person: reader for reader in readers(clock())}
     wanted = {

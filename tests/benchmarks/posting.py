@@ -4,43 +4,43 @@ A script's token posts whole inspections over HTTP, two requests each: the count
 both people's readings are posted, compared and worked out. Beside it, in the same run and in turn, a bare Django REST
 framework view with the same authentication gets as many requests and inserts as many rows, one transaction a request.
 (Signatures are left out: they hash a password slowly, on purpose.) The database is DATABASE_URL, or an SQLite file;
-for a durable PostgreSQL: `python -m tests.deployment.clusters python -m tests.benchmarks.posting`. The server is
-gunicorn as deploy/server starts it, with two workers.
+for a durable PostgreSQL: `python -m tests.deployment.clusters python -m tests.benchmarks.posting`. The rest is as in
+production: its settings, gunicorn with two workers, and nginx with TLS in front, on one connection that is kept.
 On a busy machine the clock wavers, and the processor time of the same requests within one process says more (on SQLite,
 whose work is in it).
 """
 
 import json
 import os
-import subprocess
 import sys
 import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from http.client import HTTPConnection
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-HOME = Path(__file__).parents[2]
+from tests.deployment.processes import HOST, Node, Tls, proxy, settings_of
+
 WARM_UP = 10
-PORT = 8791
 
 
-def prepare_settings(folder: str) -> None:
+def prepare_settings(folder: Path) -> None:
+    """A production's, with the bare view beside the service; from here on they are this process's own, too."""
+    os.environ.update(settings_of(folder, os.environ.get("DATABASE_URL", f"sqlite:///{folder}/posting.sqlite3")))
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.benchmarks.bare.settings"
-    os.environ.setdefault("DATABASE_URL", f"sqlite:///{folder}/posting.sqlite3")
 
 
 def make_world(inspections: int) -> tuple[str, list[str]]:
-    """The people, a token, and a reel for each inspection; in a process of its own server's database."""
+    """The people, a token, and a reel for each inspection."""
     import django
 
     django.setup()
     from django.core.management import call_command
 
+    call_command("collectstatic", interactive=False, verbosity=0)
     call_command("migrate", verbosity=0)
     call_command("migrate", run_syncdb=True, verbosity=0)  # the bare table, which refers to the others
     from reels.domain.words import Scope
@@ -74,9 +74,9 @@ class Client:
         return answer
 
 
-def over_http(token: str) -> Client:
-    """A client with one connection to the server, kept open."""
-    connection = HTTPConnection("127.0.0.1", PORT, timeout=60)
+def over_http(token: str, tls: Tls) -> Client:
+    """A client with one connection to the proxy, kept open."""
+    connection = tls.connect(timeout=60)
 
     def send(path: str, body: str, headers: dict[str, str]) -> tuple[int, bytes]:
         connection.request("POST", path, body, headers)
@@ -90,7 +90,7 @@ def in_process(token: str) -> Client:
     """A client of the service in this very process, whose statements can be counted."""
     from django.test import Client as Requests
 
-    requests = Requests(SERVER_NAME="127.0.0.1")
+    requests = Requests(SERVER_NAME=HOST, headers={"X-Forwarded-Proto": "https"})
 
     def send(path: str, body: str, headers: dict[str, str]) -> tuple[int, bytes]:
         response = requests.post(path, body, content_type="application/json", headers=headers)
@@ -161,28 +161,28 @@ def measure(client: Client, serials: list[str], rows: tuple[int, int], clock: Ca
 
 
 @contextmanager
-def serving() -> Iterator[None]:
-    """gunicorn with two workers, until the block ends."""
-    where = f"127.0.0.1:{PORT}"
-    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/server/gunicorn_conf.py", "deploy.wsgi"]
-    server = subprocess.Popen([*command, "--bind", where, "--workers", "2"], cwd=HOME)
+def serving(folder: Path) -> Iterator[Tls]:
+    """A node behind the proxy, until the block ends."""
+    node = Node(dict(os.environ)).start()
     try:
-        subprocess.run([sys.executable, "deploy/port.py", "wait", str(PORT)], check=True, cwd=HOME)
-        yield
+        with proxy(folder, [node.ready().port]) as tls:
+            yield tls
     finally:
-        server.terminate()
-        server.wait()
+        node.stop()
 
 
 def main(inspections: int) -> None:
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
         prepare_settings(folder)
         print(f"Making {inspections} reels ...", flush=True)
         token, serials = make_world(inspections)
         inside, half = in_process(token), inspections // 2
         rows = count(inside, serials)
-        with serving():
-            print(f"Over HTTP, by the clock: {measure(over_http(token), serials[2:half], rows, time.perf_counter)}")
+        with serving(folder) as tls:
+            print(
+                f"Over HTTP, by the clock: {measure(over_http(token, tls), serials[2:half], rows, time.perf_counter)}"
+            )
         print(f"Without, by processor time: {measure(inside, serials[half:], rows, time.process_time)}")
 
 

@@ -2,8 +2,8 @@
 
 PostgreSQL with its own durable settings, gunicorn as deploy/server starts it, and for each size of the fleet (1000,
 10000 reels, unless said) the median of many requests, the last size beside the first: the aim is at most 1.3. A reel
-has COUNTS_EACH counts and as many entries. Afterwards, the memory of each process. --write puts the table into
-deploy/handbook/measurements.md. On a busy machine only the ratios say anything.
+has so many counts (--counts-each, 10), and as many entries. Afterwards, the memory of each process. --write puts the
+table into deploy/handbook/measurements.md. On a busy machine only the ratios say anything.
 """
 
 import argparse
@@ -21,7 +21,6 @@ from typing import Any
 from tests.deployment import clusters
 from tests.deployment.processes import HOME, METRICS_TOKEN, Direct, Node, python, settings_of
 
-COUNTS_EACH = 10
 REQUESTS = 40
 WARM_UP = 5
 PAGE = HOME / "deploy" / "handbook" / "measurements.md"
@@ -37,12 +36,12 @@ READS = {
 }
 
 
-def grow(env: dict[str, str], reels: int) -> None:
+def grow(env: dict[str, str], reels: int, counts_each: int) -> None:
     """Fill the tables up to so many reels, and have the feed numbered; in a process of its own."""
-    python(env, "-m", "tests.benchmarks.reading", "--fill", str(reels))
+    python(env, "-m", "tests.benchmarks.reading", "--fill", str(reels), "--counts-each", str(counts_each))
 
 
-def fill(reels: int) -> None:
+def fill(reels: int, counts_each: int) -> None:
     import django
 
     django.setup()
@@ -50,7 +49,7 @@ def fill(reels: int) -> None:
     from reels.services import feed
     from tests.benchmarks.large_fleet import fill as put_in
 
-    put_in(reels - Reel.objects.count(), COUNTS_EACH)
+    put_in(reels - Reel.objects.count(), counts_each)
     feed.number_waiting()
 
 
@@ -66,14 +65,14 @@ def timed(client: Direct, path: str, headers: dict[str, str]) -> float:
     return median(took[WARM_UP:])
 
 
-def measure(node: Node, world: dict[str, Any], reels: int) -> dict[str, float]:
+def measure(node: Node, world: dict[str, Any], reels: int, counts_each: int) -> dict[str, float]:
     client = Direct(node.port)
     script = {"Authorization": f"Bearer {world['token']}"}
     ways = {
         "/api/": script, "/metrics": {"Authorization": f"Bearer {METRICS_TOKEN}"},
         "/": {"Cookie": world["cookies"]["control"]},
     }  # fmt: skip
-    end = (reels - 20) * COUNTS_EACH - 50  # the world's own entries come on top
+    end = (reels - 20) * counts_each - 50  # the world's own entries come on top
     found = {}
     for name, path in READS.items():
         headers = next(each for start, each in ways.items() if path.startswith(start))
@@ -101,8 +100,8 @@ def rollup(pid: int) -> str:
         return ""
 
 
-def table(sizes: list[int], found: dict[int, dict[str, float]], used: list[tuple[str, float]]) -> str:
-    head = "".join(f" {size} reels |" for size in sizes)
+def table(sizes: list[int], counts_each: int, found: dict[int, dict[str, float]], used: list[tuple[str, float]]) -> str:
+    head = "".join(f" {size} reels, {size * counts_each} counts |" for size in sizes)
     lines = [f"| read |{head} last beside first |", f"|---|{'---|' * len(sizes)}---|"]
     for name in READS:
         times = [found[size][name] for size in sizes]
@@ -111,7 +110,7 @@ def table(sizes: list[int], found: dict[int, dict[str, float]], used: list[tuple
     return "\n".join(lines) + "\n"
 
 
-def run(sizes: list[int]) -> str:
+def run(sizes: list[int], counts_each: int) -> str:
     with tempfile.TemporaryDirectory() as name, clusters.running(shared_buffers="128MB") as cluster:
         env = settings_of(Path(name), cluster.url)
         env["DJANGO_SETTINGS_MODULE"] = "deploy.settings"
@@ -123,9 +122,9 @@ def run(sizes: list[int]) -> str:
             node.ready()
             found = {}
             for size in sizes:
-                grow(env, size)
-                found[size] = measure(node, world, size)
-            return table(sizes, found, list(memory(node, cluster)))
+                grow(env, size, counts_each)
+                found[size] = measure(node, world, size, counts_each)
+            return table(sizes, counts_each, found, list(memory(node, cluster)))
         finally:
             node.stop()
 
@@ -141,14 +140,15 @@ def write(text: str) -> None:
 if __name__ == "__main__":
     asked = argparse.ArgumentParser(description="What reading costs as the fleet grows.")
     asked.add_argument("reels", type=int, nargs="*", default=[1000, 10000])
+    asked.add_argument("--counts-each", type=int, default=10, help="how many counts, and entries, a reel has")
     asked.add_argument("--fill", type=int, help=argparse.SUPPRESS)
     asked.add_argument("--write", action="store_true", help="put the table into the handbook")
     given = asked.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
     if given.fill:
-        fill(given.fill)
+        fill(given.fill, given.counts_each)
         sys.exit()
-    measured = run(sorted(given.reels))
+    measured = run(sorted(given.reels), given.counts_each)
     print(measured)
     if given.write:
         write(measured)

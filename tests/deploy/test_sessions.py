@@ -1,10 +1,15 @@
 """Sessions end: when nobody works in them, after a shift, and not because an open page asks for news by itself."""
 
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 import time_machine
+from django.contrib.sessions.backends import db
+from django.contrib.sessions.backends.base import UpdateError
+from django.db import OperationalError
 
+from reels.models import Person
 from tests import builders
 from tests.api_client import ApiClient, said
 from tests.builders import NOW, PASSWORD, Cast
@@ -37,6 +42,38 @@ def test_a_session_that_nobody_used_for_an_hour_has_ended(clock, tess):
     assert client.get("/account").headers["Location"] == "/login?next=/account"
     clock.shift(timedelta(minutes=-60))
     assert not is_in(client), "it came back when the clock went back"
+
+
+def fails_to_save(monkeypatch):
+    """The database goes away while a session is written, as PostgreSQL tells it: without a state."""
+    gone = OperationalError("server closed the connection unexpectedly")
+
+    def lost(*args, **kwargs):
+        raise gone from Exception("as psycopg says it")
+
+    monkeypatch.setattr(db.SessionStore, "create_model_instance", lambda self, data: SimpleNamespace(save=lost))
+
+
+def test_a_database_that_goes_away_while_a_session_is_kept_is_told_as_such_and_nothing_was_done(
+    clock, tess, monkeypatch
+):
+    client = logged_in(tess)
+    assert is_in(client)
+    clock.shift(timedelta(minutes=2))
+    fails_to_save(monkeypatch)
+    client.raise_request_exception = False
+    for answer in (client.get("/api/v1/session"), client.post("/length-unit", {"unit": "ft"})):
+        assert (answer.status_code, answer.headers["Retry-After"]) == (503, "5")
+    assert Person.objects.get(pk=tess.pk).length_unit == tess.length_unit
+
+
+def test_a_session_that_is_gone_while_a_request_runs_is_no_failure_of_the_database(clock, tess):
+    client = logged_in(tess)
+    store = client.session
+    store["anything"] = 1
+    store.delete()
+    with pytest.raises(UpdateError):
+        store.save()
 
 
 def test_it_has_ended_over_the_api_too(clock, tess):

@@ -163,14 +163,18 @@ class Tls:
         self.port = port
         self.context = ssl.create_default_context(cafile=str(certificate))
 
-    def send(
-        self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None, timeout: float = 60
-    ) -> Answer:
-        """Raises OSError or HTTPException when there is no answer."""
+    def connect(self, timeout: float) -> HTTPSConnection:
         link = HTTPSConnection(HOST, self.port, timeout=timeout, context=self.context)
         link.sock = self.context.wrap_socket(
             socket.create_connection(("127.0.0.1", self.port), timeout=timeout), server_hostname=HOST
         )
+        return link
+
+    def send(
+        self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None, timeout: float = 60
+    ) -> Answer:
+        """Raises OSError or HTTPException when there is no answer."""
+        link = self.connect(timeout)
         try:
             content = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
             link.request(method, path, content, {"Content-Type": "application/json", **(headers or {})})
@@ -199,16 +203,22 @@ class Direct:
             link.close()
 
 
+def make_certificate(folder: Path, host: str) -> Path:
+    """tls.crt and tls.key for that name, signed by itself."""
+    certificate = folder / "tls.crt"
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={host}", "-addext",
+         f"subjectAltName=DNS:{host}", "-keyout", str(folder / "tls.key"), "-out", str(certificate)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    return certificate
+
+
 @contextmanager
 def proxy(folder: Path, nodes: list[int]) -> Iterator[Tls]:
     """nginx with deploy/server/nginx.conf, its host's certificate, and these nodes, on a port of its own."""
     port, plain_port = free_port(), free_port()
-    certificate = folder / "tls.crt"
-    subprocess.run(
-        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={HOST}", "-addext",
-         f"subjectAltName=DNS:{HOST}", "-keyout", str(folder / "tls.key"), "-out", str(certificate)],
-        check=True, capture_output=True,
-    )  # fmt: skip
+    certificate = make_certificate(folder, HOST)
     server = "    server 127.0.0.1:{} max_fails=1 fail_timeout=5s;\n"
     site = (SERVER / "nginx.conf").read_text()
     for ours, theirs in {

@@ -348,6 +348,16 @@ def test_a_choice_taken_back_is_no_mail(cast, mona, server):
 # Two at once --------------------------------------------------------------------------------------------------------
 
 
+def test_what_was_sent_a_year_ago_is_not_kept_and_not_sent_again(cast, mona, server):
+    asks(mona)
+    hold(cast)
+    assert run().sent == 1
+    assert run(later(days=365)).sent == 0
+    assert Notice.objects.count() == 1
+    assert run(later(days=366)).sent == 0
+    assert (Notice.objects.count(), len(server.mails)) == (0, 1)
+
+
 def test_a_run_that_is_overtaken_by_another_sends_nothing_again(cast, mona, server):
     """The second run does all its work after the first has listed what waits, and before it marks the first of it."""
     for serial in ("R1", "R2"):
