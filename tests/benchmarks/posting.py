@@ -68,9 +68,9 @@ class Client:
             "Idempotency-Key": f'"{time.time_ns()}-{self.sent}"',
         }  # fmt: skip
         status, content = self.send(path, json.dumps(body), headers)
-        answer: dict[str, Any] = json.loads(content)
         if status != 201:
-            raise SystemExit(f"{path} answered {status}: {answer}")
+            raise SystemExit(f"{path} answered {status}: {content.decode()}")
+        answer: dict[str, Any] = json.loads(content)
         return answer
 
 
@@ -90,10 +90,10 @@ def in_process(token: str) -> Client:
     """A client of the service in this very process, whose statements can be counted."""
     from django.test import Client as Requests
 
-    requests = Requests(SERVER_NAME=HOST, headers={"X-Forwarded-Proto": "https"})
+    requests = Requests(SERVER_NAME=HOST)
 
     def send(path: str, body: str, headers: dict[str, str]) -> tuple[int, bytes]:
-        response = requests.post(path, body, content_type="application/json", headers=headers)
+        response = requests.post(path, body, content_type="application/json", headers=headers, secure=True)
         return response.status_code, response.content
 
     return Client(token, send)
@@ -175,7 +175,7 @@ def main(inspections: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         prepare_settings(folder)
-        print(f"Making {inspections} reels ...", flush=True)
+        print(f"Making {inspections} reels ...", file=sys.stderr)
         token, serials = make_world(inspections)
         inside, half = in_process(token), inspections // 2
         rows = count(inside, serials)

@@ -2,8 +2,8 @@
 
 PostgreSQL with its own durable settings, gunicorn as deploy/server starts it, and for each size of the fleet (1000,
 10000 reels, unless said) the median of many requests, the last size beside the first: the aim is at most 1.3. A reel
-has so many counts (--counts-each, 10), and as many entries. Afterwards, the memory of each process. --write puts the
-table into deploy/handbook/measurements.md. On a busy machine only the ratios say anything.
+has so many counts (--counts-each, 10), and as many entries. Afterwards, the memory of each process. On a
+busy machine only the ratios say anything.
 """
 
 import argparse
@@ -19,11 +19,10 @@ from statistics import median
 from typing import Any
 
 from tests.deployment import clusters
-from tests.deployment.processes import HOME, METRICS_TOKEN, Direct, Node, python, settings_of
+from tests.deployment.processes import METRICS_TOKEN, Direct, Node, python, settings_of
 
 REQUESTS = 40
 WARM_UP = 5
-PAGE = HOME / "deploy" / "handbook" / "measurements.md"
 READS = {
     "a reel": "/api/v1/reels/LD-00000",
     "a reel's history": "/api/v1/reels/LD-00000/history",
@@ -77,7 +76,7 @@ def measure(node: Node, world: dict[str, Any], reels: int, counts_each: int) -> 
     for name, path in READS.items():
         headers = next(each for start, each in ways.items() if path.startswith(start))
         found[name] = timed(client, path.format(end=end), headers)
-        print(f"  {reels} reels, {name}: {found[name]:.1f} ms", flush=True)
+        print(f"  {reels} reels, {name}: {found[name]:.1f} ms", file=sys.stderr)
     return found
 
 
@@ -129,26 +128,14 @@ def run(sizes: list[int], counts_each: int) -> str:
             node.stop()
 
 
-def write(text: str) -> None:
-    """Put the table between its marks on the page."""
-    marks = "<!-- reading -->\n", "<!-- /reading -->"
-    page = PAGE.read_text(encoding="utf-8")
-    before, rest = page.split(marks[0])
-    PAGE.write_text(f"{before}{marks[0]}\n{text}\n{marks[1]}{rest.split(marks[1])[1]}", encoding="utf-8")
-
-
 if __name__ == "__main__":
     asked = argparse.ArgumentParser(description="What reading costs as the fleet grows.")
     asked.add_argument("reels", type=int, nargs="*", default=[1000, 10000])
     asked.add_argument("--counts-each", type=int, default=10, help="how many counts, and entries, a reel has")
     asked.add_argument("--fill", type=int, help=argparse.SUPPRESS)
-    asked.add_argument("--write", action="store_true", help="put the table into the handbook")
     given = asked.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
     if given.fill:
         fill(given.fill, given.counts_each)
         sys.exit()
-    measured = run(sorted(given.reels), given.counts_each)
-    print(measured)
-    if given.write:
-        write(measured)
+    print(run(sorted(given.reels), given.counts_each), end="")

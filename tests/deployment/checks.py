@@ -22,8 +22,9 @@ def wrong(env: dict[str, str], load: Load) -> list[str]:
     return python(env, "-m", "tests.deployment.audit", given=given).splitlines()
 
 
-def figures(load: Load) -> str:
-    kinds = Counter(each.kind for each in load.acknowledged)
+def figures(*loads: Load) -> str:
+    done = [each for load in loads for each in load.acknowledged]
+    kinds = Counter(each.kind for each in done)
     said = ", ".join(f"{number} {kind}" for kind, number in sorted(kinds.items()))
-    done = f"{len(load.acknowledged)} acknowledged ({said})"
-    return f"{done}, {len(load.sent_again)} sent again, longest wait {load.longest_s:.1f} s"
+    again, longest_s = sum(len(load.sent_again) for load in loads), max(load.longest_s for load in loads)
+    return f"{len(done)} acknowledged ({said}), {again} sent again, longest wait {longest_s:.1f} s"

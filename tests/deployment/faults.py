@@ -5,6 +5,7 @@
 
 Each round lets people and a script count reels, kills something with `kill -9` at a random moment, starts it again, and
 looks whether all that was ever acknowledged is in the records, once, and every history whole. Exit 1 at the first loss.
+After so many kills (KILLS_A_WORLD) it goes on with a new database, for each look reads all there is.
 On SQLite the database is part of the service's processes, so that each of them is what is killed. `kill -9` leaves the
 machine running: what the operating system was given is written. A loss of power is another matter (see operations.md).
 """
@@ -30,6 +31,7 @@ from tests.deployment.processes import Direct, Node, settings_of, wait_until
 
 MOST_WAIT_S = 1.5
 REELS_A_ROUND = 8
+KILLS_A_WORLD = 25
 
 Say = Callable[[str], None]
 
@@ -79,39 +81,41 @@ def service(
 def study(database: str, kills: int, seed: int, say: Say) -> list[str]:
     """Kill so many times; what was wrong after the first round in which something was. Empty: all was well."""
     chance = random.Random(seed)  # noqa: S311  # a study that can be repeated
-    reels = 20 + REELS_A_ROUND * kills
-    with tempfile.TemporaryDirectory() as name, service(database, Path(name), reels) as (env, world, node, cluster):
-        try:
-            load = Load(Direct(node.ready().port), world)
-            return _rounds(Victims(node, cluster, chance), load, env, kills, say)
-        finally:
-            node.stop()
-
-
-def _rounds(victims: Victims, load: Load, env: dict[str, str], kills: int, say: Say) -> list[str]:
     killed: Counter[str] = Counter()
-    for number in range(1, kills + 1):
-        kind = victims.chance.choice(victims.kinds())
-        killed[kind] += 1
-        down_s = _round(victims, load, kind)
-        found = wrong(env, load)
-        say(f"round {number} of {kills}: {kind} killed, work went on after {down_s:.1f} s; {len(found)} wrong")
-        if found or load.refused:
-            return [*found, *load.refused]
+    loads: list[Load] = []
+    while killed.total() < kills:
+        some = range(killed.total() + 1, min(killed.total() + KILLS_A_WORLD, kills) + 1)
+        reels = 20 + REELS_A_ROUND * len(some)
+        with tempfile.TemporaryDirectory() as name, service(database, Path(name), reels) as (env, world, node, cluster):
+            try:
+                loads.append(Load(Direct(node.ready().port), world))
+                for number in some:
+                    kind, found = _round(Victims(node, cluster, chance), loads[-1], env)
+                    killed[kind] += 1
+                    say(f"round {number} of {kills}: {kind} killed, {found or 'nothing lost'}")
+                    if found:
+                        return found
+            finally:
+                node.stop()
     said = ", ".join(f"{number} × {kind}" for kind, number in sorted(killed.items()))
-    say(f"{kills} kills ({said}): {figures(load)}; nothing lost, nothing twice, every history whole")
+    say(f"{kills} kills ({said}): {figures(*loads)}; nothing lost, nothing twice, every history whole")
     return []
 
 
-def _round(victims: Victims, load: Load, kind: str) -> float:
-    """One kill within a running load; how many seconds passed until something was acknowledged again."""
+def _round(victims: Victims, load: Load, env: dict[str, str]) -> tuple[str, list[str]]:
+    """One kill within a running load: of what, and what is wrong when work has gone on afterwards."""
+    kind = victims.chance.choice(victims.kinds())
     with load.running():
-        before = len(load.acknowledged)
-        wait_until(lambda: len(load.acknowledged) > before + 3, "work is under way", 120)
+        _more(load, "work is under way")
         time.sleep(victims.chance.uniform(0, MOST_WAIT_S))
         victims.kill(kind)
-        before = len(load.acknowledged)
-        return wait_until(lambda: len(load.acknowledged) > before + 3, "work goes on", 120)
+        _more(load, "work goes on")
+    return kind, [*wrong(env, load), *load.refused]
+
+
+def _more(load: Load, what: str) -> None:
+    before = len(load.acknowledged)
+    wait_until(lambda: len(load.acknowledged) > before + 3, what, 120)
 
 
 def main() -> int:
