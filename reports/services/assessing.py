@@ -35,8 +35,7 @@ def bring_up_to_date(*, at: datetime, progress: Progress = lambda _: None) -> Le
     rows = _rows_known()
     if learned is None or abs(rows - learned.rows_known) > MOVED * learned.rows_known:
         progress("Learning the fleet's rates.")
-        rates = drift.learn(learning_sample())
-        learned = LearnedRates.objects.create(values=asdict(rates), learned_at=at, rows_known=rows)
+        learned = _learn(rows, at)
     assess_moved(Reel.objects.all(), learned, at=at, progress=progress)
     return learned
 
@@ -47,8 +46,8 @@ def bring_nearly_up_to_date(*, at: datetime) -> int:
 
     Returns how many reels stay behind.
     """
-    learned = histories.learned_rates()
-    if learned is None or _rows_known() <= ROWS_OF_A_SMALL_FLEET:
+    learned = require_rates(at=at)
+    if _rows_known() <= ROWS_OF_A_SMALL_FLEET:
         learned = bring_up_to_date(at=at)
     behind = list(moved(Reel.objects.all(), learned).values_list("pk", flat=True)[:REELS_WAITED_FOR])
     assess_moved(Reel.objects.filter(pk__in=behind), learned, at=at)
@@ -57,14 +56,16 @@ def bring_nearly_up_to_date(*, at: datetime) -> int:
 
 def bring_reel_up_to_date(reel: Reel, *, at: datetime) -> None:
     """Assess one reel if it has moved; the rates are learned first if the fleet has none."""
-    learned = histories.learned_rates() or bring_up_to_date(at=at)
+    learned = require_rates(at=at)
     assess_moved(Reel.objects.filter(pk=reel.pk), learned, at=at)
 
 
-def require_rates(*, at: datetime) -> None:
-    """Learn the fleet's rates and assess it, if that was never done. One query otherwise."""
-    if histories.learned_rates() is None:
-        bring_up_to_date(at=at)
+def require_rates(*, at: datetime) -> LearnedRates:
+    """The fleet's rates. Where there are none they are learned, and a small fleet is assessed; one query otherwise."""
+    if learned := histories.learned_rates():
+        return learned
+    rows = _rows_known()
+    return bring_up_to_date(at=at) if rows <= ROWS_OF_A_SMALL_FLEET else _learn(rows, at)
 
 
 def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]:
@@ -119,6 +120,11 @@ def _intervals(made: list[Assessment], found: list[ReelAssessment]) -> Iterator[
 
 
 # Learning -------------------------------------------------------------------------------------------------------------
+
+
+def _learn(rows: int, at: datetime) -> LearnedRates:
+    rates = drift.learn(learning_sample())
+    return LearnedRates.objects.create(values=asdict(rates), learned_at=at, rows_known=rows)
 
 
 def learning_sample(as_of: datetime | None = None) -> list[ReelHistory]:

@@ -8,7 +8,9 @@ from itertools import count, pairwise
 import pytest
 from django.test import Client
 
+from inspections.models import LearnedRates
 from reports.domain.drift_rows import COLUMNS
+from reports.models import Assessment
 from tests.builders import Cast
 from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
 from tests.reports.fleet import COUNTS_A_REEL, bring_in_fleet
@@ -111,6 +113,14 @@ def test_a_large_fleet_is_brought_up_to_date_some_reels_at_a_time(cast, monkeypa
     rows = "".join(f"{serial},2025-06-01T10:00:00Z,12,12,,,\n" for serial in KETTLE_POINT)
     bring_in({"counts.csv": COUNTS_HEADER + rows})
     assert [ask(cast.colleague)["reels_behind"] for _ in range(3)] == [2, 1, 0]
+
+
+def test_the_first_look_at_a_reel_of_a_large_fleet_assesses_no_other(cast, monkeypatch):
+    monkeypatch.setattr("reports.services.assessing.ROWS_OF_A_SMALL_FLEET", 10)
+    assert way(cast.colleague).get("/reels/LW-0001").status_code == 200
+    assert (LearnedRates.objects.count(), Assessment.objects.count()) == (1, 0)
+    assert not ask(cast.colleague, "reels/LW-0001/drift")["is_behind"]
+    assert [assessment.reel.serial for assessment in Assessment.objects.all()] == ["LW-0001"]
 
 
 def test_one_reel_is_shown_in_order_of_time_with_the_rates_and_its_flags(cast):
