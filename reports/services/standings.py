@@ -43,8 +43,10 @@ def bring_up_to_date() -> None:
     entries = counted["entries"] or 0
     if entries == counted["known"]:
         return
-    while moved := list(_moved()[:AT_ONCE]):  # their heads are read before anything else of them
+    last = 0
+    while moved := list(_moved().filter(pk__gt=last)[:AT_ONCE]):  # their heads are read before anything else of them
         _keep(moved)
+        last = moved[-1].pk
     StandingsMade.objects.update_or_create(pk=ONE, defaults={"entries": entries})
 
 
