@@ -14,7 +14,7 @@ PAGE = HOME / "deploy" / "handbook" / "measurements.md"
 ON_POSTGRESQL = "tests.deployment.clusters python -m "
 # What is run, and its arguments: for the handbook, and for a first look.
 BENCHMARKS = {
-    "posting": (f"{ON_POSTGRESQL}tests.benchmarks.posting", "402", "42"),
+    "posting": (f"{ON_POSTGRESQL}tests.benchmarks.posting", "202", "42"),
     "reading": ("tests.benchmarks.reading", "1000 10000 100000 --counts-each 50", "100 200"),
     "importing": ("tests.benchmarks.importing --postgresql", "20000 1000000", "500 1000"),
     "storm": ("tests.benchmarks.storm", "50 200 800", "10 20"),

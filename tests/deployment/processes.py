@@ -233,7 +233,8 @@ def proxy(folder: Path, nodes: list[int]) -> Iterator[Tls]:
         f"{name}_temp_path {folder}/{name};" for name in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
     )
     (folder / "nginx.conf").write_text(
-        f"daemon off; pid {folder}/nginx.pid; error_log {folder}/nginx-error.log warn; events {{}}\n"
+        f"daemon off; pid {folder}/nginx.pid; error_log {folder}/nginx-error.log warn;\n"
+        "events { worker_connections 4096; }\n"
         f"http {{ {temporary} include {folder}/site.conf; }}\n"
     )
     if os.geteuid() == 0:
