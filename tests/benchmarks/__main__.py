@@ -1,7 +1,7 @@
 """What a deployment holds, measured and written to the handbook: `python -m tests.benchmarks [NAME…] [--small]`.
 
 Runs the benchmarks below in turn, or those named, with their progress, and puts what each prints between its marks in
-deploy/handbook/measurements.md. All of them take about two hours; --small a few minutes, and writes nothing.
+deploy/handbook/measurements.md. All of them take an hour or more; --small takes a few minutes, and writes nothing.
 """
 
 import argparse
@@ -51,10 +51,11 @@ def main() -> None:
     given = asked.parse_args()
     if unknown := set(given.names) - set(BENCHMARKS):
         asked.error(f"{', '.join(sorted(unknown))}: there is no such benchmark; there are {', '.join(BENCHMARKS)}")
-    for number, name in enumerate(given.names or BENCHMARKS, start=1):
+    names = given.names or list(BENCHMARKS)
+    for number, name in enumerate(names, start=1):
         program, full, small = BENCHMARKS[name]
         command = f"python -m {program} {small if given.small else full}"
-        print(f"\n{number} of {len(given.names or BENCHMARKS)}, {name}: {command}", flush=True)
+        print(f"\n{number} of {len(names)}, {name}: {command}", flush=True)
         output = run(command)
         if not given.small:
             PAGE.write_text(written(PAGE.read_text("utf-8"), name, command, output), encoding="utf-8")

@@ -19,7 +19,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,7 @@ from typing import Any
 from tests.deployment import clusters
 from tests.deployment.checks import figures, make_world, wrong
 from tests.deployment.load import Load
-from tests.deployment.processes import Direct, Node, settings_of, wait_until
+from tests.deployment.processes import Direct, Node, settings_of
 
 MOST_WAIT_S = 1.5
 REELS_A_ROUND = 8
@@ -69,13 +69,13 @@ def service(
     database: str, folder: Path, reels: int
 ) -> Iterator[tuple[dict[str, str], Any, Node, clusters.Cluster | None]]:
     """A node on a database of that kind, with a world for a load."""
-    if database == "sqlite":
-        env = settings_of(folder, f"sqlite:///{folder}/records.sqlite3")
-        yield env, make_world(env, reels), Node(env, application="tests.served_app").start(), None
-        return
-    with clusters.running() as cluster:
-        env = settings_of(folder, cluster.url)
-        yield env, make_world(env, reels), Node(env, application="tests.served_app").start(), cluster
+    with ExitStack() as stack:
+        cluster = stack.enter_context(clusters.running()) if database == "postgresql" else None
+        env = settings_of(folder, cluster.url if cluster else f"sqlite:///{folder}/records.sqlite3")
+        world = make_world(env, reels)
+        node = Node(env, application="tests.served_app").start()
+        stack.callback(node.stop)
+        yield env, world, node.ready(), cluster
 
 
 def study(database: str, kills: int, seed: int, say: Say) -> list[str]:
@@ -87,16 +87,14 @@ def study(database: str, kills: int, seed: int, say: Say) -> list[str]:
         some = range(killed.total() + 1, min(killed.total() + KILLS_A_WORLD, kills) + 1)
         reels = 20 + REELS_A_ROUND * len(some)
         with tempfile.TemporaryDirectory() as name, service(database, Path(name), reels) as (env, world, node, cluster):
-            try:
-                loads.append(Load(Direct(node.ready().port), world))
-                for number in some:
-                    kind, found = _round(Victims(node, cluster, chance), loads[-1], env)
-                    killed[kind] += 1
-                    say(f"round {number} of {kills}: {kind} killed, {found or 'nothing lost'}")
-                    if found:
-                        return found
-            finally:
-                node.stop()
+            victims = Victims(node, cluster, chance)
+            loads.append(Load(Direct(node.port), world))
+            for number in some:
+                kind, found = _round(victims, loads[-1], env)
+                killed[kind] += 1
+                say(f"round {number} of {kills}: {kind} killed, {found or 'nothing lost'}")
+                if found:
+                    return found
     said = ", ".join(f"{number} × {kind}" for kind, number in sorted(killed.items()))
     say(f"{kills} kills ({said}): {figures(*loads)}; nothing lost, nothing twice, every history whole")
     return []
@@ -106,16 +104,11 @@ def _round(victims: Victims, load: Load, env: dict[str, str]) -> tuple[str, list
     """One kill within a running load: of what, and what is wrong when work has gone on afterwards."""
     kind = victims.chance.choice(victims.kinds())
     with load.running():
-        _more(load, "work is under way")
+        load.more(4, "work is under way")
         time.sleep(victims.chance.uniform(0, MOST_WAIT_S))
         victims.kill(kind)
-        _more(load, "work goes on")
+        load.more(4, "work goes on")
     return kind, [*wrong(env, load), *load.refused]
-
-
-def _more(load: Load, what: str) -> None:
-    before = len(load.acknowledged)
-    wait_until(lambda: len(load.acknowledged) > before + 3, what, 120)
 
 
 def main() -> int:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from http.client import HTTPException
 from typing import Any
 
-from tests.deployment.processes import HOST, Answer
+from tests.deployment.processes import HOST, Answer, wait_until
 
 CSRF = "a" * 32
 PREPARATION: dict[str, Any] = {
@@ -74,6 +74,11 @@ class Load:
             for thread in threads:
                 thread.join(self.patience_s + self.timeout_s)  # the last request of its patience may take so long
         assert not any(thread.is_alive() for thread in threads), "a sender got no answer in all its patience"
+
+    def more(self, requests: int, what: str = "work is done") -> None:
+        """Wait until so many more are acknowledged. An assertion fails when that takes too long."""
+        before = len(self.acknowledged)
+        wait_until(lambda: len(self.acknowledged) >= before + requests, what, 120)
 
     def _work(self) -> None:
         while not self.ends.is_set():

@@ -56,11 +56,6 @@ class Site:
         self.env, self.nodes, self.client = env, nodes, client
         self.load = Load(client, world)
 
-    def more(self, requests) -> None:
-        """Wait until so many more are acknowledged."""
-        before = len(self.load.acknowledged)
-        wait_until(lambda: len(self.load.acknowledged) >= before + requests, "work is done", 120)
-
 
 def test_the_proxy_speaks_tls_and_sends_plain_requests_there(site):
     page = site.client.send("GET", "/login")
@@ -141,11 +136,11 @@ def test_new_code_is_taken_up_under_load_without_a_request_refused(site):
     node = site.nodes[0]
     before = set(node.workers())
     with site.load.running():
-        site.more(10)
+        site.load.more(10)
         site.load.sent_again.clear()
         node.reload()
         wait_until(lambda: node.workers() and not before & set(node.workers()), "the old processes are gone", 60)
-        site.more(10)
+        site.load.more(10)
     assert (site.load.refused, site.load.sent_again) == ([], [])
     assert wrong(site.env, site.load) == []
 
@@ -153,11 +148,11 @@ def test_new_code_is_taken_up_under_load_without_a_request_refused(site):
 def test_a_node_is_stopped_and_started_on_its_socket_without_a_request_refused(site):
     node = site.nodes[1]
     with site.load.running():
-        site.more(10)
+        site.load.more(10)
         site.load.sent_again.clear()
         node.stop()
         node.start().ready()
-        site.more(10)
+        site.load.more(10)
     assert (site.load.refused, site.load.sent_again) == ([], [])
     assert wrong(site.env, site.load) == []
 
@@ -165,9 +160,9 @@ def test_a_node_is_stopped_and_started_on_its_socket_without_a_request_refused(s
 def test_a_node_killed_under_load_loses_nothing_and_stores_nothing_twice(site):
     node = site.nodes[0]
     with site.load.running():
-        site.more(10)
+        site.load.more(10)
         node.kill()
-        site.more(10)
+        site.load.more(10)
         node.start().ready()
     assert site.load.refused == []
     assert wrong(site.env, site.load) == []

@@ -345,9 +345,6 @@ def test_a_choice_taken_back_is_no_mail(cast, mona, server):
     assert (run(later(minutes=10)).sent, server.mails) == (0, [])
 
 
-# Two at once --------------------------------------------------------------------------------------------------------
-
-
 def test_what_was_sent_a_year_ago_is_not_kept_and_not_sent_again(cast, mona, server):
     asks(mona)
     hold(cast)
@@ -356,6 +353,9 @@ def test_what_was_sent_a_year_ago_is_not_kept_and_not_sent_again(cast, mona, ser
     assert Notice.objects.count() == 1
     assert run(later(days=366)).sent == 0
     assert (Notice.objects.count(), len(server.mails)) == (0, 1)
+
+
+# Two at once --------------------------------------------------------------------------------------------------------
 
 
 def test_a_run_that_is_overtaken_by_another_sends_nothing_again(cast, mona, server):
