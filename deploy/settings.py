@@ -200,7 +200,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["reels.api.parsing.StrictJSONParser"],
     "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.NamespaceVersioning",
-    "DEFAULT_SCHEMA_CLASS": "reels.api.schema.DoorSchema",
+    "DEFAULT_SCHEMA_CLASS": "reels.api.schema.EndpointSchema",
     "EXCEPTION_HANDLER": "deploy.problems.answer_exception",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     "URL_FORMAT_OVERRIDE": None,

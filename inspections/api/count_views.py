@@ -11,14 +11,14 @@ from inspections.services import counting, opening, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels import access as reel_access
-from reels.api.doors import Call, Door, shows, stores, tag_of
+from reels.api.endpoints import Call, Endpoint, create, read, tag_of
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
 from reels.domain.words import Scope
 
 
-class CountDoor(Door):
+class InspectionEndpoint(Endpoint):
     """A path under one inspection."""
 
     def tag_under_lock(self, call: Call, **path: Any) -> str:
@@ -29,14 +29,14 @@ class CountDoor(Door):
         return details.with_details(inspection, call.actor.person)
 
 
-class ReelInspections(CountDoor):
-    @stores("inspections_open", shapes.InspectionDetailOut, shapes.PreparationIn, scope=Scope.READINGS, tag=tag_of)
+class InspectionOpeningEndpoint(InspectionEndpoint):
+    @create("inspections_open", shapes.InspectionDetailOut, shapes.PreparationIn, scope=Scope.READINGS, tag=tag_of)
     def post(self, call: Call, serial: str) -> Inspection:
         """Begin a count. In a session one is its technician oneself; a script names the technician."""
-        given, person = call.given, call.actor.person
-        named, machine = given.pop("technician"), given.pop("machine")
+        payload, person = call.payload, call.actor.person
+        named, machine = payload.pop("technician"), payload.pop("machine")
         preparation = Preparation(
-            machine=reel_access.machine_for_read(machine, person, call.at) if machine else None, **given
+            machine=reel_access.machine_for_read(machine, person, call.at) if machine else None, **payload
         )
         technician = reel_access.person_named(named) if named else None
         opened = opening.open_inspection(
@@ -45,115 +45,117 @@ class ReelInspections(CountDoor):
         return self.shown(call, opened)
 
 
-class Inspections(Door):
-    @shows("inspections_list", shapes.InspectionOut, query=shapes.InspectionsQuery, is_page=True)
+class InspectionListEndpoint(Endpoint):
+    @read("inspections_list", shapes.InspectionOut, query=shapes.InspectionsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """The inspections of the reels at one's sites, the latest first."""
         inspections = access.readable_inspections(call.actor.person, call.at)
         return call.page(queries.inspections_matching(inspections, call.query), "-done_at", "-id")
 
 
-class InspectionDetail(CountDoor):
-    @shows("inspections_show", shapes.InspectionDetailOut, tag=tag_of)
+class InspectionDetailEndpoint(InspectionEndpoint):
+    @read("inspections_show", shapes.InspectionDetailOut, tag=tag_of)
     def get(self, call: Call, inspection_id: int) -> Inspection:
         """One inspection. Keyed values are null while they are blind to whoever asks."""
         return self.shown(call, access.inspection_for_read(inspection_id, call.actor.person, call.at))
 
 
-class Keyings(CountDoor):
-    @stores("keyings_key", shapes.InspectionDetailOut, shapes.KeyingIn, tag=tag_of)
+class KeyingEndpoint(InspectionEndpoint):
+    @create("keyings_key", shapes.InspectionDetailOut, shapes.KeyingIn, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Key what one sees at one point. When both people have, it is said whether they agree."""
-        keyed = counting.key(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.given)
+        keyed = counting.key(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, keyed)
 
 
-class Readings(CountDoor):
-    @stores("readings_record", shapes.InspectionDetailOut, shapes.BothReadingsIn, scope=Scope.READINGS, tag=tag_of)
+class ReadingEndpoint(InspectionEndpoint):
+    @create("readings_record", shapes.InspectionDetailOut, shapes.BothReadingsIn, scope=Scope.READINGS, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """A whole reading, both people's values, from a file or a script. Only the people named can sign it."""
-        both = {role: self._values(values) for role, values in call.given.items()}
+        both = {role: self._values(values) for role, values in call.payload.items()}
         recorded = counting.record_reading(inspection_id=inspection_id, actor=call.actor, at=call.at, **both)
         return self.shown(call, recorded)
 
-    def _values(self, given: dict[str, Any]) -> OnePersonsValues:
-        return OnePersonsValues(person=reel_access.person_named(given.pop("person")), values=given)
+    def _values(self, values: dict[str, Any]) -> OnePersonsValues:
+        return OnePersonsValues(person=reel_access.person_named(values.pop("person")), values=values)
 
 
-class Help(CountDoor):
-    @stores("inspections_ask_help", shapes.InspectionDetailOut, shapes.HelpIn, status=200, tag=tag_of)
+class HelpEndpoint(InspectionEndpoint):
+    @create("inspections_ask_help", shapes.InspectionDetailOut, shapes.HelpIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Put the count before an authorised person."""
         referred = counting.ask_for_help(
-            inspection_id=inspection_id, remark=call.given["remark"], actor=call.actor, at=call.at
+            inspection_id=inspection_id, remark=call.payload["remark"], actor=call.actor, at=call.at
         )
         return self.shown(call, referred)
 
 
-class Release(CountDoor):
-    @stores("inspections_release", shapes.InspectionDetailOut, shapes.ReleaseIn, status=200, needs_match=True,
+class ReleaseEndpoint(InspectionEndpoint):
+    @create("inspections_release", shapes.InspectionDetailOut, shapes.ReleaseIn, status=200, needs_match=True,
             tag=tag_of)  # fmt: skip
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Release a referred count: have it read again, or accept the unusual count that is proposed."""
         released = counting.release(
-            inspection_id=inspection_id, decision=Decision(call.given["decision"]), reason=call.given["reason"],
+            inspection_id=inspection_id, decision=Decision(call.payload["decision"]), reason=call.payload["reason"],
             actor=call.actor, at=call.at,
         )  # fmt: skip
         return self.shown(call, released)
 
 
-class FreshReading(CountDoor):
-    @stores("inspections_read_again", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
+class FreshReadingEndpoint(InspectionEndpoint):
+    @create("inspections_read_again", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Take a fresh reading of a count that is worked out and not signed yet. What was read is kept."""
         opened = counting.read_again(
-            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
         )
         return self.shown(call, opened)
 
 
-class Cancellation(CountDoor):
-    @stores("inspections_cancel", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
+class CancellationEndpoint(InspectionEndpoint):
+    @create("inspections_cancel", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """End a count without a result. All that was entered is kept."""
         cancelled = counting.cancel(
-            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
         )
         return self.shown(call, cancelled)
 
 
-class SignOffs(CountDoor):
-    @shows("sign_offs_list", shapes.SignOffOut, query=PageQuery, is_page=True)
+class SignOffEndpoint(InspectionEndpoint):
+    @read("sign_offs_list", shapes.SignOffOut, query=PageQuery, is_page=True)
     def get(self, call: Call, inspection_id: int) -> Page:
         """The signatures of an inspection, in the order in which they were given."""
         inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)
         return call.page(queries.sign_offs_of(inspection), "signed_at", "id")
 
-    @stores("sign_offs_sign", shapes.InspectionDetailOut, shapes.SignOffIn, needs_match=True, tag=tag_of)
+    @create("sign_offs_sign", shapes.InspectionDetailOut, shapes.SignOffIn, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Sign with one's own password. The second signature makes it the reel's count."""
         signature = signing.sign_as(
-            call.given["signer"], inspection_id=inspection_id, meaning=Meaning(call.given["meaning"]), at=call.at
+            call.payload["signer"], inspection_id=inspection_id, meaning=Meaning(call.payload["meaning"]), at=call.at
         )
         return self.shown(call, signature.inspection)
 
     def prepare(self, call: Call, **path: Any) -> None:
         """The password is checked, slowly by design, before any transaction begins."""
-        call.given["signer"] = signing.prove(call.actor, call.given.pop("password"), at=call.at, address=call.address)
+        call.payload["signer"] = signing.prove(
+            call.actor, call.payload.pop("password"), at=call.at, address=call.address
+        )
 
 
-class Void(CountDoor):
-    @stores("inspections_ask_void", shapes.InspectionDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
+class VoidEndpoint(InspectionEndpoint):
+    @create("inspections_ask_void", shapes.InspectionDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Ask that a signed inspection be taken back; another person confirms."""
         void = signing.request_void(
-            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
         )
         return self.shown(call, void.inspection)
 
 
-class VoidConfirmation(CountDoor):
-    @stores("inspections_confirm_void", shapes.InspectionDetailOut, status=200, needs_match=True, tag=tag_of)
+class VoidConfirmationEndpoint(InspectionEndpoint):
+    @create("inspections_confirm_void", shapes.InspectionDetailOut, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Confirm that a signed inspection is taken back; what was issued from it is withdrawn."""
         void = signing.confirm_void(inspection_id=inspection_id, actor=call.actor, at=call.at)

@@ -7,7 +7,7 @@ import base64
 from typing import Any
 
 from inspections import access, queries
-from reels.api.doors import Call, Door, shows
+from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Text
 from reels.api.forms import Out
 from reels.errors import NotFound
@@ -30,8 +30,8 @@ class SignaturesOut(Out):
     signatures = StatementOut(many=True)
 
 
-class Signatures(Door):
-    @shows("sign_offs_export", SignaturesOut)
+class SignatureExportEndpoint(Endpoint):
+    @read("sign_offs_export", SignaturesOut)
     def get(self, call: Call, inspection_id: int) -> Any:
         """A signed record with its signatures, as their stored bytes."""
         inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)

@@ -9,7 +9,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inspections.errors import ImportRefused
 from inspections.services.imports import FILES, ImportSummary, Open, import_records
-from reels.api.doors import Call, Door, stores
+from reels.api.endpoints import Call, Endpoint, create
 from reels.api.fields import Text, YesNo
 from reels.api.forms import Form, Out
 
@@ -36,17 +36,17 @@ class ImportOut(Out):
     new_sites = serializers.ListField(child=serializers.CharField())
 
 
-class Imports(Door):
+class ImportEndpoint(Endpoint):
     most_body_bytes = 50_000_000  # years of a fleet's counts
 
-    @stores("imports_make", ImportOut, ImportIn, status=200)
+    @create("imports_make", ImportOut, ImportIn, status=200)
     def post(self, call: Call) -> ImportSummary:
         """Bring in older records, all or nothing: an administrator's act. Every bad row is named by line and column."""
-        texts = call.given["files"]
+        texts = call.payload["files"]
         given = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
         files: dict[str, Open] = {file: partial(BytesIO, content) for file, content in given.items()}
         try:
-            return import_records(files=files, actor=call.actor, at=call.at, is_dry_run=call.given["dry_run"])
+            return import_records(files=files, actor=call.actor, at=call.at, is_dry_run=call.payload["dry_run"])
         except ImportRefused as refused:
             raise ValidationError({"files": _by_file(refused)}) from refused
 

@@ -7,7 +7,7 @@ from inspections.api import details
 from inspections.api import reel_serializers as shapes
 from inspections.services import maintenance
 from reels import access as reel_access
-from reels.api.doors import Call, Door, shows, stores, tag_of
+from reels.api.endpoints import Call, Endpoint, create, read, tag_of
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
@@ -16,7 +16,7 @@ from reels.models import CableEvent, Reel
 from reels.services.reels import CableEventFacts
 
 
-class ReelDoor(Door):
+class ReelEndpoint(Endpoint):
     """A path under one reel."""
 
     def tag_under_lock(self, call: Call, **path: Any) -> str:
@@ -27,97 +27,97 @@ class ReelDoor(Door):
         return details.reel_for(serial, call.actor.person, call.at)
 
 
-class Reels(Door):
-    @shows("reels_list", shapes.ReelOut, query=shapes.ReelsQuery, is_page=True)
+class ReelListEndpoint(Endpoint):
+    @read("reels_list", shapes.ReelOut, query=shapes.ReelsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """The reels at one's sites, with where each stands."""
         reels = queries.with_status(reel_access.readable_reels(call.actor.person, call.at))
         return call.page(queries.reels_matching(reels, call.query), "serial", "id")
 
-    @stores("reels_receive", shapes.ReelDetailOut, shapes.ReelIn, tag=tag_of)
+    @create("reels_receive", shapes.ReelDetailOut, shapes.ReelIn, tag=tag_of)
     def post(self, call: Call) -> Reel:
         """A reel that is new to the records; its history begins here."""
-        given = call.given
+        payload = call.payload
         maintenance.receive_reel(
-            serial=given["serial"], type_code=given["type"], site_code=given["site"], received_on=given["received_on"],
-            cable_length_m=given["cable_length_m"], actor=call.actor, at=call.at,
+            serial=payload["serial"], type_code=payload["type"], site_code=payload["site"],
+            received_on=payload["received_on"], cable_length_m=payload["cable_length_m"], actor=call.actor, at=call.at,
         )  # fmt: skip
-        return details.reel_for(given["serial"], call.actor.person, call.at)
+        return details.reel_for(payload["serial"], call.actor.person, call.at)
 
 
-class ReelDetail(ReelDoor):
-    @shows("reels_show", shapes.ReelDetailOut, tag=tag_of)
+class ReelDetailEndpoint(ReelEndpoint):
+    @read("reels_show", shapes.ReelDetailOut, tag=tag_of)
     def get(self, call: Call, serial: str) -> Reel:
         """One reel: where it stands, what is in force for it, and its length by the log."""
         return self.shown(call, serial)
 
 
-class CableEvents(ReelDoor):
-    @shows("cable_events_list", shapes.CableEventOut, query=PageQuery, is_page=True)
+class CableEventListEndpoint(ReelEndpoint):
+    @read("cable_events_list", shapes.CableEventOut, query=PageQuery, is_page=True)
     def get(self, call: Call, serial: str) -> Page:
         """Cuts, replacements and counter-entries of a reel, by when they happened."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
         return call.page(queries.cable_events_of(reel), "happened_at", "id")
 
-    @stores("cable_events_log", shapes.CableEventOut, shapes.CableEventIn, scope=Scope.CABLE_EVENTS,
+    @create("cable_events_log", shapes.CableEventOut, shapes.CableEventIn, scope=Scope.CABLE_EVENTS,
             tag=tag_of)  # fmt: skip
     def post(self, call: Call, serial: str) -> CableEvent:
         """Log that cable was cut or replaced. Setup values in force are withdrawn at once."""
-        facts = CableEventFacts(**call.given)
+        facts = CableEventFacts(**call.payload)
         return maintenance.log_cable_event(serial=serial, facts=facts, actor=call.actor, at=call.at)
 
 
-class CableEventReversal(ReelDoor):
-    @stores("cable_events_reverse", shapes.CableEventOut, shapes.ReversalIn, tag=tag_of)
+class CableEventReversalEndpoint(ReelEndpoint):
+    @create("cable_events_reverse", shapes.CableEventOut, shapes.ReversalIn, tag=tag_of)
     def post(self, call: Call, serial: str, event_id: int) -> CableEvent:
         """Take back a wrong or doubled entry by a counter-entry; both stay."""
         return maintenance.reverse_cable_event(
-            serial=serial, event_id=event_id, remark=call.given["remark"], actor=call.actor, at=call.at
+            serial=serial, event_id=event_id, remark=call.payload["remark"], actor=call.actor, at=call.at
         )
 
 
-class Installation(ReelDoor):
-    @stores("reels_install", shapes.ReelDetailOut, shapes.MachineNamedIn, status=200, tag=tag_of)
+class InstallationEndpoint(ReelEndpoint):
+    @create("reels_install", shapes.ReelDetailOut, shapes.MachineNamedIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Record that the reel was put into a machine."""
-        maintenance.install(serial=serial, machine_serial=call.given["machine"], actor=call.actor, at=call.at)
+        maintenance.install(serial=serial, machine_serial=call.payload["machine"], actor=call.actor, at=call.at)
         return self.shown(call, serial)
 
 
-class Removal(ReelDoor):
-    @stores("reels_remove", shapes.ReelDetailOut, status=200, tag=tag_of)
+class RemovalEndpoint(ReelEndpoint):
+    @create("reels_remove", shapes.ReelDetailOut, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Record that the reel was taken off its machine; its setup values end."""
         maintenance.remove(serial=serial, actor=call.actor, at=call.at)
         return self.shown(call, serial)
 
 
-class Hold(ReelDoor):
-    @stores("reels_hold", shapes.ReelDetailOut, ReasonIn, status=200, tag=tag_of)
+class HoldEndpoint(ReelEndpoint):
+    @create("reels_hold", shapes.ReelDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Hold the reel; its setup values end."""
-        maintenance.place_hold(serial=serial, reason=call.given["reason"], actor=call.actor, at=call.at)
+        maintenance.place_hold(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
         return self.shown(call, serial)
 
 
-class HoldEnd(ReelDoor):
-    @stores("reels_end_hold", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
+class HoldEndEndpoint(ReelEndpoint):
+    @create("reels_end_hold", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Let a held reel go."""
-        maintenance.end_hold(serial=serial, reason=call.given["reason"], actor=call.actor, at=call.at)
+        maintenance.end_hold(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
         return self.shown(call, serial)
 
 
-class Move(ReelDoor):
-    @stores("reels_move", shapes.ReelMovedOut, shapes.SiteNamedIn, status=200)
+class MoveEndpoint(ReelEndpoint):
+    @create("reels_move", shapes.ReelMovedOut, shapes.SiteNamedIn, status=200)
     def post(self, call: Call, serial: str) -> Reel:
         """Send the reel to another site, where its sender may not see it any more."""
-        return maintenance.move(serial=serial, site_code=call.given["site"], actor=call.actor, at=call.at)
+        return maintenance.move(serial=serial, site_code=call.payload["site"], actor=call.actor, at=call.at)
 
 
-class Retirement(ReelDoor):
-    @stores("reels_retire", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
+class RetirementEndpoint(ReelEndpoint):
+    @create("reels_retire", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Take the reel out of service for good; its records stay."""
-        maintenance.retire(serial=serial, reason=call.given["reason"], actor=call.actor, at=call.at)
+        maintenance.retire(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
         return self.shown(call, serial)

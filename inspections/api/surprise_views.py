@@ -10,7 +10,7 @@ from inspections.domain.drift import Slip
 from inspections.models import SurpriseAccepted
 from inspections.queries.histories import plausibility_of
 from inspections.services import surprises
-from reels.api.doors import Call, Door, shows, stores
+from reels.api.endpoints import Call, Endpoint, create, read
 from reels.api.fields import Moment, Text, Word, YesNo
 from reels.api.forms import Out
 from reels.api.serializers import PersonOut, ReasonIn
@@ -39,8 +39,8 @@ class SurpriseOut(Out):
     accepted_at = Moment()
 
 
-class Plausibility(Door):
-    @shows("inspections_plausibility", PlausibilityOut)
+class PlausibilityEndpoint(Endpoint):
+    @read("inspections_plausibility", PlausibilityOut)
     def get(self, call: Call, inspection_id: int) -> dict[str, Any]:
         """How a count that waits for its signatures fits its reel's history."""
         inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)
@@ -60,10 +60,10 @@ class Plausibility(Door):
         }
 
 
-class Surprise(Door):
-    @stores("inspections_accept_surprise", SurpriseOut, ReasonIn)
+class OutlierAcceptanceEndpoint(Endpoint):
+    @create("inspections_accept_surprise", SurpriseOut, ReasonIn)
     def post(self, call: Call, inspection_id: int) -> SurpriseAccepted:
         """Say why a surprising count stands as it was read; it can then be signed."""
         return surprises.accept_surprise(
-            inspection_id=inspection_id, reason=call.given["reason"], actor=call.actor, at=call.at
+            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
         )

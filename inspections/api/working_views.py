@@ -11,22 +11,22 @@ from inspections.domain.keying import reading_from
 from inspections.errors import ImpossibleParameters
 from inspections.services.settling import as_json
 from reels import access as reel_access
-from reels.api.doors import Call, Door, answers
+from reels.api.endpoints import Call, Endpoint, action
 from reels.domain.words import Scope
 
 
-class Workings(Door):
-    @answers("workings_show", shapes.WorkingOut, shapes.WorkingIn, scope=Scope.READ)
+class WorkingEndpoint(Endpoint):
+    @action("workings_show", shapes.WorkingOut, shapes.WorkingIn, scope=Scope.READ)
     def post(self, call: Call) -> dict[str, Any]:
         """Work one reading out, step by step. Nothing is stored, so no Idempotency-Key is needed."""
-        parameters = self._parameters(call.given["reel_type"])
-        return as_json(counting.work_out(parameters, reading_from(call.given["reading"])))
+        parameters = self._parameters(call.payload["reel_type"])
+        return as_json(counting.work_out(parameters, reading_from(call.payload["reading"])))
 
-    def _parameters(self, given: Any) -> Any:
-        if isinstance(given, str):
-            return queries.parameters_of_type(reel_access.reel_type(given))
+    def _parameters(self, reel_type: Any) -> Any:
+        if isinstance(reel_type, str):
+            return queries.parameters_of_type(reel_access.reel_type(reel_type))
         try:
-            return queries.rule_parameters(given)
+            return queries.rule_parameters(reel_type)
         except ImpossibleParameters as refused:
             error = ErrorDetail(str(refused), refused.code)
             raise ValidationError({"reel_type": {refused.facts["field"]: [error]}}) from refused

@@ -17,11 +17,11 @@ from rest_framework.request import Request
 
 from reels import access
 from reels.api.authentication import actor_of
-from reels.api.doors import Call, Door, Operation, shows, stores
+from reels.api.endpoints import Call, Endpoint, Operation, create, read
 from reels.api.fields import Moment, Named, Number, Text, Whole
 from reels.api.forms import Out, PageQuery, Query
 from reels.api.paging import Page
-from reels.api.schema import DoorSchema
+from reels.api.schema import EndpointSchema
 from reels.domain.words import Scope
 from reels.services import checkpoints
 from reels.standby import may_be_stale
@@ -62,34 +62,34 @@ class ConsistencyQuery(Query):
         return {"from": entries}
 
 
-class Checkpoints(Door):
-    @shows("checkpoints_list", CheckpointOut, query=PageQuery, is_page=True)
+class CheckpointListEndpoint(Endpoint):
+    @read("checkpoints_list", CheckpointOut, query=PageQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """Every checkpoint that was made, the latest first."""
         return call.page(checkpoints.all_made(), "-entries", "-id")
 
-    @stores("checkpoints_make", CheckpointOut)
+    @create("checkpoints_make", CheckpointOut)
     def post(self, call: Call) -> Any:
         """Make a checkpoint, for administrators; the last one again when nothing was recorded since."""
         return checkpoints.make_for(call.actor, call.at)
 
 
-class CheckpointDetail(Door):
-    @shows("checkpoints_show", CheckpointOut)
+class CheckpointDetailEndpoint(Endpoint):
+    @read("checkpoints_show", CheckpointOut)
     def get(self, call: Call, entries: int) -> Any:
         """One checkpoint, by how many entries it covers."""
         return checkpoints.one_made(entries)
 
 
-class CheckpointInclusion(Door):
-    @shows("checkpoints_inclusion", InclusionOut, query=InclusionQuery)
+class CheckpointInclusionEndpoint(Endpoint):
+    @read("checkpoints_inclusion", InclusionOut, query=InclusionQuery)
     def get(self, call: Call, entries: int) -> Any:
         """The proof that a history entry was there when the checkpoint was made."""
         return checkpoints.inclusion(entries, call.query["digest"])
 
 
-class CheckpointConsistency(Door):
-    @shows("checkpoints_consistency", ConsistencyOut, query=ConsistencyQuery)
+class CheckpointConsistencyEndpoint(Endpoint):
+    @read("checkpoints_consistency", ConsistencyOut, query=ConsistencyQuery)
     def get(self, call: Call, entries: int) -> Any:
         """The proof that an earlier checkpoint's entries are the beginning of this one's."""
         return checkpoints.consistency(call.query["from"], entries)
@@ -105,13 +105,13 @@ class JsonLinesRenderer(JSONRenderer):
     format = "jsonl"
 
 
-class _LinesSchema(DoorSchema):
+class _LinesSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
         found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
         return {(200, JSON_LINES): OpenApiTypes.STR, **found}
 
 
-class HistoryExport(Door):
+class HistoryExportEndpoint(Endpoint):
     renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, JsonLinesRenderer]  # type: ignore[misc]
     schema = _LinesSchema()
 
@@ -123,7 +123,7 @@ class HistoryExport(Door):
         lines = (json.dumps({"content": base64.b64encode(bytes(content)).decode()}) + "\n" for content in contents)
         return HttpResponse("".join(lines), content_type=JSON_LINES)
 
-    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="reels_history_export",
         says='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
         answer=None,

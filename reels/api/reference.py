@@ -15,7 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views import View
 
-from reels.api.doors import Call, Door, shows
+from reels.api.endpoints import Call, Endpoint, read
 from reels.api.forms import Out
 
 
@@ -33,8 +33,8 @@ class DocumentOut(Out):
         return instance
 
 
-class OpenApi(Door):
-    @shows("openapi_show", DocumentOut)
+class OpenApiEndpoint(Endpoint):
+    @read("openapi_show", DocumentOut)
     def get(self, call: Call) -> dict[str, Any]:
         """This API as an OpenAPI 3.1 document."""
         return document()

@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from reels import standby
 from reels.api.authentication import BearerAuthentication
-from reels.api.doors import Operation
+from reels.api.endpoints import Operation
 from reels.api.fields import Degrees, Named
 from reels.api.forms import Form, Out, page_of
 
@@ -70,7 +70,7 @@ class DegreesSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
         return {"type": "number", "minimum": 0, "maximum": 360}
 
 
-class DoorSchema(AutoSchema):
+class EndpointSchema(AutoSchema):
     """One operation of the document, from its `Operation`."""
 
     @property

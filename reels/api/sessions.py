@@ -11,7 +11,7 @@ from rest_framework.views import APIView
 
 from reels.api import serializers as shapes
 from reels.api.authentication import MayUse
-from reels.api.doors import Call, Door, answers, shows
+from reels.api.endpoints import Call, Endpoint, action, read
 from reels.domain.words import AskedAt
 from reels.services import logins, people, second_factor
 
@@ -23,48 +23,48 @@ class LogsIn(BasePermission):
         return request.method == "POST" or MayUse().has_permission(request, view)
 
 
-class Session(Door):
+class SessionEndpoint(Endpoint):
     permission_classes = (LogsIn,)
 
-    @answers("session_begin", shapes.SessionOut, shapes.SessionIn)
+    @action("session_begin", shapes.SessionOut, shapes.SessionIn)
     def post(self, call: Call) -> dict[str, Any]:
         """Log in. The cookie that is set, and X-CSRFToken with the token given here, go with every later request."""
-        found = logins.log_in(**{"code": "", **call.given}, address=call.address, at=call.at)
-        if found is None:
+        person = logins.log_in(**{"code": "", **call.payload}, address=call.address, at=call.at)
+        if person is None:
             raise AuthenticationFailed("The user name, the password or the code is not right.")
-        login(call.request._request, found)
-        return {"person": found, "csrf_token": get_token(call.request._request)}
+        login(call.request._request, person)
+        return {"person": person, "csrf_token": get_token(call.request._request)}
 
-    @shows("session_show", shapes.SessionOut, scope=None)
+    @read("session_show", shapes.SessionOut, scope=None)
     def get(self, call: Call) -> dict[str, Any]:
         """Who is logged in."""
         return {"person": call.actor.person, "csrf_token": get_token(call.request._request)}
 
-    @answers("session_end", None, status=204)
+    @action("session_end", None, status=204)
     def delete(self, call: Call) -> None:
         """Log out."""
         logout(call.request._request)
 
 
-class SessionPassword(Door):
-    @answers("session_password", None, shapes.PasswordChangeIn, status=204)
+class SessionPasswordEndpoint(Endpoint):
+    @action("session_password", None, shapes.PasswordChangeIn, status=204)
     def post(self, call: Call) -> None:
         """Change one's own password. Every other session ends."""
         proof = _prove(call)
-        people.change_password(proof, password=call.given["new_password"], at=call.at)
+        people.change_password(proof, password=call.payload["new_password"], at=call.at)
         _keep_session(call)
 
 
-class SessionOthers(Door):
-    @answers("session_end_others", None, status=204)
+class OtherSessionsEndpoint(Endpoint):
+    @action("session_end_others", None, status=204)
     def delete(self, call: Call) -> None:
         """End every other session of one's own."""
         people.end_sessions(actor=call.actor, at=call.at)
         _keep_session(call)
 
 
-class SessionSecondFactor(Door):
-    @answers("session_second_factor_begin", shapes.SecondFactorOut, shapes.OwnPasswordIn, status=201)
+class SessionSecondFactorEndpoint(Endpoint):
+    @action("session_second_factor_begin", shapes.SecondFactorOut, shapes.OwnPasswordIn, status=201)
     def post(self, call: Call) -> dict[str, str]:
         """Begin to set up a second factor: one-time codes of a device (TOTP). It is in force once a code was given."""
         _prove(call)
@@ -72,17 +72,17 @@ class SessionSecondFactor(Door):
         return {"secret": secret, "address": second_factor.address_for_device(call.actor.person, secret)}
 
 
-class SessionSecondFactorConfirmation(Door):
-    @answers("session_second_factor_confirm", shapes.RecoveryCodesOut, shapes.CodeIn)
+class SessionSecondFactorConfirmationEndpoint(Endpoint):
+    @action("session_second_factor_confirm", shapes.RecoveryCodesOut, shapes.CodeIn)
     def post(self, call: Call) -> dict[str, list[str]]:
         """Put the second factor in force by a code that the device shows. Every other session ends."""
-        codes = second_factor.confirm(code=call.given["code"], actor=call.actor, at=call.at)
+        codes = second_factor.confirm(code=call.payload["code"], actor=call.actor, at=call.at)
         _keep_session(call)
         return {"recovery_codes": codes}
 
 
-class SessionSecondFactorEnd(Door):
-    @answers("session_second_factor_end", None, shapes.OwnPasswordIn, status=204)
+class SessionSecondFactorEndEndpoint(Endpoint):
+    @action("session_second_factor_end", None, shapes.OwnPasswordIn, status=204)
     def post(self, call: Call) -> None:
         """Take one's own second factor out of force, to set up another one. Every other session ends."""
         _prove(call)
@@ -91,8 +91,8 @@ class SessionSecondFactorEnd(Door):
 
 
 def _prove(call: Call) -> logins.Proof:
-    given = call.given["password"]
-    return logins.prove(call.actor, given, asked_at=AskedAt.ACCOUNT, address=call.address, at=call.at)
+    password = call.payload["password"]
+    return logins.prove(call.actor, password, asked_at=AskedAt.ACCOUNT, address=call.address, at=call.at)
 
 
 def _keep_session(call: Call) -> None:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from reels.api.doors import Call, Door, shows
+from reels.api.endpoints import Call, Endpoint, read
 from reports.api import agreement_serializers as shapes
 from reports.domain.agreement_pairs import Comparison
 from reports.domain.agreement_report import Table
@@ -11,8 +11,8 @@ from reports.services import agreement
 from reports.services.agreement import Wanted
 
 
-class AgreementFigures(Door):
-    @shows("agreement_report", shapes.AgreementOut, query=shapes.AgreementQuery, may_be_stale=True)
+class AgreementEndpoint(Endpoint):
+    @read("agreement_report", shapes.AgreementOut, query=shapes.AgreementQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """How well two methods, or two people, agree before anything is read again. It is not for ranking people."""
         asked = {name: value for name, value in call.query.items() if name != "compare"}

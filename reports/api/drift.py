@@ -19,9 +19,9 @@ from inspections.models import DriftFlag
 from inspections.services import flags
 from reels import access as reel_access
 from reels.api.authentication import actor_of
-from reels.api.doors import JSON, Call, Door, Operation, shows, stores, tag_of
+from reels.api.endpoints import JSON, Call, Endpoint, Operation, create, read, tag_of
 from reels.api.paging import Page
-from reels.api.schema import PROBLEM, DoorSchema, ProblemOut
+from reels.api.schema import PROBLEM, EndpointSchema, ProblemOut
 from reels.domain.words import Scope
 from reels.models import Reel
 from reels.standby import may_be_stale
@@ -40,13 +40,13 @@ class CsvRenderer(JSONRenderer):
     format = "csv"
 
 
-class _ReportSchema(DoorSchema):
+class _ReportSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
         found = super().get_response_serializers()
         return {(200, JSON): shapes.DriftReportOut, (200, CSV): OpenApiTypes.STR, (409, PROBLEM): ProblemOut, **found}
 
 
-class FleetDrift(Door):
+class FleetDriftEndpoint(Endpoint):
     renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, CsvRenderer]  # type: ignore[misc]
     schema = _ReportSchema()
 
@@ -68,7 +68,7 @@ class FleetDrift(Door):
         head = {"as_of": as_of and as_of.isoformat(), "reels_behind": behind}
         return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)
 
-    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="drift_report",
         says=(
             "How probable an unlogged cut is between every two neighbouring counts, the most probable first. The reels "
@@ -112,8 +112,8 @@ def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:
     yield "]}"
 
 
-class ReelDrift(Door):
-    @shows("reels_drift", shapes.ReelDriftOut)
+class ReelDriftEndpoint(Endpoint):
+    @read("reels_drift", shapes.ReelDriftOut)
     def get(self, call: Call, serial: str) -> dict[str, Any]:
         """What is believed of a reel: every interval between two counts, every count, and what became of its flags."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
@@ -121,41 +121,41 @@ class ReelDrift(Door):
         return drift_evidence.drift_of(reel)
 
 
-class Flags(Door):
-    @shows("drift_flags_list", shapes.FlagOut, query=shapes.FlagsQuery, is_page=True)
+class FlagListEndpoint(Endpoint):
+    @read("drift_flags_list", shapes.FlagOut, query=shapes.FlagsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """Flags at one's sites that somebody looks into or has closed."""
         found = drift_report.flags_matching(access.readable_flags(call.actor.person, call.at), call.query)
         return call.page(found, "id")
 
-    @stores("drift_flags_assign", shapes.FlagOut, shapes.FlagIn, tag=tag_of)
+    @create("drift_flags_assign", shapes.FlagOut, shapes.FlagIn, tag=tag_of)
     def post(self, call: Call) -> DriftFlag:
         """Have somebody look into the interval between two counts."""
-        given = call.given
-        reel = reel_access.reel_for_read(given["reel"], call.actor.person, call.at)
-        interval = drift_report.flagged_interval(reel, given["from_at"], given["to_at"])
-        to = reel_access.person_named(given["assigned_to"])
+        payload = call.payload
+        reel = reel_access.reel_for_read(payload["reel"], call.actor.person, call.at)
+        interval = drift_report.flagged_interval(reel, payload["from_at"], payload["to_at"])
+        to = reel_access.person_named(payload["assigned_to"])
         return flags.assign_flag(serial=reel.serial, interval=interval, to=to, actor=call.actor, at=call.at)
 
 
-class FlagAssignment(Door):
-    @stores("drift_flags_reassign", shapes.FlagOut, shapes.AssigneeIn, status=200, tag=tag_of)
+class FlagAssignmentEndpoint(Endpoint):
+    @create("drift_flags_reassign", shapes.FlagOut, shapes.AssigneeIn, status=200, tag=tag_of)
     def post(self, call: Call, flag_id: int) -> DriftFlag:
         """Have somebody else look into it."""
-        to = reel_access.person_named(call.given["assigned_to"])
+        to = reel_access.person_named(call.payload["assigned_to"])
         return flags.reassign_flag(flag_id=flag_id, to=to, actor=call.actor, at=call.at)
 
 
-class FlagFinding(Door):
-    @stores("drift_flags_look_into", shapes.FlagOut, shapes.FindingIn, status=200, tag=tag_of)
+class FlagFindingEndpoint(Endpoint):
+    @create("drift_flags_look_into", shapes.FlagOut, shapes.FindingIn, status=200, tag=tag_of)
     def post(self, call: Call, flag_id: int) -> DriftFlag:
         """Write down what was found."""
-        return flags.look_into_flag(flag_id=flag_id, finding=call.given["finding"], actor=call.actor, at=call.at)
+        return flags.look_into_flag(flag_id=flag_id, finding=call.payload["finding"], actor=call.actor, at=call.at)
 
 
-class FlagEnding(Door):
-    @stores("drift_flags_close", shapes.FlagOut, shapes.EndingIn, status=200, tag=tag_of)
+class FlagEndingEndpoint(Endpoint):
+    @create("drift_flags_close", shapes.FlagOut, shapes.EndingIn, status=200, tag=tag_of)
     def post(self, call: Call, flag_id: int) -> DriftFlag:
         """Close a flag: late-logged cut, miscount, confirmed loss or unexplained, and why; evidence from then on."""
-        ending, reason = Ending(call.given["ending"]), call.given["reason"]
+        ending, reason = Ending(call.payload["ending"]), call.payload["reason"]
         return flags.close_flag(flag_id=flag_id, ending=ending, reason=reason, actor=call.actor, at=call.at)

@@ -9,9 +9,9 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from reels.api.authentication import actor_of
-from reels.api.doors import Door, Operation
+from reels.api.endpoints import Endpoint, Operation
 from reels.api.forms import Query
-from reels.api.schema import DoorSchema
+from reels.api.schema import EndpointSchema
 from reels.domain.words import Scope
 from reports import access
 
@@ -25,14 +25,14 @@ class PdfRenderer(JSONRenderer):
     format = "pdf"
 
 
-class _DocumentSchema(DoorSchema):
+class _DocumentSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
         found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
         problem = next(answer for status, answer in found.items() if status[0] == 404)
         return {(200, PDF): OpenApiTypes.BINARY, **found, (409, "application/problem+json"): problem}
 
 
-class InspectionDocument(Door):
+class InspectionDocumentEndpoint(Endpoint):
     renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, PdfRenderer]  # type: ignore[misc]
     schema = _DocumentSchema()
 
@@ -41,7 +41,7 @@ class InspectionDocument(Door):
         kept = access.document_for_read(inspection_id, actor_of(request).person, timezone.now())
         return HttpResponse(bytes(kept.content), content_type=PDF, headers={"ETag": f'"{kept.digest}"'})
 
-    get.operation = Operation(  # type: ignore[attr-defined]  # read by Door and by the schema
+    get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="inspection_document_show",
         says="The document of a signed inspection as it was kept last: PDF/A-3b, sealed, with the record attached.",
         answer=None,

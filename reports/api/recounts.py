@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from inspections.domain.words import ReelStatus
 from reels import access
-from reels.api.doors import Call, Door, shows
+from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Metres, Moment, Text, Word
 from reels.api.forms import Out, Query
 from reports.api.drift_serializers import Probability
@@ -41,8 +41,8 @@ class RecountsOut(Out):
     results = RecountOut(many=True, help_text="The most telling first.")
 
 
-class Recounts(Door):
-    @shows("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
+class RecountListEndpoint(Endpoint):
+    @read("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """The counts worth making next: where one more would tell most whether the newest shows a cut, or a slip."""
         behind = assessing.bring_nearly_up_to_date(at=call.at)

@@ -8,8 +8,8 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from reels.api.authentication import MayUse
-from reels.api.doors import Door
-from reels.api.sessions import LogsIn, Session
+from reels.api.endpoints import Endpoint
+from reels.api.sessions import LogsIn, SessionEndpoint
 from reels.domain.words import Scope
 from tests.api_client import ApiClient, said
 
@@ -43,7 +43,7 @@ def test_the_walk_finds_the_api():
 
 
 def test_every_path_is_a_door_behind_the_one_permission():
-    assert [path for path, view in api() if not issubclass(view, Door)] == []
+    assert [path for path, view in api() if not issubclass(view, Endpoint)] == []
     others = {path: view.permission_classes for path, view in api() if list(view.permission_classes) != [MayUse]}
     assert others == {"api/v1/session": (LogsIn,)}
 
@@ -61,7 +61,7 @@ def test_only_readings_and_cable_events_are_stored_by_tokens():
 def test_nobody_gets_nothing_from_any_path(db, method):
     nobody = ApiClient()
     for path, view in api():
-        if (view, method) == (Session, "post"):
+        if (view, method) == (SessionEndpoint, "post"):
             continue
         answer = nobody.send(method.upper(), f"/{path}", {} if method != "get" else None, {"Idempotency-Key": '"k"'})
         said(answer, 401, "not_logged_in")

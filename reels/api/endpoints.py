@@ -1,8 +1,9 @@
 """What every path of the API does in the same way, so that its own few lines say only what is particular to it.
 
-A handler is made with `shows` (it reads), `stores` (it writes, once for each Idempotency-Key) or `alters` (PATCH). The
-decorator checks the query, body and headers, calls the handler with a `Call`, and renders what it returns. A method
-without a decorator is not served. The same description makes the operation's part of the OpenAPI document.
+A handler is made with `read` (GET), `create` (a POST that writes, once for each Idempotency-Key), `action` (a POST or
+DELETE that keeps nothing) or `update` (PATCH). The decorator checks the query, body and headers, calls the handler
+with a `Call`, and renders what it returns. A method without a decorator is not served. The same description makes the
+operation's part of the OpenAPI document.
 """
 
 import json
@@ -73,7 +74,7 @@ class Call:
     actor: Actor
     at: datetime
     query: dict[str, Any]
-    given: dict[str, Any] = field(default_factory=dict)
+    payload: dict[str, Any] = field(default_factory=dict)
 
     @property
     def address(self) -> str | None:
@@ -85,7 +86,7 @@ class Call:
         return paging.page(rows, order, self.query, self.request)
 
 
-class Door(APIView):
+class Endpoint(APIView):
     """A path of the API."""
 
     operation: Operation | None = None
@@ -112,7 +113,7 @@ class Door(APIView):
         return [name.upper() for name in self.http_method_names if hasattr(getattr(self, name, None), "operation")]
 
     def tag_under_lock(self, call: Call, **path: Any) -> str:
-        """Lock what the path names and give its ETag now. Doors that need If-Match say how."""
+        """Lock what the path names and give its ETag now. Endpoints that need If-Match say how."""
         raise NotImplementedError
 
 
@@ -126,7 +127,7 @@ def tag_of_columns(row: Any) -> str:
     return f'"{ledger.digest(ledger.canonical(columns(row)))}"'
 
 
-def shows(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
+def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
           tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False) -> Decorator:  # fmt: skip
     """A GET."""
 
@@ -135,17 +136,17 @@ def shows(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Q
                               is_page=is_page, tag=tag, may_be_stale=may_be_stale)  # fmt: skip
 
         @wraps(handler)
-        def get(door: Door, request: Request, **path: Any) -> HttpResponseBase:
-            return _sent(_render(operation, handler(door, _call(operation, request), **path)))
+        def get(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
+            return _sent(_render(operation, handler(endpoint, _call(operation, request), **path)))
 
         found: Any = standby.may_be_stale(get) if may_be_stale else get
-        found.operation = operation  # read by Door and by the schema
+        found.operation = operation  # read by Endpoint and by the schema
         return cast("Handler", found)
 
     return decorate
 
 
-def stores(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,
+def create(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,
            scope: str | None = None, needs_match: bool = False, tag: Tag | None = None,
            hides: tuple[str, ...] = ()) -> Decorator:  # fmt: skip
     """A POST that stores something: once for each key, in one transaction with its answer."""
@@ -155,14 +156,14 @@ def stores(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothi
                               scope=scope, needs_match=needs_match, tag=tag, is_stored=True, hides=hides)  # fmt: skip
 
         @wraps(handler)
-        def post(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+        def post(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
             call = _call(operation, request)
             once = _request_of(call)
             match = conditions.required_match(request) if needs_match else None
-            prepare = getattr(door, "prepare", None)
+            prepare = getattr(endpoint, "prepare", None)
             if prepare and not submissions.answered(once):
                 prepare(call, **path)
-            return _sent(_store(door, operation, handler, call, once, match, path))
+            return _sent(_store(endpoint, operation, handler, call, once, match, path))
 
         post.operation = operation  # type: ignore[attr-defined]
         return post
@@ -170,7 +171,7 @@ def stores(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothi
     return decorate
 
 
-def answers(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 200,
+def action(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 200,
             scope: str | None = None) -> Decorator:  # fmt: skip
     """A POST or DELETE that stores nothing of the records: workings, sessions."""
 
@@ -180,8 +181,8 @@ def answers(operation_id: str, answer: type[Out] | None, form: type[Form] = Noth
         )
 
         @wraps(handler)
-        def post(door: Door, request: Request, **path: Any) -> HttpResponseBase:
-            return _sent(_render(operation, handler(door, _call(operation, request), **path)))
+        def post(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
+            return _sent(_render(operation, handler(endpoint, _call(operation, request), **path)))
 
         post.operation = operation  # type: ignore[attr-defined]
         return post
@@ -189,7 +190,7 @@ def answers(operation_id: str, answer: type[Out] | None, form: type[Form] = Noth
     return decorate
 
 
-def alters(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
+def update(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
     """A PATCH of reference data. It may be repeated as it is, and If-Match keeps two from overwriting each other."""
 
     def decorate(handler: Handler) -> Handler:
@@ -197,12 +198,12 @@ def alters(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
                               tag=tag_of_columns)  # fmt: skip
 
         @wraps(handler)
-        def patch(door: Door, request: Request, **path: Any) -> HttpResponseBase:
+        def patch(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
             call = _call(operation, request, is_partial=True)
             match = conditions.required_match(request)
             with transaction.atomic():
-                conditions.require_match(match, door.tag_under_lock(call, **path))
-                return _sent(_render(operation, handler(door, call, **path)))
+                conditions.require_match(match, endpoint.tag_under_lock(call, **path))
+                return _sent(_render(operation, handler(endpoint, call, **path)))
 
         patch.operation = operation  # type: ignore[attr-defined]
         return patch
@@ -219,10 +220,10 @@ def _says(handler: Handler) -> str:
 
 def _call(operation: Operation, request: Request, *, is_partial: bool = False) -> Call:
     query = operation.query.of(request.query_params)
-    given: dict[str, Any] = {}
+    payload: dict[str, Any] = {}
     if operation.form is not None:
-        given = dict(operation.form.made(is_partial=is_partial).run_validation(_body(request)))
-    return Call(request=request, actor=actor_of(request), at=timezone.now(), query=query, given=given)
+        payload = dict(operation.form.made(is_partial=is_partial).run_validation(_body(request)))
+    return Call(request=request, actor=actor_of(request), at=timezone.now(), query=query, payload=payload)
 
 
 def _body(request: Request) -> Any:
@@ -238,15 +239,15 @@ def _request_of(call: Call) -> submissions.Request:
     return submissions.Request(actor=call.actor, key=conditions.key_of(request), fingerprint=said)
 
 
-def _store(door: Door, operation: Operation, handler: Handler, call: Call, once: submissions.Request,
+def _store(endpoint: Endpoint, operation: Operation, handler: Handler, call: Call, once: submissions.Request,
            match: str | None, path: dict[str, Any]) -> submissions.Answer:  # fmt: skip
     with transaction.atomic():
         if known := submissions.begin(once):
             return known
         if match is not None:
-            conditions.require_match(match, door.tag_under_lock(call, **path))
-        found = handler(door, call, **path)
-        answer = _refused(door, found) if isinstance(found, Refused) else _render(operation, found)
+            conditions.require_match(match, endpoint.tag_under_lock(call, **path))
+        found = handler(endpoint, call, **path)
+        answer = _refused(endpoint, found) if isinstance(found, Refused) else _render(operation, found)
         submissions.keep(once, _without(answer, operation.hides), call.at)
     return answer
 
@@ -264,9 +265,9 @@ def _render(operation: Operation, found: Any) -> submissions.Answer:
     return submissions.Answer(status=operation.status, media_type=JSON, body=body, headers=headers)
 
 
-def _refused(door: Door, refusal: Refused) -> submissions.Answer:
+def _refused(endpoint: Endpoint, refusal: Refused) -> submissions.Answer:
     """A refusal of something that is kept all the same: it is an answer, and the transaction goes through."""
-    response = door.handle_exception(refusal)
+    response = endpoint.handle_exception(refusal)
     return submissions.Answer(
         status=response.status_code, media_type=str(response.content_type), body=_json(response.data)
     )
