@@ -104,7 +104,7 @@ class Assessment(models.Model):
 
 
 class AssessedInterval(models.Model):
-    """What is believed of one pair of neighbouring counts; see drift_records.IntervalBelief."""
+    """What is believed of one pair of neighbouring counts; see drift.IntervalBelief."""
 
     assessment = models.ForeignKey(Assessment, on_delete=models.CASCADE, related_name="intervals")
     from_at = models.DateTimeField()

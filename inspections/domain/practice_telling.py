@@ -3,7 +3,7 @@
 A slip that the drift model knows too has its name from there, so that both speak of one thing.
 """
 
-from inspections.domain.drift_records import SLIP_WORDS, Slip
+from inspections.domain.drift.records import SLIP_WORDS, Slip
 from inspections.domain.practice import Difficulty, Trap
 from inspections.domain.practice_marking import Value
 from inspections.domain.practice_words import PracticeSlip, Rule

@@ -1,6 +1,6 @@
 """The words of practice: the rules a mark belongs to, the slips that explain a wrong one, and why each matters.
 
-The slips are those that the drift model knows of signed counts (drift_records.py), and those that a second reading
+The slips are those that the drift model knows of signed counts (drift/records.py), and those that a second reading
 catches at the bench before they get that far.
 Source: the kinds of slip are our own.
 """

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
-from inspections.domain.drift_records import Ending
+from inspections.domain.drift.records import Ending
 from inspections.models.base import Added
 from inspections.models.counts import Reading
 from reels.domain.words import counted
@@ -34,7 +34,7 @@ class ImportedCount(Added):
 
 
 class LearnedRates(models.Model):
-    """The fleet's rates as they were once learned from its records; the newest are in use. See drift_rates.py."""
+    """The fleet's rates as they were once learned from its records; the newest are in use. See drift.Rates."""
 
     values = models.JSONField()
     learned_at = models.DateTimeField()

@@ -9,9 +9,9 @@ from django.db.models import QuerySet
 
 from inspections.domain import drift
 from inspections.domain.drift import Rates, ReelHistory
-from inspections.domain.drift_geometry import winding_of
-from inspections.domain.drift_looseness import spread_factor
-from inspections.domain.drift_rates import usual_looseness_wraps
+from inspections.domain.drift.geometry import winding_of
+from inspections.domain.drift.looseness import spread_factor
+from inspections.domain.drift.parameters import usual_looseness_wraps
 from inspections.queries import histories
 from reels.domain import calibration, winding
 from reels.domain.calibration import RiseFit

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from inspections.domain.drift import Ending, Slip
-from inspections.domain.drift_records import SLIP_WORDS
+from inspections.domain.drift.records import SLIP_WORDS
 from reels.api.fields import Day, Metres, Moment, Named, Number, Remark, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
 from reels.api.serializers import USERNAME, LengthOut, PersonOut

@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 
 from inspections import access
-from inspections.domain.drift_records import SLIP_WORDS
+from inspections.domain.drift.records import SLIP_WORDS
 from inspections.domain.words import Act
 from reels import access as reel_access
 from reels.domain.drawing import Picture

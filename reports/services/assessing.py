@@ -10,7 +10,7 @@ from django.db.models import F, Q, QuerySet
 
 from inspections.domain import drift
 from inspections.domain.drift import Rates, ReelAssessment, ReelHistory
-from inspections.domain.drift_learning import LEARN_COUNTS
+from inspections.domain.drift.learning import LEARN_COUNTS
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
 from inspections.queries import histories

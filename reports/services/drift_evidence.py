@@ -8,7 +8,7 @@ import numpy as np
 
 from inspections.domain import drift
 from inspections.domain.drift import CountBelief, CutLogged, Recount
-from inspections.domain.drift_geometry import ordered_counts, turns_of_counts, winding_of
+from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_of
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from reels.domain.winding import UncertainLength

@@ -103,7 +103,7 @@ def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Know
 def _make_type(code: str, rng: np.random.Generator) -> tuple[str, Any, Any]:
     from reels.domain.words import Side
     from tests import builders
-    from tests.benchmarks.drift_fleets import drum_for
+    from tests.benchmarks.drift.fleets import drum_for
 
     drum, anchor_side = drum_for(rng), Side(str(rng.choice(["left", "right"])))
     builders.make_type(
@@ -117,7 +117,7 @@ def _make_type(code: str, rng: np.random.Generator) -> tuple[str, Any, Any]:
 def _known(kind: tuple[str, Any, Any], serial: str, rows: dict[str, list[str]], rng: np.random.Generator,
            now: datetime) -> Known:  # fmt: skip
     """A reel, and the rows that tell its past."""
-    from tests.benchmarks.drift_fleets import Shape
+    from tests.benchmarks.drift.fleets import Shape
 
     code, drum, anchor_side = kind
     shape = Shape.of(drum)

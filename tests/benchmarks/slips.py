@@ -14,7 +14,7 @@ import numpy as np
 from inspections.domain.reading import Half, OpenSide, Unwind
 from reels.domain.winding import Drum
 from reels.domain.words import Parity, Side
-from tests.benchmarks.drift_fleets import Shape
+from tests.benchmarks.drift.fleets import Shape
 
 LEAD_WRAPS = 1
 Seen = Mapping[str, Any]

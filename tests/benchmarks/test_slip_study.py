@@ -7,7 +7,7 @@ from inspections.domain import counting, keying
 from inspections.domain.reading import RuleParameters
 from reels.domain.words import Side, UnusualRule
 from tests.benchmarks import slip_study
-from tests.benchmarks.drift_fleets import Shape, drum_for
+from tests.benchmarks.drift.fleets import Shape, drum_for
 from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, Cell, summary_lines, table_lines
 from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, seen_on, wraps_off
 from tests.builders import NOW, Cast

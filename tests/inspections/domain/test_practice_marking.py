@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspections.domain.drift_records import Slip
+from inspections.domain.drift.records import Slip
 from inspections.domain.practice import Difficulty, PracticeReel, Trap, practice_reel
 from inspections.domain.practice_marking import Mark, PracticeSheet, mark
 from inspections.domain.practice_words import WHY, PracticeSlip, Rule

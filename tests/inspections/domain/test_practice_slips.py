@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from inspections.domain.drift import CountSeen, ReelHistory, Slip, assess
-from inspections.domain.drift_records import SLIP_WORDS, SLIPS
+from inspections.domain.drift.records import SLIP_WORDS, SLIPS
 from inspections.domain.practice import Difficulty, PracticeReel
 from inspections.domain.practice_marking import PracticeSheet, mark
 from inspections.domain.practice_telling import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
@@ -17,7 +17,7 @@ from inspections.domain.practice_words import PracticeSlip, Rule
 from inspections.domain.reading import Outcome
 from reels.domain.winding import length_m
 from tests.inspections.domain.counted_reels import TYPE
-from tests.inspections.domain.drift_reels import DRUM, cut, day
+from tests.inspections.domain.drift.small_reels import DRUM, cut, day
 from tests.inspections.domain.test_practice import reels
 
 PRACTISED = replace(TYPE, max_layers=DRUM.max_layers)

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, connections, transaction
 
-from inspections.domain.drift_records import Ending
+from inspections.domain.drift.records import Ending
 from inspections.domain.words import Act
 from inspections.services import authorisations, flags, maintenance, setup
 from inspections.services.flags import FlaggedInterval

@@ -3,11 +3,11 @@
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from inspections.domain.drift_records import SLIP_WORDS, CountBelief, Ending, IntervalBelief, ReelAssessment, Slip
+from inspections.domain.drift.records import SLIP_WORDS, CountBelief, Ending, IntervalBelief, ReelAssessment, Slip
 from reels.domain.words import LengthUnit, counted
 
 if TYPE_CHECKING:
-    from inspections.domain.drift_newest import Plausibility
+    from inspections.domain.drift.newest import Plausibility
 
 ENDING_WORDS = {
     Ending.LATE_LOGGED_CUT: "its flag was closed as a cut logged late",

@@ -13,13 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from inspections.domain.drift_batch import Batch, batches_of
-from inspections.domain.drift_beliefs import log_beliefs, misfits, slip_beliefs
-from inspections.domain.drift_chain import Chain, chains_of
-from inspections.domain.drift_engine import Run, read_intervals, run
-from inspections.domain.drift_fleet import node_weights
-from inspections.domain.drift_looseness import looseness_support
-from inspections.domain.drift_rates import (
+from inspections.domain.drift.batch import Batch, batches_of
+from inspections.domain.drift.chain import Chain, chains_of
+from inspections.domain.drift.fleet import node_weights
+from inspections.domain.drift.looseness import looseness_support
+from inspections.domain.drift.parameters import (
     DAYS_PER_YEAR,
     DEFAULT_RATES,
     LOOSENESS_WRAPS,
@@ -27,7 +25,9 @@ from inspections.domain.drift_rates import (
     Rates,
     lognormal_shares,
 )
-from inspections.domain.drift_records import SLIPS, ReelHistory
+from inspections.domain.drift.posteriors import log_beliefs, misfits, slip_beliefs
+from inspections.domain.drift.records import SLIPS, ReelHistory
+from inspections.domain.drift.smoother import Run, read_intervals, run
 
 FloatArray = NDArray[np.float64]
 

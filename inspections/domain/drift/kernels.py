@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 from scipy.special import ndtr
 
-from inspections.domain.drift_chain import Chain, Entry
-from inspections.domain.drift_rates import Rates
+from inspections.domain.drift.chain import Chain, Entry
+from inspections.domain.drift.parameters import Rates
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

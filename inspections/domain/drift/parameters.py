@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from inspections.domain.drift_records import SLIP_WORDS, SLIPS, Slip
+from inspections.domain.drift.records import SLIP_WORDS, SLIPS, Slip
 
 FloatArray = NDArray[np.float64]
 

@@ -1,10 +1,10 @@
 """How well unlogged cuts are found, on simulated fleets of known truth.
 
-    python -m tests.benchmarks.drift_study [--short]
+    python -m tests.benchmarks.drift.study [--short]
 
 Beside the model: an exact observer told every true rate (and each reel's looseness), the same told rates in the
 model's own inference (which on messy fleets knows of slips in the log, as the observer doesn't), a plain smoother that
-takes every slip for anything at all, and the ordinary ways of drift_comparators. Whole fleets go to two processes;
+takes every slip for anything at all, and the ordinary ways of comparators. Whole fleets go to two processes;
 each prints a line when it is done, and the tables come last.
 """
 
@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspections.domain.drift import Rates, assess_fleet, choose_flags, learn
-from inspections.domain.drift_rates import LOOSENESS_WRAPS, SIZE_EDGES_M
-from inspections.domain.drift_records import SLIPS, ReelAssessment
-from tests.benchmarks.drift_comparators import COMPARATORS, levels_m
-from tests.benchmarks.drift_fleets import FleetPlan, ReelTruth, clean_plan, make_fleet, messy_plan
-from tests.benchmarks.drift_observer import Observer, cut_law
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS, SIZE_EDGES_M
+from inspections.domain.drift.records import SLIPS, ReelAssessment
+from tests.benchmarks.drift.comparators import COMPARATORS, levels_m
+from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, clean_plan, make_fleet, messy_plan
+from tests.benchmarks.drift.observer import Observer, cut_law
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -210,7 +210,7 @@ def conduct(kind: str, plans: Sequence[FleetPlan], say: Callable[[str], None]) -
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the study and print it."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.drift_study", description=__doc__)
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.drift.study", description=__doc__)
     parser.add_argument("--short", action="store_true", help="three fleets of each kind instead of the whole study")
     parser.add_argument("--fleets", type=int, default=24, help="fleets of each kind (default 24)")
     chosen = parser.parse_args(arguments)

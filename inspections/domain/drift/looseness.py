@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from inspections.domain.drift_geometry import Winding, days_between, ordered_counts, turns_of_counts, winding_of
-from inspections.domain.drift_rates import LOOSENESS_WRAPS, Rates
-from inspections.domain.drift_records import ReelHistory
+from inspections.domain.drift.geometry import Winding, days_between, ordered_counts, turns_of_counts, winding_of
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS, Rates
+from inspections.domain.drift.records import ReelHistory
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from inspections.domain.hidden_chain import backward, forward, viterbi
+from inspections.domain.drift.hidden_markov import backward, forward, viterbi
 
 FloatArray = NDArray[np.float64]
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspections.domain import drift, drift_newest
-from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip
+from inspections.domain import drift
+from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip, newest
 from reels.domain.words import LengthUnit
-from tests.benchmarks.drift_fleets import make_fleet, messy_plan
-from tests.inspections.domain.drift_reels import DRUM, LOWER, STEADY, counted, cut, day
+from tests.benchmarks.drift.fleets import make_fleet, messy_plan
+from tests.inspections.domain.drift.small_reels import DRUM, LOWER, STEADY, counted, cut, day
 
 
 def p_cuts(history: ReelHistory) -> list[float]:
@@ -163,7 +163,7 @@ def test_the_most_probable_course_steps_down_once() -> None:
 def test_the_course_over_the_likely_lengths_is_that_over_all(monkeypatch: pytest.MonkeyPatch) -> None:
     fleet = [replace(reel.history, counts=reel.history.counts[:10]) for reel in make_fleet(messy_plan(4000))[:4]]
     likely = [drift.most_probable_course(history) for history in fleet]
-    monkeypatch.setattr(drift_newest, "LEAST_OF_A_COURSE", 0.0)
+    monkeypatch.setattr(newest, "LEAST_OF_A_COURSE", 0.0)
     assert likely == [drift.most_probable_course(history) for history in fleet]
 
 

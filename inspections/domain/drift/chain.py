@@ -12,7 +12,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.domain.drift_geometry import (
+from inspections.domain.drift.geometry import (
     Readings,
     Winding,
     days_between,
@@ -21,9 +21,9 @@ from inspections.domain.drift_geometry import (
     turns_of_counts,
     winding_of,
 )
-from inspections.domain.drift_looseness import likely_nodes
-from inspections.domain.drift_rates import LOOSENESS_WRAPS, Rates
-from inspections.domain.drift_records import SLIPS, CountSeen, CutLogged, Ending, ReelHistory, Slip
+from inspections.domain.drift.looseness import likely_nodes
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS, Rates
+from inspections.domain.drift.records import SLIPS, CountSeen, CutLogged, Ending, ReelHistory, Slip
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

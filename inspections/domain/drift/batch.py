@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from inspections.domain.drift_chain import Chain
-from inspections.domain.drift_kernels import Kernels, LogMove, kernels_for, moves_of, stretch_hat
-from inspections.domain.drift_rates import Rates
-from inspections.domain.drift_reading import likelihoods_of
-from inspections.domain.drift_records import Ending
+from inspections.domain.drift.chain import Chain
+from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_hat
+from inspections.domain.drift.likelihood import likelihoods_of
+from inspections.domain.drift.parameters import Rates
+from inspections.domain.drift.records import Ending
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft
 
-from inspections.domain.drift_batch import Batch
-from inspections.domain.hidden_chain import backward, forward
+from inspections.domain.drift.batch import Batch
+from inspections.domain.drift.hidden_markov import backward, forward
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -8,13 +8,12 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.domain.drift_batch import Batch, batches_of
-from inspections.domain.drift_beliefs import log_beliefs, slip_beliefs
-from inspections.domain.drift_chain import Chain, chains_of
-from inspections.domain.drift_engine import read_intervals, run
-from inspections.domain.drift_geometry import ordered_counts, turns_of_counts, winding_of
-from inspections.domain.drift_rates import LOOSENESS_WRAPS, Rates
-from inspections.domain.drift_records import (
+from inspections.domain.drift.batch import Batch, batches_of
+from inspections.domain.drift.chain import Chain, chains_of
+from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_of
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS, Rates
+from inspections.domain.drift.posteriors import log_beliefs, slip_beliefs
+from inspections.domain.drift.records import (
     SLIPS,
     CountBelief,
     IntervalBelief,
@@ -22,6 +21,7 @@ from inspections.domain.drift_records import (
     ReelHistory,
     Slip,
 )
+from inspections.domain.drift.smoother import read_intervals, run
 
 FloatArray = NDArray[np.float64]
 

@@ -6,23 +6,23 @@ stretch of new cable. Each count sees it through whole wraps, looseness and peop
 (`learn`), beliefs about a reel from its history and the rates (`assess`). Pure: the caller hands over the rows that
 were known on the day that it asks about.
 
-    drift_records    what goes in and what comes out       drift_rates      rates and what they mean
-    drift_geometry   drum tables, windows of lengths       drift_looseness  how loosely a reel is wound
-    drift_chain      a history laid out for inference      drift_reading    what a count tells, slips among it
-    drift_kernels    moves by cuts and by the log          drift_batch      chains side by side, one step
-    drift_engine     forward and backward pass             drift_beliefs    slips and log entries read off them
-    drift_fleet      reels and fleets put together         drift_learning   rates from a fleet
-    drift_newest     the newest count: is it plausible?    drift_words      the sentences
-    hidden_chain     the recursions themselves
+    records     what goes in and what comes out     parameters     rates and what they mean
+    geometry    drum tables, windows of lengths     looseness      how loosely a reel is wound
+    chain       a history laid out for inference    likelihood     what a count tells, slips among it
+    kernels     moves by cuts and by the log        batch          chains side by side, one step
+    smoother    forward and backward pass           posteriors     slips and log entries read off them
+    fleet       reels and fleets put together       learning       rates from a fleet
+    newest      the newest count: plausible?        words          the sentences
+    hidden_markov  the recursions themselves
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from inspections.domain.drift_fleet import assess_fleet
-from inspections.domain.drift_learning import learn
-from inspections.domain.drift_newest import (
+from inspections.domain.drift.fleet import assess_fleet
+from inspections.domain.drift.learning import learn
+from inspections.domain.drift.newest import (
     Plausibility,
     Recount,
     most_probable_course,
@@ -30,8 +30,8 @@ from inspections.domain.drift_newest import (
     recount,
     worth_of_recount,
 )
-from inspections.domain.drift_rates import DEFAULT_RATES, Rates, in_words
-from inspections.domain.drift_records import (
+from inspections.domain.drift.parameters import DEFAULT_RATES, Rates, in_words
+from inspections.domain.drift.records import (
     ClosedFlag,
     CountBelief,
     CountSeen,
@@ -42,7 +42,7 @@ from inspections.domain.drift_records import (
     ReelHistory,
     Slip,
 )
-from inspections.domain.drift_words import explain, plausibility_in_words
+from inspections.domain.drift.words import explain, plausibility_in_words
 
 __all__ = [
     "DEFAULT_RATES",

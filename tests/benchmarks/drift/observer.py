@@ -12,8 +12,8 @@ from scipy.signal import fftconvolve
 from scipy.special import ndtr
 from scipy.stats import gamma as gamma_law
 
-from inspections.domain.drift_records import CountSeen
-from tests.benchmarks.drift_fleets import FleetPlan, ReelTruth, Shape
+from inspections.domain.drift.records import CountSeen
+from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, Shape
 
 FloatArray = NDArray[np.float64]
 CELL_WRAPS = 0.15

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.benchmarks.drift_comparators import change_points, ewma, tabular_cusum
+from tests.benchmarks.drift.comparators import change_points, ewma, tabular_cusum
 
 # NIST/SEMATECH e-Handbook 6.3.2.3 (two public test suites agree; the page itself not read)
 NIST_CUSUM = np.array([

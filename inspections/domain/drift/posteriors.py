@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from inspections.domain.drift_engine import Run
-from inspections.domain.drift_kernels import LogMove
-from inspections.domain.drift_reading import reading_chances, slips_of
-from inspections.domain.drift_records import SLIPS
+from inspections.domain.drift.kernels import LogMove
+from inspections.domain.drift.likelihood import reading_chances, slips_of
+from inspections.domain.drift.records import SLIPS
+from inspections.domain.drift.smoother import Run
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

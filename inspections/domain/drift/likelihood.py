@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from inspections.domain.drift_chain import Chain
-from inspections.domain.drift_looseness import spread_factor
-from inspections.domain.drift_rates import LOOSENESS_WRAPS, NODE_STEP, Rates
-from inspections.domain.drift_records import SLIPS, Slip
+from inspections.domain.drift.chain import Chain
+from inspections.domain.drift.looseness import spread_factor
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS, NODE_STEP, Rates
+from inspections.domain.drift.records import SLIPS, Slip
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

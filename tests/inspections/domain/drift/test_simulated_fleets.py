@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from inspections.domain import drift
 from inspections.domain.drift import CountSeen, ReelAssessment, ReelHistory
-from inspections.domain.drift_rates import LOOSENESS_WRAPS
-from inspections.domain.drift_records import Slip
-from tests.benchmarks import drift_study
-from tests.benchmarks.drift_fleets import FleetPlan, ReelTruth, make_fleet
-from tests.benchmarks.drift_observer import Observer
-from tests.benchmarks.drift_study import average_precision, log_loss, told_rates
+from inspections.domain.drift.parameters import LOOSENESS_WRAPS
+from inspections.domain.drift.records import Slip
+from tests.benchmarks.drift import study
+from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, make_fleet
+from tests.benchmarks.drift.observer import Observer
+from tests.benchmarks.drift.study import average_precision, log_loss, told_rates
 
 FloatArray = NDArray[np.float64]
 
@@ -157,7 +157,7 @@ def test_past_answers_hardly_move_when_counts_are_added() -> None:
 
 
 def test_the_study_prints_its_tables(capsys: pytest.CaptureFixture[str]) -> None:
-    drift_study.main(["--fleets", "1"])
+    study.main(["--fleets", "1"])
     printed = capsys.readouterr().out
     for words in ("clean fleets, against the exact observer", "messy fleets", "PELT", "calibration", "covers"):
         assert words in printed

@@ -9,16 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from inspections.domain.drift_batch import Batch, make_batch
-from inspections.domain.drift_beliefs import slip_beliefs
-from inspections.domain.drift_chain import Chain, chains_of
-from inspections.domain.drift_engine import Run, run
-from inspections.domain.drift_fleet import node_weights, quantiles_m
-from inspections.domain.drift_kernels import kernels_for
-from inspections.domain.drift_rates import DEFAULT_RATES, Rates
-from inspections.domain.drift_reading import reading_chances
-from inspections.domain.drift_records import SLIPS, CountSeen, ReelHistory, Slip
-from inspections.domain.hidden_chain import viterbi
+from inspections.domain.drift.batch import Batch, make_batch
+from inspections.domain.drift.chain import Chain, chains_of
+from inspections.domain.drift.fleet import node_weights, quantiles_m
+from inspections.domain.drift.hidden_markov import viterbi
+from inspections.domain.drift.kernels import kernels_for
+from inspections.domain.drift.likelihood import reading_chances
+from inspections.domain.drift.parameters import DEFAULT_RATES, Rates
+from inspections.domain.drift.posteriors import slip_beliefs
+from inspections.domain.drift.records import SLIPS, CountSeen, ReelHistory, Slip
+from inspections.domain.drift.smoother import Run, run
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -12,7 +12,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.domain.drift_records import CountSeen, CutLogged, ReelHistory
+from inspections.domain.drift.records import CountSeen, CutLogged, ReelHistory
 from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
 
 FloatArray = NDArray[np.float64]

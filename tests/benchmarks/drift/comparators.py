@@ -10,8 +10,8 @@ import numpy as np
 import ruptures
 from numpy.typing import NDArray
 
-from inspections.domain.drift_records import ReelHistory
-from tests.benchmarks.drift_fleets import Shape
+from inspections.domain.drift.records import ReelHistory
+from tests.benchmarks.drift.fleets import Shape
 
 FloatArray = NDArray[np.float64]
 
