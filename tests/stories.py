@@ -13,7 +13,7 @@ from reels import access
 from reels.domain import ledger
 from reels.models import Reel
 from reels.services import checkpoints
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reports.services.verification import UNTOLD
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
@@ -60,8 +60,8 @@ def import_count(reel: Reel, at: Any = NOW, **changes: Any) -> ImportedCount:
     """A count from older records, as an import tells it."""
     fields = {"layers": 12, "wraps": 20, "counted_by": "H. Old", "verified_by": "", "document": "book 3", **changes}
     [chain] = access.lock(access.reel_chain(reel.serial))
-    with told(chain, "count_imported", Actor(administrator(), via="command import_records"), at) as entry:
-        return entry.add(ImportedCount(reel=reel, counted_at=at - timedelta(days=300), recorded_at=at, **fields))
+    with record_act(chain, "count_imported", Actor(administrator(), via="command import_records"), at) as act:
+        return act.add(ImportedCount(reel=reel, counted_at=at - timedelta(days=300), recorded_at=at, **fields))
 
 
 def one_of_each(cast: Cast) -> None:
@@ -99,8 +99,8 @@ def _what_else_is_kept(reel: Reel) -> None:
                 row.save(force_insert=True)
                 continue
             [chain] = access.lock(access.reel_chain(reel.serial))
-            with told(chain, "x", Actor(administrator(), via="command try"), NOW) as entry:
-                entry.add(row)
+            with record_act(chain, "x", Actor(administrator(), via="command try"), NOW) as act:
+                act.add(row)
 
 
 CONTENT = b"%PDF-1.7, or nearly"

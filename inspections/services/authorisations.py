@@ -15,7 +15,7 @@ from inspections.queries import practice
 from reels import access as reel_access
 from reels.errors import AlreadyThere, OutOfTime
 from reels.models import Person, ReelType, Site
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 
 
 @transaction.atomic
@@ -33,8 +33,8 @@ def grant(*, person: Person, act: Act, reel_type: ReelType | None, site: Site | 
         raise OutOfTime(field="valid_until", seen=valid_until, earliest=valid_from, latest="any time")
     chain = reel_access.lock_register()
     found = _found_ready(person, act, site, at)
-    with told(chain, "authorisation_granted", actor, at, **({"readiness": found} if found else {})) as entry:
-        return entry.add(
+    with record_act(chain, "authorisation_granted", actor, at, **({"readiness": found} if found else {})) as recorder:
+        return recorder.add(
             Authorisation(person=person, act=act, reel_type=reel_type, site=site, valid_from=valid_from,
                           valid_until=valid_until, granted_by=actor.person, granted_at=at)
         )  # fmt: skip
@@ -46,8 +46,8 @@ def end(*, authorisation: Authorisation, reason: str, actor: Actor, at: datetime
     reel_access.only_administrators(actor.person)
     chain = reel_access.lock_register()
     authorisation.refresh_from_db()
-    with told(chain, "authorisation_ended", actor, at, reason=reason) as entry:
-        return entry.change(authorisation, ended_at=at, ended_by=actor.person, end_reason=reason)
+    with record_act(chain, "authorisation_ended", actor, at, reason=reason) as act:
+        return act.change(authorisation, ended_at=at, ended_by=actor.person, end_reason=reason)
 
 
 # Practice asked for -------------------------------------------------------------------------------------------------
@@ -63,8 +63,8 @@ def ask_readiness(*, site: Site, act: Act, rule: ReadinessRule, actor: Actor, at
     chain = reel_access.lock_register()
     if ReadinessAsked.objects.filter(site=site, act=act).exists():
         raise AlreadyThere(what="readiness rule", key=f"{act} at {site}")
-    with told(chain, "readiness_rule_added", actor, at) as entry:
-        return entry.add(
+    with record_act(chain, "readiness_rule_added", actor, at) as recorder:
+        return recorder.add(
             ReadinessAsked(site=site, act=act, in_a_row=rule.in_a_row, within_days=rule.within_days, least=rule.least)
         )
 

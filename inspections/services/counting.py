@@ -26,7 +26,7 @@ from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.services import settling
 from reels.domain import ledger
 from reels.models import Person
-from reels.services.history import Actor, Transcript
+from reels.services.history import Actor, ActRecorder
 
 
 def key(*, inspection_id: int, point: Point, role: Role, given: Mapping[str, Any], actor: Actor,
@@ -53,17 +53,17 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
     if others := [point for point in given if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=settling.spoken(others[0]))
     reading = _reading_under_way(inspection, number)
-    with settling.act(inspection, "keyed", actor, at, points=[*given], role=role.value) as entry:
-        participant = settling.join(entry, inspection, actor.person, role)
+    with settling.on_inspection(inspection, "keyed", actor, at, points=[*given], role=role.value) as act:
+        participant = settling.join(act, inspection, actor.person, role)
         keyings = queries.keyed_in(reading)
         rows = [
-            _keying_row(entry, reading, participant, point, _next_attempt(keyings, point, role), value)
+            _keying_row(act, reading, participant, point, _next_attempt(keyings, point, role), value)
             for point, value in values.items()
         ]
-        entry.add_all(rows)
-        entry.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
+        act.add_all(rows)
+        act.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
         now_keyed = [*keyings, *(queries.keyed(row) for row in rows)]
-        settling.settle(entry, inspection, reading, now_keyed, just_keyed=frozenset(given))
+        settling.settle(act, inspection, reading, now_keyed, just_keyed=frozenset(given))
     return inspection
 
 
@@ -94,13 +94,13 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
         for point in Point
         if role in keying.roles_at(point)
     ]
-    with settling.act(inspection, "reading_recorded", actor, at) as entry:
+    with settling.on_inspection(inspection, "reading_recorded", actor, at) as act:
         who = {
-            Role.TECHNICIAN: settling.join(entry, inspection, technician.person, Role.TECHNICIAN),
-            Role.VERIFIER: settling.join(entry, inspection, verifier.person, Role.VERIFIER),
+            Role.TECHNICIAN: settling.join(act, inspection, technician.person, Role.TECHNICIAN),
+            Role.VERIFIER: settling.join(act, inspection, verifier.person, Role.VERIFIER),
         }
-        rows = entry.add_all([_keying_row(entry, reading, who[role], point, 1, value) for point, role, value in values])
-        settling.settle(entry, inspection, reading, [queries.keyed(row) for row in rows], just_keyed=None)
+        rows = act.add_all([_keying_row(act, reading, who[role], point, 1, value) for point, role, value in values])
+        settling.settle(act, inspection, reading, [queries.keyed(row) for row in rows], just_keyed=None)
     return inspection
 
 
@@ -110,8 +110,8 @@ def ask_for_help(*, inspection_id: int, remark: str, actor: Actor, at: datetime)
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN, InspectionState.AWAITING_SIGN_OFF)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     _require_unsigned(inspection)
-    with settling.act(inspection, "help_asked", actor, at, remark=remark) as entry:
-        settling.refer(entry, inspection, f"Help was asked for: {remark}", None)
+    with settling.on_inspection(inspection, "help_asked", actor, at, remark=remark) as act:
+        settling.refer(act, inspection, f"Help was asked for: {remark}", None)
     return inspection
 
 
@@ -131,13 +131,13 @@ def release(*, inspection_id: int, decision: Decision, reason: str, actor: Actor
         raise SamePerson(name=actor.person.full_name, done="taken part in this count")
     if decision is Decision.ACCEPT_PROPOSED and referral.proposed is None:
         raise NothingProposed(inspection=inspection.pk)
-    with settling.act(inspection, "released", actor, at, decision=decision.value, reason=reason) as entry:
-        entry.change(referral, released_at=at, released_by=actor.person, decision=decision.value, reason=reason)
+    with settling.on_inspection(inspection, "released", actor, at, decision=decision.value, reason=reason) as act:
+        act.change(referral, released_at=at, released_by=actor.person, decision=decision.value, reason=reason)
         if decision is Decision.ACCEPT_PROPOSED:
-            entry.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, **(referral.proposed or {}))
+            act.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, **(referral.proposed or {}))
         else:
-            entry.change(inspection, state=InspectionState.OPEN, rereads=0, layers=None, wraps=None, parity="")
-            settling.begin_reading(entry, inspection)
+            act.change(inspection, state=InspectionState.OPEN, rereads=0, layers=None, wraps=None, parity="")
+            settling.begin_reading(act, inspection)
     return inspection
 
 
@@ -147,9 +147,9 @@ def read_again(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -
     inspection = _for_update(inspection_id, actor, at, InspectionState.AWAITING_SIGN_OFF)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     _require_unsigned(inspection)
-    with settling.act(inspection, "read_again", actor, at, reason=reason) as entry:
-        entry.change(inspection, state=InspectionState.OPEN, layers=None, wraps=None, parity="")
-        settling.begin_reading(entry, inspection)
+    with settling.on_inspection(inspection, "read_again", actor, at, reason=reason) as act:
+        act.change(inspection, state=InspectionState.OPEN, layers=None, wraps=None, parity="")
+        settling.begin_reading(act, inspection)
     return inspection
 
 
@@ -159,10 +159,10 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
     access.in_person(actor)
     inspection = _for_update(inspection_id, actor, at, *LIVE)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.RELEASE), inspection.reel, at)
-    with settling.act(inspection, "count_cancelled", actor, at, reason=reason) as entry:
+    with settling.on_inspection(inspection, "count_cancelled", actor, at, reason=reason) as act:
         if referral := queries.open_referral(inspection):
-            entry.change(referral, released_at=at, released_by=actor.person, decision="cancelled", reason=reason)
-        entry.change(inspection, state=InspectionState.CANCELLED, ended_at=at, ended_by=actor.person, end_reason=reason)
+            act.change(referral, released_at=at, released_by=actor.person, decision="cancelled", reason=reason)
+        act.change(inspection, state=InspectionState.CANCELLED, ended_at=at, ended_by=actor.person, end_reason=reason)
     return inspection
 
 
@@ -205,12 +205,12 @@ def _next_attempt(keyings: list[keying.Keyed], point: Point, role: Role) -> int:
     return newest
 
 
-def _keying_row(entry: Transcript, reading: Reading, participant: Participant, point: Point, attempt: int,
+def _keying_row(act: ActRecorder, reading: Reading, participant: Participant, point: Point, attempt: int,
                 value: Any) -> Keying:  # fmt: skip
     salt = secrets.token_hex(16)
     return Keying(
         reading=reading, participant=participant, point=point, role=participant.role, attempt=attempt, value=value,
-        salt=salt, commitment=keying.commitment(point, value, salt), keyed_at=entry.at, keyed_by=entry.actor.person,
+        salt=salt, commitment=keying.commitment(point, value, salt), keyed_at=act.at, keyed_by=act.actor.person,
     )  # fmt: skip
 
 

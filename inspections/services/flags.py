@@ -13,7 +13,7 @@ from inspections.errors import FlagAlreadyOpen, FlagClosed
 from inspections.models import DriftFlag
 from reels import access as reel_access
 from reels.models import Person
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,8 +36,8 @@ def assign_flag(*, serial: str, interval: FlaggedInterval, to: Person, actor: Ac
     known = DriftFlag.objects.filter(reel=reel, closed_at__isnull=True, **ends).select_related("assigned_to").first()
     if known:
         raise FlagAlreadyOpen(flag=known.pk, name=known.assigned_to.full_name)
-    with told(reel.chain, "flag_assigned", actor, at) as entry:
-        return entry.add(
+    with record_act(reel.chain, "flag_assigned", actor, at) as act:
+        return act.add(
             DriftFlag(
                 reel=reel, p_unlogged_cut=Decimal(f"{interval.p_unlogged_cut:.4f}"), raised_at=at, assigned_to=to,
                 explanation=interval.explanation, raised_by=actor.person, **ends,
@@ -51,8 +51,8 @@ def reassign_flag(*, flag_id: int, to: Person, actor: Actor, at: datetime) -> Dr
     flag = _for_update(flag_id, actor, at)
     access.authorisation_for(actor.person, Act.MAINTAIN, flag.reel, at)
     reel_access.reel_for_read(flag.reel.serial, to, at)
-    with told(flag.reel.chain, "flag_assigned", actor, at, flag=flag.pk) as entry:
-        return entry.change(flag, assigned_to=to)
+    with record_act(flag.reel.chain, "flag_assigned", actor, at, flag=flag.pk) as act:
+        return act.change(flag, assigned_to=to)
 
 
 @transaction.atomic
@@ -61,8 +61,8 @@ def look_into_flag(*, flag_id: int, finding: str, actor: Actor, at: datetime) ->
     flag = _for_update(flag_id, actor, at)
     if flag.assigned_to_id != actor.person.pk:
         access.authorisation_for(actor.person, Act.MAINTAIN, flag.reel, at)
-    with told(flag.reel.chain, "flag_looked_into", actor, at, flag=flag.pk) as entry:
-        return entry.change(flag, finding=finding, looked_into_at=at, looked_into_by=actor.person)
+    with record_act(flag.reel.chain, "flag_looked_into", actor, at, flag=flag.pk) as act:
+        return act.change(flag, finding=finding, looked_into_at=at, looked_into_by=actor.person)
 
 
 @transaction.atomic
@@ -71,8 +71,8 @@ def close_flag(*, flag_id: int, ending: Ending, reason: str, actor: Actor, at: d
     access.in_person(actor)
     flag = _for_update(flag_id, actor, at)
     access.authorisation_for(actor.person, Act.MAINTAIN, flag.reel, at)
-    with told(flag.reel.chain, "flag_closed", actor, at, flag=flag.pk, ending=ending.value) as entry:
-        return entry.change(flag, ending=ending.value, end_reason=reason, closed_at=at, closed_by=actor.person)
+    with record_act(flag.reel.chain, "flag_closed", actor, at, flag=flag.pk, ending=ending.value) as act:
+        return act.change(flag, ending=ending.value, end_reason=reason, closed_at=at, closed_by=actor.person)
 
 
 def _for_update(flag_id: int, actor: Actor, at: datetime) -> DriftFlag:

@@ -13,7 +13,7 @@ from inspections.services.import_run import ACT, ImportRun, typed
 from inspections.services.setup import withdraw_values
 from reels import access
 from reels.models import CableEvent, Chain, HistoryEntry, Reel
-from reels.services.history import told
+from reels.services.history import record_act
 
 MOST_ROWS_AN_ENTRY = 2000
 
@@ -132,16 +132,16 @@ def _write(run: ImportRun, reel: Reel, new_counts: list[Row], new_events: list[R
     new_counts.sort(key=lambda row: row.values["counted_at"])
     new_events.sort(key=lambda row: row.values["happened_at"])
     first, rest = new_counts[:MOST_ROWS_AN_ENTRY], new_counts[MOST_ROWS_AN_ENTRY:]
-    with told(reel.chain, ACT, run.actor, run.at) as entry:
+    with record_act(reel.chain, ACT, run.actor, run.at) as act:
         if reel.pk is None:
-            entry.add(reel)
+            act.add(reel)
         elif new_events:
-            withdraw_values(entry, reel, "cuts or replacements of its cable were brought in from older records")
-        entry.add_all([_event(run, reel, row.values) for row in new_events])
-        entry.add_all([_count(reel, row.values) for row in first])
+            withdraw_values(act, reel, "cuts or replacements of its cable were brought in from older records")
+        act.add_all([_event(run, reel, row.values) for row in new_events])
+        act.add_all([_count(reel, row.values) for row in first])
     for start in range(0, len(rest), MOST_ROWS_AN_ENTRY):
-        with told(reel.chain, ACT, run.actor, run.at) as entry:
-            entry.add_all([_count(reel, row.values) for row in rest[start : start + MOST_ROWS_AN_ENTRY]])
+        with record_act(reel.chain, ACT, run.actor, run.at) as act:
+            act.add_all([_count(reel, row.values) for row in rest[start : start + MOST_ROWS_AN_ENTRY]])
 
 
 def _count(reel: Reel, said: Said) -> ImportedCount:

@@ -9,7 +9,7 @@ from reels import access
 from reels.domain.winding import drum_from
 from reels.domain.words import UnusualRule
 from reels.models import ReelType, Site
-from reels.services.history import told
+from reels.services.history import record_act
 
 _COLUMNS = tuple(column.name for column in REEL_TYPES.columns)
 # an empty cell is kept; others take their default
@@ -22,9 +22,9 @@ def store_register(run: ImportRun) -> None:
     new_types = _new_types(run)
     _find_sites(run)
     if chain and run.is_writing and (new_types or run.new_sites):
-        with told(chain, ACT, run.actor, run.at) as entry:
-            entry.add_all(new_types)
-            entry.add_all(run.new_sites)
+        with record_act(chain, ACT, run.actor, run.at) as act:
+            act.add_all(new_types)
+            act.add_all(run.new_sites)
 
 
 def _new_types(run: ImportRun) -> list[ReelType]:

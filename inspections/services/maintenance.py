@@ -15,82 +15,82 @@ from inspections.services.setup import withdraw_values
 from reels import access as reel_access
 from reels.models import CableEvent, Hold, Installation, Reel, Site
 from reels.services import reels as reel_services
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 
 
 @transaction.atomic
 def log_cable_event(*, serial: str, facts: reel_services.CableEventFacts, actor: Actor, at: datetime) -> CableEvent:
     """Log a cut or a replacement of the cable. Who may count a reel may log a cut at the bench."""
     acts = (Act.MAINTAIN, Act.COUNT) if facts.kind == CableEvent.Kind.CUT else (Act.MAINTAIN,)
-    with _act(serial, f"cable_{facts.kind}", actor, at, *acts) as (entry, reel):
-        event = reel_services.add_cable_event(entry, reel, facts)
-        withdraw_values(entry, reel, f"{event.get_kind_display()} on {event.happened_at:%Y-%m-%d}")
+    with _on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
+        event = reel_services.add_cable_event(act, reel, facts)
+        withdraw_values(act, reel, f"{event.get_kind_display()} on {event.happened_at:%Y-%m-%d}")
     return event
 
 
 @transaction.atomic
 def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor, at: datetime) -> CableEvent:
     """Take back a wrong or doubled entry by a counter-entry; both stay."""
-    with _act(serial, "cable_entry_reversed", actor, at, Act.MAINTAIN) as (entry, reel):
+    with _on_reel(serial, "cable_entry_reversed", actor, at, Act.MAINTAIN) as (act, reel):
         event = reel_access.one(CableEvent.objects.filter(reel=reel), "cable event", pk=event_id)
-        counter = reel_services.reverse_cable_event(entry, event, remark=remark)
-        withdraw_values(entry, reel, f"the entry of a {event.get_kind_display()} was taken back: {remark}")
+        counter = reel_services.reverse_cable_event(act, event, remark=remark)
+        withdraw_values(act, reel, f"the entry of a {event.get_kind_display()} was taken back: {remark}")
     return counter
 
 
 @transaction.atomic
 def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Installation:
     """Record that a reel was put into a machine."""
-    with _act(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (entry, reel):
+    with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
         _require_no_live_count(reel)
         values = queries.values_in_force(reel)
         if values and values.machine_id != machine.pk:
-            withdraw_values(entry, reel, f"the reel was installed in machine {machine.serial} instead")
-        return reel_services.install(entry, reel, machine)
+            withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
+        return reel_services.install(act, reel, machine)
 
 
 @transaction.atomic
 def remove(*, serial: str, actor: Actor, at: datetime) -> Installation:
     """Record that a reel was taken off its machine; its setup values end."""
-    with _act(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (entry, reel):
-        installation = reel_services.remove(entry, reel)
-        withdraw_values(entry, reel, f"the reel was removed from machine {installation.machine.serial}")
+    with _on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
+        installation = reel_services.remove(act, reel)
+        withdraw_values(act, reel, f"the reel was removed from machine {installation.machine.serial}")
     return installation
 
 
 @transaction.atomic
 def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Hold a reel; its setup values end."""
-    with _act(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (entry, reel):
-        hold = reel_services.place_hold(entry, reel, reason=reason)
-        withdraw_values(entry, reel, f"the reel is held: {reason}")
+    with _on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
+        hold = reel_services.place_hold(act, reel, reason=reason)
+        withdraw_values(act, reel, f"the reel is held: {reason}")
     return hold
 
 
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Let a held reel go."""
-    with _act(serial, "hold_ended", actor, at, Act.RELEASE, Act.MAINTAIN) as (entry, reel):
-        return reel_services.end_hold(entry, reel, reason=reason)
+    with _on_reel(serial, "hold_ended", actor, at, Act.RELEASE, Act.MAINTAIN) as (act, reel):
+        return reel_services.end_hold(act, reel, reason=reason)
 
 
 @transaction.atomic
 def move(*, serial: str, site_code: str, actor: Actor, at: datetime) -> Reel:
     """Send a reel to another site; values issued for a machine of the old one end."""
-    with _act(serial, "moved", actor, at, Act.MAINTAIN, site=site_code) as (entry, reel):
+    with _on_reel(serial, "moved", actor, at, Act.MAINTAIN, site=site_code) as (act, reel):
         site = reel_access.one(Site.objects.all(), "site", code=site_code)
-        withdraw_values(entry, reel, f"the reel was sent to {site}")
-        return reel_services.move(entry, reel, site)
+        withdraw_values(act, reel, f"the reel was sent to {site}")
+        return reel_services.move(act, reel, site)
 
 
 @transaction.atomic
 def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
     """Take a reel out of service for good."""
-    with _act(serial, "retired", actor, at, Act.MAINTAIN) as (entry, reel):
+    with _on_reel(serial, "retired", actor, at, Act.MAINTAIN) as (act, reel):
         _require_no_live_count(reel)
-        withdraw_values(entry, reel, f"the reel was retired: {reason}")
-        return reel_services.retire(entry, reel, reason=reason)
+        withdraw_values(act, reel, f"the reel was retired: {reason}")
+        return reel_services.retire(act, reel, reason=reason)
 
 
 @transaction.atomic
@@ -111,11 +111,11 @@ def _require_no_live_count(reel: Reel) -> None:
 
 
 @contextmanager
-def _act(
-    serial: str, act: str, actor: Actor, at: datetime, *acts: Act, **facts: Any
-) -> Iterator[tuple[Transcript, Reel]]:
+def _on_reel(
+    serial: str, act_name: str, actor: Actor, at: datetime, *acts: Act, **facts: Any
+) -> Iterator[tuple[ActRecorder, Reel]]:
     """The reel locked, the actor authorised by one of the acts, and an entry open."""
     reel = reel_access.reel_for_update(serial, actor.person, at)
     access.any_authorisation_for(actor.person, acts, reel, at)
-    with told(reel.chain, act, actor, at, **facts) as entry:
-        yield entry, reel
+    with record_act(reel.chain, act_name, actor, at, **facts) as act:
+        yield act, reel

@@ -12,7 +12,7 @@ from inspections.models import Inspection, Participant, Reading
 from reels import access as reel_access
 from reels.errors import OutOfTime
 from reels.models import Machine, Person, Reel
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reels.services.reels import require_in_service
 
 
@@ -53,10 +53,10 @@ def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: 
     _check_prepared(preparation)
     done_at = preparation.done_at or at
     _check_countable(reel, done_at, at)
-    with told(reel.chain, "count_opened", actor, at) as entry:
-        inspection = entry.add(_inspection(reel, preparation, actor, at))
-        entry.add(Participant(inspection=inspection, person=counts, role=Role.TECHNICIAN, joined_at=at))
-        entry.add(Reading(inspection=inspection, number=1))
+    with record_act(reel.chain, "count_opened", actor, at) as act:
+        inspection = act.add(_inspection(reel, preparation, actor, at))
+        act.add(Participant(inspection=inspection, person=counts, role=Role.TECHNICIAN, joined_at=at))
+        act.add(Reading(inspection=inspection, number=1))
     return inspection
 
 

@@ -14,39 +14,41 @@ from inspections.domain.words import Act, InspectionState, Point, Role
 from inspections.errors import OtherRole
 from inspections.models import Inspection, Participant, Reading, Referral
 from reels.models import Person
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 
 MOST_REREADS = 3
 ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
 
 
 @contextmanager
-def act(inspection: Inspection, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
+def on_inspection(
+    inspection: Inspection, act_name: str, actor: Actor, at: datetime, **facts: Any
+) -> Iterator[ActRecorder]:
     """An act on an inspection, whose entry tells the values that are no longer blind after it."""
     was_open = queries.may_be_read(inspection)
-    with told(inspection.reel.chain, act, actor, at, inspection=inspection.pk, **facts) as entry:
-        yield entry
+    with record_act(inspection.reel.chain, act_name, actor, at, inspection=inspection.pk, **facts) as act:
+        yield act
         rows = queries.keyings_of(inspection)
-        told_before = queries.shown_of([row for row in rows if not entry.has_added(row)], is_open=was_open)
-        entry.facts["revealed"] = [
+        told_before = queries.shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
+        act.facts["revealed"] = [
             {"keying": row.pk, "value": row.value, "salt": row.salt}
             for row in queries.shown_of(rows, is_open=queries.may_be_read(inspection))
             if row not in told_before
         ]
 
 
-def join(entry: Transcript, inspection: Inspection, person: Person, role: Role) -> Participant:
+def join(act: ActRecorder, inspection: Inspection, person: Person, role: Role) -> Participant:
     """The person's part in the inspection, new or as it was. Raises OtherRole or NotAuthorised."""
-    access.authorisation_for(person, ACT_OF[role], inspection.reel, entry.at)
+    access.authorisation_for(person, ACT_OF[role], inspection.reel, act.at)
     known = Participant.objects.filter(inspection=inspection, person=person).first()
     if known is None:
-        return entry.add(Participant(inspection=inspection, person=person, role=role, joined_at=entry.at))
+        return act.add(Participant(inspection=inspection, person=person, role=role, joined_at=act.at))
     if known.role != role:
         raise OtherRole(name=person.full_name, inspection=inspection.pk, role=known.role)
     return known
 
 
-def settle(entry: Transcript, inspection: Inspection, reading: Reading, keyings: list[keying.Keyed], *,
+def settle(act: ActRecorder, inspection: Inspection, reading: Reading, keyings: list[keying.Keyed], *,
             just_keyed: Set[Point] | None) -> None:  # fmt: skip
     """Compare what both have keyed, and work the reading out as far as it goes, or say why it must be read again.
 
@@ -57,25 +59,25 @@ def settle(entry: Transcript, inspection: Inspection, reading: Reading, keyings:
     agreed = keying.agreed_values(keyings)
     differing = keying.differing_points(keyings)
     if differing:
-        entry.facts["differs"] = [point.value for point in differing]
+        act.facts["differs"] = [point.value for point in differing]
     if just_keyed and not just_keyed.isdisjoint(differing):  # one that was there before is not counted again
-        _count_difference(entry, inspection, reading, differing)
+        _count_difference(act, inspection, reading, differing)
     elif differing and just_keyed is None:
-        _finish(entry, inspection, reading, _working_of_a_difference(differing))
+        _finish(act, inspection, reading, _working_of_a_difference(differing))
     elif len(agreed) == len(Point):
-        _finish(entry, inspection, reading, counting.work_out(parameters, keying.reading_of(agreed)))
+        _finish(act, inspection, reading, counting.work_out(parameters, keying.reading_of(agreed)))
     elif problems := counting.problems_so_far(parameters, keying.reading_of(agreed), keying.scales_left_out(agreed)):
         outcome = Outcome.REFERRED if any(p.outcome is Outcome.REFERRED for p in problems) else Outcome.REREAD
-        _finish(entry, inspection, reading, Working(outcome=outcome, problems=tuple(problems)))
+        _finish(act, inspection, reading, Working(outcome=outcome, problems=tuple(problems)))
 
 
-def _count_difference(entry: Transcript, inspection: Inspection, reading: Reading, differing: list[Point]) -> None:
+def _count_difference(act: ActRecorder, inspection: Inspection, reading: Reading, differing: list[Point]) -> None:
     """The two differ at a hold point that is being keyed: both key it again, unless it was read too often by now."""
-    entry.change(inspection, rereads=inspection.rereads + 1)
+    act.change(inspection, rereads=inspection.rereads + 1)
     if inspection.rereads >= MOST_REREADS:
         working = _working_of_a_difference(differing)
-        entry.change(reading, outcome=Outcome.REFERRED, ended_at=entry.at, working=as_json(working))
-        refer(entry, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+        act.change(reading, outcome=Outcome.REFERRED, ended_at=act.at, working=as_json(working))
+        refer(act, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
 
 
 def _working_of_a_difference(differing: list[Point]) -> Working:
@@ -86,34 +88,34 @@ def _working_of_a_difference(differing: list[Point]) -> Working:
     return Working(outcome=Outcome.REREAD, problems=(problem,))
 
 
-def _finish(entry: Transcript, inspection: Inspection, reading: Reading, working: Working) -> None:
-    entry.change(reading, outcome=working.outcome, ended_at=entry.at, working=as_json(working))
+def _finish(act: ActRecorder, inspection: Inspection, reading: Reading, working: Working) -> None:
+    act.change(reading, outcome=working.outcome, ended_at=act.at, working=as_json(working))
     if working.outcome is Outcome.ACCEPTED:
-        entry.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, layers=working.layers,
+        act.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, layers=working.layers,
                      wraps=working.wraps, parity=working.parity)  # fmt: skip
     elif working.outcome is Outcome.REFERRED:
-        refer(entry, inspection, _said(working.problems), _proposed(working))
+        refer(act, inspection, _said(working.problems), _proposed(working))
     else:
-        entry.change(inspection, rereads=inspection.rereads + 1)
+        act.change(inspection, rereads=inspection.rereads + 1)
         if inspection.rereads >= MOST_REREADS:
-            refer(entry, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+            refer(act, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
         else:
-            begin_reading(entry, inspection)
+            begin_reading(act, inspection)
 
 
-def refer(entry: Transcript, inspection: Inspection, why: str, proposed: dict[str, Any] | None) -> None:
+def refer(act: ActRecorder, inspection: Inspection, why: str, proposed: dict[str, Any] | None) -> None:
     """Put the count before an authorised person. why: what is to be decided; proposed: the unusual count, if any."""
-    by = entry.actor.person
-    entry.add(Referral(inspection=inspection, referred_at=entry.at, referred_by=by, why=why, proposed=proposed))
-    entry.change(inspection, state=InspectionState.REFERRED)
+    by = act.actor.person
+    act.add(Referral(inspection=inspection, referred_at=act.at, referred_by=by, why=why, proposed=proposed))
+    act.change(inspection, state=InspectionState.REFERRED)
 
 
-def begin_reading(entry: Transcript, inspection: Inspection) -> None:
+def begin_reading(act: ActRecorder, inspection: Inspection) -> None:
     """Begin the next reading; one that was broken off ends as read again."""
     last = queries.last_reading(inspection)
     if last.ended_at is None:
-        entry.change(last, outcome=Outcome.REREAD, ended_at=entry.at)
-    entry.add(Reading(inspection=inspection, number=last.number + 1))
+        act.change(last, outcome=Outcome.REREAD, ended_at=act.at)
+    act.add(Reading(inspection=inspection, number=last.number + 1))
 
 
 def _proposed(working: Working) -> dict[str, Any] | None:

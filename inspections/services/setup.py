@@ -11,7 +11,7 @@ from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Machine, Reel
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.reels import require_in_service, require_not_held
 
 SETTER, CONFIRMER = "setter", "confirmer"
@@ -30,8 +30,8 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
     require_in_service(reel)
     require_not_held(reel)
     inspection = _issuable_inspection(reel, machine)
-    with told(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as entry:
-        return _add_values(entry, reel, machine, inspection)
+    with record_act(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as act:
+        return _add_values(act, reel, machine, inspection)
 
 
 @transaction.atomic
@@ -41,8 +41,8 @@ def return_gauge(*, setup_id: int, actor: Actor, at: datetime) -> SetupValues:
     values = _in_force(setup_id, actor, at)
     access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM), values.reel, at)
     _require_installed(values)
-    with told(values.reel.chain, "gauge_returned", actor, at, setup_values=values.pk) as entry:
-        return entry.change(values, gauge_returned_by=actor.person, gauge_returned_at=at)
+    with record_act(values.reel.chain, "gauge_returned", actor, at, setup_values=values.pk) as act:
+        return act.change(values, gauge_returned_by=actor.person, gauge_returned_at=at)
 
 
 @transaction.atomic
@@ -59,12 +59,12 @@ def key_read_back(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: d
         raise StepMissing(missing="put the wrap gauge back in its place and confirm that nothing stays behind")
     if values.confirmed_at:
         raise StepMissing(missing="nothing; these values are confirmed already")
-    with told(values.reel.chain, "read_back", actor, at, setup_values=values.pk) as entry:
-        read_back = _add_read_back(entry, values, SETTER, layers, wraps)
+    with record_act(values.reel.chain, "read_back", actor, at, setup_values=values.pk) as act:
+        read_back = _add_read_back(act, values, SETTER, layers, wraps)
         if read_back.matches:
-            entry.change(values, set_by=actor.person, set_at=at)
+            act.change(values, set_by=actor.person, set_at=at)
         elif values.set_at:
-            entry.change(values, set_by=None, set_at=None)
+            act.change(values, set_by=None, set_at=None)
     return read_back
 
 
@@ -83,12 +83,12 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
         raise SamePerson(name=actor.person.full_name, done="set these values")
     if values.confirmed_at:
         raise StepMissing(missing="nothing; these values are confirmed already")
-    with told(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as entry:
-        read_back = _add_read_back(entry, values, CONFIRMER, layers, wraps)
+    with record_act(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as act:
+        read_back = _add_read_back(act, values, CONFIRMER, layers, wraps)
         if read_back.matches:
-            entry.change(values, confirmed_by=actor.person, confirmed_at=at)
+            act.change(values, confirmed_by=actor.person, confirmed_at=at)
         else:  # what the setter read is in doubt now: both read again
-            entry.change(values, set_by=None, set_at=None)
+            act.change(values, set_by=None, set_at=None)
     return read_back
 
 
@@ -100,8 +100,8 @@ def record_check(*, setup_id: int, kind: str, passed: bool, remark: str, actor: 
     access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM, Act.MAINTAIN), values.reel, at)
     if values.confirmed_at is None:
         raise StepMissing(missing="a second person confirms what the machine shows")
-    with told(values.reel.chain, "machine_checked", actor, at, setup_values=values.pk) as entry:
-        return entry.add(
+    with record_act(values.reel.chain, "machine_checked", actor, at, setup_values=values.pk) as act:
+        return act.add(
             MachineCheck(setup_values=values, kind=kind, passed=passed, remark=remark, done_by=actor.person, done_at=at)
         )
 
@@ -112,16 +112,16 @@ def withdraw(*, setup_id: int, reason: str, actor: Actor, at: datetime) -> Setup
     access.in_person(actor)
     values = _in_force(setup_id, actor, at)
     access.authorisation_for(actor.person, Act.ISSUE, values.reel, at)
-    with told(values.reel.chain, "values_withdrawn", actor, at, setup_values=values.pk) as entry:
-        withdraw_values(entry, values.reel, reason)
+    with record_act(values.reel.chain, "values_withdrawn", actor, at, setup_values=values.pk) as act:
+        withdraw_values(act, values.reel, reason)
     values.refresh_from_db()
     return values
 
 
-def withdraw_values(entry: Transcript, reel: Reel, why: str) -> None:
+def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
     """Within another act: withdraw what is in force for a reel, if anything is, and tell why."""
     if values := queries.values_in_force(reel):
-        entry.change(values, withdrawn_at=entry.at, withdrawn_by=entry.actor.person, withdrawn_why=why)
+        act.change(values, withdrawn_at=act.at, withdrawn_by=act.actor.person, withdrawn_why=why)
 
 
 def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
@@ -143,16 +143,16 @@ def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
     return inspection
 
 
-def _add_values(entry: Transcript, reel: Reel, machine: Machine, inspection: Inspection) -> SetupValues:
+def _add_values(act: ActRecorder, reel: Reel, machine: Machine, inspection: Inspection) -> SetupValues:
     assert inspection.layers is not None, "a signed inspection has a result"
     assert inspection.wraps is not None, "as above"
     values = SetupValues(
         reel=reel, machine=machine, inspection=inspection, layers=inspection.layers, wraps=inspection.wraps,
-        parity=inspection.parity, issued_by=entry.actor.person, issued_at=entry.at,
+        parity=inspection.parity, issued_by=act.actor.person, issued_at=act.at,
     )  # fmt: skip
     try:
         with transaction.atomic():
-            return entry.add(values)
+            return act.add(values)
     except IntegrityError as refused:
         raise NotIssuable(
             why=f"Values are in force already for reel {reel.serial} or machine {machine.serial}; withdraw them first."
@@ -172,9 +172,9 @@ def _require_installed(values: SetupValues) -> None:
         raise StepMissing(missing=f"install reel {values.reel.serial} in machine {values.machine.serial}")
 
 
-def _add_read_back(entry: Transcript, values: SetupValues, role: str, layers: int, wraps: int) -> ReadBack:
+def _add_read_back(act: ActRecorder, values: SetupValues, role: str, layers: int, wraps: int) -> ReadBack:
     matches = (layers, wraps) == (values.layers, values.wraps)
-    return entry.add(
+    return act.add(
         ReadBack(setup_values=values, role=role, layers=layers, wraps=wraps, matches=matches,
-                 keyed_by=entry.actor.person, keyed_at=entry.at)
+                 keyed_by=act.actor.person, keyed_at=act.at)
     )  # fmt: skip

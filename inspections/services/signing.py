@@ -16,7 +16,7 @@ from reels.domain import ledger
 from reels.domain.words import AskedAt
 from reels.models import Person
 from reels.services import logins
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.logins import Proof
 
 ROLE_OF = {Meaning.COUNTED: Role.TECHNICIAN, Meaning.VERIFIED: Role.VERIFIER}
@@ -53,12 +53,12 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     require_no_surprise(inspection)
     participant = _participant(inspection, meaning, actor.person)
     authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
-    with told(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as entry:
-        record = _record(entry, inspection)
-        signature = entry.add(_signature(inspection, record, participant, meaning, authorisation, at))
+    with record_act(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as act:
+        record = _record(act, inspection)
+        signature = act.add(_signature(inspection, record, participant, meaning, authorisation, at))
         if meaning is Meaning.VERIFIED:
-            entry.change(inspection, state=InspectionState.SIGNED, ended_at=at, ended_by=actor.person)
-            _withdraw_older_values(entry, inspection)
+            act.change(inspection, state=InspectionState.SIGNED, ended_at=at, ended_by=actor.person)
+            _withdraw_older_values(act, inspection)
     return signature
 
 
@@ -72,8 +72,8 @@ def request_void(*, inspection_id: int, reason: str, actor: Actor, at: datetime)
         raise NotVoidable(why=f"Inspection {inspection.pk} is {inspection.state.replace('_', ' ')}, not signed.")
     if hasattr(inspection, "void"):
         raise NotVoidable(why="It is asked for already; another person may confirm it.")
-    with told(inspection.reel.chain, "void_asked", actor, at, inspection=inspection.pk) as entry:
-        return entry.add(Void(inspection=inspection, requested_by=actor.person, requested_at=at, reason=reason))
+    with record_act(inspection.reel.chain, "void_asked", actor, at, inspection=inspection.pk) as act:
+        return act.add(Void(inspection=inspection, requested_by=actor.person, requested_at=at, reason=reason))
 
 
 @transaction.atomic
@@ -87,12 +87,12 @@ def confirm_void(*, inspection_id: int, actor: Actor, at: datetime) -> Void:
         raise NotVoidable(why=f"Nobody has asked to void inspection {inspection.pk}, or it is void already.")
     if void.requested_by_id == actor.person.pk:
         raise SamePerson(name=actor.person.full_name, done="asked for it")
-    with told(inspection.reel.chain, "voided", actor, at, inspection=inspection.pk, reason=void.reason) as entry:
-        entry.change(void, confirmed_by=actor.person, confirmed_at=at)
-        entry.change(inspection, state=InspectionState.VOIDED)
+    with record_act(inspection.reel.chain, "voided", actor, at, inspection=inspection.pk, reason=void.reason) as act:
+        act.change(void, confirmed_by=actor.person, confirmed_at=at)
+        act.change(inspection, state=InspectionState.VOIDED)
         in_force = queries.values_in_force(inspection.reel)
         if in_force and in_force.inspection_id == inspection.pk:
-            withdraw_values(entry, inspection.reel, f"the inspection they came from was voided: {void.reason}")
+            withdraw_values(act, inspection.reel, f"the inspection they came from was voided: {void.reason}")
     return void
 
 
@@ -118,12 +118,12 @@ def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Pa
     return found
 
 
-def _record(entry: Transcript, inspection: Inspection) -> InspectionRecord:
+def _record(act: ActRecorder, inspection: Inspection) -> InspectionRecord:
     known = InspectionRecord.objects.filter(inspection=inspection).first()
     if known:
         return known
     content = record_bytes(queries.record_of(inspection))
-    return entry.add(InspectionRecord(inspection=inspection, content=content, digest=ledger.digest(content)))
+    return act.add(InspectionRecord(inspection=inspection, content=content, digest=ledger.digest(content)))
 
 
 def _signature(inspection: Inspection, record: InspectionRecord, participant: Participant, meaning: Meaning,
@@ -146,7 +146,7 @@ def _signature(inspection: Inspection, record: InspectionRecord, participant: Pa
     )  # fmt: skip
 
 
-def _withdraw_older_values(entry: Transcript, inspection: Inspection) -> None:
+def _withdraw_older_values(act: ActRecorder, inspection: Inspection) -> None:
     in_force = queries.values_in_force(inspection.reel)
     if in_force and in_force.inspection.done_at <= inspection.done_at:
-        withdraw_values(entry, inspection.reel, f"the reel was counted again (inspection {inspection.pk})")
+        withdraw_values(act, inspection.reel, f"the reel was counted again (inspection {inspection.pk})")

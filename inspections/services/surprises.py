@@ -12,7 +12,7 @@ from inspections.errors import CountSurprises, NothingSurprising
 from inspections.models import Inspection, SurpriseAccepted
 from inspections.queries import last_reading
 from inspections.queries.histories import plausibility_of
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 
 
 @transaction.atomic
@@ -26,8 +26,8 @@ def accept_surprise(*, inspection_id: int, reason: str, actor: Actor, at: dateti
     said = open_surprise(inspection)
     if said is None:
         raise NothingSurprising(inspection=inspection.pk)
-    with told(inspection.reel.chain, "surprise_accepted", actor, at, inspection=inspection.pk) as entry:
-        return entry.add(
+    with record_act(inspection.reel.chain, "surprise_accepted", actor, at, inspection=inspection.pk) as act:
+        return act.add(
             SurpriseAccepted(
                 reading=last_reading(inspection), told=said, reason=reason, accepted_by=actor.person, accepted_at=at
             )

@@ -16,7 +16,7 @@ Row = TypeVar("Row", bound=models.Model)
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """Who acts, and through which door: "session", "token NAME" or "command NAME"."""
+    """Who acts, and through which interface: "session", "token NAME" or "command NAME"."""
 
     person: Person
     via: str = "session"
@@ -42,11 +42,11 @@ class Actor:
 
 
 @dataclass(slots=True)
-class Transcript:
-    """The act under way: what it wrote, and what is to be said of it."""
+class ActRecorder:
+    """The act under way: what it wrote, and the facts of its entry."""
 
     chain: Chain
-    act: str
+    act_name: str
     actor: Actor
     at: datetime
     facts: dict[str, Any] = field(default_factory=dict)
@@ -55,7 +55,7 @@ class Transcript:
     def add(self, row: Row) -> Row:
         """Insert a row and tell of it."""
         row.save(force_insert=True)
-        self._tell(row, None, columns(row))
+        self.note(row, None, columns(row))
         return row
 
     def add_all(self, rows: list[Row]) -> list[Row]:
@@ -63,7 +63,7 @@ class Transcript:
         if rows:
             type(rows[0])._default_manager.bulk_create(rows)
         for row in rows:
-            self._tell(row, None, columns(row))
+            self.note(row, None, columns(row))
         return rows
 
     def change(self, row: Row, **values: Any) -> Row:
@@ -74,7 +74,7 @@ class Transcript:
         row.save(update_fields=list(values))
         after = columns(row)
         moved = [name for name in after if after[name] != before[name]]
-        self._tell(row, {name: before[name] for name in moved}, {name: after[name] for name in moved})
+        self.note(row, {name: before[name] for name in moved}, {name: after[name] for name in moved})
         return row
 
     def has_added(self, row: models.Model) -> bool:
@@ -82,36 +82,37 @@ class Transcript:
         place = (row._meta.db_table, row.pk)
         return any((each.table, each.id) == place and each.before is None for each in self.changes)
 
-    def _tell(self, row: models.Model, before: dict[str, Any] | None, after: dict[str, Any]) -> None:
+    def note(self, row: models.Model, before: dict[str, Any] | None, after: dict[str, Any]) -> None:
+        """Have the entry say what a row was (None: it is new) and what it is."""
         self.changes.append(ledger.Change(table=row._meta.db_table, id=row.pk, before=before, after=after))
 
 
 @contextmanager
-def told(chain: Chain, act: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[Transcript]:
+def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[ActRecorder]:
     """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
-    transcript = Transcript(chain=chain, act=act, actor=actor, at=at, facts=facts)
-    yield transcript
-    append(transcript)
+    recorder = ActRecorder(chain=chain, act_name=act_name, actor=actor, at=at, facts=facts)
+    yield recorder
+    append(recorder)
 
 
-def append(transcript: Transcript) -> HistoryEntry:
+def append(recorder: ActRecorder) -> HistoryEntry:
     """Write the entry and move the chain's head. The chain is locked by the caller's transaction."""
-    chain = transcript.chain
+    chain = recorder.chain
     entry = ledger.Entry(
         chain=chain.name,
         seq=chain.length + 1,
         prev=chain.head,
-        at=transcript.at,
-        act=transcript.act,
-        actor=transcript.actor.as_json(),
-        facts=transcript.facts,
-        changes=tuple(transcript.changes),
+        at=recorder.at,
+        act=recorder.act_name,
+        actor=recorder.actor.as_json(),
+        facts=recorder.facts,
+        changes=tuple(recorder.changes),
     )
     content = ledger.encode_v1(entry)
     chain.length, chain.head, prev = entry.seq, ledger.digest(content), chain.head
     chain.save(update_fields=["length", "head"])
     kept = HistoryEntry.objects.create(
-        chain=chain, seq=entry.seq, at=entry.at, act=entry.act, actor=transcript.actor.person, prev=prev,
+        chain=chain, seq=entry.seq, at=entry.at, act=entry.act, actor=recorder.actor.person, prev=prev,
         digest=chain.head, content=content,
     )  # fmt: skip
     FeedPlace.objects.create(entry=kept)

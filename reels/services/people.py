@@ -17,7 +17,7 @@ from reels import access
 from reels.errors import AlreadyThere, AnotherAdministrator, ValueNotTaken
 from reels.models import Person
 from reels.services import register
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reels.services.logins import Proof
 
 
@@ -47,8 +47,8 @@ def add_administrator(*, password: str | None, at: datetime, via: str, **fields:
     person = Person(created_at=at, is_staff=True, is_superuser=True, enrolled_at=at, **fields)
     _put(person, _passwords_columns(person, password, at))
     register.check(person)
-    with told(access.lock_register(), "administrator_added", Actor(person, via=via), at) as entry:
-        return entry.add(person)
+    with record_act(access.lock_register(), "administrator_added", Actor(person, via=via), at) as act:
+        return act.add(person)
 
 
 @transaction.atomic
@@ -71,8 +71,8 @@ def give_password(person: Person, *, password: str, actor: Actor, at: datetime) 
     chain = access.lock_register()
     person.refresh_from_db()
     values = _passwords_columns(person, password, at) | access.put_back(person, actor.person)
-    with told(chain, "password_given", actor, at) as entry:
-        entry.change(person, must_change_password=True, **values)
+    with record_act(chain, "password_given", actor, at) as act:
+        act.change(person, must_change_password=True, **values)
 
 
 @transaction.atomic
@@ -91,8 +91,8 @@ def enrol(person: Person, *, checked: str, actor: Actor, at: datetime) -> None:
     if person.enrolled_at:
         raise AlreadyThere(what="enrolment of", key=person.username)
     by = None if actor.is_a_command else actor.person
-    with told(chain, "person_enrolled", actor, at, checked=checked) as entry:
-        entry.change(person, enrolled_by=by, enrolled_at=at)
+    with record_act(chain, "person_enrolled", actor, at, checked=checked) as act:
+        act.change(person, enrolled_by=by, enrolled_at=at)
 
 
 @transaction.atomic
@@ -104,8 +104,8 @@ def change_password(proof: Proof, *, password: str, at: datetime) -> None:
         raise ValueNotTaken(field="password", seen="the one that it was", allowed="another one")
     person.refresh_from_db()
     values = _passwords_columns(person, password, at)
-    with told(chain, "password_changed", proof.actor, at) as entry:
-        entry.change(person, must_change_password=False, **values)
+    with record_act(chain, "password_changed", proof.actor, at) as act:
+        act.change(person, must_change_password=False, **values)
 
 
 @transaction.atomic
@@ -113,8 +113,8 @@ def end_sessions(*, actor: Actor, at: datetime) -> None:
     """End every session of one's own, on whatever machine it was left open."""
     chain = access.lock_register()
     actor.person.refresh_from_db()
-    with told(chain, "sessions_ended", actor, at) as entry:
-        entry.change(actor.person, session_round=actor.person.session_round + 1)
+    with record_act(chain, "sessions_ended", actor, at) as act:
+        act.change(actor.person, session_round=actor.person.session_round + 1)
 
 
 def _passwords_columns(person: Person, password: str | None, at: datetime) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """What happens to a reel: received, cut, re-cabled, installed, removed, held, moved, retired.
 
-These functions write one act's rows into a transcript that is already open (the reel is locked by then). Whole acts,
+These functions write their rows within an act that is already being recorded (the reel is locked by then). Whole acts,
 with who may do them and what follows from them (setup values are withdrawn), are in `inspections.services`.
 """
 
@@ -26,7 +26,7 @@ from reels.errors import (
     ValueNotTaken,
 )  # fmt: skip
 from reels.models import CableEvent, Chain, Hold, Installation, Machine, Reel, ReelType, Site
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,87 +51,87 @@ def receive_reel(*, serial: str, reel_type: ReelType, site: Site, received_on: d
     if received_on > at.date():
         raise OutOfTime(field="received_on", seen=received_on, earliest="any day", latest=at.date())
     chain = Chain.objects.create(name=name)
-    with told(chain, "reel_received", actor, at) as entry:
-        return entry.add(
+    with record_act(chain, "reel_received", actor, at) as act:
+        return act.add(
             Reel(serial=serial, type=reel_type, site=site, chain=chain, received_on=received_on,
                  cable_length_m=cable_length_m)
         )  # fmt: skip
 
 
-def add_cable_event(entry: Transcript, reel: Reel, facts: CableEventFacts) -> CableEvent:
+def add_cable_event(act: ActRecorder, reel: Reel, facts: CableEventFacts) -> CableEvent:
     """Write down that cable was cut or replaced. Raises OutOfTime, CutTooLong or ValueNotTaken."""
     require_in_service(reel)
-    _check_time("happened_at", facts.happened_at, reel, entry.at)
+    _check_time("happened_at", facts.happened_at, reel, act.at)
     if facts.kind == CableEvent.Kind.CUT:
         _check_cut(reel, facts)
-    return entry.add(
+    return act.add(
         CableEvent(reel=reel, kind=facts.kind, length_removed_m=facts.length_removed_m,
-                   length_fitted_m=facts.length_fitted_m, happened_at=facts.happened_at, recorded_at=entry.at,
-                   recorded_by=entry.actor.person, document=facts.document, remark=facts.remark)
+                   length_fitted_m=facts.length_fitted_m, happened_at=facts.happened_at, recorded_at=act.at,
+                   recorded_by=act.actor.person, document=facts.document, remark=facts.remark)
     )  # fmt: skip
 
 
-def reverse_cable_event(entry: Transcript, event: CableEvent, *, remark: str) -> CableEvent:
+def reverse_cable_event(act: ActRecorder, event: CableEvent, *, remark: str) -> CableEvent:
     """A counter-entry: the event stays in the history and no longer counts. Raises AlreadyReversed."""
     if event.kind == CableEvent.Kind.REVERSAL or hasattr(event, "reversed_by"):
         raise AlreadyReversed(event=event.pk)
-    return entry.add(
-        CableEvent(reel=event.reel, kind=CableEvent.Kind.REVERSAL, happened_at=event.happened_at, recorded_at=entry.at,
-                   recorded_by=entry.actor.person, document=event.document, remark=remark, reverses=event)
+    return act.add(
+        CableEvent(reel=event.reel, kind=CableEvent.Kind.REVERSAL, happened_at=event.happened_at, recorded_at=act.at,
+                   recorded_by=act.actor.person, document=event.document, remark=remark, reverses=event)
     )  # fmt: skip
 
 
-def install(entry: Transcript, reel: Reel, machine: Machine) -> Installation:
+def install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
     """Put a reel into a machine. Raises ReelInstalled, MachineOccupied, OtherSite or ReelHeld."""
     require_in_service(reel)
     require_off_machine(reel)
     require_not_held(reel)
     if reel.site_id != machine.site_id:
         raise OtherSite(serial=reel.serial, reel_site=reel.site, machine=machine.serial, machine_site=machine.site)
-    new = Installation(reel=reel, machine=machine, installed_at=entry.at, installed_by=entry.actor.person)
+    new = Installation(reel=reel, machine=machine, installed_at=act.at, installed_by=act.actor.person)
     try:
         with transaction.atomic():
-            return entry.add(new)
+            return act.add(new)
     except IntegrityError as refused:
         other = queries.installation_of_machine(machine)
         raise MachineOccupied(machine=machine.serial, serial=other.reel.serial if other else "another") from refused
 
 
-def remove(entry: Transcript, reel: Reel) -> Installation:
+def remove(act: ActRecorder, reel: Reel) -> Installation:
     """Take a reel off its machine. Raises ReelNotInstalled."""
     current = queries.installation_of(reel)
     if current is None:
         raise ReelNotInstalled(serial=reel.serial)
-    return entry.change(current, removed_at=entry.at, removed_by=entry.actor.person)
+    return act.change(current, removed_at=act.at, removed_by=act.actor.person)
 
 
-def place_hold(entry: Transcript, reel: Reel, *, reason: str) -> Hold:
+def place_hold(act: ActRecorder, reel: Reel, *, reason: str) -> Hold:
     """Hold a reel. Raises ReelHeld when it is held already."""
     require_in_service(reel)
     require_not_held(reel)
-    return entry.add(Hold(reel=reel, placed_at=entry.at, placed_by=entry.actor.person, reason=reason))
+    return act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
 
 
-def end_hold(entry: Transcript, reel: Reel, *, reason: str) -> Hold:
+def end_hold(act: ActRecorder, reel: Reel, *, reason: str) -> Hold:
     """Let a held reel go. Raises ReelNotHeld."""
     hold = queries.hold_on(reel)
     if hold is None:
         raise ReelNotHeld(serial=reel.serial)
-    return entry.change(hold, ended_at=entry.at, ended_by=entry.actor.person, end_reason=reason)
+    return act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
 
 
-def move(entry: Transcript, reel: Reel, site: Site) -> Reel:
+def move(act: ActRecorder, reel: Reel, site: Site) -> Reel:
     """Send a reel to another site. Raises ReelInstalled."""
     require_in_service(reel)
     require_off_machine(reel)
-    return entry.change(reel, site=site)
+    return act.change(reel, site=site)
 
 
-def retire(entry: Transcript, reel: Reel, *, reason: str) -> Reel:
+def retire(act: ActRecorder, reel: Reel, *, reason: str) -> Reel:
     """Take a reel out of service for good; its records stay. Raises ReelInstalled."""
     require_in_service(reel)
     require_off_machine(reel)
-    return entry.change(reel, retired_at=entry.at, retired_reason=reason)
+    return act.change(reel, retired_at=act.at, retired_reason=reason)
 
 
 def require_in_service(reel: Reel) -> None:

@@ -11,7 +11,7 @@ from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit
 from reels.errors import AlreadyThere, ValueNotTaken
 from reels.models import Machine, Person, Posting, ReelType, Site
-from reels.services.history import Actor, Row, told
+from reels.services.history import Actor, Row, record_act
 
 
 @transaction.atomic
@@ -42,8 +42,8 @@ def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", *
     chain = access.lock_register()
     row.refresh_from_db()
     facts = {"reason": reason} if reason else {}
-    with told(chain, f"{_word(row)}_changed", actor, at, **facts) as entry:
-        entry.change(row, **fields)
+    with record_act(chain, f"{_word(row)}_changed", actor, at, **facts) as act:
+        act.change(row, **fields)
         check(row)
 
 
@@ -62,17 +62,17 @@ def prefer_length_unit(*, unit: LengthUnit, actor: Actor, at: datetime) -> None:
     person = actor.person
     person.refresh_from_db()
     if person.length_unit != unit:
-        with told(chain, "length_unit_preferred", actor, at) as entry:
-            entry.change(person, length_unit=unit.value)
+        with record_act(chain, "length_unit_preferred", actor, at) as act:
+            act.change(person, length_unit=unit.value)
 
 
-def add(row: Row, act: str, actor: Actor, at: datetime) -> Row:
+def add(row: Row, act_name: str, actor: Actor, at: datetime) -> Row:
     """Add a row, within a transaction. Raises OnlyAdministrators, AlreadyThere or ValueNotTaken."""
     access.only_administrators(actor.person)
     chain = access.lock_register()
     check(row)
-    with told(chain, act, actor, at) as entry:
-        entry.add(row)
+    with record_act(chain, act_name, actor, at) as act:
+        act.add(row)
     return row
 
 

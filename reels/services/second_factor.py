@@ -17,7 +17,7 @@ from django.utils.crypto import salted_hmac
 from reels import access
 from reels.errors import AlreadyThere, AnotherAdministrator, NotFound, WrongCode
 from reels.models import Person, RecoveryCode, SecondFactor
-from reels.services.history import Actor, Transcript, told
+from reels.services.history import Actor, ActRecorder, record_act
 
 STEP_S, DIGITS = 30, 6
 STEPS_EITHER_WAY = 1  # a device's clock may be half a minute off
@@ -33,8 +33,8 @@ def begin(*, actor: Actor, at: datetime) -> str:
     if access.second_factor_of(actor.person):
         raise AlreadyThere(what="second factor of", key=actor.person.username)
     secret = secrets.token_bytes(SECRET_BYTES)
-    with told(chain, "second_factor_begun", actor, at) as entry:
-        entry.add(SecondFactor(person=actor.person, secret=_cipher().encrypt(secret).decode(), begun_at=at))
+    with record_act(chain, "second_factor_begun", actor, at) as act:
+        act.add(SecondFactor(person=actor.person, secret=_cipher().encrypt(secret).decode(), begun_at=at))
     return base64.b32encode(secret).decode()
 
 
@@ -60,10 +60,10 @@ def confirm(*, code: str, actor: Actor, at: datetime) -> list[str]:
         raise WrongCode()
     person.refresh_from_db()
     codes = [base64.b32encode(secrets.token_bytes(RECOVERY_BYTES)).decode().lower() for _ in range(RECOVERY_CODES)]
-    with told(chain, "second_factor_confirmed", actor, at) as entry:
-        entry.change(factor, confirmed_at=at, last_step=step)
-        entry.add_all([RecoveryCode(factor=factor, digest=_digest(each)) for each in codes])
-        entry.change(person, session_round=person.session_round + 1)
+    with record_act(chain, "second_factor_confirmed", actor, at) as act:
+        act.change(factor, confirmed_at=at, last_step=step)
+        act.add_all([RecoveryCode(factor=factor, digest=_digest(each)) for each in codes])
+        act.change(person, session_round=person.session_round + 1)
     return [_in_groups(each) for each in codes]
 
 
@@ -72,9 +72,9 @@ def end_own(*, actor: Actor, at: datetime) -> None:
     """Take one's own second factor out of force; every other session ends. Raises NotFound."""
     chain = access.lock_register()
     factor = _in_force(actor.person)
-    with told(chain, "second_factor_ended", actor, at) as entry:
-        entry.change(factor, ended_at=at, ended_by=actor.person)
-        _change(entry, actor.person, session_round=actor.person.session_round + 1)
+    with record_act(chain, "second_factor_ended", actor, at) as act:
+        act.change(factor, ended_at=at, ended_by=actor.person)
+        _change(act, actor.person, session_round=actor.person.session_round + 1)
 
 
 @transaction.atomic
@@ -88,9 +88,9 @@ def end_of_another(person: Person, *, reason: str, actor: Actor, at: datetime) -
         raise AnotherAdministrator(name=person.full_name, done="the second factor themselves")
     chain = access.lock_register()
     factor = _in_force(person)
-    with told(chain, "second_factor_ended", actor, at, reason=reason) as entry:
-        entry.change(factor, ended_at=at, ended_by=actor.person)
-        _change(entry, person, **access.put_back(person, actor.person))
+    with record_act(chain, "second_factor_ended", actor, at, reason=reason) as act:
+        act.change(factor, ended_at=at, ended_by=actor.person)
+        _change(act, person, **access.put_back(person, actor.person))
 
 
 @transaction.atomic
@@ -121,9 +121,9 @@ def _in_force(person: Person) -> SecondFactor:
     return found
 
 
-def _change(entry: Transcript, person: Person, **values: object) -> None:
+def _change(act: ActRecorder, person: Person, **values: object) -> None:
     person.refresh_from_db()
-    entry.change(person, **values)
+    act.change(person, **values)
 
 
 def _step_of(factor: SecondFactor, code: str, at: datetime) -> int | None:

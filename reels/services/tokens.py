@@ -12,7 +12,7 @@ from reels import access
 from reels.domain.words import Scope
 from reels.errors import AlreadyEnded, OnlyInPerson, OutOfTime
 from reels.models import ApiToken, Person
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 
 SECRET_BYTES = 32  # 256 bits: nothing to guess, so one quick digest is enough
 LONGEST = timedelta(days=366)
@@ -37,8 +37,8 @@ def issue(*, person: Person, name: str, scopes: list[Scope], expires_at: datetim
     secret = f"{MARK}_{prefix}_{secrets.token_urlsafe(SECRET_BYTES)}"
     token = ApiToken(person=person, name=name, prefix=prefix, digest=_digest(secret), scopes=sorted(set(scopes)),
                      issued_by=actor.person, issued_at=at, expires_at=expires_at)  # fmt: skip
-    with told(access.lock_register(), "token_issued", actor, at) as entry:
-        return entry.add(token), secret
+    with record_act(access.lock_register(), "token_issued", actor, at) as act:
+        return act.add(token), secret
 
 
 @transaction.atomic
@@ -49,8 +49,8 @@ def revoke(*, token_id: int, reason: str, actor: Actor, at: datetime) -> ApiToke
     token = access.one(ApiToken.objects.select_related("person"), "token", pk=token_id)
     if token.revoked_at:
         raise AlreadyEnded(what=f"token {token.name}", on=token.revoked_at.date())
-    with told(chain, "token_revoked", actor, at, reason=reason) as entry:
-        return entry.change(token, revoked_at=at, revoked_by=actor.person, revoke_reason=reason)
+    with record_act(chain, "token_revoked", actor, at, reason=reason) as act:
+        return act.change(token, revoked_at=at, revoked_by=actor.person, revoke_reason=reason)
 
 
 def holder(secret: str, at: datetime) -> ApiToken | None:

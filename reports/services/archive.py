@@ -18,7 +18,7 @@ from reels import access as reel_access
 from reels.domain import ledger
 from reels.errors import Busy
 from reels.models import HistoryEntry, Reel
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reports import queries
 from reports.models import ArchivedPdf
 from reports.pdf import seal
@@ -86,8 +86,8 @@ def _keep(reel: Reel, rows: Sequence[ArchivedPdf], actor: Actor, at: datetime) -
         return []
     for row in still:
         row.number = ArchivedPdf.objects.filter(inspection=row.inspection_id).count() + 1
-    with told(chain, ACT, actor, at, inspections=[row.inspection_id for row in still]) as entry:
-        return entry.add_all(still)
+    with record_act(chain, ACT, actor, at, inspections=[row.inspection_id for row in still]) as act:
+        return act.add_all(still)
 
 
 def archive_after(entry: HistoryEntry) -> list[ArchivedPdf]:

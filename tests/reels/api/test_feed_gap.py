@@ -9,7 +9,7 @@ from django.utils import timezone
 from reels import access
 from reels.models import FeedPlace, HistoryEntry
 from reels.services import feed
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from tests import builders
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -29,7 +29,7 @@ def feed_follower(after, person):
 
 def note(serial):
     [chain] = access.lock(access.reel_chain(serial))
-    with told(chain, "noted", Actor(builders.administrator(), via="command test"), timezone.now()):
+    with record_act(chain, "noted", Actor(builders.administrator(), via="command test"), timezone.now()):
         pass
 
 

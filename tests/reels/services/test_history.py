@@ -10,7 +10,7 @@ from reels.access import lock, lock_register
 from reels.domain import ledger
 from reels.errors import Busy
 from reels.models import Chain, HistoryEntry, Machine, Person, Reel, Site, columns
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reports.services.verification import check_records
 from tests import builders
 from tests.builders import NOW, administrator, later
@@ -34,8 +34,8 @@ def newest():
 
 def test_an_entry_tells_who_did_what_when_and_what_it_was_before():
     site = builders.make_site()
-    with told(lock_register(), "site_changed", actor(), NOW, why="a new sign") as entry:
-        entry.change(site, name="Kettle Head")
+    with record_act(lock_register(), "site_changed", actor(), NOW, why="a new sign") as act:
+        act.change(site, name="Kettle Head")
     row, said = newest()
     assert said["actor"] == {"id": administrator().pk, "username": "ada", "name": "Ada Minder", "via": "command try"}
     assert (said["act"], said["at"], said["facts"]) == (
@@ -53,10 +53,10 @@ def test_several_rows_of_one_act_are_one_entry():
     site = builders.make_site()
     before = HistoryEntry.objects.count()
     rows = [Machine(serial=f"RM-{n}", host="Heron", site=site, wrap_gauge="WG") for n in range(3)]
-    with told(lock_register(), "machines_added", actor(), NOW) as entry:
-        entry.add_all(rows)
-        entry.add_all([])
-        entry.change(rows[0], host="Crane")
+    with record_act(lock_register(), "machines_added", actor(), NOW) as act:
+        act.add_all(rows)
+        act.add_all([])
+        act.change(rows[0], host="Crane")
     assert HistoryEntry.objects.count() == before + 1
     changes = newest()[1]["changes"]
     assert [(change["id"], change["before"]) for change in changes] == [
@@ -70,8 +70,8 @@ def test_an_act_that_fails_leaves_neither_row_nor_entry():
     head = Chain.objects.get().head
 
     def fail() -> None:
-        with transaction.atomic(), told(lock_register(), "site_changed", actor(), NOW) as entry:
-            entry.change(site, name="Kettle Head")
+        with transaction.atomic(), record_act(lock_register(), "site_changed", actor(), NOW) as act:
+            act.change(site, name="Kettle Head")
             raise RuntimeError("power cut")
 
     with pytest.raises(RuntimeError):
@@ -125,6 +125,6 @@ def test_who_acts_at_the_keys_and_who_does_not():
 
 
 def test_an_act_may_come_from_any_time_the_caller_says():
-    with told(lock_register(), "late", actor(), later(days=-30)) as entry:
-        entry.add(Site(code="late", name="Late"))
+    with record_act(lock_register(), "late", actor(), later(days=-30)) as act:
+        act.add(Site(code="late", name="Late"))
     assert newest()[0].at == later(days=-30)

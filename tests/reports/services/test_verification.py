@@ -24,7 +24,7 @@ from reels.access import lock_register
 from reels.domain import ledger
 from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
 from reels.services import feed
-from reels.services.history import Actor, told
+from reels.services.history import Actor, record_act
 from reports.services.verification import UNTOLD, check_records
 from tests import builders, stories
 from tests.builders import NOW, Cast, administrator
@@ -255,8 +255,8 @@ def test_a_table_that_is_not_kept_and_a_row_that_two_histories_tell_of_are_found
 
     def tell_twice() -> None:
         site = Site.objects.earliest("id")
-        with told(chain, "x", Actor(administrator()), NOW) as entry:
-            entry._tell(site, None, {"code": site.code, "name": site.name, "time_zone": site.time_zone})
+        with record_act(chain, "x", Actor(administrator()), NOW) as act:
+            act.note(site, None, {"code": site.code, "name": site.name, "time_zone": site.time_zone})
 
     assert "two histories tell of it" in broken_by(tell_twice)
 
@@ -266,8 +266,8 @@ def test_a_change_past_the_services_is_found_even_when_a_service_changes_the_row
 
     def past_and_again() -> None:
         edit(site, "name", "Ketttle Point")
-        with told(lock_register(), "site_changed", Actor(administrator()), NOW) as entry:
-            entry.change(Site.objects.get(pk=site.pk), name="Kettle Head")
+        with record_act(lock_register(), "site_changed", Actor(administrator()), NOW) as act:
+            act.change(Site.objects.get(pk=site.pk), name="Kettle Head")
 
     assert "had name 'Ketttle Point'; told was 'Kettle Point'" in broken_by(past_and_again)
 
@@ -301,8 +301,8 @@ def exchange(one: models.Model, two: models.Model, *columns: str) -> None:
 def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_history_tells_of_it(story):
     def change_the_result() -> None:
         inspection = Inspection.objects.get()
-        with told(inspection.reel.chain, "x", Actor(administrator()), NOW) as entry:
-            entry.change(inspection, wraps=11)
+        with record_act(inspection.reel.chain, "x", Actor(administrator()), NOW) as act:
+            act.change(inspection, wraps=11)
 
     found = broken_by(change_the_result)
     assert "signed was layers 12, wraps 10, even, of inspection" in found
