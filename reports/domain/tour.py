@@ -24,7 +24,7 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Walk:
+class RoleTour:
     """The tour of one part of the job, as one person."""
 
     slug: str
@@ -42,9 +42,9 @@ class Tour:
     title: str
     before: str
     password: str
-    walks: tuple[Walk, ...]
+    walks: tuple[RoleTour, ...]
 
-    def walk(self, slug: str) -> Walk | None:
+    def walk(self, slug: str) -> RoleTour | None:
         """The walk of that name."""
         return next((walk for walk in self.walks if walk.slug == slug), None)
 
@@ -57,10 +57,10 @@ def tour_of(said: Mapping[str, Any]) -> Tour:
     )  # fmt: skip
 
 
-def _walk(said: Mapping[str, Any]) -> Walk:
+def _walk(said: Mapping[str, Any]) -> RoleTour:
     names = ("slug", "title", "username", "name", "comes_for")
     stops = tuple(
         Stop(title=each["title"], address=each["address"], look=tuple(each["look"]), to_try=each["try"])
         for each in said["steps"]
     )
-    return Walk(**{name: said[name] for name in names}, stops=stops)
+    return RoleTour(**{name: said[name] for name in names}, stops=stops)

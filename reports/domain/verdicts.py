@@ -35,7 +35,7 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class CheckResult:
     """A question, its verdict and why."""
 
     question: Question
@@ -46,16 +46,16 @@ class Finding:
         return f"{self.question}: {self.verdict}. {self.why}"
 
 
-def holds(question: Question, why: str) -> Finding:
+def holds(question: Question, why: str) -> CheckResult:
     """The answer is yes."""
-    return Finding(question=question, verdict=Verdict.HOLDS, why=why)
+    return CheckResult(question=question, verdict=Verdict.HOLDS, why=why)
 
 
-def fails(question: Question, why: str) -> Finding:
+def fails(question: Question, why: str) -> CheckResult:
     """The answer is no."""
-    return Finding(question=question, verdict=Verdict.FAILS, why=why)
+    return CheckResult(question=question, verdict=Verdict.FAILS, why=why)
 
 
-def unknown(question: Question, why: str) -> Finding:
+def unknown(question: Question, why: str) -> CheckResult:
     """There is no answer."""
-    return Finding(question=question, verdict=Verdict.UNKNOWN, why=why)
+    return CheckResult(question=question, verdict=Verdict.UNKNOWN, why=why)

@@ -24,7 +24,15 @@ from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
-from reports.domain.sign_off_looks import FAST, LOOK_WORDS, NEAR_END, Look, is_fast, is_near_end, usual_pairs
+from reports.domain.sign_off_review import (
+    FAST,
+    NEAR_END,
+    REVIEW_REASONS,
+    ReviewReason,
+    is_fast,
+    is_near_end,
+    usual_pairs,
+)
 from reports.models import VerificationRun
 from reports.pages.written import csv_answer
 from reports.services import verification_runs
@@ -46,7 +54,7 @@ class AuditFilter(Filter):
     look = forms.ChoiceField(
         label="Deserves a look", required=False,
         choices=[("", "every signature"), ("any", "any that does"),
-                 *((look.value, words) for look, words in LOOK_WORDS.items())],
+                 *((look.value, words) for look, words in REVIEW_REASONS.items())],
     )  # fmt: skip
 
     def __init__(self, data: QueryDict, people: list[tuple[str, str]], sites: list[tuple[str, str]]) -> None:
@@ -130,31 +138,33 @@ def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter,
     rows = sign_offs.signatures_matching(sign_offs.signatures(person, at), form.chosen)
     pairs = usual_pairs(sign_offs.signed_together(person, at))
     if look := form.chosen.get("look"):
-        rows = rows.filter(_any_of(list(Look), pairs) if look == "any" else _any_of([Look(look)], pairs))
+        rows = rows.filter(
+            _any_of(list(ReviewReason), pairs) if look == "any" else _any_of([ReviewReason(look)], pairs)
+        )
     return form, rows, pairs
 
 
 # What deserves a look: as a condition of a query, and in words ------------------------------------------------------
 
 
-def _any_of(looks: list[Look], pairs: Pairs) -> Q:
+def _any_of(looks: list[ReviewReason], pairs: Pairs) -> Q:
     found = Q(pk__in=())
     for look in looks:
         found |= _condition(look, pairs)
     return found
 
 
-def _condition(look: Look, pairs: Pairs) -> Q:
+def _condition(look: ReviewReason, pairs: Pairs) -> Q:
     match look:
-        case Look.FAST_PAIR:
+        case ReviewReason.FAST_PAIR:
             return sign_offs.within("other_at", FAST)
-        case Look.NEAR_END:
+        case ReviewReason.NEAR_END:
             return sign_offs.not_after("ends_at", NEAR_END)
-        case Look.READ_BACK:
+        case ReviewReason.READ_BACK:
             return Q(refused__gt=0)
-        case Look.VOID:
+        case ReviewReason.VOID:
             return Q(void_why__isnull=False)
-        case Look.SURPRISE:
+        case ReviewReason.SURPRISE:
             return Q(surprise_why__isnull=False)
     usual = Q(pk__in=())
     for technician, verifier in pairs:

@@ -21,7 +21,7 @@ from reels.domain.words import Side
 from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader, show
 from reports import access, queries
-from reports.domain.verdicts import Finding
+from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
 from reports.pages.drift import on_paper
 from reports.pages.interval_rows import Interval
@@ -218,7 +218,7 @@ class Dropped(forms.Form):
 def check(request: HttpRequest) -> HttpResponse:
     """A page to drop a document on: is it what it says?"""
     form = Dropped(label_suffix="")
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[CheckResult, ...] = ()
     if request.method == "POST":
         form = Dropped(request.POST, request.FILES, label_suffix="")
         if form.is_valid():

@@ -9,7 +9,7 @@ from reports.domain.agreement_pairs import COMPARISON_WORDS
 from reports.domain.agreement_report import Agreement, Table
 from reports.pdf import style, words
 from reports.pdf.archive import archived
-from reports.pdf.document import Furniture, lay_out
+from reports.pdf.document import HeaderAndFooter, lay_out
 from reports.pdf.flowables import Story
 
 TITLE = "Repeatability"
@@ -41,7 +41,7 @@ def agreement_sheet(found: Agreement, filters: Sequence[tuple[str, str]], *, at:
         _groups(story, table)
     _uses(story)
     foot = (f"As of {words.time(at.isoformat())} UTC", "From the records of the service; not a record itself.", "")
-    laid = lay_out(story, Furniture(head=(TITLE, ""), foot=foot), title=TITLE, subject=foot[0])
+    laid = lay_out(story, HeaderAndFooter(head=(TITLE, ""), foot=foot), title=TITLE, subject=foot[0])
     return archived(laid, at=at, attachments={})
 
 

@@ -13,9 +13,9 @@ from xml.sax.saxutils import escape
 import pikepdf
 from pikepdf import Array, Dictionary, Name, String
 
-from reports.pdf.document import LANGUAGE, PRODUCER, Laid
+from reports.pdf.document import LANGUAGE, PRODUCER, TaggedPages
 from reports.pdf.fonts import colour_profile
-from reports.pdf.tags import Element, Mark
+from reports.pdf.tags import MarkedContent, StructureElement
 
 Part = Literal["1b", "3b"]
 XMP = """<?xpacket begin="\N{ZERO WIDTH NO-BREAK SPACE}" id="W5M0MpCehiHzreSzNTczkc9d"?>
@@ -31,7 +31,7 @@ XMP = """<?xpacket begin="\N{ZERO WIDTH NO-BREAK SPACE}" id="W5M0MpCehiHzreSzNTc
 <?xpacket end="r"?>"""  # whitespace would count
 
 
-def archived(laid: Laid, *, at: datetime, attachments: Mapping[str, bytes], part: Part = "3b") -> bytes:
+def archived(laid: TaggedPages, *, at: datetime, attachments: Mapping[str, bytes], part: Part = "3b") -> bytes:
     """The file that is kept: PDF/A, tagged, with the attachments (JSON, by name; none in part 1b).
 
     at: when it was drawn up; the only time in the file. The same input gives the same bytes.
@@ -103,9 +103,9 @@ def _attach(pdf: pikepdf.Pdf, attachments: Mapping[str, bytes], at: datetime) ->
 # Structure ----------------------------------------------------------------------------------------------------------
 
 
-def _tag(pdf: pikepdf.Pdf, laid: Laid) -> None:
+def _tag(pdf: pikepdf.Pdf, laid: TaggedPages) -> None:
     tree = pdf.make_indirect(Dictionary(Type=Name.StructTreeRoot))
-    made: dict[Element, Any] = {}
+    made: dict[StructureElement, Any] = {}
     tree.K = Array([_element(pdf, laid.root, tree, made)])
     numbers: list[Any] = []
     for number, page in enumerate(pdf.pages):
@@ -117,7 +117,7 @@ def _tag(pdf: pikepdf.Pdf, laid: Laid) -> None:
     pdf.Root.MarkInfo = Dictionary(Marked=True)
 
 
-def _element(pdf: pikepdf.Pdf, element: Element, parent: Any, made: dict[Element, Any]) -> Any:
+def _element(pdf: pikepdf.Pdf, element: StructureElement, parent: Any, made: dict[StructureElement, Any]) -> Any:
     node = pdf.make_indirect(Dictionary(Type=Name.StructElem, S=Name("/" + element.tag), P=parent))
     made[element] = node
     if element.alt:
@@ -128,7 +128,7 @@ def _element(pdf: pikepdf.Pdf, element: Element, parent: Any, made: dict[Element
     return node
 
 
-def _kid(pdf: pikepdf.Pdf, each: Element | Mark, node: Any, made: dict[Element, Any]) -> Any:
-    if isinstance(each, Element):
+def _kid(pdf: pikepdf.Pdf, each: StructureElement | MarkedContent, node: Any, made: dict[StructureElement, Any]) -> Any:
+    if isinstance(each, StructureElement):
         return _element(pdf, each, node, made)
     return Dictionary(Type=Name.MCR, Pg=pdf.pages[each.page].obj, MCID=each.number)

@@ -12,7 +12,7 @@ PLAIN_UP_TO = 2**31  # bytes of a ZIP file without the wider fields of a large o
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bundled:
+class BundleMember:
     """A document that goes into a bundle. digest: SHA-256 of the content; size: how many bytes it has."""
 
     name: str
@@ -43,7 +43,7 @@ class _Sink(io.RawIOBase):
         return held
 
 
-def zipped(documents: Iterable[Bundled], *, at: datetime) -> Iterator[bytes]:
+def zipped(documents: Iterable[BundleMember], *, at: datetime) -> Iterator[bytes]:
     """The bytes of the ZIP file, piece by piece; the last file in it is the manifest with every digest.
 
     at: when it was asked for; the only time in the file besides those of the counts. The same input, the same bytes.
@@ -60,14 +60,14 @@ def zipped(documents: Iterable[Bundled], *, at: datetime) -> Iterator[bytes]:
     yield sink.taken()
 
 
-def zipped_size(documents: Iterable[Bundled], *, at: datetime) -> int | None:
+def zipped_size(documents: Iterable[BundleMember], *, at: datetime) -> int | None:
     """How many bytes `zipped` gives, or None where that can't be told; told from the documents without their contents.
 
     documents: each with an empty content and its true size.
     """
     sizes: list[int] = []
 
-    def empty() -> Iterator[Bundled]:
+    def empty() -> Iterator[BundleMember]:
         for each in documents:
             sizes.append(each.size)
             yield each

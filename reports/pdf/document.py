@@ -9,7 +9,7 @@ from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 from reports.pdf import qr, style
 from reports.pdf.flowables import Story
 from reports.pdf.fonts import BOLD, PLAIN, printable
-from reports.pdf.tags import Element, TaggedCanvas
+from reports.pdf.tags import StructureElement, TaggedCanvas
 
 PRODUCER = "Wrapledger"
 LANGUAGE = "en-GB"
@@ -17,7 +17,7 @@ QR_SIZE = 58.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Furniture:
+class HeaderAndFooter:
     """What stands on every page.
 
     head: to the left and to the right at the top; foot: lines at the bottom; code: the QR code's text.
@@ -29,15 +29,15 @@ class Furniture:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Laid:
+class TaggedPages:
     """Pages as reportlab wrote them, with the structure that archive.py adds."""
 
     content: bytes
-    root: Element
-    marked: dict[int, list[Element]]
+    root: StructureElement
+    marked: dict[int, list[StructureElement]]
 
 
-def lay_out(story: Story, furniture: Furniture, *, title: str, subject: str) -> Laid:
+def lay_out(story: Story, furniture: HeaderAndFooter, *, title: str, subject: str) -> TaggedPages:
     """The pages of a story. The same story gives the same bytes."""
     out = io.BytesIO()
     made: list[_Canvas] = []
@@ -51,7 +51,7 @@ def lay_out(story: Story, furniture: Furniture, *, title: str, subject: str) -> 
         producer=PRODUCER, invariant=1, lang=LANGUAGE, initialFontName=PLAIN, pageCompression=1, pagesize=style.PAGE,
     )  # fmt: skip
     document.build(story.flowables, canvasmaker=canvas_of)
-    return Laid(content=out.getvalue(), root=story.root, marked=made[0].marked)
+    return TaggedPages(content=out.getvalue(), root=story.root, marked=made[0].marked)
 
 
 class _Canvas(TaggedCanvas):
@@ -67,7 +67,7 @@ class _Canvas(TaggedCanvas):
 
 
 class _Document(BaseDocTemplate):  # type: ignore[misc]  # reportlab has no types
-    def __init__(self, out: io.BytesIO, furniture: Furniture, **options: Any) -> None:
+    def __init__(self, out: io.BytesIO, furniture: HeaderAndFooter, **options: Any) -> None:
         super().__init__(out, **options)
         self._furniture = furniture
         width, height = style.PAGE

@@ -10,7 +10,7 @@ from typing import Any
 
 from reels.domain import ledger
 from reports.domain.carried_record import record_fault
-from reports.domain.verdicts import Finding, Question, Verdict, fails, holds, unknown
+from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds, unknown
 from reports.pdf.attached import attached_files
 from reports.pdf.facts import InspectionFacts, from_attachments
 from reports.pdf.making import drawn_up, made_with
@@ -30,7 +30,7 @@ class Examination:
     fingerprint: of the certificate that sealed it; record, signatures: SHA-256 of what is attached. "" where none is.
     """
 
-    findings: tuple[Finding, ...]
+    findings: tuple[CheckResult, ...]
     fingerprint: str = ""
     record: str = ""
     signatures: tuple[str, ...] = ()
@@ -58,7 +58,7 @@ def _nothing(why: str) -> Examination:
 
 def _from_json(said: dict[str, Any]) -> Examination:
     findings = tuple(
-        Finding(question=Question(each["question"]), verdict=Verdict(each["verdict"]), why=each["why"])
+        CheckResult(question=Question(each["question"]), verdict=Verdict(each["verdict"]), why=each["why"])
         for each in said["findings"]
     )
     return Examination(**{**said, "findings": findings, "signatures": tuple(said["signatures"])})
@@ -89,13 +89,13 @@ def examine_here(content: bytes, *, with_pages: bool = True) -> Examination:
     )
 
 
-def _record(facts: InspectionFacts) -> Finding:
+def _record(facts: InspectionFacts) -> CheckResult:
     if why := record_fault(facts.record, facts.statements, facts.situation):
         return fails(Question.RECORD, why)
     return holds(Question.RECORD, f"Record and both signatures match; SHA-256 {facts.record_digest}.")
 
 
-def _pages(content: bytes, facts: InspectionFacts) -> Finding:
+def _pages(content: bytes, facts: InspectionFacts) -> CheckResult:
     """Whether the pages are those that the attached record gives: they are drawn up again and compared."""
     try:
         with_what = facts.stood["made_with"]

@@ -73,7 +73,7 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
+class SetupCard:
     """Setup values with the reel they are for. values, length: as a situation tells them (reports/queries)."""
 
     reel: str

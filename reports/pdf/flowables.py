@@ -12,7 +12,7 @@ from reels.domain.drawing import Picture
 from reports.pdf import style
 from reports.pdf.drawing import drawn
 from reports.pdf.fonts import BOLD, PLAIN, printable
-from reports.pdf.tags import Element
+from reports.pdf.tags import StructureElement
 
 PADDING = 4.0
 
@@ -20,7 +20,7 @@ PADDING = 4.0
 class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no types
     """A paragraph that belongs to an element, on every page that it runs over; and to a bookmark, if it has one."""
 
-    element: Element | None = None
+    element: StructureElement | None = None
     bookmark: tuple[str, int] | None = None  # its key and level
 
     def draw(self) -> None:
@@ -45,17 +45,17 @@ class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no type
         return parts
 
 
-class Cell(str):
+class TaggedText(str):
     """A cell's text that needs no paragraph, with its element."""
 
     __slots__ = ("cell",)
-    cell: Element
+    cell: StructureElement
 
 
 class CellParagraph(TaggedParagraph):
     """A cell's text that runs over several lines."""
 
-    cell: Element
+    cell: StructureElement
 
     def split(self, available_width: float, available_height: float) -> list[TaggedParagraph]:
         """For reportlab."""
@@ -80,7 +80,7 @@ def _tag_cells(table: Any, event: str, *details: Any) -> None:
 class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
     """A drawing with its description."""
 
-    def __init__(self, picture: Picture, element: Element) -> None:
+    def __init__(self, picture: Picture, element: StructureElement) -> None:
         """A picture that is wider than the page is made to fit."""
         super().__init__()
         scale = min(1.0, style.WIDTH / picture.width)
@@ -100,7 +100,7 @@ class Story:
 
     def __init__(self) -> None:
         self.flowables: list[Any] = []
-        self.root = Element("Document")
+        self.root = StructureElement("Document")
         self._headings = 0
 
     def heading(self, text: str, level: int) -> None:
@@ -235,7 +235,7 @@ def _table_style(heads: set[int], has_header: bool) -> list[tuple[Any, ...]]:
     return commands
 
 
-def _cell(text: str, width: float, row: Element, scope: str, *, repeats: bool) -> Any:
+def _cell(text: str, width: float, row: StructureElement, scope: str, *, repeats: bool) -> Any:
     element = row.add("TH", scope=scope, repeats=repeats) if scope else row.add("TD")
     shown = printable(text)
     if "\n" not in shown and stringWidth(shown, BOLD if scope else PLAIN, 8) <= width - 2 * PADDING:
@@ -245,8 +245,8 @@ def _cell(text: str, width: float, row: Element, scope: str, *, repeats: bool) -
     return paragraph
 
 
-def _plain_cell(shown: str, element: Element) -> Cell:
-    cell = Cell(shown)
+def _plain_cell(shown: str, element: StructureElement) -> TaggedText:
+    cell = TaggedText(shown)
     cell.cell = element
     return cell
 

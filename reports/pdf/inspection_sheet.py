@@ -11,7 +11,7 @@ from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
 from reels.domain.words import Side
 from reports.pdf import style, words
-from reports.pdf.document import Furniture, Laid, lay_out
+from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts
 from reports.pdf.flowables import Story
 
@@ -24,7 +24,7 @@ NOT_SHOWN = (
 )
 
 
-def render_inspection(facts: InspectionFacts) -> Laid:
+def render_inspection(facts: InspectionFacts) -> TaggedPages:
     """The pages of an inspection's record. The same facts give the same bytes."""
     said = facts.said
     return lay_out(
@@ -54,10 +54,10 @@ def story_of(facts: InspectionFacts) -> Story:
     return story
 
 
-def _furniture(facts: InspectionFacts) -> Furniture:
+def _furniture(facts: InspectionFacts) -> HeaderAndFooter:
     said, stood = facts.said, facts.stood
     number = said["inspection"]
-    return Furniture(
+    return HeaderAndFooter(
         head=(f"Inspection record {number} · reel {said['reel']['serial']}", words.spoken(stood["state"]).upper()),
         foot=(
             f"Record {number} · drawn up {words.time(stood['at'])} from what was recorded by then",

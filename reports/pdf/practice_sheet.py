@@ -12,7 +12,7 @@ from inspections.domain.reading import Outcome
 from reels.domain.words import Side
 from reports.pdf import style
 from reports.pdf.archive import archived
-from reports.pdf.document import Furniture, lay_out
+from reports.pdf.document import HeaderAndFooter, lay_out
 from reports.pdf.flowables import Story
 from reports.pdf.sheets import reading_table, working_table
 
@@ -98,5 +98,5 @@ def _mark(story: Story) -> None:
 
 
 def _finished(story: Story, reel: PracticeReel, title: str, *, at: datetime) -> bytes:
-    furniture = Furniture(head=(title, MARK), foot=(f"{MARK}. Seed {reel.seed}, difficulty {reel.difficulty}.",))
+    furniture = HeaderAndFooter(head=(title, MARK), foot=(f"{MARK}. Seed {reel.seed}, difficulty {reel.difficulty}.",))
     return archived(lay_out(story, furniture, title=f"{title} – {MARK}", subject=MARK), at=at, attachments={})

@@ -9,8 +9,8 @@ from reels.domain.reel_figures import ReadOff, crossover_circle, reel_section
 from reels.domain.words import counted
 from reports.pdf import style, words
 from reports.pdf.archive import archived
-from reports.pdf.document import Furniture, lay_out
-from reports.pdf.facts import Card, HistoryLine
+from reports.pdf.document import HeaderAndFooter, lay_out
+from reports.pdf.facts import HistoryLine, SetupCard
 from reports.pdf.flowables import Story
 from reports.pdf.inspection_sheet import drum_of, setup_values
 
@@ -99,7 +99,7 @@ def working_table(story: Story, parameters: Mapping[str, Any]) -> None:
 # Setup card ---------------------------------------------------------------------------------------------------------
 
 
-def setup_card(card: Card, *, at: datetime) -> bytes:
+def setup_card(card: SetupCard, *, at: datetime) -> bytes:
     """What the setter takes along: the two numbers, and where they come from."""
     values = card.values
     story = Story()
@@ -157,5 +157,5 @@ def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[
 
 def finished(story: Story, title: str, foot: tuple[str, ...], *, at: datetime) -> bytes:
     """The archival file of a sheet with nothing attached."""
-    laid = lay_out(story, Furniture(head=(title, ""), foot=foot), title=title, subject=foot[0])
+    laid = lay_out(story, HeaderAndFooter(head=(title, ""), foot=foot), title=title, subject=foot[0])
     return archived(laid, at=at, attachments={})

@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class MarkedContent:
     """A marked piece of a page's content: page from 0, and its number on that page."""
 
     page: int
@@ -21,7 +21,7 @@ class Mark:
 
 
 @dataclass(slots=True, eq=False)
-class Element:
+class StructureElement:
     """An element of the structure, in reading order.
 
     tag: H1, P, Table …; alt: what a figure shows; scope: "Row" or "Column" of a table's header cell.
@@ -32,11 +32,11 @@ class Element:
     alt: str = ""
     scope: str = ""
     repeats: bool = False
-    inside: list[Union["Element", Mark]] = field(default_factory=list)
+    inside: list[Union["StructureElement", MarkedContent]] = field(default_factory=list)
 
-    def add(self, tag: str, **more: Any) -> "Element":
+    def add(self, tag: str, **more: Any) -> "StructureElement":
         """A new element at the end of this one."""
-        inner = Element(tag, **more)
+        inner = StructureElement(tag, **more)
         self.inside.append(inner)
         return inner
 
@@ -46,16 +46,16 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.marked: dict[int, list[Element]] = {}
+        self.marked: dict[int, list[StructureElement]] = {}
 
-    def begin(self, element: Element | None) -> None:
+    def begin(self, element: StructureElement | None) -> None:
         """Begin what belongs to an element, or an artefact."""
         if element is None or (element.repeats and element.inside):
             self._code.append("/Artifact BMC")
             return
         page = self.getPageNumber() - 1
         elements = self.marked.setdefault(page, [])
-        element.inside.append(Mark(page, len(elements)))
+        element.inside.append(MarkedContent(page, len(elements)))
         self._code.append(f"/{element.tag} <</MCID {len(elements)}>> BDC")
         elements.append(element)
 
@@ -64,7 +64,7 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
         self._code.append("EMC")
 
     @contextmanager
-    def tagged(self, element: Element | None) -> Iterator[None]:
+    def tagged(self, element: StructureElement | None) -> Iterator[None]:
         """What is drawn within belongs to the element; to none: an artefact."""
         self.begin(element)
         yield

@@ -12,7 +12,7 @@ from inspections.queries import parameters_json, person_json
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
 from reels.queries import length_counted
-from reports.pdf.facts import Card, InspectionFacts
+from reports.pdf.facts import InspectionFacts, SetupCard
 
 _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
@@ -112,11 +112,11 @@ def _person_or_none(person: Person | None) -> dict[str, Any] | None:
     return person_json(person) if person else None
 
 
-def card_of(values: SetupValues) -> Card:
+def card_of(values: SetupValues) -> SetupCard:
     """What the setup card of values that were got from inspections.access shows. Four queries."""
     shown = documented(Inspection.objects.filter(pk=values.inspection_id)).get()
     [told] = [_setup_json(each) for each in shown.setup_values.all() if each.pk == values.pk]
-    return Card(
+    return SetupCard(
         reel=values.reel.serial,
         inspection=values.inspection_id,
         record_digest=shown.record.digest,

@@ -6,7 +6,7 @@ from inspections.domain.words import InspectionState
 from inspections.models import InspectionRecord, SignOff
 from reels.domain import ledger
 from reels.domain.ledger import Break
-from reports.domain.verdicts import Finding, Question, Verdict, fails, holds
+from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds
 from reports.errors import SealMissing
 from reports.models import ArchivedPdf
 from reports.pdf.examination import Examination, examine, examine_here
@@ -15,14 +15,14 @@ from reports.services.seal import known_fingerprints
 AT_ONCE = 20  # documents held at a time
 
 
-def check_document(content: bytes) -> tuple[Finding, ...]:
+def check_document(content: bytes) -> tuple[CheckResult, ...]:
     """Seal, record, pages and history of a file, each with a verdict of its own. Any bytes get an answer."""
     examined = examine(content)
     seal, *others = examined.findings
     return (_ours(seal, examined), *others, history(content, examined))
 
 
-def _ours(seal: Finding, examined: Examination) -> Finding:
+def _ours(seal: CheckResult, examined: Examination) -> CheckResult:
     """A seal that holds, but is somebody else's, is no seal of this service."""
     if seal.verdict is not Verdict.HOLDS:
         return seal
@@ -35,7 +35,7 @@ def _ours(seal: Finding, examined: Examination) -> Finding:
         return fails(Question.SEAL, f"{seal.why} But this service knows no certificate: {missing}")
 
 
-def history(content: bytes, examined: Examination) -> Finding:
+def history(content: bytes, examined: Examination) -> CheckResult:
     """Whether this service kept the very file, what is attached to it is in its records, and what happened since."""
     row = ArchivedPdf.objects.filter(digest=ledger.digest(content)).select_related("inspection__record").first()
     if row is None:
@@ -56,7 +56,7 @@ def _since(row: ArchivedPdf) -> str:
     return f"{told} The inspection was voided." if is_voided else told
 
 
-def _not_kept(examined: Examination) -> Finding:
+def _not_kept(examined: Examination) -> CheckResult:
     known = InspectionRecord.objects.filter(digest=examined.record).first() if examined.record else None
     if known:
         return fails(

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from django.db.models.functions import Length
 
 from reports.models import ArchivedPdf
-from reports.pdf.bundle import Bundled, zipped, zipped_size
+from reports.pdf.bundle import BundleMember, zipped, zipped_size
 
 AT_ONCE = 10  # documents held at a time
 NAMES_AT_ONCE = 1000
@@ -39,7 +39,7 @@ def exported(
 ) -> Iterator[bytes]:
     """The documents as a ZIP file, piece by piece. progress: called with the number of documents done."""
 
-    def bundled() -> Iterator[Bundled]:
+    def bundled() -> Iterator[BundleMember]:
         for done, row in enumerate(rows.iterator(chunk_size=AT_ONCE), start=1):
             content = bytes(row.content)
             yield _bundled(row, len(content), content)
@@ -49,31 +49,31 @@ def exported(
 
 
 @dataclass(frozen=True, slots=True)
-class Extent:
+class ExportSize:
     """How many documents an export has, and how many bytes; None where that can't be told before."""
 
     documents: int
     size: int | None
 
 
-def extent_of(rows: QuerySet[ArchivedPdf], *, at: datetime) -> Extent:
+def extent_of(rows: QuerySet[ArchivedPdf], *, at: datetime) -> ExportSize:
     """How large `exported` will be, so that whoever waits sees how far it is. One query; no document is read."""
     number = 0
 
-    def empty() -> Iterator[Bundled]:
+    def empty() -> Iterator[BundleMember]:
         nonlocal number
         for row in rows.defer("content").annotate(size=Length("content")).iterator(chunk_size=NAMES_AT_ONCE):
             number += 1
             yield _bundled(row, row.size, b"")
 
     size = zipped_size(empty(), at=at)
-    return Extent(number, size)
+    return ExportSize(number, size)
 
 
-def _bundled(row: ArchivedPdf, size: int, content: bytes) -> Bundled:
+def _bundled(row: ArchivedPdf, size: int, content: bytes) -> BundleMember:
     inspection = row.inspection
     serial = re.sub(r"[^A-Za-z0-9._-]", "_", inspection.reel.serial)
-    return Bundled(
+    return BundleMember(
         name=f"{serial}/inspection-{inspection.pk}-{row.number}.pdf", digest=row.digest, inspection=inspection.pk,
         reel=inspection.reel.serial, done_at=inspection.done_at, size=size, content=content,
     )  # fmt: skip

@@ -31,7 +31,7 @@ Links = Callable[[Cause], tuple[str, str]]
 
 
 @dataclass(slots=True)
-class Outcome:
+class NoticeRun:
     """What became of one run. refused, in_doubt: in words, a line for each notice. stopped: why it ended early."""
 
     sent: int = 0
@@ -56,7 +56,7 @@ def choose(person: Person, *, address: str, chosen: Iterable[tuple[NoticeKind, S
     NoticeChoice.objects.bulk_create([NoticeChoice(person=person, kind=kind, site=site) for kind, site in set(chosen)])
 
 
-def run(clock: Callable[[], datetime], links: Links) -> Outcome:
+def run(clock: Callable[[], datetime], links: Links) -> NoticeRun:
     """Find what stands, write a notice for whoever wants to know, send those that wait, and drop what is long sent.
 
     clock: the time now, asked for each mail. links: the addresses of the page of a cause and of the choices, "" for
@@ -70,7 +70,7 @@ def run(clock: Callable[[], datetime], links: Links) -> Outcome:
         if notices.wants(reader, cause)
     }  # fmt: skip
     _write(wanted, people, clock())
-    outcome = Outcome()
+    outcome = NoticeRun()
     for notice in unsent(NoticeState.WAITING):
         if _key(notice) not in wanted:  # nothing to act on any more, or nobody who wants to know
             Notice.objects.filter(pk=notice.pk, state=NoticeState.WAITING).delete()
@@ -124,7 +124,7 @@ def _message(notice: Notice, reader: Reader, cause: Cause, links: tuple[str, str
     )
 
 
-def _send(notice: Notice, message: EmailMessage, outcome: Outcome, clock: Callable[[], datetime]) -> None:
+def _send(notice: Notice, message: EmailMessage, outcome: NoticeRun, clock: Callable[[], datetime]) -> None:
     """A connection for each mail, so that a server that lets go of one says nothing of the next."""
     connection = get_connection()
     try:
@@ -136,7 +136,7 @@ def _send(notice: Notice, message: EmailMessage, outcome: Outcome, clock: Callab
             connection.close()
 
 
-def _open(connection: BaseEmailBackend, notice: Notice, outcome: Outcome, clock: Callable[[], datetime]) -> None:
+def _open(connection: BaseEmailBackend, notice: Notice, outcome: NoticeRun, clock: Callable[[], datetime]) -> None:
     try:
         connection.open()
     except (OSError, SMTPException) as failed:
@@ -151,7 +151,7 @@ def _mark(notice: Notice, at: datetime) -> bool:
     return waiting.update(state=NoticeState.SENDING, tried_at=at, tries=F("tries") + 1, last_error="") == 1
 
 
-def _hand_over(connection: BaseEmailBackend, notice: Notice, message: EmailMessage, outcome: Outcome,
+def _hand_over(connection: BaseEmailBackend, notice: Notice, message: EmailMessage, outcome: NoticeRun,
                clock: Callable[[], datetime]) -> None:  # fmt: skip
     ours = Notice.objects.filter(pk=notice.pk, state=NoticeState.SENDING)
     try:

@@ -7,7 +7,7 @@ from pathlib import Path
 from django.conf import settings
 
 from reels.errors import NotFound
-from reports.domain.tour import Tour, Walk, tour_of
+from reports.domain.tour import RoleTour, Tour, tour_of
 
 
 def tour() -> Tour:
@@ -17,7 +17,7 @@ def tour() -> Tour:
     return _read(str(settings.TOUR_FILE))
 
 
-def walk(slug: str) -> tuple[Tour, Walk]:
+def walk(slug: str) -> tuple[Tour, RoleTour]:
     """The tour and one part of it. Raises NotFound for a part that it has not."""
     found = tour()
     part = found.walk(slug)

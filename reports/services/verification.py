@@ -36,7 +36,7 @@ AT_ONCE = 400  # rows of one query; SQLite takes no more than a thousand values 
 
 
 @dataclass(slots=True)
-class Checked:
+class VerificationResult:
     """How much was checked, and the first break if there is one."""
 
     chains: int = 0
@@ -62,9 +62,9 @@ class _Told:
     ids: defaultdict[str, "array[int]"] = field(default_factory=lambda: defaultdict(lambda: array("q")))
 
 
-def check_records(progress: Callable[[int, int], None] = lambda done, of: None) -> Checked:
+def check_records(progress: Callable[[int, int], None] = lambda done, of: None) -> VerificationResult:
     """Check everything, until the first break. progress: called with the number of chains done, and of all."""
-    checked, told = Checked(), _Told()
+    checked, told = VerificationResult(), _Told()
     try:
         with _one_moment():
             of = Chain.objects.count()
@@ -100,7 +100,7 @@ def _one_moment() -> Iterator[None]:
 # Chains -------------------------------------------------------------------------------------------------------------
 
 
-def _check_chain(chain: Chain, told: _Told, checked: Checked) -> None:
+def _check_chain(chain: Chain, told: _Told, checked: VerificationResult) -> None:
     told.rows = {}
     entries = _entries(chain, told, checked)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
@@ -115,7 +115,7 @@ def _check_chain(chain: Chain, told: _Told, checked: Checked) -> None:
         _check_rows(chain, table, ids, told.rows, checked)
 
 
-def _entries(chain: Chain, told: _Told, checked: Checked) -> Iterator[ledger.Stored]:
+def _entries(chain: Chain, told: _Told, checked: VerificationResult) -> Iterator[ledger.Stored]:
     """The stored entries of a chain. What an entry says is taken in once the entry itself was found whole."""
     for row in HistoryEntry.objects.filter(chain=chain).order_by("seq").iterator(AT_ONCE):
         content = bytes(row.content)
@@ -151,7 +151,7 @@ def _revealed(rows: ledger.Rows, said: Mapping[str, Any]) -> str | None:
 # Rows ---------------------------------------------------------------------------------------------------------------
 
 
-def _check_rows(chain: Chain, table: str, ids: list[int], told: ledger.Rows, checked: Checked) -> None:
+def _check_rows(chain: Chain, table: str, ids: list[int], told: ledger.Rows, checked: VerificationResult) -> None:
     model = _kept_models().get(table)
     if model is None:
         raise _Found(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
@@ -189,7 +189,7 @@ def _differs(row: models.Model, told: Mapping[str, Any]) -> str | None:
     return None
 
 
-def _hidden_fault(row: models.Model, checked: Checked) -> str | None:
+def _hidden_fault(row: models.Model, checked: VerificationResult) -> str | None:
     """What is wrong with the columns that a history knows only by their digest."""
     match row:
         case Keying():
@@ -237,7 +237,7 @@ def _signature_fault(signature: SignOff) -> str | None:
     return signature_fault(content, statement, digest=signature.digest, columns=beside)
 
 
-def _check_nothing_untold(told: _Told, checked: Checked) -> None:
+def _check_nothing_untold(told: _Told, checked: VerificationResult) -> None:
     """Every row there is was told, once; every entry belongs to a chain."""
     if (there := HistoryEntry.objects.count()) != checked.entries:
         raise _Found("histories", f"{there} entries are stored, and {checked.entries} of them belong to a chain")

@@ -5,10 +5,10 @@ from datetime import datetime
 from reels.domain.ledger import Break
 from reels.models import HistoryEntry
 from reports.models import VerificationRun
-from reports.services.verification import Checked
+from reports.services.verification import VerificationResult
 
 
-def keep(checked: Checked, broken: Break | None, *, at: datetime) -> VerificationRun:
+def keep(checked: VerificationResult, broken: Break | None, *, at: datetime) -> VerificationRun:
     """Keep how a check of all records came out."""
     return VerificationRun.objects.create(
         at=at, chains=checked.chains, entries=checked.entries, signatures=checked.signatures,

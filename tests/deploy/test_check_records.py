@@ -24,7 +24,7 @@ CHECKER = Path(__file__).resolve().parents[2] / "deploy" / "handbook" / "check_r
 
 
 @dataclass(slots=True)
-class Case:
+class ServedFiles:
     """A folder with everything that the service gives out, and the checker."""
 
     folder: Path
@@ -52,7 +52,7 @@ class Case:
 
 
 @pytest.fixture
-def case(db, tmp_path):
+def served(db, tmp_path):
     """A signed count with a checkpoint before and one after it."""
     cast = builders.Cast()
     builders.make_reel()
@@ -72,34 +72,34 @@ def case(db, tmp_path):
     }
     for name, content in files.items():
         (tmp_path / name).write_bytes(content)
-    return Case(folder=tmp_path, key=checkpoint.public_hex(checkpoint_key()))
+    return ServedFiles(folder=tmp_path, key=checkpoint.public_hex(checkpoint_key()))
 
 
 # What holds ---------------------------------------------------------------------------------------------------------
 
 
-def test_what_the_service_gives_out_holds(case):
+def test_what_the_service_gives_out_holds(served):
     reel = Reel.objects.get()
-    status, says = case.run("checkpoint", "later.txt", case.key)
+    status, says = served.run("checkpoint", "later.txt", served.key)
     assert (status, "in 2 chains holds" in says) == (0, True)
-    status, says = case.run("history", "history.jsonl")
+    status, says = served.run("history", "history.jsonl")
     assert (status, says) == (0, f"reel:LW-0001: {reel.chain.length} entries, whole, ending in {reel.chain.head}.\n")
-    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert (status, f"the first {reel.chain.length} were there" in says) == (0, True)
-    status, says = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    status, says = served.run("consistency", "earlier.txt", "later.txt", served.key, "consistency.json")
     assert (status, says.startswith("Nothing that the earlier checkpoint covers was changed")) == (0, True)
-    status, says = case.run("signatures", "signatures.json")
+    status, says = served.run("signatures", "signatures.json")
     assert (status, "“counted” by Tess Hollin" in says, "“verified” by Vic Amberley" in says) == (0, True, True)
-    status, says = case.run("signatures", "signatures.json", "history.jsonl")
+    status, says = served.run("signatures", "signatures.json", "history.jsonl")
     assert (status, "The history tells of the record" in says) == (0, True)
 
 
-def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(case):
+def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(served):
     length = Reel.objects.get().chain.length
     maintenance.place_hold(serial="LW-0001", reason="rust", actor=Actor(person("mona")), at=builders.later(days=1))
     grown = ApiClient(person("noel")).get("reels/LW-0001/history/export").content
-    (case.folder / "history.jsonl").write_bytes(grown)
-    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+    (served.folder / "history.jsonl").write_bytes(grown)
+    status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert status == 0
     assert f"{length + 1} entries, whole; the first {length} were there" in says
 
@@ -117,18 +117,18 @@ def test_the_checker_needs_nothing_of_the_service():
 # What does not ------------------------------------------------------------------------------------------------------
 
 
-def test_a_changed_checkpoint_and_another_key_are_found(case):
+def test_a_changed_checkpoint_and_another_key_are_found(served):
     other = "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c"  # RFC 8032, 7.1, test 2
     broken = (1, "BROKEN: the checkpoint's signature does not hold for this key.\n")
-    assert case.run("checkpoint", "later.txt", other) == broken
-    case.change("later.txt", "chains: 2", "chains: 3")
-    assert case.run("checkpoint", "later.txt", case.key) == broken
-    case.change("later.txt", "form 1", "form 2")
-    assert case.run("checkpoint", "later.txt", case.key) == (1, "BROKEN: this is not a checkpoint of form 1.\n")
+    assert served.run("checkpoint", "later.txt", other) == broken
+    served.change("later.txt", "chains: 2", "chains: 3")
+    assert served.run("checkpoint", "later.txt", served.key) == broken
+    served.change("later.txt", "form 1", "form 2")
+    assert served.run("checkpoint", "later.txt", served.key) == (1, "BROKEN: this is not a checkpoint of form 1.\n")
 
 
-def lines(case: Case) -> list[str]:
-    return (case.folder / "history.jsonl").read_text().splitlines(keepends=True)
+def lines(served: ServedFiles) -> list[str]:
+    return (served.folder / "history.jsonl").read_text().splitlines(keepends=True)
 
 
 @pytest.mark.parametrize(
@@ -142,9 +142,9 @@ def lines(case: Case) -> list[str]:
         pytest.param(lambda rows: [], id="empty"),
     ],
 )
-def test_a_history_that_is_not_whole_is_found(case, tamper):
-    (case.folder / "history.jsonl").write_text("".join(tamper(lines(case))))
-    status, says = case.run("history", "history.jsonl")
+def test_a_history_that_is_not_whole_is_found(served, tamper):
+    (served.folder / "history.jsonl").write_text("".join(tamper(lines(served))))
+    status, says = served.run("history", "history.jsonl")
     assert (status, says.startswith("BROKEN: ")) == (1, True)
 
 
@@ -155,25 +155,25 @@ def edited(line: str) -> str:
 
 
 @pytest.mark.parametrize("kept", [1, -1], ids=["all but the first entry gone", "the last entry gone"])
-def test_a_history_cut_short_is_found_with_a_checkpoint(case, kept):
-    (case.folder / "history.jsonl").write_text("".join(lines(case)[:kept]))
-    assert case.run("history", "history.jsonl")[0] == 0
-    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+def test_a_history_cut_short_is_found_with_a_checkpoint(served, kept):
+    (served.folder / "history.jsonl").write_text("".join(lines(served)[:kept]))
+    assert served.run("history", "history.jsonl")[0] == 0
+    status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert (status, "for no entry of this history" in says) == (1, True)
 
 
-def test_a_history_written_anew_is_found_with_a_checkpoint(case):
+def test_a_history_written_anew_is_found_with_a_checkpoint(served):
     """Its own digests all fit; only who keeps the checkpoint can tell."""
     prev, rows = ledger.FIRST_PREV, []
-    for line in lines(case):
+    for line in lines(served):
         said = json.loads(base64.b64decode(json.loads(line)["content"]))
         said["prev"], said["actor"]["name"] = prev, "Somebody Else"
         content = ledger.canonical(said)
         prev = ledger.digest(content)
         rows.append(json.dumps({"content": base64.b64encode(content).decode()}) + "\n")
-    (case.folder / "history.jsonl").write_text("".join(rows))
-    assert case.run("history", "history.jsonl")[0] == 0
-    assert case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")[0] == 1
+    (served.folder / "history.jsonl").write_text("".join(rows))
+    assert served.run("history", "history.jsonl")[0] == 0
+    assert served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")[0] == 1
 
 
 @pytest.mark.parametrize(
@@ -185,28 +185,28 @@ def test_a_history_written_anew_is_found_with_a_checkpoint(case):
         ("inclusion.json", {"index": 10**6}, "the proof is for entry"),
     ],
 )
-def test_a_wrong_proof_of_inclusion_is_found(case, name, values, why):
-    case.set(name, **values)
-    status, says = case.run("history", "history.jsonl", "later.txt", case.key, "inclusion.json")
+def test_a_wrong_proof_of_inclusion_is_found(served, name, values, why):
+    served.set(name, **values)
+    status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert (status, why in says) == (1, True), says
 
 
-def test_checkpoints_that_do_not_follow_are_found(case):
-    swapped = case.run("consistency", "later.txt", "earlier.txt", case.key, "consistency.json")
+def test_checkpoints_that_do_not_follow_are_found(served):
+    swapped = served.run("consistency", "later.txt", "earlier.txt", served.key, "consistency.json")
     assert (swapped[0], "the earlier checkpoint has" in swapped[1]) == (1, True)
-    case.set(
+    served.set(
         "consistency.json",
-        hashes=["00" * 32] * len(json.loads((case.folder / "consistency.json").read_text())["hashes"]),
+        hashes=["00" * 32] * len(json.loads((served.folder / "consistency.json").read_text())["hashes"]),
     )
-    changed = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    changed = served.run("consistency", "earlier.txt", "later.txt", served.key, "consistency.json")
     assert (changed[0], "something was changed, removed or put in" in changed[1]) == (1, True)
-    case.set("consistency.json", hashes=[])
-    short = case.run("consistency", "earlier.txt", "later.txt", case.key, "consistency.json")
+    served.set("consistency.json", hashes=[])
+    short = served.run("consistency", "earlier.txt", "later.txt", served.key, "consistency.json")
     assert (short[0], "too few hashes" in short[1]) == (1, True)
 
 
-def test_signatures_that_do_not_fit_their_record_are_found(case):
-    exported = json.loads((case.folder / "signatures.json").read_text())
+def test_signatures_that_do_not_fit_their_record_are_found(served):
+    exported = json.loads((served.folder / "signatures.json").read_text())
     one, two = exported["signatures"]
     record = base64.b64decode(exported["record"])
     other = base64.b64encode(record.replace(b'"wraps":10', b'"wraps":11')).decode()
@@ -219,19 +219,19 @@ def test_signatures_that_do_not_fit_their_record_are_found(case):
         ({"signatures": [one, one]}, "two signatures are by the same person"),
         ({"signatures": []}, "there is no signature"),
     ):
-        (case.folder / "signatures.json").write_text(json.dumps({**exported, **values}))
-        assert case.run("signatures", "signatures.json")[1].endswith(f"{why}.\n")
-        assert case.run("signatures", "signatures.json")[0] == 1
+        (served.folder / "signatures.json").write_text(json.dumps({**exported, **values}))
+        assert served.run("signatures", "signatures.json")[1].endswith(f"{why}.\n")
+        assert served.run("signatures", "signatures.json")[0] == 1
 
 
-def test_a_signature_made_up_whole_is_found_with_the_history(case):
-    exported = json.loads((case.folder / "signatures.json").read_text())
+def test_a_signature_made_up_whole_is_found_with_the_history(served):
+    exported = json.loads((served.folder / "signatures.json").read_text())
     for each in exported["signatures"]:
         statement = base64.b64decode(each["statement"]).replace(b"Tess", b"Bess")
         each.update(statement=base64.b64encode(statement).decode(), digest=ledger.digest(statement))
-    (case.folder / "signatures.json").write_text(json.dumps(exported))
-    assert case.run("signatures", "signatures.json")[0] == 0
-    status, says = case.run("signatures", "signatures.json", "history.jsonl")
+    (served.folder / "signatures.json").write_text(json.dumps(exported))
+    assert served.run("signatures", "signatures.json")[0] == 0
+    status, says = served.run("signatures", "signatures.json", "history.jsonl")
     assert (status, "tells of no record or signature with the digest" in says) == (1, True)
 
 
@@ -245,12 +245,12 @@ def test_a_signature_made_up_whole_is_found_with_the_history(case):
         ("consistency", "earlier.txt", "later.txt", "KEY", "earlier.txt"),
     ],
 )
-def test_what_cannot_be_read_is_said_and_is_no_verdict(case, arguments):
-    status, says = case.run(*(case.key if each == "KEY" else each for each in arguments))
+def test_what_cannot_be_read_is_said_and_is_no_verdict(served, arguments):
+    status, says = served.run(*(served.key if each == "KEY" else each for each in arguments))
     assert (status, says.startswith("This cannot be read: ")) == (2, True), says
 
 
 @pytest.mark.parametrize("arguments", [(), ("unknown",), ("checkpoint",), ("history", "a", "b"), ("signatures",)])
 def test_without_a_command_or_its_files_it_says_how_it_is_used(tmp_path, arguments):
-    status, says = Case(folder=tmp_path, key="").run(*arguments)
+    status, says = ServedFiles(folder=tmp_path, key="").run(*arguments)
     assert (status, "python check_records.py consistency" in says) == (2, True)

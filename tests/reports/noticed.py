@@ -36,5 +36,5 @@ def no_links(cause: Cause) -> tuple[str, str]:
     return "", ""
 
 
-def run(at: datetime = NOW) -> notices.Outcome:
+def run(at: datetime = NOW) -> notices.NoticeRun:
     return notices.run(lambda: at, no_links)

@@ -49,7 +49,7 @@ CHECKER = stand_alone()
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class AttackedRecords:
     """Yesterday's checkpoint, and what the attacks need to know."""
 
     yesterday: str
@@ -58,7 +58,7 @@ class Story:
 
 
 @pytest.fixture
-def story(db):
+def records(db):
     cast = Cast()
     stories.one_of_each(cast)
     builders.make_reel("LW-0002")
@@ -67,7 +67,7 @@ def story(db):
     builders.signed_count(cast, "LW-0002", at=later(days=5))
     yesterday = checkpoints.make(later(days=6)).text
     _drop_guards()
-    return Story(yesterday=yesterday, reel=Reel.objects.get(serial="LW-0001"), unsigned=unsigned)
+    return AttackedRecords(yesterday=yesterday, reel=Reel.objects.get(serial="LW-0001"), unsigned=unsigned)
 
 
 def _drop_guards() -> None:
@@ -84,12 +84,12 @@ def _drop_guards() -> None:
 # Who looks ----------------------------------------------------------------------------------------------------------
 
 
-def found_by(story: Story, attack: Callable[[Story], None]) -> set[str]:
+def found_by(records: AttackedRecords, attack: Callable[[AttackedRecords], None]) -> set[str]:
     """Who finds it. The attack is undone afterwards."""
     with transaction.atomic():
-        attack(story)
+        attack(records)
         found = {SERVICE} if check_records().broken else set()
-        if outsider_finds(story.yesterday):
+        if outsider_finds(records.yesterday):
             found.add(OUTSIDER)
         transaction.set_rollback(True)
     return found
@@ -162,40 +162,40 @@ def exchanged(one: models.Model, two: models.Model, *names: str, **spare: Any) -
 # Attacks ------------------------------------------------------------------------------------------------------------
 
 
-def edit_a_row(story: Story) -> None:
-    edit(Reel.objects.filter(pk=story.reel.pk), serial="LW-0009")
+def edit_a_row(records: AttackedRecords) -> None:
+    edit(Reel.objects.filter(pk=records.reel.pk), serial="LW-0009")
 
 
-def delete_a_row(story: Story) -> None:
+def delete_a_row(records: AttackedRecords) -> None:
     delete(Keying.objects.filter(pk=Keying.objects.latest("pk").pk))
 
 
-def insert_a_row(story: Story) -> None:
+def insert_a_row(records: AttackedRecords) -> None:
     row = Keying.objects.latest("pk")
     row.pk, row.attempt = row.pk + 1, row.attempt + 1
     row.save(force_insert=True)
 
 
-def edit_an_entry(story: Story) -> None:
-    row = story.reel.chain.entries.earliest("seq")
+def edit_an_entry(records: AttackedRecords) -> None:
+    row = records.reel.chain.entries.earliest("seq")
     edit(HistoryEntry.objects.filter(pk=row.pk), content=bytes(row.content).replace(b"Ada Minder", b"Eve Minder"))
 
 
-def edit_an_entry_and_its_digest(story: Story) -> None:
-    row = story.reel.chain.entries.earliest("seq")
+def edit_an_entry_and_its_digest(records: AttackedRecords) -> None:
+    row = records.reel.chain.entries.earliest("seq")
     content = bytes(row.content).replace(b"Ada Minder", b"Eve Minder")
     edit(HistoryEntry.objects.filter(pk=row.pk), content=content, digest=ledger.digest(content))
 
 
-def delete_an_entry(story: Story) -> None:
-    row = story.reel.chain.entries.get(seq=2)
+def delete_an_entry(records: AttackedRecords) -> None:
+    row = records.reel.chain.entries.get(seq=2)
     delete(FeedPlace.objects.filter(entry=row))
     delete(HistoryEntry.objects.filter(pk=row.pk))
 
 
-def put_an_entry_between(story: Story) -> None:
+def put_an_entry_between(records: AttackedRecords) -> None:
     last = HistoryEntry.objects.latest("pk")
-    chain = story.reel.chain
+    chain = records.reel.chain
     row = HistoryEntry(chain=chain, seq=chain.length + 1, at=last.at, act="x", actor=last.actor, prev=chain.head,
                        digest="ab" * 32, content=last.content)  # fmt: skip
     row.save(force_insert=True)
@@ -205,37 +205,37 @@ def put_an_entry_between(story: Story) -> None:
         edit(FeedPlace.objects.filter(pk=place.pk), number=number)
 
 
-def exchange_two_entries(story: Story) -> None:
-    one, two = story.reel.chain.entries.filter(seq__in=(2, 3)).order_by("seq")
+def exchange_two_entries(records: AttackedRecords) -> None:
+    one, two = records.reel.chain.entries.filter(seq__in=(2, 3)).order_by("seq")
     exchanged(one, two, "seq", seq=999)
 
 
-def exchange_two_places(story: Story) -> None:
+def exchange_two_places(records: AttackedRecords) -> None:
     one, two = FeedPlace.objects.order_by("number")[:2]
     exchanged(one, two, "number", number=10**6)
 
 
-def move_a_signature(story: Story) -> None:
+def move_a_signature(records: AttackedRecords) -> None:
     one, two = SignOff.objects.filter(meaning="counted").order_by("pk")
-    exchanged(one, two, "inspection_id", "participant_id", "record_digest", inspection_id=story.unsigned)
+    exchanged(one, two, "inspection_id", "participant_id", "record_digest", inspection_id=records.unsigned)
 
 
-def exchange_two_statements(story: Story) -> None:
+def exchange_two_statements(records: AttackedRecords) -> None:
     one, two = SignOff.objects.filter(meaning="counted").order_by("pk")
     exchanged(one, two, "statement", "digest", digest="0" * 64)
 
 
-def exchange_two_records(story: Story) -> None:
+def exchange_two_records(records: AttackedRecords) -> None:
     one, two = InspectionRecord.objects.order_by("pk")
     exchanged(one, two, "content", "digest", digest="0" * 64)
 
 
-def exchange_two_people(story: Story) -> None:
+def exchange_two_people(records: AttackedRecords) -> None:
     one, two = Person.objects.filter(username__in=("tess", "vic")).order_by("username")
     exchanged(one, two, "username", "full_name", "staff_number", username="-", staff_number="-")
 
 
-def write_a_history_anew(story: Story) -> None:
+def write_a_history_anew(records: AttackedRecords) -> None:
     """Consistently: the cut had another length, in the row too."""
 
     def shorter(said: dict[str, Any]) -> None:
@@ -243,59 +243,59 @@ def write_a_history_anew(story: Story) -> None:
             if each["table"] == "reels_cableevent" and each["after"]["kind"] == "cut":
                 each["after"]["length_removed_m"] = "1.000"
 
-    written_anew(story.reel.chain, shorter)
-    edit(story.reel.cable_events.filter(kind="cut"), length_removed_m="1.000")
+    written_anew(records.reel.chain, shorter)
+    edit(records.reel.cable_events.filter(kind="cut"), length_removed_m="1.000")
 
 
-def cut_off_what_the_checkpoint_covers(story: Story) -> None:
-    tail_cut(Chain.objects.get(pk=story.reel.chain_id))
+def cut_off_what_the_checkpoint_covers(records: AttackedRecords) -> None:
+    tail_cut(Chain.objects.get(pk=records.reel.chain_id))
 
 
-def restore_an_old_backup(story: Story) -> None:
+def restore_an_old_backup(records: AttackedRecords) -> None:
     """Whole and true as of some days before: every newer entry is gone, with what it told."""
     newest = FeedPlace.objects.order_by("-number").values_list("entry__chain", flat=True)
     for chain in list(newest[:2]):
         tail_cut(Chain.objects.get(pk=chain))
 
 
-def edit_a_checkpoint(story: Story) -> None:
+def edit_a_checkpoint(records: AttackedRecords) -> None:
     row = CheckpointMade.objects.latest("entries")
     edit(CheckpointMade.objects.filter(pk=row.pk), text=row.text.replace("chains: ", "chains: 1"))
 
 
-def delete_the_checkpoints(story: Story) -> None:
+def delete_the_checkpoints(records: AttackedRecords) -> None:
     delete(CheckpointMade.objects.all())
 
 
-def cut_off_what_came_since(story: Story) -> None:
+def cut_off_what_came_since(records: AttackedRecords) -> None:
     builders.log_cut(known("control", "mona"), at=later(days=6, hours=1))
     checkpoints.make(later(days=6, hours=2))
     delete(CheckpointMade.objects.filter(made_at=later(days=6, hours=2)))
-    cut_off_what_the_checkpoint_covers(story)
+    cut_off_what_the_checkpoint_covers(records)
 
 
 def known(part: str, username: str) -> Any:
     return type("Known", (), {part: Person.objects.get(username=username)})()
 
 
-def set_a_password(story: Story) -> None:
+def set_a_password(records: AttackedRecords) -> None:
     edit(Person.objects.filter(username="tess"), password="x")
 
 
-def edit_a_tokens_secret(story: Story) -> None:
+def edit_a_tokens_secret(records: AttackedRecords) -> None:
     edit(ApiToken.objects.all(), digest="cd" * 32)
 
 
-def edit_a_kept_answer(story: Story) -> None:
+def edit_a_kept_answer(records: AttackedRecords) -> None:
     edit(Submission.objects.all(), body=b"{}")
 
 
-def never_record_it(story: Story) -> None:
+def never_record_it(records: AttackedRecords) -> None:
     """A cut was made and nobody said so."""
 
 
 BOTH, NEITHER = {SERVICE, OUTSIDER}, set[str]()
-STUDY: dict[str, tuple[Callable[[Story], None], set[str]]] = {
+STUDY: dict[str, tuple[Callable[[AttackedRecords], None], set[str]]] = {
     "a row edited": (edit_a_row, {SERVICE}),
     "a row deleted": (delete_a_row, {SERVICE}),
     "a row put in": (insert_a_row, {SERVICE}),
@@ -327,37 +327,37 @@ BY_KEPT_CHECKPOINTS = {
 }  # fmt: skip
 
 
-def test_untouched_records_are_found_whole_by_both(story):
-    assert found_by(story, never_record_it) == NEITHER
+def test_untouched_records_are_found_whole_by_both(records):
+    assert found_by(records, never_record_it) == NEITHER
 
 
 @pytest.mark.parametrize("name", STUDY)
-def test_each_attack_is_found_by_whom_the_study_says(story, name):
+def test_each_attack_is_found_by_whom_the_study_says(records, name):
     attack, expected = STUDY[name]
-    assert found_by(story, attack) == expected
+    assert found_by(records, attack) == expected
 
 
 @pytest.mark.parametrize("name", STUDY)
-def test_without_the_checkpoints_kept_here_the_outsiders_copy_is_what_finds_it(story, name):
+def test_without_the_checkpoints_kept_here_the_outsiders_copy_is_what_finds_it(records, name):
     attack, expected = STUDY[name]
 
-    def also_delete_checkpoints(story: Story) -> None:
-        attack(story)
+    def also_delete_checkpoints(records: AttackedRecords) -> None:
+        attack(records)
         delete(CheckpointMade.objects.all())
 
     gone = name in BY_KEPT_CHECKPOINTS or name == "a checkpoint kept here edited"
-    assert found_by(story, also_delete_checkpoints) == (expected - {SERVICE} if gone else expected)
+    assert found_by(records, also_delete_checkpoints) == (expected - {SERVICE} if gone else expected)
 
 
-def test_every_kind_of_told_row_is_found_when_one_is_gone_with_its_checkpoints(story):
+def test_every_kind_of_told_row_is_found_when_one_is_gone_with_its_checkpoints(records):
     told = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNTOLD]
     for model in told:
         newest = model._base_manager.latest("pk").pk
 
-        def remove(story: Story, model: Any = model, newest: int = newest) -> None:
+        def remove(records: AttackedRecords, model: Any = model, newest: int = newest) -> None:
             delete(model._base_manager.filter(pk=newest))
 
-        assert SERVICE in found_by(story, remove), model
+        assert SERVICE in found_by(records, remove), model
 
 
 def test_the_handbooks_table_is_what_was_found():

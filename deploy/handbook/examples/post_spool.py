@@ -37,14 +37,14 @@ class NotSent(Exception):
 
 
 @dataclass(frozen=True)
-class Refused(Exception):
+class RequestRefused(Exception):
     """The service will not store this; its problem document says why."""
 
     problem: dict[str, Any]
 
 
 def post(service: str, path: str, key: str, body: dict[str, Any]) -> dict[str, Any]:
-    """One request, tried until there is an answer that will not change. Raises NotSent or Refused."""
+    """One request, tried until there is an answer that will not change. Raises NotSent or RequestRefused."""
     for attempt in range(TRIES):
         if attempt:
             time.sleep(FIRST_WAIT_S * 2 ** (attempt - 1))
@@ -55,7 +55,7 @@ def post(service: str, path: str, key: str, body: dict[str, Any]) -> dict[str, A
 
 
 def send(service: str, path: str, key: str, body: dict[str, Any]) -> dict[str, Any] | None:
-    """The answer; None when it must be asked for again. Raises Refused."""
+    """The answer; None when it must be asked for again. Raises RequestRefused."""
     request = urllib.request.Request(
         f"{service}/api/v1/{path}",
         json.dumps(body).encode(),
@@ -73,7 +73,7 @@ def send(service: str, path: str, key: str, body: dict[str, Any]) -> dict[str, A
         content = error.read()
         if may_change(error.code, content):
             return None
-        raise Refused(json.loads(content)) from None
+        raise RequestRefused(json.loads(content)) from None
     except (OSError, HTTPException, ValueError):  # no connection, cut off, or half an answer
         return None
 
@@ -110,7 +110,7 @@ def main(service: str, spool: Path) -> int:
         try:
             put_away(path, "done", deliver(service, json.loads(path.read_text(encoding="utf-8")), key_of(path)))
             print(f"{path.name}: stored")
-        except Refused as refusal:
+        except RequestRefused as refusal:
             put_away(path, "refused", refusal.problem)
             print(f"{path.name}: refused: {refusal.problem['detail']}")
             refused += 1

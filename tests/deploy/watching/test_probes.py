@@ -16,7 +16,7 @@ from reels.models import Reel
 from reels.services import checkpoints
 from reports.models import Notice
 from reports.services import assessing, verification_runs
-from reports.services.verification import Checked
+from reports.services.verification import VerificationResult
 from tests import builders
 
 TOKEN = "an-invented-token"
@@ -148,7 +148,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     builders.read(cast, builders.open_count(cast, "B"))
     for days in (5, 20, 90):
         builders.authorise(cast.colleague, Act.COUNT, valid_until=now + timedelta(days=days))
-    checked = Checked(chains=1, entries=2, signatures=3)
+    checked = VerificationResult(chains=1, entries=2, signatures=3)
     verification_runs.keep(checked, None, at=now - timedelta(hours=2))
     checkpoints.make(now - timedelta(hours=1))
     assessing.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
@@ -170,7 +170,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
 
 
 def test_a_break_is_told(db, metrics):
-    checked = Checked(chains=1, entries=2, signatures=3)
+    checked = VerificationResult(chains=1, entries=2, signatures=3)
     verification_runs.keep(checked, "reel A: entry 3", at=timezone.now())  # type: ignore[arg-type]  # any text will do
     assert metrics()["wrapledger_verification_whole"] == 0
 

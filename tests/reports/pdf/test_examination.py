@@ -12,7 +12,7 @@ from inspections.domain.record import record_bytes
 from reports.domain.verdicts import Question, Verdict
 from reports.pdf import examination
 from reports.pdf.archive import archived
-from reports.pdf.attached import MOST_BYTES, NotReadable, attached_files
+from reports.pdf.attached import MOST_BYTES, UnreadableAttachment, attached_files
 from reports.pdf.examination import examine, examine_here
 from reports.pdf.facts import RECORD, SITUATION
 from reports.pdf.inspection_sheet import render_inspection
@@ -151,7 +151,7 @@ def test_a_record_that_could_never_be_drawn_ends_within_bounds(monkeypatch):
 
 
 def test_an_attached_file_unpacks_no_further_than_its_bound():
-    with pytest.raises(NotReadable, match=f"more than {MOST_BYTES} bytes"):
+    with pytest.raises(UnreadableAttachment, match=f"more than {MOST_BYTES} bytes"):
         attached_files(spoilt(bomb))
 
 

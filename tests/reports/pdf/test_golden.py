@@ -17,7 +17,7 @@ from reports.domain.drift_figure import CountPoint, Course, course_figure
 from reports.pdf import drift_sheets, sheets
 from reports.pdf.agreement_sheet import agreement_sheet
 from reports.pdf.drift_sheets import CourseSheet, DriftLine
-from reports.pdf.facts import Card, HistoryLine
+from reports.pdf.facts import HistoryLine, SetupCard
 from reports.pdf.making import FORM, drawn_up
 from tests.builders import NOW
 from tests.reports.domain.test_agreement_report import fleet
@@ -56,7 +56,7 @@ def history():
 
 
 def card(**changes):
-    one = Card(
+    one = SetupCard(
         reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes},
         length={"value_m": "318.4", "standard_u_m": "0.8"},
     )  # fmt: skip

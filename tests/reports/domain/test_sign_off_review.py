@@ -2,12 +2,12 @@ from datetime import timedelta
 
 import pytest
 
-from reports.domain.sign_off_looks import LOOK_WORDS, Look, is_fast, is_near_end, usual_pairs
+from reports.domain.sign_off_review import REVIEW_REASONS, ReviewReason, is_fast, is_near_end, usual_pairs
 from tests.builders import NOW
 
 
 def test_every_look_has_words():
-    assert set(LOOK_WORDS) == set(Look)
+    assert set(REVIEW_REASONS) == set(ReviewReason)
 
 
 @pytest.mark.parametrize(

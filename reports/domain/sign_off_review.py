@@ -11,7 +11,7 @@ LEAST_TOGETHER = 5
 USUAL_SHARE = 0.8
 
 
-class Look(StrEnum):
+class ReviewReason(StrEnum):
     """Why a signature deserves a look."""
 
     FAST_PAIR = "fast_pair"
@@ -22,13 +22,13 @@ class Look(StrEnum):
     SURPRISE = "surprise"
 
 
-LOOK_WORDS = {
-    Look.FAST_PAIR: "fast pair",
-    Look.USUAL_PAIR: "always the same two",
-    Look.NEAR_END: "near an authorisation's end",
-    Look.READ_BACK: "read-back refused",
-    Look.VOID: "voided or asked to be",
-    Look.SURPRISE: "surprising, accepted",
+REVIEW_REASONS = {
+    ReviewReason.FAST_PAIR: "fast pair",
+    ReviewReason.USUAL_PAIR: "always the same two",
+    ReviewReason.NEAR_END: "near an authorisation's end",
+    ReviewReason.READ_BACK: "read-back refused",
+    ReviewReason.VOID: "voided or asked to be",
+    ReviewReason.SURPRISE: "surprising, accepted",
 }
 
 
