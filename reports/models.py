@@ -47,10 +47,10 @@ class VerificationRun(models.Model):
 # Where each reel stands, as it was worked out last: no record, and it can be worked out again -------------------------
 
 
-class Standing(models.Model):
+class ReelStatusRow(models.Model):
     """Where a reel stands, and since when, by its history up to this head. rank: its place on the board."""
 
-    reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="standing")
+    reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
     serial = models.CharField(max_length=40)
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
     head = models.CharField(max_length=64)
@@ -67,6 +67,7 @@ class Standing(models.Model):
     has_open_flag = models.BooleanField()
 
     class Meta:
+        db_table = "reports_standing"
         indexes = [
             models.Index(fields=("rank", "last_at", "serial"), name="standing_in_order"),
             models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
@@ -76,13 +77,16 @@ class Standing(models.Model):
         return f"{self.reel}: {self.status}"
 
 
-class StandingsMade(models.Model):
-    """How many entries all histories had together when every reel's standing was brought up to date last."""
+class StatusWatermark(models.Model):
+    """How many entries all histories had together when every reel's status row was brought up to date last."""
 
     entries = models.PositiveBigIntegerField()
 
+    class Meta:
+        db_table = "reports_standingsmade"
+
     def __str__(self) -> str:
-        return f"standings after {self.entries} entries"
+        return f"status rows after {self.entries} entries"
 
 
 # Drift, as it was worked out last: nothing here is a record, and all of it can be worked out again --------------------

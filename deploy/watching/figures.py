@@ -14,7 +14,7 @@ from reels import standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
 from reports.domain.notices import NoticeState
 from reports.models import Assessment, Notice
-from reports.services import assessing, verification_runs
+from reports.services import assessments, verification_runs
 
 EXPIRY_DAYS = (7, 30)
 
@@ -67,7 +67,7 @@ def checks(now: datetime) -> Iterator[Figure]:
 
 def drift(now: datetime) -> Iterator[Figure]:
     """How stale the drift results are."""
-    stale = assessing.moved(Reel.objects.all(), histories.learned_rates()).count()
+    stale = assessments.moved(Reel.objects.all(), histories.learned_rates()).count()
     yield Figure("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
     made = Assessment.objects.aggregate(at=Max("made_at"))["at"]
     yield Figure("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})

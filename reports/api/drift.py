@@ -27,7 +27,7 @@ from reels.models import Reel
 from reels.standby import may_be_stale
 from reports.api import drift_serializers as shapes
 from reports.domain.drift_rows import COLUMNS, as_written
-from reports.services import assessing, drift_evidence, drift_report
+from reports.services import assessments, drift_evidence, drift_report
 from reports.services.drift_report import DriftReport
 
 CSV = "text/csv"
@@ -57,11 +57,11 @@ class FleetDriftEndpoint(Endpoint):
         as_of = query.get("as_of")
         chosen = {"least_p": query["least_probability"], "false_share": query["false_share"]}
         if as_of:
-            assessing.require_small_fleet()
+            assessments.require_small_fleet()
             end_of_day = datetime.combine(as_of, time.max, tzinfo=UTC)
             report, behind = drift_report.report_as_of(reels, end_of_day, **chosen), 0
         else:
-            behind = assessing.bring_nearly_up_to_date(at=at)
+            behind = assessments.bring_nearly_up_to_date(at=at)
             report = drift_report.report_of(reels, **chosen)
         if query.get("format", request.accepted_renderer.format) == "csv":
             return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers={"Reels-Behind": str(behind)})
@@ -87,7 +87,7 @@ def _wanted(reels: QuerySet[Reel], query: dict[str, Any]) -> QuerySet[Reel]:
     return reels.filter(**{names[name]: query[name] for name in names if name in query})
 
 
-class _Line:
+class _Echo:
     """What csv.writer writes to, to get each line back."""
 
     def write(self, line: str) -> str:
@@ -95,7 +95,7 @@ class _Line:
 
 
 def _csv_lines(report: DriftReport) -> Iterator[str]:
-    rows = csv.DictWriter(_Line(), COLUMNS, lineterminator="\n")
+    rows = csv.DictWriter(_Echo(), COLUMNS, lineterminator="\n")
     yield ",".join(COLUMNS) + "\n"
     for row in report.rows:
         yield rows.writerow(as_written(row, report.flag_at))
@@ -117,7 +117,7 @@ class ReelDriftEndpoint(Endpoint):
     def get(self, call: Call, serial: str) -> dict[str, Any]:
         """What is believed of a reel: every interval between two counts, every count, and what became of its flags."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
-        assessing.bring_reel_up_to_date(reel, at=call.at)
+        assessments.bring_reel_up_to_date(reel, at=call.at)
         return drift_evidence.drift_of(reel)
 
 

@@ -10,7 +10,7 @@ from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Metres, Moment, Text, Word
 from reels.api.forms import Out, Query
 from reports.api.drift_serializers import Probability
-from reports.services import assessing, recounts
+from reports.services import assessments, recounts
 
 
 class RecountsQuery(Query):
@@ -45,6 +45,6 @@ class RecountListEndpoint(Endpoint):
     @read("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """The counts worth making next: where one more would tell most whether the newest shows a cut, or a slip."""
-        behind = assessing.bring_nearly_up_to_date(at=call.at)
+        behind = assessments.bring_nearly_up_to_date(at=call.at)
         readable = access.readable_reels(call.actor.person, call.at)
         return {"reels_behind": behind, "results": recounts.counts_worth_making(readable, call.query)}

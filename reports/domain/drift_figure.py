@@ -36,7 +36,7 @@ class Course:
 
 def course_figure(course: Course, finding: str) -> Picture:
     """The course as a drawing. counts: two or more; finding: what it shows, in a sentence."""
-    frame = _Frame.around(course)
+    frame = _CourseFrame.around(course)
     return Picture(
         width=WIDTH,
         height=HEIGHT,
@@ -49,7 +49,7 @@ def course_figure(course: Course, finding: str) -> Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class _CourseFrame:
     """Where times and lengths lie on the paper."""
 
     begin: datetime
@@ -59,7 +59,7 @@ class _Frame:
     step: float
 
     @classmethod
-    def around(cls, course: Course) -> "_Frame":
+    def around(cls, course: Course) -> "_CourseFrame":
         """The frame that holds every count, its scale beginning and ending on a mark."""
         values = [value for each in course.counts for value in (each.counted, each.inferred)]
         spread = max(max(values) - min(values), 1.0)
@@ -89,7 +89,7 @@ class _Frame:
             yield Words(self.x(at), FOOT - 30, f"{at:%d %b %Y}".lstrip("0"), anchor)
 
 
-def _events(frame: _Frame, course: Course) -> Iterator[Shape]:
+def _events(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
     for at in course.cuts:
         x = frame.x(at)
         yield Trace(((x, FOOT), (x, HEIGHT - TOP)), Look.SCALE_LINE, dashed=True)
@@ -104,7 +104,7 @@ def _events(frame: _Frame, course: Course) -> Iterator[Shape]:
         yield Words(min(max((left + right) / 2, LEFT + 30), WIDTH - RIGHT - 30), FOOT - 10, "loss flagged", bold=True)
 
 
-def _line(frame: _Frame, course: Course) -> Iterator[Shape]:
+def _line(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
     """The inferred course, broken where the cable was replaced."""
     piece: list[tuple[float, float]] = []
     before: datetime | None = None
@@ -117,7 +117,7 @@ def _line(frame: _Frame, course: Course) -> Iterator[Shape]:
     yield Trace(tuple(piece), Look.PART_WRAP)
 
 
-def _counts(frame: _Frame, counts: Sequence[CountPoint]) -> Iterator[Shape]:
+def _counts(frame: _CourseFrame, counts: Sequence[CountPoint]) -> Iterator[Shape]:
     for each in counts:
         yield from _count(frame.x(each.at), frame.y(each.counted), is_slip=each.p_slip >= SLIP_LIKELY)
 

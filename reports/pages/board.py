@@ -22,8 +22,8 @@ from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge, day_at
 from reels.pages.pieces import address_of, badges_html, day_html
-from reports.models import Standing
-from reports.services import drift_report, standings
+from reports.models import ReelStatusRow
+from reports.services import drift_report, status_projection
 
 SIZE = 50
 SHOWN = (
@@ -117,9 +117,9 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, [(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
-    standings.bring_up_to_date()
+    status_projection.bring_up_to_date()
     flagged = drift_report.flagged_reels()
-    found = standings.standings_at(sites, chosen.get("q", ""))
+    found = status_projection.status_rows_at(sites, chosen.get("q", ""))
     numbers = [_Number(*each) for each in _numbers(found, due_before)]
     wanted = _wanted(found, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
@@ -140,7 +140,7 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
 
 
 def _flagged(
-    found: QuerySet[Standing], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
+    found: QuerySet[ReelStatusRow], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
 ) -> int:
     """How many of the reels are flagged. No query, unless a word is searched for."""
     if chosen.get("q"):
@@ -158,7 +158,7 @@ class _Number(NamedTuple):
     open: int
 
 
-def _numbers(found: QuerySet[Standing], due_before: datetime) -> QuerySet[Standing, tuple[Any, ...]]:
+def _numbers(found: QuerySet[ReelStatusRow], due_before: datetime) -> QuerySet[ReelStatusRow, tuple[Any, ...]]:
     counted = {
         "all": Count("pk"),
         "due": Count("pk", filter=_is_due_before(due_before)),
@@ -185,8 +185,8 @@ def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, S
     return sum(numbered)
 
 
-def _wanted(found: QuerySet[Standing], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
-            sites: Mapping[int, Site]) -> QuerySet[Standing]:  # fmt: skip
+def _wanted(found: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
+            sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
     """Those of the reels that fit the filters."""
     looks = {"due": _is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
@@ -216,7 +216,7 @@ def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int])
     if is_due and status is ReelStatus.VALUES_CONFIRMED:
         next_thing = "Take it off and count it: a count is due"
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
-    assert since is not None, "a standing always says since when"
+    assert since is not None, "a status row always says since when"
     reel = address_of("reel", row.serial)
     return BoardRow(
         serial=row.serial, site=site.name,

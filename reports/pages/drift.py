@@ -24,7 +24,7 @@ from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
 from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
-from reports.services import assessing, drift_report
+from reports.services import assessments, drift_report
 
 SIZE = 50
 AS_OF_SHOWN = 100
@@ -55,7 +55,7 @@ class DriftFilter(Filter):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FleetDrift:
+class FleetDriftView:
     filter: DriftFilter
     pages: Pages
     flags: list[FlagRow]
@@ -83,19 +83,19 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
     return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})
 
 
-def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDrift:
+def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDriftView:
     """The ranked intervals of the reels that the person may see, with the flags that somebody looks into."""
     form, reels = _asked_for(asked, person, at)
     chosen, refused, behind = form.chosen, "", 0
     if as_of := chosen.get("as_of"):
         pages, refused = _as_of(reels, as_of, chosen, person)
     else:
-        behind = assessing.bring_nearly_up_to_date(at=at)
+        behind = assessments.bring_nearly_up_to_date(at=at)
         pages = _today(reels, asked, chosen, person)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
     kept = {name: str(value) for name, value in chosen.items()}
     export = {name: value for name, value in kept.items() if name != "show"} | {"format": "csv"}
-    return FleetDrift(
+    return FleetDriftView(
         filter=form,
         pages=pages,
         flags=[flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
@@ -112,11 +112,11 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
     form, reels = _asked_for(asked, person, at)
     as_of = form.chosen.get("as_of")
     if as_of:
-        assessing.require_small_fleet()
+        assessments.require_small_fleet()
         rows = _rows_as_of(reels, as_of, form.chosen, person)
         total = len(rows)
     else:
-        assessing.bring_nearly_up_to_date(at=at)
+        assessments.bring_nearly_up_to_date(at=at)
         flagged_from = drift_report.flag_at()
         found = drift_report.ranked(reels, LEAST.get(form.chosen.get("show", ""), flagged_from))
         unit, total = person.length_unit, found.count()
@@ -147,7 +147,7 @@ def _today(reels: Any, asked: QueryDict, chosen: dict[str, Any], person: Person)
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:
     """The first intervals as of a day; nothing but why, where the fleet is too large for a page."""
     try:
-        assessing.require_small_fleet()
+        assessments.require_small_fleet()
     except FleetTooLarge as refused:
         return Pages(rows=[], number=1, of=1, total=0, earlier="", later=""), str(refused)
     rows = _rows_as_of(reels, as_of, chosen, person)
@@ -157,7 +157,7 @@ def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> t
 def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> list[Interval]:
     report = drift_report.report_as_of(reels, end_of(as_of))
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
-    found = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessing.ROWS_FOR_A_REQUEST)
+    found = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
     return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in found]
 
 

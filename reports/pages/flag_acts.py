@@ -18,7 +18,7 @@ from reels import access as reel_access
 from reels.errors import NotFound
 from reels.models import Reel
 from reels.services.history import Actor
-from reports.services import assessing, drift_report
+from reports.services import assessments, drift_report
 
 ENDINGS = {
     Ending.LATE_LOGGED_CUT: "a cut, logged late",
@@ -58,7 +58,7 @@ class Assign(AssigneePage):
 
     def find(self, serial: str) -> Subject:
         reel = reel_access.reel_for_read(serial, self.person, self.at)
-        assessing.bring_reel_up_to_date(reel, at=self.at)
+        assessments.bring_reel_up_to_date(reel, at=self.at)
         return Subject(reel=reel, row=self.interval(reel))
 
     def interval(self, reel: Reel) -> FlaggedInterval:

@@ -23,7 +23,7 @@ from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
 from reports.pages.written import csv_answer
-from reports.services import assessing
+from reports.services import assessments
 from reports.services.recounts import WorthCounting, counts_worth_making
 
 
@@ -68,7 +68,7 @@ def recounts_csv(request: HttpRequest) -> HttpResponseBase:
 def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], int]:
     person, at = reader(request), timezone.now()
     form = RecountFilter(request.GET, list(access.readable_sites(person, at).values_list("code", "name")))
-    behind = assessing.bring_nearly_up_to_date(at=at)
+    behind = assessments.bring_nearly_up_to_date(at=at)
     return form, counts_worth_making(access.readable_reels(person, at), form.chosen), behind
 
 

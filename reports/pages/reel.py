@@ -7,7 +7,7 @@ from inspections.pages.reel_page import reel_page
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reports.pages.reel_drift import in_words
-from reports.services import assessing
+from reports.services import assessments
 from reports.services.drift_evidence import evidence_of
 
 
@@ -15,7 +15,7 @@ from reports.services.drift_evidence import evidence_of
 def reel(request: HttpRequest, serial: str) -> HttpResponse:
     person, at = reader(request), timezone.now()
     shown = reel_page(serial, request.GET, person, at)
-    assessing.require_rates(at=at)
+    assessments.require_rates(at=at)
     evidence = in_words(evidence_of(shown.reel), shown.reel.serial, person.length_unit)
     about = {
         "page": shown,

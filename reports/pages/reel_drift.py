@@ -26,7 +26,7 @@ from reports.domain.recount_words import percent, worth_in_words
 from reports.errors import FleetTooLarge
 from reports.pages.drift import end_of
 from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
-from reports.services import assessing
+from reports.services import assessments
 from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of
 
 LEAST_FOR_A_FIGURE = 2
@@ -67,7 +67,7 @@ class ReelEvidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReelDrift:
+class ReelDriftView:
     reel: Reel
     filter: AsOf
     evidence: ReelEvidence | None
@@ -82,7 +82,7 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     return show(request, "reports/reel_drift.html", {"drift": shown, "reel": shown.reel}, shown.reel.site)
 
 
-def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelDrift:
+def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelDriftView:
     """The evidence on one reel. Raises NotFound when the person may not see it."""
     reel = reel_access.reel_for_read(serial, person, at)
     form, refused, evidence = AsOf(asked), "", None
@@ -90,7 +90,7 @@ def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -
         evidence = evidence_in_words(reel, form.day, person.length_unit, at)
     except FleetTooLarge as too_large:
         refused = str(too_large)
-    return ReelDrift(
+    return ReelDriftView(
         reel=reel,
         filter=form,
         evidence=evidence,
@@ -103,9 +103,9 @@ def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -
 def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:
     """A reel's evidence today, or as of a day, lengths in a unit. Raises FleetTooLarge as of a day."""
     if day:
-        assessing.require_small_fleet()
+        assessments.require_small_fleet()
     else:
-        assessing.bring_reel_up_to_date(reel, at=at)
+        assessments.bring_reel_up_to_date(reel, at=at)
     as_of = end_of(day) if day else None
     return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of)
 

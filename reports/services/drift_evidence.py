@@ -16,7 +16,7 @@ from reels.models import Reel
 from reels.queries import length_counted
 from reports.domain.drift_rows import DriftRow, rows_of
 from reports.models import Assessment
-from reports.services.assessing import type_digest
+from reports.services.assessments import type_digest
 from reports.services.drift_report import rows_of_reel, standards
 
 

@@ -1,7 +1,7 @@
 """The drift report: every pair of neighbouring counts, most probable first, of today or as of a day.
 
-Today's report is a query over what `assessing` keeps. A report as of a day is worked out from what was recorded by then
-and waits in a temporary file to be sorted. Flags are chosen over the whole fleet, whatever part of it is asked for.
+Today's report is a query over what `assessments` keeps. A report as of a day is worked out from what was recorded by
+then and waits in a temporary file to be sorted. Flags are chosen over the whole fleet, whatever part is asked for.
 """
 
 import json
@@ -23,7 +23,7 @@ from reels.errors import NotFound
 from reels.models import Reel
 from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
 from reports.models import AssessedInterval
-from reports.services import assessing
+from reports.services import assessments
 
 AT_ONCE = 2000
 FEW = 100  # no more than are flagged in most fleets
@@ -103,7 +103,7 @@ def report_as_of(
 ) -> DriftReport:  # fmt: skip
     """The rows of these reels as they would have been on that day, from a probability on. Nothing is kept."""
     progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.")
-    rates = assessing.rates_as_of(as_of)
+    rates = assessments.rates_as_of(as_of)
     database = sqlite3.connect("")
     database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, said TEXT)")
     for found in _assessed_as_of(as_of, rates, progress):
@@ -118,7 +118,7 @@ def standards(as_of: datetime | None = None) -> Standards:
     """Those of the fleet as it was assessed last; or as of a day, for which all of it is assessed. Nothing is kept."""
     if as_of is None:
         return Standards(rates=histories.rates_of(histories.learned_rates()), flag_at=flag_at())
-    rates = assessing.rates_as_of(as_of)
+    rates = assessments.rates_as_of(as_of)
     found = _assessed_as_of(as_of, rates)
     falling = sorted((each.p_unlogged_cut for reel in found for each in reel.intervals), reverse=True)
     return Standards(rates=rates, flag_at=flag_from(falling))

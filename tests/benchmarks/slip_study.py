@@ -80,7 +80,7 @@ def _counted(shape: Any, length_m: float, looseness: float, rng: np.random.Gener
 
 def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Known]:
     """Reels of three types with their history, stored as older records are; the fleet's rates are learned from them."""
-    from reports.services import assessing
+    from reports.services import assessments
     from tests import builders
     from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, bring_in
 
@@ -95,7 +95,7 @@ def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Know
         },
         at=now,
     )
-    assessing.bring_up_to_date(at=now)
+    assessments.bring_up_to_date(at=now)
     builders.make_machine("RM-7")
     return fleet
 

@@ -6,7 +6,7 @@ from inspections.models import DriftFlag, SetupValues
 from inspections.services import flags
 from reels.models import Reel
 from reels.services.history import Actor
-from reports.services import assessing, drift_report, verification_runs
+from reports.services import assessments, drift_report, verification_runs
 from reports.services.verification import check_records
 from tests.builders import NOW, Cast
 from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
@@ -27,7 +27,7 @@ def make_desk_fleet() -> Desk:
     """The fleet of the other pages, and one reel with two years of counts and a lost length in them."""
     fleet = make_fleet()
     _bring_in_counts()
-    assessing.bring_up_to_date(at=NOW)
+    assessments.bring_up_to_date(at=NOW)
     flag = _assigned(fleet.cast)
     verification_runs.keep(check_records(), None, at=NOW)
     rows = SetupValues.objects.order_by("id")

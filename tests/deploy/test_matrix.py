@@ -18,7 +18,7 @@ from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
 from reels.services import checkpoints, people, second_factor
 from reels.services.history import Actor
-from reports.services import assessing
+from reports.services import assessments
 from tests import builders, stories
 from tests.api_fixtures import make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
@@ -112,7 +112,7 @@ class World:
             serial="PLAIN", interval=interval, to=self.cast.control, actor=Actor(self.cast.control), at=NOW
         )
         self.tokens = {person.pk: make_token(person, *Scope) for person in (*vars(self.cast).values(), administrator())}
-        assessing.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
+        assessments.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
         self._newcomer()
         made = checkpoints.make(NOW)
         return {

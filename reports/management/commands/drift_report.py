@@ -14,7 +14,7 @@ from inspections.domain import drift
 from inspections.queries import histories
 from reels.models import Reel
 from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written
-from reports.services import assessing, standings
+from reports.services import assessments, status_projection
 from reports.services.drift_report import DriftReport, report_as_of, report_of
 
 _NUMBERS = frozenset(COLUMNS[3:10])
@@ -45,8 +45,8 @@ class Command(BaseCommand):
         if as_of:
             report = report_as_of(reels, as_of, false_share=false_share, progress=self.stderr.write)
         else:
-            learned = assessing.bring_up_to_date(at=timezone.now(), progress=self.stderr.write)
-            standings.bring_up_to_date()
+            learned = assessments.bring_up_to_date(at=timezone.now(), progress=self.stderr.write)
+            status_projection.bring_up_to_date()
             report = report_of(reels, false_share=false_share)
             if rates:
                 self.stderr.write("\n".join(drift.in_words(histories.rates_of(learned))))

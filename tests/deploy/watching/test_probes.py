@@ -15,7 +15,7 @@ from inspections.domain.words import Act
 from reels.models import Reel
 from reels.services import checkpoints
 from reports.models import Notice
-from reports.services import assessing, verification_runs
+from reports.services import assessments, verification_runs
 from reports.services.verification import VerificationResult
 from tests import builders
 
@@ -151,7 +151,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     checked = VerificationResult(chains=1, entries=2, signatures=3)
     verification_runs.keep(checked, None, at=now - timedelta(hours=2))
     checkpoints.make(now - timedelta(hours=1))
-    assessing.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
+    assessments.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
     builders.log_cut(cast, "C")
     for cause, state in enumerate(("waiting", "waiting", "sending", "sent")):
         Notice.objects.create(person=cast.control, kind="hold", cause=cause, state=state, found_at=now)

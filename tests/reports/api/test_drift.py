@@ -102,21 +102,21 @@ def test_a_parameter_that_cannot_be_taken_is_refused(cast, query):
 
 
 def test_a_large_fleet_as_of_a_day_is_for_the_command(cast, monkeypatch):
-    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    monkeypatch.setattr("reports.services.assessments.ROWS_FOR_A_REQUEST", 10)
     assert "drift_report --as-of" in ask(cast.colleague, "reports/drift?as_of=2024-06-30", 409)["detail"]
 
 
 def test_a_large_fleet_is_brought_up_to_date_some_reels_at_a_time(cast, monkeypatch):
     ask(cast.colleague)
-    monkeypatch.setattr("reports.services.assessing.ROWS_OF_A_SMALL_FLEET", 10)
-    monkeypatch.setattr("reports.services.assessing.REELS_WAITED_FOR", 1)
+    monkeypatch.setattr("reports.services.assessments.ROWS_OF_A_SMALL_FLEET", 10)
+    monkeypatch.setattr("reports.services.assessments.REELS_WAITED_FOR", 1)
     rows = "".join(f"{serial},2025-06-01T10:00:00Z,12,12,,,\n" for serial in KETTLE_POINT)
     bring_in({"counts.csv": COUNTS_HEADER + rows})
     assert [ask(cast.colleague)["reels_behind"] for _ in range(3)] == [2, 1, 0]
 
 
 def test_the_first_look_at_a_reel_of_a_large_fleet_assesses_no_other(cast, monkeypatch):
-    monkeypatch.setattr("reports.services.assessing.ROWS_OF_A_SMALL_FLEET", 10)
+    monkeypatch.setattr("reports.services.assessments.ROWS_OF_A_SMALL_FLEET", 10)
     assert way(cast.colleague).get("/reels/LW-0001").status_code == 200
     assert (LearnedRates.objects.count(), Assessment.objects.count()) == (1, 0)
     assert not ask(cast.colleague, "reels/LW-0001/drift")["is_behind"]

@@ -61,7 +61,7 @@ def test_the_report_as_of_a_day_shows_what_was_known_then(cast):
 
 
 def test_a_fleet_too_large_for_a_page_as_of_a_day_is_for_the_command(cast, monkeypatch):
-    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    monkeypatch.setattr("reports.services.assessments.ROWS_FOR_A_REQUEST", 10)
     assert "drift_report --as-of" in html_of(cast.control, "/drift?as_of=2024-06-30")
 
 
@@ -115,7 +115,7 @@ def test_a_day_that_is_none_is_said_and_today_is_shown(cast):
 
 
 def test_a_fleet_too_large_for_a_page_says_so_of_a_reel_too(cast, monkeypatch):
-    monkeypatch.setattr("reports.services.assessing.ROWS_FOR_A_REQUEST", 10)
+    monkeypatch.setattr("reports.services.assessments.ROWS_FOR_A_REQUEST", 10)
     assert "drift_report --as-of" in html_of(cast.colleague, "/reels/LW-0001/drift?as_of=2024-06-30")
     answer = logged_in(cast.colleague).get("/documents/drift/LW-0001.pdf?as_of=2024-06-30")
     assert (answer.status_code, b"drift_report --as-of" in answer.content) == (409, True)

@@ -15,7 +15,7 @@ from reels.models import Reel, Site
 from reels.services import register
 from reels.services.history import Actor
 from reports.models import AssessedInterval, Assessment
-from reports.services import assessing
+from reports.services import assessments
 from reports.services.drift_report import report_as_of, report_of, rows_of_reel
 from tests import builders
 from tests.builders import NOW
@@ -31,7 +31,7 @@ ALL = Reel.objects.all()
 @pytest.fixture
 def fleet():
     bring_in_fleet()
-    return assessing.bring_up_to_date(at=NOW)
+    return assessments.bring_up_to_date(at=NOW)
 
 
 def flagged(report):
@@ -61,46 +61,46 @@ def test_what_is_kept_is_what_the_inference_says(fleet):
 def test_a_reel_is_assessed_again_when_its_history_moves_and_no_other_is(fleet):
     before = dict(Assessment.objects.values_list("reel__serial", "made_at"))
     bring_in({"counts.csv": COUNTS_HEADER + "LW-0002,2025-06-01T10:00:00Z,12,12,,,\n"})
-    assert [reel.serial for reel in assessing.moved(ALL, fleet)] == ["LW-0002"]
-    assessing.bring_up_to_date(at=NOW + timedelta(days=1))
+    assert [reel.serial for reel in assessments.moved(ALL, fleet)] == ["LW-0002"]
+    assessments.bring_up_to_date(at=NOW + timedelta(days=1))
     after = dict(Assessment.objects.values_list("reel__serial", "made_at"))
     assert [serial for serial in after if after[serial] != before[serial]] == ["LW-0002"]
     assert AssessedInterval.objects.count() == EVERY + 1
-    assert not assessing.moved(ALL, fleet).exists()
+    assert not assessments.moved(ALL, fleet).exists()
 
 
 def test_every_reel_of_a_type_is_assessed_again_when_the_type_changes(fleet):
     w28 = Reel.objects.get(serial="LW-0002").type
     before = [row.observed_change_m for row in rows_of_reel(Reel.objects.get(serial="LW-0001"))]
     register.change(w28, odd_colour="red", **builders.by_administrator())
-    assert not assessing.moved(ALL, fleet).exists()  # the inference takes nothing from a colour
+    assert not assessments.moved(ALL, fleet).exists()  # the inference takes nothing from a colour
     register.change(w28, layer_rise_mm=Decimal("9.2"), **builders.by_administrator())
-    assert assessing.moved(ALL, fleet).count() == REEL_COUNT
-    assessing.bring_up_to_date(at=NOW + timedelta(days=1))
+    assert assessments.moved(ALL, fleet).count() == REEL_COUNT
+    assessments.bring_up_to_date(at=NOW + timedelta(days=1))
     after = [row.observed_change_m for row in rows_of_reel(Reel.objects.get(serial="LW-0001"))]
     assert min(after) < min(before)  # a higher rise, longer wraps, and so a longer loss
-    assert not assessing.moved(ALL, fleet).exists()
+    assert not assessments.moved(ALL, fleet).exists()
 
 
 def test_rates_are_learned_again_when_the_fleet_has_grown_and_then_every_reel_is_assessed(fleet):
-    assert assessing.bring_up_to_date(at=NOW) == fleet
+    assert assessments.bring_up_to_date(at=NOW) == fleet
     many = "".join(f"LW-0003,2025-06-{day:02}T10:00:00Z,12,12,,,\n" for day in range(1, 6))
     bring_in({"counts.csv": COUNTS_HEADER + many})
-    newest = assessing.bring_up_to_date(at=NOW + timedelta(days=1))
+    newest = assessments.bring_up_to_date(at=NOW + timedelta(days=1))
     assert newest.rows_known == fleet.rows_known + 5
     assert set(Assessment.objects.values_list("rates", flat=True)) == {newest.pk}
     assert LearnedRates.objects.count() == 2
 
 
 def test_rates_come_back_from_the_records_as_they_were_learned(fleet):
-    learned = drift.learn(assessing.learning_sample())
+    learned = drift.learn(assessments.learning_sample())
     assert rates_of(fleet) == learned
     assert asdict(rates_of(None)) == asdict(drift.DEFAULT_RATES)
 
 
 def test_a_large_fleet_is_learned_from_a_sample_of_it(fleet, monkeypatch):
-    monkeypatch.setattr("reports.services.assessing.LEARN_COUNTS", 2 * COUNTS_A_REEL)
-    assert [history.reel for history in assessing.learning_sample()] == ["LW-0001", "LW-0004"]
+    monkeypatch.setattr("reports.services.assessments.LEARN_COUNTS", 2 * COUNTS_A_REEL)
+    assert [history.reel for history in assessments.learning_sample()] == ["LW-0001", "LW-0004"]
 
 
 def test_a_part_of_the_fleet_is_flagged_as_the_whole_of_it_is(fleet):
@@ -131,7 +131,7 @@ def test_a_cut_that_is_logged_late_explains_the_loss_from_the_day_it_was_recorde
     lost = flagged(report_of(ALL))[0]
     log = f"LW-0001,{LOST_AFTER.isoformat()},cut,{lost.cut_m:.1f},2025-06-01T10:00:00Z,\n"
     bring_in({"cable_events.csv": EVENTS_HEADER + log})
-    assessing.bring_up_to_date(at=NOW)
+    assessments.bring_up_to_date(at=NOW)
     assert flagged(report_of(ALL)) == []
     assert len(flagged(report_as_of(ALL, datetime(2025, 5, 1, tzinfo=UTC)))) == 1
 
@@ -145,7 +145,7 @@ def test_the_ending_of_a_flag_moves_the_reel_and_its_probability(fleet):
     by: dict[str, Any] = {"actor": Actor(control), "at": NOW}
     flag = assign_flag(serial="LW-0001", interval=interval, to=control, **by)
     close_flag(flag_id=flag.pk, ending=Ending.MISCOUNT, reason="the eighth count was of another reel", **by)
-    assessing.bring_up_to_date(at=NOW)
+    assessments.bring_up_to_date(at=NOW)
     again = next(row for row in rows_of_reel(Reel.objects.get(serial="LW-0001")) if row.from_at == lost.from_at)
     assert again.p_unlogged_cut < lost.p_unlogged_cut
     assert "closed as a miscount" in again.explanation
@@ -157,5 +157,5 @@ def test_the_report_takes_two_queries_whatever_the_size_of_the_fleet(fleet, coun
 
 
 def test_an_empty_fleet_has_an_empty_report(db):
-    assessing.bring_up_to_date(at=NOW)
+    assessments.bring_up_to_date(at=NOW)
     assert list(report_of(ALL).rows) == list(report_as_of(ALL, NOW).rows) == []

@@ -1,7 +1,7 @@
 """Where each reel stands, kept so that the board need not work it out for every reel each time it is looked at.
 
-A standing follows from a reel's history alone, so that it is right as long as the history's head is the one it was made
-from. Whether any history has grown is one number: how many entries they have together.
+A status row follows from a reel's history alone, so that it is right as long as the history's head is the one it was
+made from. Whether any history has grown is one number: how many entries they have together.
 """
 
 from collections.abc import Iterable
@@ -13,10 +13,10 @@ from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from inspections.domain.words import ReelStatus
 from inspections.queries import board
 from reels.models import Chain, Reel
-from reports.models import Standing, StandingsMade
+from reports.models import ReelStatusRow, StatusWatermark
 
 AT_ONCE = 200
-ONE = 1  # the only row of StandingsMade
+ONE = 1  # the only row of StatusWatermark
 
 # In the order of the board, and the columns of which the latest says since when a reel stands there.
 SINCE: dict[ReelStatus, tuple[str, ...]] = {
@@ -33,12 +33,12 @@ SINCE: dict[ReelStatus, tuple[str, ...]] = {
     ReelStatus.RETIRED: ("gone_at",),
 }
 RANK = {status: rank for rank, status in enumerate(SINCE)}
-UPDATED = [field.name for field in Standing._meta.concrete_fields if field.name not in ("id", "reel")]
+UPDATED = [field.name for field in ReelStatusRow._meta.concrete_fields if field.name not in ("id", "reel")]
 
 
 def bring_up_to_date() -> None:
     """Work out anew where those reels stand whose history has grown. One query when none has."""
-    made = StandingsMade.objects.filter(pk=ONE).values("entries")
+    made = StatusWatermark.objects.filter(pk=ONE).values("entries")
     counted = Chain.objects.aggregate(entries=Sum("length"), known=Max(Subquery(made)))
     entries = counted["entries"] or 0
     if entries == counted["known"]:
@@ -47,12 +47,12 @@ def bring_up_to_date() -> None:
     while moved := list(_moved().filter(pk__gt=last)[:AT_ONCE]):  # their heads are read before anything else of them
         _keep(moved)
         last = moved[-1].pk
-    StandingsMade.objects.update_or_create(pk=ONE, defaults={"entries": entries})
+    StatusWatermark.objects.update_or_create(pk=ONE, defaults={"entries": entries})
 
 
-def standings_at(sites: Iterable[int], word: str = "") -> QuerySet[Standing]:
+def status_rows_at(sites: Iterable[int], word: str = "") -> QuerySet[ReelStatusRow]:
     """Those of the reels of some sites, by their ids, in whose serial number, machine or host the word occurs."""
-    rows = Standing.objects.filter(site__in=list(sites))
+    rows = ReelStatusRow.objects.filter(site__in=list(sites))
     if not word:
         return rows
     names = ("serial", "machine__serial", "machine__host")
@@ -60,23 +60,23 @@ def standings_at(sites: Iterable[int], word: str = "") -> QuerySet[Standing]:
 
 
 def _moved() -> QuerySet[Reel]:
-    fresh = Standing.objects.filter(reel=OuterRef("pk"), head=OuterRef("chain__head"))
+    fresh = ReelStatusRow.objects.filter(reel=OuterRef("pk"), head=OuterRef("chain__head"))
     return Reel.objects.filter(~Exists(fresh)).select_related("chain").order_by("pk")
 
 
 def _keep(reels: list[Reel]) -> None:
     heads = {reel.pk: reel.chain.head for reel in reels}
     found = board.with_moments(Reel.objects.filter(pk__in=heads))
-    made = [_standing(reel, heads[reel.pk]) for reel in found]
-    Standing.objects.bulk_create(made, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
+    made = [_status_row(reel, heads[reel.pk]) for reel in found]
+    ReelStatusRow.objects.bulk_create(made, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
 
 
-def _standing(reel: Any, head: str) -> Standing:
+def _status_row(reel: Any, head: str) -> ReelStatusRow:
     """reel: as `board.with_moments` gives it."""
     status = ReelStatus(reel.status)
     counted_at = board.latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
-    return Standing(
+    return ReelStatusRow(
         reel=reel, serial=reel.serial, site_id=reel.site_id, head=head, status=status, rank=RANK[status],
         counted_at=counted_at, last_at=last_at,
         since=board.latest(getattr(reel, name) for name in SINCE[status]) or last_at,
