@@ -7,8 +7,7 @@ from django.db.models import Model
 from django.http import HttpRequest
 from django.utils import timezone
 
-from inspections.domain.practice import Difficulty
-from inspections.domain.practice_readiness import ReadinessRule
+from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.words import Act
 from inspections.models import Authorisation, ReadinessAsked
 from inspections.services import authorisations

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inspections.errors import ImportRefused
-from inspections.services.imports import FILES, ImportSummary, Open, import_records
+from inspections.services.intake import FILES, ImportSummary, Open, import_records
 from reels.api.endpoints import Call, Endpoint, create
 from reels.api.fields import Text, YesNo
 from reels.api.forms import Form, Out

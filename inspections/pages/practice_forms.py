@@ -7,7 +7,7 @@ from django import forms
 
 from inspections.domain import keying
 from inspections.domain.practice import LARGEST_SEED, Difficulty
-from inspections.domain.practice_telling import DIFFICULTY_NAMES
+from inspections.domain.practice.words import DIFFICULTY_NAMES
 from inspections.domain.words import Point
 from inspections.pages.forms import NUMBER, StepForm
 

@@ -10,11 +10,9 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from inspections import access
-from inspections.domain.practice import PracticeReel, halves_decide
-from inspections.domain.practice_figures import bench_figures
-from inspections.domain.practice_marking import Mark
-from inspections.domain.practice_readiness import ReadinessRule
-from inspections.domain.practice_telling import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
+from inspections.domain.practice import Mark, PracticeReel, ReadinessRule, halves_decide
+from inspections.domain.practice.figures import bench_figures
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
 from inspections.errors import PracticeStepPassed
 from inspections.models import Exercise
 from inspections.pages.forms import StepForm

@@ -9,9 +9,8 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections import access
-from inspections.domain.practice_readiness import Readiness, ReadinessRule
-from inspections.domain.practice_telling import RULE_NAMES, SLIP_NAMES
-from inspections.domain.practice_words import WHY, PracticeSlip, Rule
+from inspections.domain.practice import WHY, PracticeSlip, Readiness, ReadinessRule, Rule
+from inspections.domain.practice.words import RULE_NAMES, SLIP_NAMES
 from inspections.errors import NotAnInstructor
 from inspections.queries import practice as found
 from inspections.queries.practice import Asked, PersonReady

@@ -7,10 +7,20 @@ from datetime import datetime
 from django.db.models import Q
 
 from inspections.domain.keying import reading_from
-from inspections.domain.practice import Difficulty, PracticeReel, practice_reel
-from inspections.domain.practice_marking import Marking, PracticeSheet, mark
-from inspections.domain.practice_readiness import PracticeResult, Readiness, ReadinessRule, readiness
-from inspections.domain.practice_words import PracticeSlip, Rule
+from inspections.domain.practice import (
+    Difficulty,
+    Marking,
+    PracticeReel,
+    PracticeResult,
+    PracticeSheet,
+    PracticeSlip,
+    Readiness,
+    ReadinessRule,
+    Rule,
+    assess_readiness,
+    mark,
+    practice_reel,
+)
 from inspections.domain.words import Act
 from inspections.models import Exercise, ReadinessAsked
 from inspections.queries import rule_parameters
@@ -118,7 +128,7 @@ def readiness_of(people: Collection[Person], rule: ReadinessRule, at: datetime) 
     return [
         PersonReady(
             person=person,
-            readiness=readiness(results[person.pk], rule, at),
+            readiness=assess_readiness(results[person.pk], rule, at),
             last_at=max((result.at for result in results[person.pk]), default=None),
         )
         for person in people

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from inspections.domain.practice_readiness import ReadinessRule, readiness
+from inspections.domain.practice import ReadinessRule, assess_readiness
 from inspections.domain.words import Act
 from inspections.errors import NotReady, SamePerson
 from inspections.models import Authorisation, ReadinessAsked
@@ -74,7 +74,7 @@ def _found_ready(person: Person, act: Act, site: Site | None, at: datetime) -> l
     found = []
     results = practice.results_of([person])[person.pk]
     for asked in practice.asked_of(act, site):
-        ready = readiness(results, asked.rule, at)
+        ready = assess_readiness(results, asked.rule, at)
         if not ready.is_ready:
             raise NotReady(site=asked.site, act=act.value, name=person.full_name, why=ready.why)
         found.append(f"{asked.site}: {ready.why}")

@@ -12,8 +12,7 @@ from django.db import transaction
 
 from inspections import access, queries
 from inspections.domain import keying
-from inspections.domain.practice import Difficulty, practice_reel
-from inspections.domain.practice_readiness import result_of
+from inspections.domain.practice import Difficulty, practice_reel, result_of
 from inspections.domain.words import Point
 from inspections.errors import PracticeStepPassed, PracticeStillOpen
 from inspections.models import Exercise

@@ -4,9 +4,8 @@ from typing import Any
 
 from reels.api.endpoints import Call, Endpoint, read
 from reports.api import agreement_serializers as shapes
-from reports.domain.agreement_pairs import Comparison
-from reports.domain.agreement_report import Table
-from reports.domain.agreement_words import standing_in_words
+from reports.domain.agreement import Comparison, Table
+from reports.domain.agreement.words import standing_in_words
 from reports.services import agreement
 from reports.services.agreement import Wanted
 

@@ -5,8 +5,7 @@ from rest_framework import serializers
 from inspections.domain.words import Point
 from reels.api.fields import Day, Text, Word
 from reels.api.forms import Out, Query
-from reports.domain.agreement import Sample
-from reports.domain.agreement_pairs import Comparison, Grouping
+from reports.domain.agreement import Comparison, Grouping, Sample
 
 
 class AgreementQuery(Query):

@@ -3,8 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from inspections.domain.practice import Difficulty
-from inspections.domain.practice_readiness import ReadinessRule
+from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.reading import Outcome, Reading
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise

@@ -21,11 +21,8 @@ from reels.pages.figures import drawn
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge
 from reels.standby import may_be_stale
-from reports.domain import agreement_words as words
-from reports.domain.agreement import Sample
-from reports.domain.agreement_figure import difference_figure
-from reports.domain.agreement_pairs import COMPARISON_NAMES, COMPARISON_WORDS, Comparison
-from reports.domain.agreement_report import GroupRow, Table
+from reports.domain.agreement import COMPARISON_NAMES, COMPARISON_WORDS, Comparison, GroupRow, Sample, Table, words
+from reports.domain.agreement.figure import difference_figure
 from reports.pages.pdf import document
 from reports.pages.written import csv_answer
 from reports.pdf.agreement_sheet import agreement_sheet

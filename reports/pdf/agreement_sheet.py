@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from reports.domain import agreement_words as said
-from reports.domain.agreement_figure import difference_figure
-from reports.domain.agreement_pairs import COMPARISON_WORDS
-from reports.domain.agreement_report import Agreement, Table
+from reports.domain.agreement import COMPARISON_WORDS, Agreement, Table
+from reports.domain.agreement import words as said
+from reports.domain.agreement.figure import difference_figure
 from reports.pdf import style, words
 from reports.pdf.archive import archived
 from reports.pdf.document import HeaderAndFooter, lay_out

@@ -4,10 +4,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from inspections.domain.practice import PracticeReel
-from inspections.domain.practice_figures import MARK, bench_figures, practice_mark
-from inspections.domain.practice_marking import PracticeSheet, mark
-from inspections.domain.practice_telling import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, told
+from inspections.domain.practice import PracticeReel, PracticeSheet, mark
+from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, told
 from inspections.domain.reading import Outcome
 from reels.domain.words import Side
 from reports.pdf import style

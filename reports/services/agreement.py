@@ -11,8 +11,7 @@ from inspections.models import Inspection
 from inspections.queries.first_readings import first_readings, gauges
 from reels.access import readable_sites
 from reels.models import Person
-from reports.domain.agreement_pairs import Comparison, Grouping, Pair
-from reports.domain.agreement_report import PEOPLE, Agreement, Table, agreement_of, named
+from reports.domain.agreement import PEOPLE, Agreement, Comparison, Grouping, Pair, Table, agreement_of, named
 
 MOST_COUNTS = 2000
 

@@ -82,7 +82,7 @@ def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Know
     """Reels of three types with their history, stored as older records are; the fleet's rates are learned from them."""
     from reports.services import assessments
     from tests import builders
-    from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, bring_in
+    from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
 
     types = [_make_type(f"t{number}", rng) for number in range(3)]
     rows: dict[str, list[str]] = {"reels": [], "counts": [], "events": []}

@@ -9,7 +9,7 @@ from reels.services.history import Actor
 from reports.services import assessments, drift_report, verification_runs
 from reports.services.verification import check_records
 from tests.builders import NOW, Cast
-from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet
 from tests.reports import fleet as counted_fleet
 

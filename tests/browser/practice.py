@@ -5,8 +5,7 @@ from datetime import timedelta
 
 from django.utils import timezone
 
-from inspections.domain.practice import Difficulty
-from inspections.domain.practice_readiness import ReadinessRule
+from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.words import Act
 from inspections.models import Exercise
 from inspections.services import authorisations

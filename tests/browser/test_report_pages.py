@@ -10,7 +10,7 @@ from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.reports import address_of_report_pages
 from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, WIDER_THAN_THE_SCREEN, noises, violations
 from tests.browser.threads import in_a_thread
-from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.reports.first_readings import bring_in_many
 
 __all__ = ["noises"]

@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from inspections.access import instructed_sites
-from inspections.domain.practice_words import Rule
+from inspections.domain.practice import Rule
 from inspections.domain.words import ReelStatus
 from inspections.models import ImportedCount, ReadinessAsked
 from inspections.queries import with_status

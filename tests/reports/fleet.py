@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
-from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 
 BEGIN = datetime(2024, 6, 1, 10, tzinfo=UTC)
 LOST_AFTER = BEGIN + timedelta(days=100)  # on LW-0001, seven wraps, nothing logged

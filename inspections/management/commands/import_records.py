@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from inspections.errors import ImportRefused
-from inspections.services.imports import FILES, VIA, ImportSummary, Open, import_records, importer
+from inspections.services.intake import FILES, VIA, ImportSummary, Open, import_records, importer
 from reels.errors import Refused
 from reels.services.history import Actor
 

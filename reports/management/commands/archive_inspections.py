@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from inspections.services.imports import importer
+from inspections.services.intake import importer
 from reels.domain.words import counted
 from reels.errors import Refused
 from reels.services.history import Actor

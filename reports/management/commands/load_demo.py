@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from inspections.domain.words import Act
 from inspections.services import authorisations
-from inspections.services.imports import FILES, import_records
+from inspections.services.intake import FILES, import_records
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor

@@ -2,7 +2,7 @@
 
 from inspections.models import ImportedCount
 from tests.api_client import places, said
-from tests.inspections.services.test_imports import COUNTS, COUNTS_HEADER, REELS, TYPES
+from tests.inspections.services.intake.test_records import COUNTS, COUNTS_HEADER, REELS, TYPES
 
 FILES = {"reel_types.csv": TYPES, "reels.csv": REELS.replace("LW-", "LX-"), "counts.csv": COUNTS.replace("LW-", "LX-")}
 

@@ -11,7 +11,7 @@ from reels.models import HistoryEntry, Reel
 from reels.services import register
 from tests import builders
 from tests.api_client import places, said
-from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
 
 # As the builders make w28, but with a rise of 9.2 mm in place of the nested 8.660 mm.
 TRUE = Drum(

@@ -3,8 +3,7 @@ from html import unescape
 
 import pytest
 
-from inspections.domain.practice import Difficulty
-from inspections.domain.practice_readiness import ReadinessRule
+from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.words import Act
 from inspections.models import Exercise, Keying
 from inspections.queries import practice as found

@@ -12,7 +12,7 @@ from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 from tests import builders
 from tests.builders import NOW, Cast, later
-from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, REELS, TYPES, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, REELS, TYPES, bring_in
 
 pytestmark = pytest.mark.django_db
 

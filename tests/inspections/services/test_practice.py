@@ -5,9 +5,7 @@ from dataclasses import replace
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from inspections.domain.practice import LARGEST_SEED, Difficulty
-from inspections.domain.practice_readiness import ReadinessRule
-from inspections.domain.practice_words import PracticeSlip, Rule
+from inspections.domain.practice import LARGEST_SEED, Difficulty, PracticeSlip, ReadinessRule, Rule
 from inspections.domain.words import Act, Point
 from inspections.errors import ImpossibleReading, NotReady, PracticeStepPassed, PracticeStillOpen
 from inspections.models import Authorisation, Exercise, ReadinessAsked

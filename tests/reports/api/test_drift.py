@@ -12,7 +12,7 @@ from inspections.models import LearnedRates
 from reports.domain.drift_rows import COLUMNS
 from reports.models import Assessment
 from tests.builders import Cast
-from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.reports.fleet import COUNTS_A_REEL, bring_in_fleet
 
 pytestmark = pytest.mark.django_db

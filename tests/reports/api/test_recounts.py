@@ -1,7 +1,7 @@
 import pytest
 
 from tests.builders import Cast
-from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.page_fixtures import logged_in, on_the_day
 from tests.reports.fleet import bring_in_fleet
 from tests.reports.pages.test_recounts import LAST

@@ -12,7 +12,7 @@ from reports.services import recounts
 from reports.services.recounts import counts_worth_making
 from tests import builders
 from tests.builders import NOW, Cast
-from tests.inspections.services.test_imports import COUNTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.page_fixtures import logged_in
 from tests.reports.fleet import BEGIN, COUNTS_A_REEL, bring_in_fleet
 from tests.well_formed import faults_of

@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 from reels.domain import ledger
-from reports.domain.agreement_pairs import Comparison
-from reports.domain.agreement_report import agreement_of
+from reports.domain.agreement import Comparison, agreement_of
 from reports.domain.drift_figure import CountPoint, Course, course_figure
 from reports.pdf import drift_sheets, sheets
 from reports.pdf.agreement_sheet import agreement_sheet
@@ -20,7 +19,7 @@ from reports.pdf.drift_sheets import CourseSheet, DriftLine
 from reports.pdf.facts import HistoryLine, SetupCard
 from reports.pdf.making import FORM, drawn_up
 from tests.builders import NOW
-from tests.reports.domain.test_agreement_report import fleet
+from tests.reports.domain.agreement.test_report import fleet
 from tests.reports.pdf.sample_facts import PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 

@@ -7,7 +7,7 @@ import pikepdf
 import pytest
 
 from inspections.domain.practice import Difficulty, Trap, practice_reel
-from inspections.domain.practice_figures import MARK
+from inspections.domain.practice.figures import MARK
 from inspections.queries import rule_parameters
 from reels.domain import ledger
 from reels.domain.words import Side

@@ -4,7 +4,7 @@ from inspections.domain.words import Act
 from inspections.models import Inspection
 from inspections.services import authorisations
 from reels.services import register
-from reports.domain.agreement_pairs import Comparison, Grouping
+from reports.domain.agreement import Comparison, Grouping
 from reports.services import agreement
 from reports.services.agreement import Wanted, agreement_report
 from tests import builders

@@ -19,7 +19,7 @@ from reports.services import assessments
 from reports.services.drift_report import report_as_of, report_of, rows_of_reel
 from tests import builders
 from tests.builders import NOW
-from tests.inspections.services.test_imports import COUNTS_HEADER, EVENTS_HEADER, bring_in
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
 from tests.reports.fleet import BEGIN, COUNTS_A_REEL, LOST_AFTER, REEL_COUNT, bring_in_fleet
 
 pytestmark = pytest.mark.django_db

@@ -1,0 +1,157 @@
+"""What a row brought in from older records must agree with: its reel, its reel's type, the calendar, and other rows."""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+from inspections.domain.intake.files import FileProblem, Row, problem
+from inspections.domain.reading import RuleParameters
+from reels.domain.winding import Drum, capacity_m, drum_from
+from reels.domain.words import Side, UnusualRule
+from reels.errors import ValueNotTaken
+
+Problems = Iterator[FileProblem]
+
+
+@dataclass(frozen=True, kw_only=True)
+class TypeFacts:
+    """What rows about a reel are checked against in its type."""
+
+    drum: Drum
+
+    @cached_property
+    def most_m(self) -> Decimal:
+        """The cable that the drum takes, metres."""
+        return Decimal(capacity_m(self.drum))
+
+    def most_wraps(self, layers: int) -> int:
+        """The wraps that may lie on top of so many full layers."""
+        if layers >= self.drum.max_layers:
+            return 0
+        return self.drum.wraps_odd_layer if layers % 2 == 0 else self.drum.wraps_even_layer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelFacts:
+    """What rows about a reel are checked against. replaced_at: when its cable was replaced, in any order."""
+
+    serial: str
+    type: TypeFacts
+    received_on: date
+    cable_length_m: Decimal | None
+    replaced_at: tuple[datetime, ...] = ()
+
+
+def type_problems(row: Row) -> Problems:
+    """What no reel type can be."""
+    given = {name: value for name, value in row.values.items() if value is not None}
+    try:
+        drum_from(row.values)
+        RuleParameters(
+            anchor_side=Side(given["anchor_side"]),
+            unusual=UnusualRule(given.get("unusual", UnusualRule.HOLD)),
+            **{name: given[name] for name in _RULE_NUMBERS if name in given},
+        )
+    except ValueNotTaken as refused:
+        facts = refused.facts
+        yield problem(row.file, row.line, facts["field"], facts["seen"], facts["allowed"])
+
+
+_RULE_NUMBERS = ("wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "arc_from_deg", "arc_to_deg")
+
+
+def reel_problems(row: Row, at: datetime) -> Problems:
+    """What no reel can be."""
+    received_on = row.values["received_on"]
+    if received_on > at.date():
+        yield problem(row.file, row.line, "received_on", received_on, f"up to today, {at.date()}")
+
+
+def count_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
+    """What no count of its reel can be."""
+    yield from _time_problems(row, "counted_at", reel, at)
+    layers, wraps = row.values["layers"], row.values["wraps"]
+    if layers > reel.type.drum.max_layers:
+        allowed = f"0 to {reel.type.drum.max_layers}, the layers that its type takes"
+        yield problem(row.file, row.line, "layers", layers, allowed)
+    elif wraps > (most := reel.type.most_wraps(layers)):
+        yield problem(row.file, row.line, "wraps", wraps, f"0 to {most} on top of {layers} full layers of its type")
+
+
+def event_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
+    """What no cut or replacement of its reel can be.
+
+    A cut may be as long as the cable that the reel was received with, or, once the cable was replaced or when its
+    length is not known, as what the drum takes. Cuts are not added up: that entries are doubled, late or of a wrong
+    length is for the drift report to weigh.
+    """
+    values = row.values
+    yield from _time_problems(row, "happened_at", reel, at)
+    if values["recorded_at"] is not None and values["recorded_at"] > at:
+        yield problem(row.file, row.line, "recorded_at", values["recorded_at"].isoformat(), f"up to now, {_short(at)}")
+    length_m = values["length_removed_m"]
+    if length_m is None:
+        if values["kind"] == "cut":
+            yield problem(row.file, row.line, "length_removed_m", "", "more than 0 for a cut")
+        return
+    is_first_cable = all(values["happened_at"] <= replaced for replaced in reel.replaced_at)
+    known = reel.cable_length_m if is_first_cable else None
+    most = known if known is not None else reel.type.most_m
+    if length_m > most:
+        yield problem(row.file, row.line, "length_removed_m", length_m, f"up to {most:.3f}, the cable of {reel.serial}")
+
+
+def _time_problems(row: Row, column: str, reel: ReelFacts, at: datetime) -> Problems:
+    seen = row.values[column]
+    if seen.date() < reel.received_on:
+        allowed = f"from {reel.received_on}, when reel {reel.serial} was received"
+        yield problem(row.file, row.line, column, seen.isoformat(), allowed)
+    elif seen > at:
+        yield problem(row.file, row.line, column, seen.isoformat(), f"up to now, {_short(at)}")
+
+
+def _short(at: datetime) -> str:
+    return at.isoformat(timespec="minutes")
+
+
+# Rows that say the same, or something else ----------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class Sorted:
+    """Rows sorted into new ones, ones that are there already, and ones that contradict what is there."""
+
+    new: list[Row] = field(default_factory=list)
+    already: int = 0
+    problems: list[FileProblem] = field(default_factory=list)
+
+
+def sort_out(
+    rows: Iterable[Row], recorded: Iterable[dict[str, Any]], key_of: Callable[[dict[str, Any]], Hashable]
+) -> Sorted:
+    """Tell new rows from ones that say again what is recorded, or what an earlier row says.
+
+    recorded: the values on record, by column, all columns. key_of: what may not be said in two ways.
+    """
+    known = {key_of(values): ("the records", values) for values in recorded}
+    found = Sorted()
+    for row in rows:
+        key = key_of(row.values)
+        if key not in known:
+            known[key] = (f"line {row.line}", row.values)
+            found.new.append(row)
+            continue
+        where, said = known[key]
+        differing = [name for name, value in row.values.items() if name in said and said[name] != value]
+        found.already += not differing
+        for name in differing:
+            allowed = f"{_said(said[name])} as in {where}, which this row repeats"
+            found.problems.append(problem(row.file, row.line, name, _said(row.values[name]), allowed))
+    return found
+
+
+def _said(value: Any) -> str:
+    return "empty" if value is None else str(value)

@@ -1,0 +1,282 @@
+"""A practice reel as it looks at the bench: flange scales, scale line, both faces of the gauge, and the crossover.
+
+What is to be read stands in no title, description or label, and never in a colour alone.
+Source: the drawings are our own; what they show is common practice, no published source.
+"""
+
+import math
+from collections.abc import Iterator
+
+from inspections.domain.practice.reels import PracticeReel, halves_decide
+from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
+from reels.domain.reel_figures import ROW, Drum
+from reels.domain.words import Graduation, Parity, Side
+
+WIDEST = 496.0  # points; as wide as a printed page takes
+GREATEST_UNIT = 11.0  # points that a cable diameter takes across the drum at most
+FLANGE = 5.0
+EDGE = 22.0  # beside a flange, for its name
+TEXT = 9.0
+TEXT_SMALL = 8.0  # of the crossover, which a page shows larger
+TEXT_ALONG = 11.0  # of the views that run along the drum, which a phone shows smaller
+
+
+def bench_figures(reel: PracticeReel, reference_side: Side) -> dict[str, Picture]:
+    """Every view of the reel, by name, in the order of the job: flanges, line, gauge_odd, gauge_even, crossover."""
+    return {
+        "flanges": flange_scales(reel),
+        "line": scale_line(reel),
+        "gauge_odd": gauge_laid_on(reel, Parity.ODD),
+        "gauge_even": gauge_laid_on(reel, Parity.EVEN),
+        "crossover": crossover_seen(reel, reference_side),
+    }
+
+
+# The flange scales --------------------------------------------------------------------------------------------------
+
+STEP = 13.5  # points from one graduation to the next
+STRIP = 30.0  # a scale with its numbers
+CABLE = 4  # wraps that are drawn beside each flange
+MARGIN_LEVELS = 2  # graduations drawn below and above the cable
+
+
+def flange_scales(reel: PracticeReel) -> Picture:
+    """Both flanges from the side, each with its scale and the cable that lies against it."""
+    levels = reel.levels
+    low = max(0, min(levels.values()) - MARGIN_LEVELS - 1)
+    high = max(levels.values()) + MARGIN_LEVELS
+    width, foot = 288.0, 34.0
+    height = foot + (high - low) * STEP + 20
+    shapes: list[Shape] = []
+    for side, x, way in ((Side.LEFT, STRIP + 20, 1), (Side.RIGHT, width - STRIP - 20, -1)):
+        shapes += _flange(x, way, foot, height - 14)
+        shapes += _scale(reel, side, (x, way, foot), (low, high))
+        shapes += _cable_beside(x + way * FLANGE, way, foot, levels[side] - low)
+        shapes.append(Words(x - way * 10, 8, f"{side} flange", bold=True))
+    shapes += _below(width, foot, is_core=low == 0)
+    return Picture(
+        width=width, height=height, text_size=TEXT, shapes=tuple(shapes),
+        title="Both flanges, with their scales",
+        description="At each flange the scale, and beside it the cable, layer upon layer. A graduation stands at the "
+        "top of the layer with its number. A scale with strokes across it is worn and can't be read.",
+    )  # fmt: skip
+
+
+def _flange(x: float, way: int, foot: float, top: float) -> Iterator[Shape]:
+    yield Bar(min(x, x + way * FLANGE), foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
+
+
+def _scale(reel: PracticeReel, side: Side, place: tuple[float, int, float], shown: tuple[int, int]) -> Iterator[Shape]:
+    (x, way, foot), (low, high) = place, shown
+    if side is reel.drum.worn_side:
+        for level in range(high - low):
+            y = foot + level * STEP
+            yield Trace(((x - way * 3, y + 2), (x - way * STRIP * 0.8, y + STEP - 2)), Look.MARK)
+            yield Trace(((x - way * 3, y + STEP - 2), (x - way * STRIP * 0.8, y + 2)), Look.MARK)
+        return
+    by_side = reel.parameters.graduation is Graduation.BY_SIDE
+    carries = Parity.ODD if side is reel.parameters.anchor_side else Parity.EVEN
+    for level in range(low, high + 1):
+        if by_side and Parity.of(level) is not carries:
+            continue
+        y = foot + (level - low) * STEP
+        yield Trace(((x, y), (x - way * 9, y)), Look.MARK)
+        yield Words(x - way * 12, y - 3, f"{level}", "end" if way > 0 else "start")
+
+
+def _cable_beside(x: float, way: int, foot: float, rows: int) -> Iterator[Shape]:
+    """Rows of wraps, the top of each at its graduation."""
+    radius = STEP / 2
+    for row in range(rows):
+        first = radius * (1 + row % 2)  # nested: every other row lies half a wrap further in
+        for wrap in range(CABLE):
+            yield Disc(x + way * (first + wrap * STEP), foot + row * STEP + radius, radius * 0.94, Look.WRAP)
+
+
+def _below(width: float, foot: float, *, is_core: bool) -> Iterator[Shape]:
+    left, right = STRIP + 20 + FLANGE, width - STRIP - 20 - FLANGE
+    if is_core:
+        yield Bar(left, foot - 6, right - left, 6, Look.CORE)
+        yield Words(width / 2, 8, "core")
+    else:
+        yield Trace(((left, foot), (right, foot)), Look.MARK, dashed=True)
+        yield Words(width / 2, 8, "more layers below")
+
+
+# Along the scale line -----------------------------------------------------------------------------------------------
+
+
+def scale_line(reel: PracticeReel) -> Picture:
+    """The drum at the scale line, as installed, looking forward, with the wraps to be counted on top."""
+    row = _Row(reel)
+    foot = 25.0
+    top = foot + row.rise * (2 + reel.drum.heaped_by) + row.unit
+    shapes = [*row.flanges(foot, top + 6), *row.below(foot), *row.counted(foot + row.rise)]
+    shapes += row.heap(foot + 2 * row.rise)
+    return Picture(
+        width=row.width, height=top + 14, text_size=TEXT_ALONG, shapes=(*shapes, *row.names(foot)),
+        title="Along the scale line",
+        description="The drum at the scale line between its two flanges: the layer on top, over the layer below it. "
+        "Each circle is one wrap.",
+    )  # fmt: skip
+
+
+class _Row:
+    """Where the top of the cable lies across the paper."""
+
+    def __init__(self, reel: PracticeReel) -> None:
+        given = reel.parameters
+        self.reel = reel
+        self.drum = Drum(
+            anchor_side=given.anchor_side, wraps_odd_layer=given.wraps_odd_layer, max_layers=given.max_layers,
+            wraps_even_layer=given.wraps_even_layer, arc_from_deg=given.arc_from_deg, arc_to_deg=given.arc_to_deg,
+        )  # fmt: skip
+        self.unit = min(GREATEST_UNIT, (WIDEST - 2 * EDGE) / self.drum.width)
+        self.rise = self.unit * ROW
+        self.radius = self.unit / 2 * 0.94
+        self.left = EDGE
+        self.right = EDGE + self.drum.width * self.unit
+        self.width = self.right + EDGE
+        # odd layers run away from the anchor side
+        self.from_anchor = Parity.of(reel.drum.layer) is Parity.ODD
+
+    def x(self, layer: int, wrap: int) -> float:
+        """Of a wrap numbered from the anchor side."""
+        along = self.drum.centre(layer, wrap) * self.unit
+        return self.left + along if self.drum.anchor_side is Side.LEFT else self.right - along
+
+    def slot(self, n: int) -> float:
+        """Of the n-th wrap of the counted layer, from where it began."""
+        layer = self.reel.drum.layer
+        return self.x(layer, n if self.from_anchor else self.drum.capacity(layer) + 1 - n)
+
+    def flanges(self, foot: float, top: float) -> Iterator[Shape]:
+        yield Bar(self.left - FLANGE, foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
+        yield Bar(self.right, foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
+
+    def below(self, foot: float) -> Iterator[Shape]:
+        layer = self.reel.drum.layer - 1
+        if layer == 0:
+            yield Bar(self.left, foot + self.rise - 6, self.right - self.left, 6, Look.CORE)
+            return
+        for wrap in range(1, self.drum.capacity(layer) + 1):
+            yield Disc(self.x(layer, wrap), foot + self.unit / 2, self.radius, Look.WRAP)
+
+    def counted(self, foot: float) -> Iterator[Shape]:
+        for n in range(1, self.reel.drum.wraps + 1):
+            yield Disc(self.slot(n), foot + self.unit / 2, self.radius, Look.PART_WRAP)
+
+    def heap(self, foot: float) -> Iterator[Shape]:
+        """Cable that lies too high where the layer began."""
+        for row in range(self.reel.drum.heaped_by):
+            for n in range(1, max(2, min(self.reel.drum.heaped_by - row + 1, self.reel.drum.wraps) + 1)):
+                half = (self.slot(1) - self.slot(2)) / 2 * (row % 2 + 1) if self.reel.capacity > 1 else 0
+                yield Disc(self.slot(n) - half, foot + row * self.rise + self.unit / 2, self.radius, Look.WRAP)
+
+    def names(self, foot: float) -> Iterator[Shape]:
+        """The flanges, and which of them is the anchor side."""
+        for side, x, anchor in ((Side.LEFT, self.left - FLANGE, "start"), (Side.RIGHT, self.right + FLANGE, "end")):
+            role = ", anchor side" if side is self.drum.anchor_side else ""
+            yield Words(x, foot - 17, f"{side}{role}", anchor, bold=True)
+
+
+# The wrap gauge -----------------------------------------------------------------------------------------------------
+
+NUMBERED = 5  # every fifth graduation of the gauge has its number
+
+
+def gauge_laid_on(reel: PracticeReel, face: Parity) -> Picture:
+    """One face of the wrap gauge along the scale line, over the wraps."""
+    row = _Row(reel)
+    foot = 25.0
+    bar = foot + 2 * row.rise + row.unit + 4
+    shapes: list[Shape] = [*row.flanges(foot, bar - 2), *_gauge(row, face, bar)]
+    shapes += [*row.below(foot), *row.counted(foot + row.rise), *row.names(foot)]
+    return Picture(
+        width=row.width, height=bar + 50, text_size=TEXT_ALONG, shapes=tuple(shapes),
+        title=f"The gauge's {face} face, laid on",
+        description=f"The {face} face of the wrap gauge along the scale line, over the wraps. It has a graduation for "
+        f"each wrap, from one flange to the other; the first and every {NUMBERED}th have their number.",
+    )  # fmt: skip
+
+
+def _gauge(row: _Row, face: Parity, y: float) -> Iterator[Shape]:
+    capacity = row.reel.capacity
+    counts_from_where_it_began = face is Parity.of(row.reel.drum.layer - 1)
+    yield Bar(row.left - 4, y, row.right - row.left + 8, 30, Look.OUTLINE)
+    for n in range(1, capacity + 1):
+        x = row.slot(n if counts_from_where_it_began else capacity + 1 - n)
+        is_numbered = n == 1 or n % NUMBERED == 0
+        if is_numbered:
+            yield Trace(((x, y), (x, y - row.rise * 2 - row.unit)), Look.GRID)
+            yield Words(x, y + 16, f"{n}")
+        yield Trace(((x, y), (x, y + (11 if is_numbered else 6))), Look.MARK)
+    yield Words(row.left - 4, y + 36, f"{face} face", "start", bold=True)
+
+
+# The crossover ------------------------------------------------------------------------------------------------------
+
+
+def crossover_seen(reel: PracticeReel, reference_side: Side) -> Picture:
+    """The drum from the reference side: scale line, the two halves, and an arrowhead where the last turn crosses."""
+    width, height, radius = 200.0, 192.0, 52.0
+    x, y = 84.0, 104.0
+    shapes = (
+        Disc(x, y, radius, Look.OUTLINE),
+        Disc(x, y, radius * 0.3, Look.CORE),
+        Trace(((x + radius * 0.3, y), (x + radius + 19, y)), Look.SCALE_LINE),
+        Words(x + radius + 21, y - 3, "scale line", "start"),
+        Words(x, y + radius + 20, "aft half", bold=True),
+        Words(x, y - radius - 26, "forward half", bold=True),
+        Words(width / 2, y - radius - 38, f"seen from the {reference_side};"),
+        Words(width / 2, y - radius - 48, "the arrowhead marks the crossover"),
+        _arrowhead(x, y, radius, reel.drum.crossover_deg),
+        *([] if halves_decide(reel.parameters) else _degrees(x, y, radius)),
+    )
+    return Picture(
+        width=width, height=height, text_size=TEXT_SMALL, shapes=shapes,
+        title="The drum from its reference side",
+        description="A circle with the scale line to the right, the aft half above it and the forward half below. An "
+        "arrowhead on the circle points at the crossover.",
+    )  # fmt: skip
+
+
+def _degrees(x: float, y: float, radius: float) -> Iterator[Shape]:
+    """A scale of degrees within the circle, where the half alone decides nothing."""
+    for degrees in range(0, 360, 10):
+        turn, inner = math.radians(degrees), radius - (8 if degrees % 30 == 0 else 4)
+        yield Trace(tuple((x + r * math.cos(turn), y + r * math.sin(turn)) for r in (inner, radius)), Look.MARK)
+        if degrees % 30 == 0 and degrees:
+            yield Words(x + (radius - 16) * math.cos(turn), y + (radius - 16) * math.sin(turn) - 3, f"{degrees}")
+
+
+def _arrowhead(x: float, y: float, radius: float, degrees: float) -> Trace:
+    turn = math.radians(degrees)
+    across = 4.0
+    along = ((radius, 0.0), (radius + 11, across), (radius + 11, -across))
+    points = tuple(
+        (x + r * math.cos(turn) - off * math.sin(turn), y + r * math.sin(turn) + off * math.cos(turn))
+        for r, off in along
+    )
+    return Trace(points, Look.MARK, closed=True)
+
+
+# The mark -----------------------------------------------------------------------------------------------------------
+
+MARK = "PRACTICE – not a record"
+
+
+def practice_mark(width: float) -> Picture:
+    """The band that stands on whatever is practice: slanting bars on both sides of the words."""
+    height, slant, gap = 22.0, 8.0, 14.0
+    bars = []
+    middle = width / 2
+    for i in range(math.floor(width / gap)):
+        left = i * gap
+        if abs(left + slant - middle) > 102:
+            corners = ((left, 0.0), (left + 6, 0.0), (left + 6 + slant, height), (left + slant, height))
+            bars.append(Trace(corners, Look.MARK, closed=True))
+    return Picture(
+        width=width, height=height, text_size=13, title=MARK, description=f"{MARK}.",
+        shapes=(*bars, Words(middle, 6.5, MARK, bold=True)),
+    )  # fmt: skip

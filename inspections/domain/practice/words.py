@@ -1,0 +1,77 @@
+"""Practice in words: rules, slips and traps as they are named to a trainee, and a field's value as people say it.
+
+A slip that the drift model knows too has its name from there, so that both speak of one thing.
+"""
+
+from inspections.domain.drift.records import SLIP_WORDS, Slip
+from inspections.domain.practice.marking import Value
+from inspections.domain.practice.reels import Difficulty, Trap
+from inspections.domain.practice.slips import PracticeSlip, Rule
+
+RULE_NAMES = {
+    Rule.LAYERS: "Layers",
+    Rule.PARITY: "Parity",
+    Rule.WRAPS: "Wraps, twice",
+    Rule.FLUSH: "Flush",
+    Rule.CROSSOVER: "Crossover correction",
+    Rule.LEAD: "Lead allowance",
+    Rule.STEP_DOWN: "Below zero",
+}
+SLIP_NAMES = {PracticeSlip(slip.value): SLIP_WORDS[slip] for slip in Slip if slip is not Slip.NONE} | {
+    PracticeSlip.OPEN_SIDE: "the open side taken for the other one",
+    PracticeSlip.SIDES: "left and right exchanged throughout",
+    PracticeSlip.HALVES: "the other half",
+    PracticeSlip.LIMIT: "on the limit taken for beside it, or beside it for on it",
+    PracticeSlip.CARRY: "the step to another layer not made, or made wrongly",
+    PracticeSlip.LEFT_OUT: "left out what can be read",
+    PracticeSlip.MADE_UP: "a number that nobody could see",
+    PracticeSlip.WENT_ON: "went on with what has to be referred",
+    PracticeSlip.STOPPED: "stopped where the rules give the answer",
+}
+TRAP_NAMES = {
+    Trap.LOOKALIKE_FACES: "Both faces of the gauge read nearly the same.",
+    Trap.FLUSH: "The top layer is flush.",
+    Trap.STEPS_DOWN: "The corrections reach into the layer below.",
+    Trap.NEAR_LIMIT: "The crossover is close to a limit.",
+    Trap.ON_LIMIT: "The crossover is right on a limit, where nobody can tell.",
+    Trap.WORN_SCALE: "One scale can't be read, and need not be.",
+    Trap.UNEVEN: "Cable is heaped at one flange.",
+    Trap.BY_SIDE: "Each flange carries numbers of one parity only.",
+}
+DIFFICULTY_NAMES = {
+    Difficulty.PLAIN: "plain: nothing on it invites a slip",
+    Difficulty.USUAL: "usual: one thing needs care",
+    Difficulty.TRICKY: "tricky: one thing that few people meet",
+    Difficulty.TREACHEROUS: "treacherous: two or three things at once",
+}
+FIELD_NAMES = {
+    "scale_left": "Left scale",
+    "scale_right": "Right scale",
+    "open_side": "Open side",
+    "unwind": "Unwind direction",
+    "hand_wraps": "Wraps counted by hand",
+    "gauge_face": "Face of the wrap gauge",
+    "gauge_wraps": "Wraps read on the gauge",
+    "crossover": "Crossover",
+    "refers": "Set, or refer",
+    "layers": "Layers to set",
+    "wraps": "Wraps to set",
+}
+NOTHING = {"scale_left": "cannot be read", "scale_right": "cannot be read"}
+
+
+def told(field: str, value: Value) -> str:
+    """A field's value in words. field: as a mark has it."""
+    if value is None:
+        return NOTHING.get(field, "nothing")
+    if field == "refers":
+        return "put it before an authorised person" if value else "set the machine to these"
+    if field == "crossover":
+        return _crossover(value)
+    return f"{value}".replace("_", " ")
+
+
+def _crossover(value: Value) -> str:
+    if isinstance(value, str):
+        return f"{value} half"
+    return "on the scale line itself" if value in (0, 360) else f"at {value:g}°"

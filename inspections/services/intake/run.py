@@ -1,0 +1,77 @@
+"""An import under way: what it is allowed, what it has found, and what it has stored so far."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from inspections.domain.intake import CABLE_EVENTS, FORMS, FileProblem, Row, Sorted, TypeFacts, read_row
+from inspections.services.intake.staging import Staged, Staging
+from reels.models import ReelType, Site
+from reels.services.history import Actor
+
+ACT = "records_imported"
+MOST_PROBLEMS = 1000  # kept to be told; the rest is counted
+
+_FORM_OF = {form.file: form for form in FORMS}
+
+
+@dataclass(slots=True, kw_only=True)
+class ImportRun:
+    """site_lines: where the files first name each site. sites, types, facts: by the name in the files.
+
+    broken: file and key of rows that other rows may be about. lost: files that could not be read to their end.
+    """
+
+    actor: Actor
+    at: datetime
+    is_dry_run: bool
+    progress: Callable[[str], None]
+    staging: Staging
+    problems: list[FileProblem] = field(default_factory=list)
+    total: int = 0
+    rows: int = 0
+    stored: Counter[str] = field(default_factory=Counter)
+    already: Counter[str] = field(default_factory=Counter)
+    site_lines: dict[str, int] = field(default_factory=dict)
+    sites: dict[str, Site] = field(default_factory=dict)
+    new_sites: list[Site] = field(default_factory=list)
+    types: dict[str, ReelType] = field(default_factory=dict)
+    facts: dict[str, TypeFacts] = field(default_factory=dict)
+    broken: set[tuple[str, str]] = field(default_factory=set)
+    lost: set[str] = field(default_factory=set)
+
+    @property
+    def is_writing(self) -> bool:
+        """Whether anything is still to be stored: not in a dry run, and not once there is a problem."""
+        return not self.is_dry_run and not self.total
+
+    def tell(self, problems: Iterable[FileProblem]) -> bool:
+        """Keep problems; whether there was any."""
+        before = self.total
+        for each in problems:
+            self.total += 1
+            if len(self.problems) < MOST_PROBLEMS:
+                self.problems.append(each)
+        return self.total > before
+
+    def new_of(self, file: str, found: Sorted) -> list[Row]:
+        """The new rows among sorted ones; the others are counted or told of."""
+        self.tell(found.problems)
+        self.already[file] += found.already
+        self.stored[file] += len(found.new)
+        return found.new
+
+    def is_told(self, file: str, key: str) -> bool:
+        """Whether it was told already why a row that others are about is missing."""
+        return file in self.lost or (file, key) in self.broken
+
+
+def typed(staged: Staged) -> Row:
+    """A staged row with its cells read; they could be read before."""
+    file, line, cells = staged
+    row = read_row(_FORM_OF[file], line, cells)
+    assert isinstance(row, Row), "only rows that could be read are staged"
+    if file == CABLE_EVENTS.file and row.values["recorded_at"] is None:
+        row.values["recorded_at"] = row.values["happened_at"]
+    return row

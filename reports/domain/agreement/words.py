@@ -1,0 +1,203 @@
+"""How well readings agree, in words: what a page, a document and a file say alike."""
+
+from collections.abc import Iterator
+
+from reports.domain.agreement.estimates import Estimate, Sample, Share
+from reports.domain.agreement.groups import GroupStanding, Standing
+from reports.domain.agreement.kappa import Kappa
+from reports.domain.agreement.pairs import COMPARISON_WORDS, SIDE_WORDS, Grouping
+from reports.domain.agreement.report import PEOPLE, Agreement, GroupRow, Table
+from reports.domain.drift_rows import moment
+
+NOTHING = "—"
+MAY = (
+    "To find what needs a look: a gauge that has worn, a scale that is hard to read, a reel type or a site where a "
+    "rule is taken otherwise.",
+    "To decide what to practise, and to see afterwards whether it helped.",
+    "To say, with its interval, how far a single count may be off.",
+)
+MAY_NOT = (
+    "To rank people, to reward or to blame them. Nobody chooses the reels they count, and worn ones differ more.",
+    "To say who was right: two readings that differ do not tell it.",
+    "To judge somebody by a few pairs. Whoever stands out is asked first, and shown the pairs.",
+)
+HOW = (
+    "A pair is what was keyed first in a count's first reading, before anything was read again, by each person under "
+    "their own login and without being shown the other's. Left out are counts entered from paper, values that one "
+    "person or a script keyed for both, and counts that may still be read.",
+    "A gauge reading is taken as it was read, on the wrong face, too. A reel's counts belong to the site where it is "
+    "kept now. Months are those of UTC.",
+    "Bias is the mean difference; limits of agreement are 1.96 standard deviations to either side of it; intervals are "
+    "95 %. Differences are whole wraps and mostly 0, so that the share of equal pairs says more than the limits do.",
+    "Each group is tested against all the others in its table. The more groups, the more look odd by chance: p-values "
+    "are adjusted, so that on average at most 5 % of what stands out in a table does so by chance. Groups too small to "
+    "stand out whatever they had shown are set aside, and one that is odd does not make the others look odd.",
+)
+GROUPING_WORDS = {
+    Grouping.REEL_TYPE: "Reel type",
+    Grouping.GAUGE: "Wrap gauge",
+    Grouping.SITE: "Site",
+    Grouping.MONTH: "Month",
+    Grouping.TECHNICIAN: "Technician",
+    Grouping.VERIFIER: "Verifier",
+}
+SAMPLE_WORDS = {
+    Sample.ENOUGH: "enough pairs",
+    Sample.SMALL: "small sample: read the interval",
+    Sample.TOO_FEW: "too few pairs: conclude nothing",
+}
+
+
+def finding(found: Agreement) -> str:
+    """What the differences show, in two or three sentences."""
+    one, other = SIDE_WORDS[found.comparison]
+    bias, low, high = found.differences.bias, found.differences.lower, found.differences.upper
+    if bias is None or low is None or high is None:
+        return f"There are not two pairs of readings yet. {found.differences.why}"
+    is_level = signed(bias.value) == signed(0)
+    way = "level with" if is_level else f"{abs(bias.value):.2f} wraps {'above' if bias.value > 0 else 'below'}"
+    trust = "" if found.differences.sample is Sample.ENOUGH else f" {_capital(SAMPLE_WORDS[found.differences.sample])}."
+    return (
+        f"In {found.share.n} pairs {one} lies {way} {other} on average (95 % interval {signed(bias.low)} to "
+        f"{signed(bias.high)}), and 19 of 20 differences are expected between {signed(low.value)} and "
+        f"{signed(high.value)} wraps. Equal are {share_in_words(found.share)}.{trust}"
+    )
+
+
+def standing_in_words(row: GroupRow) -> str:
+    """How a group stands beside the rest, in a sentence."""
+    if row.often.rest is None:
+        return "There is no other to compare it with."
+    said = [*_said_of_share(row.often), *_said_of_bias(row.off)]
+    if said:
+        return f"Stands out: {' and '.join(said)} than the rest."
+    if Standing.LIKE_THE_REST in (row.often.standing, row.off.standing):
+        return "Like the rest, as far as these pairs tell."
+    return "Too few to tell."
+
+
+def _said_of_share(standing: GroupStanding) -> list[str]:
+    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
+        return []
+    often = "more often" if standing.value > standing.rest else "less often"
+    return [f"equal {often} ({100 * standing.value:.0f} % against {100 * standing.rest:.0f} %)"]
+
+
+def _said_of_bias(standing: GroupStanding) -> list[str]:
+    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
+        return []
+    way = "higher" if standing.value > standing.rest else "lower"
+    return [f"differences {way} ({signed(standing.value)} against {signed(standing.rest)} wraps)"]
+
+
+def signed(wraps: float) -> str:
+    """A difference with its sign, to a hundredth."""
+    said = f"{wraps:+.2f}".replace("-", "−")
+    return "0.00" if said in ("+0.00", "−0.00") else said
+
+
+# Figures --------------------------------------------------------------------------------------------------------------
+
+
+def estimate_in_words(found: Estimate | None) -> str:
+    """A figure in wraps with its interval: −0.12 (−0.19 to −0.06)."""
+    return f"{signed(found.value)} ({signed(found.low)} to {signed(found.high)})" if found else NOTHING
+
+
+def share_in_words(found: Share) -> str:
+    """How many of how many, and the share with its interval: 105 of 120: 88 % (80 to 92 %)."""
+    if found.wilson is None:
+        return NOTHING
+    value, low, high = (100 * each for each in (found.wilson.value, found.wilson.low, found.wilson.high))
+    return f"{found.hits} of {found.n}: {value:.0f} % ({low:.0f} to {high:.0f} %)"
+
+
+def kappa_in_words(found: Kappa | None) -> str:
+    """Kappa with its interval, or why there is none."""
+    if found is None:
+        return NOTHING
+    if found.kappa is None:
+        return found.why
+    one = found.kappa
+    return f"{one.value:.2f} ({one.low:.2f} to {one.high:.2f}); {SAMPLE_WORDS[found.sample]}".replace("-", "−")
+
+
+def facts(found: Agreement) -> list[tuple[str, str]]:
+    """The figures of all pairs, by name."""
+    of = found.differences
+    rows = [
+        ("Pairs", f"{of.n}"),
+        ("Equal (95 % interval)", share_in_words(found.share)),
+        ("Bias, wraps (95 % interval)", estimate_in_words(of.bias)),
+        ("Upper limit of agreement", estimate_in_words(of.upper)),
+        ("Lower limit of agreement", estimate_in_words(of.lower)),
+        ("Standard deviation", NOTHING if of.sd is None else f"{of.sd:.2f} wraps"),
+    ]
+    if found.repeatability and found.repeatability.coefficient:
+        far = found.repeatability.coefficient
+        rows.append(
+            ("Two people lie this close, 19 times of 20", f"{far.value:.2f} wraps ({far.low:.2f} to {far.high:.2f})")
+        )
+    return [*rows, ("How far to trust it", f"{_capital(SAMPLE_WORDS[of.sample])}. {of.why}")]
+
+
+def _capital(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
+def limits_in_words(row: GroupRow | Agreement) -> str:
+    """From the lower to the upper limit of agreement."""
+    lower, upper = row.differences.lower, row.differences.upper
+    return f"{signed(lower.value)} to {signed(upper.value)}" if lower and upper else NOTHING
+
+
+def unnamed_in_words(table: Table) -> str:
+    """What is said of people who are not named; nothing when there is none."""
+    if table.grouping not in PEOPLE or not table.unnamed:
+        return ""
+    people = "1 person is" if table.unnamed == 1 else f"{table.unnamed} people are"
+    out = table.unnamed_standing_out or "none"
+    return (
+        f"{people} not shown: people are named to whoever verifies counts where theirs were made, and to themselves. "
+        f"Of those not shown, {out} {'stands' if table.unnamed_standing_out == 1 else 'stand'} out."
+    )
+
+
+# A file ---------------------------------------------------------------------------------------------------------------
+
+COLUMNS = (
+    "comparison", "group_by", "group", "pairs", "equal", "share_equal", "share_low", "share_high", "bias", "bias_low",
+    "bias_high", "sd", "lower", "lower_low", "lower_high", "upper", "upper_low", "upper_high", "sample",
+    "adjusted_p_equal", "adjusted_p_bias", "standing",
+)  # fmt: skip
+PAIR_COLUMNS = ("inspection", "done_at", "reel", "reel_type", "site", "wrap_gauge", "first", "second", "difference")
+
+
+def figures_as_written(found: Agreement) -> Iterator[list[str]]:
+    """A line for all pairs and one for each group that is named, in the order of COLUMNS."""
+    comparison = COMPARISON_WORDS[found.comparison]
+    yield [comparison, "all", "", *_figures(found), "", "", ""]
+    for table in found.tables:
+        for row in table.rows:
+            p_values = [_number(row.often.adjusted_p), _number(row.off.adjusted_p)]
+            yield [comparison, table.grouping.value, row.name, *_figures(row), *p_values, standing_in_words(row)]
+
+
+def pairs_as_written(found: Agreement) -> Iterator[list[str]]:
+    """A line for each pair, the newest first, without people, in the order of PAIR_COLUMNS."""
+    for pair in found.pairs:
+        of = pair.of
+        yield [str(of.inspection), moment(of.done_at), of.reel, of.reel_type, of.site, of.gauge, str(pair.first),
+               str(pair.second), str(pair.difference)]  # fmt: skip
+
+
+def _figures(row: GroupRow | Agreement) -> list[str]:
+    share, found = row.share, row.differences
+    estimates = [share.wilson, found.bias, found.lower, found.upper]
+    numbers = [[_number(x) for x in (each.value, each.low, each.high)] if each else [""] * 3 for each in estimates]
+    equal, bias, lower, upper = numbers
+    return [str(share.n), str(share.hits), *equal, *bias, _number(found.sd), *lower, *upper, found.sample.value]
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:.4f}"

@@ -1,0 +1,152 @@
+"""Kappa: published examples with both standard errors, and laws."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from reels.errors import ValueNotTaken
+from reports.domain.agreement import kappa as kappa_module
+from reports.domain.agreement.estimates import Sample
+from reports.domain.agreement.kappa import linear, nominal, quadratic, table_of
+
+# Its figures are None where there is nothing to tell only: Any spares each test from saying that there is.
+kappa: Any = kappa_module.kappa
+
+# P. Bonnardel's kappa.txt, read on one public page: Po .770, Pe .336, kappa .654, se0 .069, z 9.422, se .062
+BONNARDEL = [[25, 3, 5], [6, 32, 8], [1, 0, 20]]
+# Cohen (1968), N 200: table and results from memory, weights read on one public page
+COHEN_1968 = [[88, 14, 18], [10, 40, 10], [2, 6, 12]]
+COHEN_1968_WEIGHTS = [[0, 1, 3], [1, 0, 6], [3, 6, 0]]
+
+TABLES = st.integers(2, 4).flatmap(
+    lambda k: st.lists(st.lists(st.integers(0, 30), min_size=k, max_size=k), min_size=k, max_size=k)
+)
+
+
+def test_kappa_and_both_standard_errors_are_the_published_ones():
+    found = kappa(BONNARDEL)
+    assert (found.observed, found.expected) == pytest.approx((0.770, 0.336), abs=5e-4)
+    assert (found.kappa.value, found.se_null, found.z, found.se) == pytest.approx(
+        (0.654, 0.069, 9.422, 0.062), abs=5e-4
+    )
+    # recomputed
+    assert (found.kappa.value, found.se_null, found.se) == pytest.approx((0.65367, 0.06937, 0.06208), abs=5e-6)
+    assert (found.kappa.low, found.kappa.high) == pytest.approx((0.65367 - 1.95996 * 0.06208, 0.77534), abs=1e-4)
+
+
+def test_cohens_weighted_example():
+    # .492 and .348 from memory; .491525 and .347826 recomputed
+    assert kappa(COHEN_1968).kappa.value == pytest.approx(0.491525, abs=5e-7)
+    assert kappa(COHEN_1968, COHEN_1968_WEIGHTS).kappa.value == pytest.approx(0.347826, abs=5e-7)
+
+
+@pytest.mark.parametrize(
+    ("table", "expected"),
+    [
+        ([[20, 5], [10, 15]], 0.4),  # from memory; exact by hand
+        ([[50, 10], [10, 20]], 0.5),  # read on one public page
+    ],
+)
+def test_small_tables_worked_by_hand(table, expected):
+    assert kappa(table).kappa.value == pytest.approx(expected)
+
+
+def test_the_null_standard_error_is_the_spread_of_kappa_when_two_people_only_guess():
+    rng = np.random.Generator(np.random.PCG64(5))
+    by_first, by_second = np.array([0.5, 0.3, 0.2]), np.array([0.4, 0.4, 0.2])
+    tables = rng.multinomial(400, np.outer(by_first, by_second).ravel(), size=1000).reshape(-1, 3, 3)
+    for weights in (nominal(3), quadratic(3)):
+        found = [kappa(table, weights) for table in tables]
+        spread = np.std([k.kappa.value for k in found])
+        # a spread from 1000 runs is known to about 2.2 %
+        assert np.mean([k.se_null for k in found]) == pytest.approx(spread, rel=0.07)
+
+
+def test_the_other_standard_error_is_the_spread_of_kappa_when_two_people_agree():
+    rng = np.random.Generator(np.random.PCG64(6))
+    shares = np.array([[0.35, 0.05, 0.02], [0.06, 0.25, 0.05], [0.01, 0.04, 0.17]])
+    tables = rng.multinomial(400, shares.ravel(), size=1000).reshape(-1, 3, 3)
+    for weights in (nominal(3), linear(3), quadratic(3)):
+        found = [kappa(table, weights) for table in tables]
+        spread = np.std([k.kappa.value for k in found])
+        assert np.mean([k.se for k in found]) == pytest.approx(spread, rel=0.07)
+
+
+def test_complete_agreement_of_a_few_is_not_taken_for_certainty():
+    found = kappa([[5, 0], [0, 5]])
+    assert (found.kappa.value, found.se) == (1.0, 0.0)
+    assert (found.sample, found.why) == (Sample.SMALL, "From 10 kappa is known to within 0.62.")
+
+
+@pytest.mark.parametrize(
+    ("table", "verdict"),
+    [([[2, 1], [1, 3]], "too_few"), ([[4, 1], [1, 2]], "small"), (BONNARDEL, "enough"), ([[0, 0], [0, 0]], "too_few")],
+)
+def test_few_are_told_as_few(table, verdict):
+    assert kappa(table).sample == verdict
+
+
+def test_one_category_alone_says_nothing():
+    found = kappa([[50, 0], [0, 0]])
+    assert (found.sample, found.kappa, found.observed, found.expected) == (Sample.TOO_FEW, None, 1.0, 1.0)
+
+
+@given(TABLES, st.floats(0.1, 100))
+def test_kappa_asks_neither_who_is_first_nor_for_the_unit_of_the_weights(table, unit):
+    k = len(table)
+    one = kappa(table, linear(k))
+    assume(one.kappa is not None)
+    for other in (kappa(np.transpose(table), linear(k)), kappa(table, linear(k) * unit)):
+        assert other.kappa.value == pytest.approx(one.kappa.value)
+        assert (other.se, other.se_null) == pytest.approx((one.se, one.se_null), abs=1e-7)
+
+
+@given(TABLES)
+def test_kappa_is_one_exactly_when_nobody_differs(table):
+    found = kappa(table)
+    assume(found.kappa is not None)
+    off_diagonal = np.sum(table) - np.trace(table)
+    assert found.kappa.value <= 1
+    assert (found.kappa.value == pytest.approx(1, abs=1e-12)) is bool(off_diagonal == 0)
+
+
+@given(TABLES.filter(lambda table: len(table) == 2))
+def test_with_two_categories_there_is_nothing_to_weigh(table):
+    assert kappa(table, quadratic(2)) == kappa(table)
+
+
+def test_words_are_counted_into_a_table():
+    table = table_of(["open", "open", "none"], ["open", "none", "none"], ["open", "none"])
+    assert table.tolist() == [[1, 1], [0, 1]]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "says"),
+    [(["a"], [], "second was 0 words; allowed: 1"), (["a"], ["c"], "second was c; allowed: a, b")],
+)
+def test_words_that_fit_no_table_are_refused(first, second, says):
+    with pytest.raises(ValueNotTaken, match=says):
+        table_of(first, second, ["a", "b"])
+
+
+@pytest.mark.parametrize(
+    ("table", "weights", "field"),
+    [
+        ([[1, 2]], None, "table"),
+        ([[5]], None, "table"),
+        ([[1, -1], [0, 2]], None, "table"),
+        ([[1, 0.5], [0, 2]], None, "table"),
+        ([[1, np.nan], [0, 2]], None, "table"),
+        ([[1, 1], [0, 2]], [[0, 1, 2]], "disagreement"),
+        ([[1, 1], [0, 2]], [[0, 0], [0, 0]], "disagreement"),
+        ([[1, 1], [0, 2]], [[1, 1], [1, 0]], "disagreement"),
+        ([[1, 1], [0, 2]], [[0, -1], [1, 0]], "disagreement"),
+    ],
+)
+def test_what_is_no_table_or_no_weights_is_refused_by_name(table, weights, field):
+    with pytest.raises(ValueNotTaken) as refused:
+        kappa(table, weights)
+    assert refused.value.facts["field"] == field
