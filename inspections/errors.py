@@ -122,7 +122,7 @@ class NotSignable(Refused):
     says = "{why}"
 
 
-class CountSurprises(NotSignable):
+class CountIsOutlier(NotSignable):
     """told: what is surprising, beginning with the offer to log a cut."""
 
     code = "count_surprises"
@@ -130,7 +130,7 @@ class CountSurprises(NotSignable):
     says = "{told} Log the cut if one was made, read the reel again, or say why the count stands; then sign."
 
 
-class NothingSurprising(Refused):
+class NoOutlier(Refused):
     code = "nothing_surprising"
     title = "Nothing needs a reason"
     says = "Inspection {inspection} holds no surprising count that waits for a reason."

@@ -9,7 +9,7 @@ from typing import Any
 
 from inspections.domain.words import Act, Meaning, Role
 from inspections.models import Inspection, SetupValues
-from inspections.services import authorisations, counting, maintenance, opening, setup, signing, surprises
+from inspections.services import authorisations, counting, maintenance, opening, outliers, setup, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels.models import Machine, Person, Reel, ReelType, Site
@@ -179,8 +179,8 @@ def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[
 def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspection:
     """Both signatures; of a count that its reel's history makes surprising it is said first why it stands."""
     inspection.refresh_from_db()
-    if surprises.open_surprise(inspection):
-        surprises.accept_surprise(
+    if outliers.open_outlier(inspection):
+        outliers.accept_outlier(
             inspection_id=inspection.pk, reason="read again by eye, it stands", actor=Actor(cast.verifier), at=at
         )
     for person, meaning in ((cast.technician, Meaning.COUNTED), (cast.verifier, Meaning.VERIFIED)):

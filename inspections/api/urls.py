@@ -4,10 +4,10 @@ from inspections.api import (
     count_views,
     exports,
     import_views,
+    plausibility_views,
     reel_views,
     rise_views,
     setup_views,
-    surprise_views,
     working_views,
 )
 from reels.api import converters  # noqa: F401  # registers the kinds of path parts
@@ -39,8 +39,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{INSPECTION}/release", count_views.ReleaseEndpoint.as_view()),
     path(f"{INSPECTION}/fresh-reading", count_views.FreshReadingEndpoint.as_view()),
     path(f"{INSPECTION}/cancellation", count_views.CancellationEndpoint.as_view()),
-    path(f"{INSPECTION}/plausibility", surprise_views.PlausibilityEndpoint.as_view()),
-    path(f"{INSPECTION}/surprise", surprise_views.OutlierAcceptanceEndpoint.as_view()),
+    path(f"{INSPECTION}/plausibility", plausibility_views.PlausibilityEndpoint.as_view()),
+    path(f"{INSPECTION}/surprise", plausibility_views.OutlierAcceptanceEndpoint.as_view()),
     path(f"{INSPECTION}/sign-offs", count_views.SignOffEndpoint.as_view()),
     path(f"{INSPECTION}/signatures/export", exports.SignatureExportEndpoint.as_view()),
     path(f"{INSPECTION}/void", count_views.VoidEndpoint.as_view()),

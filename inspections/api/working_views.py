@@ -9,7 +9,7 @@ from inspections.api import working_serializers as shapes
 from inspections.domain import counting
 from inspections.domain.keying import reading_from
 from inspections.errors import ImpossibleParameters
-from inspections.services.settling import as_json
+from inspections.services.evaluation import as_json
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, action
 from reels.domain.words import Scope

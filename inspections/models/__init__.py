@@ -13,12 +13,13 @@ from inspections.models.counts import (
     Void,
 )
 from inspections.models.drafts import Draft
-from inspections.models.drift import DriftFlag, ImportedCount, LearnedRates, SurpriseAccepted
+from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
 from inspections.models.photos import Photo
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
 __all__ = [
+    "AcceptedOutlier",
     "Added",
     "Authorisation",
     "Draft",
@@ -38,6 +39,5 @@ __all__ = [
     "Referral",
     "SetupValues",
     "SignOff",
-    "SurpriseAccepted",
     "Void",
 ]

@@ -84,16 +84,18 @@ class DriftFlag(Kept):
         return f"flag on {self.reel} from {self.from_at:%Y-%m-%d} to {self.to_at:%Y-%m-%d}"
 
 
-class SurpriseAccepted(Added):
+class AcceptedOutlier(Added):
     """Why a count that its reel's history makes surprising stands as it was read."""
 
-    reading = models.OneToOneField(Reading, on_delete=models.PROTECT, related_name="surprise_accepted")
+    reading = models.OneToOneField(Reading, on_delete=models.PROTECT, related_name="accepted_outlier")
     told = models.TextField(help_text="What was said of the count.")
     reason = models.TextField()
     accepted_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     accepted_at = models.DateTimeField()
 
     class Meta:
+        db_table = "inspections_surpriseaccepted"
+        verbose_name = "surprise accepted"
         verbose_name_plural = "surprises accepted"
 
     def __str__(self) -> str:

@@ -9,7 +9,7 @@ from django import forms
 from inspections.domain import keying, photos
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
-from inspections.services import settling
+from inspections.services import evaluation
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
 MOMENT = "%Y-%m-%dT%H:%M"
@@ -168,7 +168,7 @@ class WorksheetForm(StepForm):
         super().__init__(*args, points=points, **kwargs)
         for point in self.points:
             if point in photos.PHOTOGRAPHED:
-                label = f"Photo of {settling.spoken(point)}"
+                label = f"Photo of {evaluation.spoken(point)}"
                 self.fields[f"{PHOTO}{point}"] = PhotoField(label=label, required=False)
 
     @property

@@ -18,7 +18,7 @@ from inspections.models import Inspection
 from inspections.pages.forms import CutForm, PasswordForm, ReasonForm, cut_before
 from inspections.pages.inspection_page import inspection_page
 from inspections.queries.histories import plausibility_of
-from inspections.services import counting, maintenance, signing, surprises
+from inspections.services import counting, maintenance, outliers, signing
 from reels.domain.words import LengthUnit
 from reels.errors import Refused
 from reels.models import Person
@@ -78,7 +78,7 @@ def _weighed(inspection: Inspection, person: Person) -> Weighed | None:
     return Weighed(
         said=drift.plausibility_in_words(found, LengthUnit(person.length_unit)),
         is_surprising=found.surprising,
-        is_open=surprises.open_surprise(inspection) is not None,
+        is_open=outliers.open_outlier(inspection) is not None,
         cut=length(found.cut_m, person.length_unit, 1) if found.cut_m else "",
     )
 
@@ -129,7 +129,7 @@ def _read_again(inspection: Inspection, given: dict[str, Any], actor: Actor, at:
 
 
 def _accept(inspection: Inspection, given: dict[str, Any], actor: Actor, at: datetime) -> str:
-    surprises.accept_surprise(inspection_id=inspection.pk, actor=actor, at=at, **given)
+    outliers.accept_outlier(inspection_id=inspection.pk, actor=actor, at=at, **given)
     return reverse("result", args=[inspection.pk])
 
 

@@ -23,7 +23,7 @@ from inspections.pages.step_figures import step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.worksheet import Standing, draft_of, standing_of
 from inspections.services import drafts, stepping
-from inspections.services.settling import ACT_OF
+from inspections.services.evaluation import ACT_OF
 from reels.pages.acts import NOT_TAKEN, carry_out, new_token
 from reels.pages.answers import form_page, page, reader, show
 from reels.services.history import Actor

@@ -285,9 +285,9 @@ def record_of(inspection: Inspection) -> dict[str, Any]:
                 "outcome": reading.outcome,
                 "working": reading.working,
                 "keyed": [_keying_json(row) for row in keyings if row.reading_id == reading.pk],
-                "surprise_accepted": _surprise_json(reading),
+                "surprise_accepted": _outlier_json(reading),
             }
-            for reading in inspection.readings.select_related("surprise_accepted__accepted_by")
+            for reading in inspection.readings.select_related("accepted_outlier__accepted_by")
         ],
         "referrals": [
             _referral_json(each) for each in inspection.referrals.select_related("referred_by", "released_by")
@@ -313,8 +313,8 @@ def _keying_json(row: Keying) -> dict[str, Any]:
     }
 
 
-def _surprise_json(reading: Reading) -> dict[str, Any] | None:
-    accepted = getattr(reading, "surprise_accepted", None)
+def _outlier_json(reading: Reading) -> dict[str, Any] | None:
+    accepted = getattr(reading, "accepted_outlier", None)
     if accepted is None:
         return None
     return {

@@ -9,7 +9,7 @@ from django.db.models.functions import Coalesce, Least
 
 from inspections import access
 from inspections.domain.words import Act, Meaning
-from inspections.models import Authorisation, ReadBack, SignOff, SurpriseAccepted, Void
+from inspections.models import AcceptedOutlier, Authorisation, ReadBack, SignOff, Void
 from reels.access import readable_sites
 from reels.models import Person
 
@@ -18,12 +18,12 @@ def signatures(person: Person, at: datetime) -> QuerySet[Any]:
     """The signatures of the inspections that the person may see, the newest first.
 
     Each with `other_at` and `other_id` (the inspection's other signature), `refused` (how many read-backs from it were
-    refused), `void_why`, `surprise_why` and `ends_at` (when the authorisation it was made under ended or ends).
+    refused), `void_why`, `outlier_why` and `ends_at` (when the authorisation it was made under ended or ends).
     """
     here = OuterRef("inspection")
     other = SignOff.objects.filter(inspection=here).exclude(pk=OuterRef("pk"))
     refused = ReadBack.objects.filter(setup_values__inspection=here, matches=False).order_by()
-    surprise = SurpriseAccepted.objects.filter(reading__inspection=here).order_by("-pk")
+    surprise = AcceptedOutlier.objects.filter(reading__inspection=here).order_by("-pk")
     return (
         SignOff.objects.filter(inspection__in=access.readable_inspections(person, at).values("pk"))
         .select_related("inspection__reel__site", "person", "authorisation")
@@ -35,7 +35,7 @@ def signatures(person: Person, at: datetime) -> QuerySet[Any]:
                 Subquery(refused.values("setup_values__inspection").annotate(n=Count("pk")).values("n")[:1]), 0
             ),
             void_why=Subquery(Void.objects.filter(inspection=here).values("reason")[:1]),
-            surprise_why=Subquery(surprise.values("reason")[:1]),
+            outlier_why=Subquery(surprise.values("reason")[:1]),
             ends_at=Coalesce(
                 Least("authorisation__valid_until", "authorisation__ended_at"),
                 "authorisation__valid_until",

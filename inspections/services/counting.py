@@ -23,7 +23,7 @@ from inspections.errors import (
     WrongState,
 )  # fmt: skip
 from inspections.models import Inspection, Keying, Participant, Photo, Reading
-from inspections.services import settling
+from inspections.services import evaluation
 from reels.domain import ledger
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder
@@ -51,10 +51,10 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in given.items()}
     if others := [point for point in given if role not in keying.roles_at(point)]:
-        raise NotYourPoint(point=settling.spoken(others[0]))
+        raise NotYourPoint(point=evaluation.spoken(others[0]))
     reading = _reading_under_way(inspection, number)
-    with settling.on_inspection(inspection, "keyed", actor, at, points=[*given], role=role.value) as act:
-        participant = settling.join(act, inspection, actor.person, role)
+    with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*given], role=role.value) as act:
+        participant = evaluation.join(act, inspection, actor.person, role)
         keyings = queries.keyed_in(reading)
         rows = [
             _keying_row(act, reading, participant, point, _next_attempt(keyings, point, role), value)
@@ -63,7 +63,7 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
         act.add_all(rows)
         act.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
         now_keyed = [*keyings, *(queries.keyed(row) for row in rows)]
-        settling.settle(act, inspection, reading, now_keyed, just_keyed=frozenset(given))
+        evaluation.evaluate(act, inspection, reading, now_keyed, just_keyed=frozenset(given))
     return inspection
 
 
@@ -94,13 +94,13 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
         for point in Point
         if role in keying.roles_at(point)
     ]
-    with settling.on_inspection(inspection, "reading_recorded", actor, at) as act:
+    with evaluation.on_inspection(inspection, "reading_recorded", actor, at) as act:
         who = {
-            Role.TECHNICIAN: settling.join(act, inspection, technician.person, Role.TECHNICIAN),
-            Role.VERIFIER: settling.join(act, inspection, verifier.person, Role.VERIFIER),
+            Role.TECHNICIAN: evaluation.join(act, inspection, technician.person, Role.TECHNICIAN),
+            Role.VERIFIER: evaluation.join(act, inspection, verifier.person, Role.VERIFIER),
         }
         rows = act.add_all([_keying_row(act, reading, who[role], point, 1, value) for point, role, value in values])
-        settling.settle(act, inspection, reading, [queries.keyed(row) for row in rows], just_keyed=None)
+        evaluation.evaluate(act, inspection, reading, [queries.keyed(row) for row in rows], just_keyed=None)
     return inspection
 
 
@@ -110,8 +110,8 @@ def ask_for_help(*, inspection_id: int, remark: str, actor: Actor, at: datetime)
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN, InspectionState.AWAITING_SIGN_OFF)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     _require_unsigned(inspection)
-    with settling.on_inspection(inspection, "help_asked", actor, at, remark=remark) as act:
-        settling.refer(act, inspection, f"Help was asked for: {remark}", None)
+    with evaluation.on_inspection(inspection, "help_asked", actor, at, remark=remark) as act:
+        evaluation.refer(act, inspection, f"Help was asked for: {remark}", None)
     return inspection
 
 
@@ -131,13 +131,13 @@ def release(*, inspection_id: int, decision: Decision, reason: str, actor: Actor
         raise SamePerson(name=actor.person.full_name, done="taken part in this count")
     if decision is Decision.ACCEPT_PROPOSED and referral.proposed is None:
         raise NothingProposed(inspection=inspection.pk)
-    with settling.on_inspection(inspection, "released", actor, at, decision=decision.value, reason=reason) as act:
+    with evaluation.on_inspection(inspection, "released", actor, at, decision=decision.value, reason=reason) as act:
         act.change(referral, released_at=at, released_by=actor.person, decision=decision.value, reason=reason)
         if decision is Decision.ACCEPT_PROPOSED:
             act.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, **(referral.proposed or {}))
         else:
             act.change(inspection, state=InspectionState.OPEN, rereads=0, layers=None, wraps=None, parity="")
-            settling.begin_reading(act, inspection)
+            evaluation.begin_reading(act, inspection)
     return inspection
 
 
@@ -147,9 +147,9 @@ def read_again(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -
     inspection = _for_update(inspection_id, actor, at, InspectionState.AWAITING_SIGN_OFF)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     _require_unsigned(inspection)
-    with settling.on_inspection(inspection, "read_again", actor, at, reason=reason) as act:
+    with evaluation.on_inspection(inspection, "read_again", actor, at, reason=reason) as act:
         act.change(inspection, state=InspectionState.OPEN, layers=None, wraps=None, parity="")
-        settling.begin_reading(act, inspection)
+        evaluation.begin_reading(act, inspection)
     return inspection
 
 
@@ -159,7 +159,7 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
     access.in_person(actor)
     inspection = _for_update(inspection_id, actor, at, *LIVE)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.RELEASE), inspection.reel, at)
-    with settling.on_inspection(inspection, "count_cancelled", actor, at, reason=reason) as act:
+    with evaluation.on_inspection(inspection, "count_cancelled", actor, at, reason=reason) as act:
         if referral := queries.open_referral(inspection):
             act.change(referral, released_at=at, released_by=actor.person, decision="cancelled", reason=reason)
         act.change(inspection, state=InspectionState.CANCELLED, ended_at=at, ended_by=actor.person, end_reason=reason)
@@ -192,8 +192,8 @@ def _require_unsigned(inspection: Inspection) -> None:
 
 def _next_attempt(keyings: list[keying.Keyed], point: Point, role: Role) -> int:
     if missing := keying.earlier_points(point) - set(keying.agreed_values(keyings)):
-        earlier = " and ".join(settling.spoken(each) for each in Point if each in missing)
-        raise PointNotOpen(point=settling.spoken(point).capitalize(), earlier=earlier)
+        earlier = " and ".join(evaluation.spoken(each) for each in Point if each in missing)
+        raise PointNotOpen(point=evaluation.spoken(point).capitalize(), earlier=earlier)
     here = [keyed for keyed in keyings if keyed.point is point]
     if not here:
         return 1
@@ -201,7 +201,7 @@ def _next_attempt(keyings: list[keying.Keyed], point: Point, role: Role) -> int:
     if point in keying.differing_points(keyings):
         return newest + 1
     if any(keyed.role is role for keyed in here if keyed.attempt == newest):
-        raise AlreadyKeyed(point=settling.spoken(point))
+        raise AlreadyKeyed(point=evaluation.spoken(point))
     return newest
 
 

@@ -9,8 +9,8 @@ from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.errors import NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
+from inspections.services.outliers import require_no_outlier
 from inspections.services.setup import withdraw_values
-from inspections.services.surprises import require_no_surprise
 from reels import access as reel_access
 from reels.domain import ledger
 from reels.domain.words import AskedAt
@@ -38,7 +38,7 @@ def prove(actor: Actor, password: str, *, at: datetime, address: str | None = No
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
     """Sign a count that is worked out. The second signature makes it the reel's count.
 
-    Raises what `prove` does, NotSignable, CountSurprises, SamePerson or NotAuthorised.
+    Raises what `prove` does, NotSignable, CountIsOutlier, SamePerson or NotAuthorised.
     """
     return sign_as(prove(actor, password, at=at), inspection_id=inspection_id, meaning=meaning, at=at)
 
@@ -50,7 +50,7 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     given = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, given)
-    require_no_surprise(inspection)
+    require_no_outlier(inspection)
     participant = _participant(inspection, meaning, actor.person)
     authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
     with record_act(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as act:

@@ -19,7 +19,7 @@ class ReviewReason(StrEnum):
     NEAR_END = "near_end"
     READ_BACK = "read_back"
     VOID = "void"
-    SURPRISE = "surprise"
+    OUTLIER = "surprise"
 
 
 REVIEW_REASONS = {
@@ -28,7 +28,7 @@ REVIEW_REASONS = {
     ReviewReason.NEAR_END: "near an authorisation's end",
     ReviewReason.READ_BACK: "read-back refused",
     ReviewReason.VOID: "voided or asked to be",
-    ReviewReason.SURPRISE: "surprising, accepted",
+    ReviewReason.OUTLIER: "surprising, accepted",
 }
 
 

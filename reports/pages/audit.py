@@ -164,7 +164,7 @@ def _condition(look: ReviewReason, pairs: Pairs) -> Q:
             return Q(refused__gt=0)
         case ReviewReason.VOID:
             return Q(void_why__isnull=False)
-        case ReviewReason.SURPRISE:
+        case ReviewReason.OUTLIER:
             return Q(surprise_why__isnull=False)
     usual = Q(pk__in=())
     for technician, verifier in pairs:
@@ -183,7 +183,7 @@ def _looks(row: Any, pairs: Pairs) -> list[str]:
          if row.ends_at else ""),
         (row.refused > 0, f"{counted(row.refused, 'read-back')} of its setup values refused."),
         (row.void_why is not None, f"Voided, or asked to be: {row.void_why}"),
-        (row.surprise_why is not None, f"Surprising, and accepted: {row.surprise_why}"),
+        (row.outlier_why is not None, f"Surprising, and accepted: {row.outlier_why}"),
     )  # fmt: skip
     return [words for holds, words in reasons if holds]
 

@@ -197,7 +197,7 @@ class Team:
     def _sign(self, inspection_id: int) -> str:
         """Both signatures; the reel's history may stand against them."""
         from inspections.domain.words import Meaning
-        from inspections.errors import CountSurprises
+        from inspections.errors import CountIsOutlier
         from inspections.services import signing
         from reels.services.history import Actor
         from tests.builders import PASSWORD
@@ -207,7 +207,7 @@ class Team:
             for meaning, person in people.items():
                 signing.sign(inspection_id=inspection_id, meaning=meaning, password=PASSWORD, actor=Actor(person),
                              at=self.now)  # fmt: skip
-        except CountSurprises:
+        except CountIsOutlier:
             return "history"
         return ""
 

@@ -15,7 +15,7 @@ from django.utils import timezone
 from deploy import demo_walk
 from inspections.domain.words import Meaning, Point, Role
 from inspections.models import Inspection
-from inspections.services import counting, opening, signing, surprises
+from inspections.services import counting, opening, outliers, signing
 from reels.models import Person
 from reels.services.history import Actor
 from reports.domain.tour import tour_of
@@ -68,15 +68,15 @@ def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_
 def the_technicians_count_comes_out_as_told():
     """Left scale 9, right 8; open right; unwinding right to left; hand 6; gauge 6 even; aft: 8 layers, 4 wraps."""
     inspection = counted("LW-0001", 6)
-    assert (inspection.layers, inspection.wraps, surprises.open_surprise(inspection)) == (8, 4, None)
+    assert (inspection.layers, inspection.wraps, outliers.open_outlier(inspection)) == (8, 4, None)
     counting.cancel(inspection_id=inspection.pk, reason="For the next one.", **by("tobin"))
 
 
 def a_doubtful_count_is_worth_another():
     """The last stop of maintenance control: three wraps fewer, signed as surprising."""
     inspection = counted("LW-0001", 3)
-    assert surprises.open_surprise(inspection)
-    surprises.accept_surprise(inspection_id=inspection.pk, reason="Read twice.", **by("bram"))
+    assert outliers.open_outlier(inspection)
+    outliers.accept_outlier(inspection_id=inspection.pk, reason="Read twice.", **by("bram"))
     for who, meaning in (("tobin", Meaning.COUNTED), ("bram", Meaning.VERIFIED)):
         signing.sign(inspection_id=inspection.pk, meaning=meaning, password=told().password, **by(who))
     client = Client()

@@ -8,37 +8,37 @@ from inspections import access
 from inspections.domain import drift
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Act, InspectionState
-from inspections.errors import CountSurprises, NothingSurprising
-from inspections.models import Inspection, SurpriseAccepted
+from inspections.errors import CountIsOutlier, NoOutlier
+from inspections.models import AcceptedOutlier, Inspection
 from inspections.queries import last_reading
 from inspections.queries.histories import plausibility_of
 from reels.services.history import Actor, record_act
 
 
 @transaction.atomic
-def accept_surprise(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> SurpriseAccepted:
+def accept_outlier(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> AcceptedOutlier:
     """Say why a surprising count stands as it was read; the same reading can then be signed.
 
-    Raises NothingSurprising, which also is the answer before both people have keyed everything, or NotAuthorised.
+    Raises NoOutlier, which also is the answer before both people have keyed everything, or NotAuthorised.
     """
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY, Act.RELEASE), inspection.reel, at)
-    said = open_surprise(inspection)
+    said = open_outlier(inspection)
     if said is None:
-        raise NothingSurprising(inspection=inspection.pk)
+        raise NoOutlier(inspection=inspection.pk)
     with record_act(inspection.reel.chain, "surprise_accepted", actor, at, inspection=inspection.pk) as act:
         return act.add(
-            SurpriseAccepted(
+            AcceptedOutlier(
                 reading=last_reading(inspection), told=said, reason=reason, accepted_by=actor.person, accepted_at=at
             )
         )
 
 
-def open_surprise(inspection: Inspection) -> str | None:
-    """What is surprising about a count that waits for its signatures, unless it was read twice or somebody said why."""
+def open_outlier(inspection: Inspection) -> str | None:
+    """What makes an outlier of a count that waits for its signatures, unless it was read twice or somebody said why."""
     if inspection.state != InspectionState.AWAITING_SIGN_OFF or _is_read_twice(inspection):
         return None
-    if SurpriseAccepted.objects.filter(reading=last_reading(inspection)).exists():
+    if AcceptedOutlier.objects.filter(reading=last_reading(inspection)).exists():
         return None
     found = plausibility_of(inspection)
     return drift.plausibility_in_words(found) if found and found.surprising else None
@@ -50,7 +50,7 @@ def _is_read_twice(inspection: Inspection) -> bool:
     return inspection.readings.filter(outcome=Outcome.ACCEPTED, **count).count() > 1
 
 
-def require_no_surprise(inspection: Inspection) -> None:
-    """Raises CountSurprises."""
-    if said := open_surprise(inspection):
-        raise CountSurprises(told=said)
+def require_no_outlier(inspection: Inspection) -> None:
+    """Raises CountIsOutlier."""
+    if said := open_outlier(inspection):
+        raise CountIsOutlier(told=said)

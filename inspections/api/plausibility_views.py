@@ -2,14 +2,15 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_serializer
 from rest_framework import serializers
 
 from inspections import access
 from inspections.domain import drift
 from inspections.domain.drift import Slip
-from inspections.models import SurpriseAccepted
+from inspections.models import AcceptedOutlier
 from inspections.queries.histories import plausibility_of
-from inspections.services import surprises
+from inspections.services import outliers
 from reels.api.endpoints import Call, Endpoint, create, read
 from reels.api.fields import Moment, Text, Word, YesNo
 from reels.api.forms import Out
@@ -32,7 +33,8 @@ class PlausibilityOut(Out):
     likeliest_slip = Word(Slip, allow_null=True)
 
 
-class SurpriseOut(Out):
+@extend_schema_serializer(component_name="SurpriseOut")  # the name that the published document has
+class AcceptedOutlierOut(Out):
     told = Text()
     reason = Text()
     accepted_by = PersonOut()
@@ -51,7 +53,7 @@ class PlausibilityEndpoint(Endpoint):
             "is_weighed": True,
             "told": drift.plausibility_in_words(found),
             "is_surprising": found.surprising,
-            "waits_for_a_reason": surprises.open_surprise(inspection) is not None,
+            "waits_for_a_reason": outliers.open_outlier(inspection) is not None,
             "chance": found.tail,
             "p_unlogged_cut": found.p_unlogged_cut,
             "cut_m": found.cut_m or None,
@@ -61,9 +63,9 @@ class PlausibilityEndpoint(Endpoint):
 
 
 class OutlierAcceptanceEndpoint(Endpoint):
-    @create("inspections_accept_surprise", SurpriseOut, ReasonIn)
-    def post(self, call: Call, inspection_id: int) -> SurpriseAccepted:
+    @create("inspections_accept_surprise", AcceptedOutlierOut, ReasonIn)
+    def post(self, call: Call, inspection_id: int) -> AcceptedOutlier:
         """Say why a surprising count stands as it was read; it can then be signed."""
-        return surprises.accept_surprise(
+        return outliers.accept_outlier(
             inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
         )

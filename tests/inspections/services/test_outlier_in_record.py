@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from inspections.models import InspectionRecord, SurpriseAccepted
+from inspections.models import AcceptedOutlier, InspectionRecord
 from tests import builders
 from tests.builders import Cast, later
 
@@ -22,7 +22,7 @@ def test_the_record_that_is_signed_says_who_accepted_a_surprise_and_why():
     for days in (90, 60, 30):
         builders.signed_count(cast, at=later(days=-days), scale_left=17, scale_right=16)
     inspection = builders.signed_count(cast)
-    accepted = SurpriseAccepted.objects.get(reading__inspection=inspection)
+    accepted = AcceptedOutlier.objects.get(reading__inspection=inspection)
     form, [reading] = readings_signed(inspection)
     assert form == 2
     assert reading["surprise_accepted"]["reason"] == accepted.reason

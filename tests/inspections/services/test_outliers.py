@@ -3,10 +3,10 @@ from typing import Any
 import pytest
 
 from inspections.domain.words import InspectionState, Meaning
-from inspections.errors import CountSurprises, NothingSurprising
+from inspections.errors import CountIsOutlier, NoOutlier
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, signing
-from inspections.services.surprises import accept_surprise, open_surprise
+from inspections.services.outliers import accept_outlier, open_outlier
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, PASSWORD, Cast, later
@@ -40,15 +40,15 @@ def sign(cast, inspection, at=WEEK):
 
 def test_a_count_that_fits_the_history_is_signed_as_it_is(cast):
     inspection = counted(cast)
-    assert open_surprise(inspection) is None
+    assert open_outlier(inspection) is None
     sign(cast, inspection)
-    with pytest.raises(NothingSurprising):
-        accept_surprise(inspection_id=inspection.pk, reason="why not", actor=Actor(cast.verifier), at=WEEK)
+    with pytest.raises(NoOutlier):
+        accept_outlier(inspection_id=inspection.pk, reason="why not", actor=Actor(cast.verifier), at=WEEK)
 
 
 def test_a_surprising_count_is_held_up_and_a_cut_is_offered_first(cast):
     inspection = counted(cast, **FEWER)
-    with pytest.raises(CountSurprises) as caught:
+    with pytest.raises(CountIsOutlier) as caught:
         sign(cast, inspection)
     assert "was one made? Log it now" in str(caught.value)
     assert str(caught.value).endswith("or say why the count stands; then sign.")
@@ -64,10 +64,8 @@ def test_logging_the_cut_that_was_made_settles_it(cast):
 
 def test_a_reason_settles_it_and_is_kept_with_what_was_told(cast):
     inspection = counted(cast, **FEWER)
-    told = open_surprise(inspection)
-    kept = accept_surprise(
-        inspection_id=inspection.pk, reason="re-spooled loosely", actor=Actor(cast.verifier), at=WEEK
-    )
+    told = open_outlier(inspection)
+    kept = accept_outlier(inspection_id=inspection.pk, reason="re-spooled loosely", actor=Actor(cast.verifier), at=WEEK)
     assert (kept.told, kept.accepted_by) == (told, cast.verifier)
     sign(cast, inspection)
 
@@ -78,20 +76,20 @@ def test_a_fresh_reading_that_says_the_same_settles_it_and_one_that_differs_is_w
     counting.read_again(inspection_id=inspection.pk, reason="surprising", actor=actor, at=WEEK)
     other = builders.read(cast, inspection, WEEK, hand_wraps=4, gauge_wraps=4)
     other.refresh_from_db()
-    assert open_surprise(other) is not None
+    assert open_outlier(other) is not None
     counting.read_again(inspection_id=inspection.pk, reason="surprising", actor=actor, at=WEEK)
     same = builders.read(cast, inspection, WEEK, **FEWER)
     same.refresh_from_db()
-    assert open_surprise(same) is None
+    assert open_outlier(same) is None
     sign(cast, same)
 
 
 def test_nothing_is_computed_before_both_people_have_keyed_everything(cast):
     inspection = builders.open_count(cast, at=WEEK)
     assert inspection.state == InspectionState.OPEN
-    assert (plausibility_of(inspection), open_surprise(inspection)) == (None, None)
-    with pytest.raises(NothingSurprising):
-        accept_surprise(inspection_id=inspection.pk, reason="early", actor=Actor(cast.verifier), at=WEEK)
+    assert (plausibility_of(inspection), open_outlier(inspection)) == (None, None)
+    with pytest.raises(NoOutlier):
+        accept_outlier(inspection_id=inspection.pk, reason="early", actor=Actor(cast.verifier), at=WEEK)
 
 
 def test_the_first_count_of_a_reel_has_nothing_to_be_compared_with():
@@ -100,7 +98,7 @@ def test_the_first_count_of_a_reel_has_nothing_to_be_compared_with():
     inspection = counted(cast, at=NOW)
     found = plausibility_of(inspection)
     assert found is not None
-    assert (found.comparable, open_surprise(inspection)) == (False, None)
+    assert (found.comparable, open_outlier(inspection)) == (False, None)
 
 
 def test_a_count_entered_later_from_paper_is_weighed_against_the_time_before_it(cast):
@@ -114,7 +112,7 @@ def test_a_count_entered_later_from_paper_is_weighed_against_the_time_before_it(
     found = plausibility_of(paper)
     assert found is not None
     assert found.comparable
-    assert open_surprise(paper) is None
+    assert open_outlier(paper) is None
 
 
 def test_weighing_a_count_takes_as_many_queries_after_a_long_history_as_after_a_short_one(cast, count_queries):
