@@ -58,7 +58,7 @@ def keyed(minute: int, attempts: int = 1, **changed: Any) -> list[dict[str, Any]
 
 SURPRISE = {
     "told": "The count is 6.2 wraps fewer than the history predicts, as rare as 1 in 3000.",
-    "reason": "Read again by both, with the same outcome; the log of the last flight is asked for.",
+    "reason": "Read again by both, with the same outcome; the log of the last outing is asked for.",
     "accepted_by": TESS, "accepted_at": moment(29),
 }  # fmt: skip
 
