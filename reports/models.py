@@ -108,7 +108,7 @@ class Assessment(models.Model):
 
 
 class AssessedInterval(models.Model):
-    """What is believed of one pair of neighbouring counts; see drift.IntervalBelief."""
+    """What is believed of one pair of neighbouring counts; see drift.IntervalPosterior."""
 
     assessment = models.ForeignKey(Assessment, on_delete=models.CASCADE, related_name="intervals")
     from_at = models.DateTimeField()

@@ -34,7 +34,7 @@ class ImportedCount(Added):
 
 
 class LearnedRates(models.Model):
-    """The fleet's rates as they were once learned from its records; the newest are in use. See drift.Rates."""
+    """The fleet's rates as they were once learned from its records, the newest in use: drift.DriftParameters."""
 
     values = models.JSONField()
     learned_at = models.DateTimeField()

@@ -9,7 +9,15 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from inspections.domain import drift
-from inspections.domain.drift import ClosedFlag, CountSeen, CutLogged, Ending, Plausibility, Rates, ReelHistory
+from inspections.domain.drift import (
+    ClosedFlag,
+    CountSeen,
+    CutLogged,
+    DriftParameters,
+    Ending,
+    Plausibility,
+    ReelHistory,
+)
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
 from reels.domain.winding import drum_from
@@ -106,14 +114,14 @@ def learned_rates() -> LearnedRates | None:
     return LearnedRates.objects.last()
 
 
-def rates_of(learned: LearnedRates | None) -> Rates:
+def parameters_of(learned: LearnedRates | None) -> DriftParameters:
     """Rates as the domain takes them; what stands before anything is learned for None."""
     if learned is None:
-        return drift.DEFAULT_RATES
+        return drift.DEFAULT_PARAMETERS
     values: dict[str, Any] = {
         name: tuple(value) if isinstance(value, list) else value for name, value in learned.values.items()
     }
-    return Rates(**values)
+    return DriftParameters(**values)
 
 
 def plausibility_of(inspection: Inspection) -> Plausibility | None:
@@ -132,4 +140,4 @@ def plausibility_of(inspection: Inspection) -> Plausibility | None:
         replaced_at=tuple(moment for moment in history.replaced_at if moment <= at),
     )
     count = CountSeen(at=at, layers=inspection.layers, wraps=inspection.wraps)
-    return drift.plausibility(before, count, rates_of(learned_rates()))
+    return drift.plausibility(before, count, parameters_of(learned_rates()))

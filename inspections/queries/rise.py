@@ -8,8 +8,8 @@ import numpy as np
 from django.db.models import QuerySet
 
 from inspections.domain import drift
-from inspections.domain.drift import Rates, ReelHistory
-from inspections.domain.drift.geometry import winding_of
+from inspections.domain.drift import DriftParameters, ReelHistory
+from inspections.domain.drift.geometry import winding_table
 from inspections.domain.drift.looseness import spread_factor
 from inspections.domain.drift.parameters import usual_looseness_wraps
 from inspections.queries import histories
@@ -66,7 +66,7 @@ def rise_offer(
     length_u_m: standard uncertainty of each known length, metres, above 0.
     Raises what calibration.fit_layer_rise raises, KnownLengthsTellNothing too where only an impossible drum would fit.
     """
-    drum, rates = drum_from(vars(reel_type)), histories.rates_of(histories.learned_rates())
+    drum, rates = drum_from(vars(reel_type)), histories.parameters_of(histories.learned_rates())
     known, left_out = _known(reels.filter(type=reel_type), drum, rates)
     layers, wraps, lengths_m = (np.array([getattr(k, name) for k in known], dtype=np.float64) for name in _MEASURED)
     loose_m = _looseness_m(layers, wraps, drum, rates)
@@ -99,17 +99,17 @@ def rise_offer(
 _MEASURED = ("layers", "wraps", "known_m")
 
 
-def _looseness_m(layers: np.ndarray, wraps: np.ndarray, drum: Drum, rates: Rates) -> np.ndarray:
+def _looseness_m(layers: np.ndarray, wraps: np.ndarray, drum: Drum, rates: DriftParameters) -> np.ndarray:
     """How much counts of these scatter because reels are wound more or less loosely, metres."""
     if not layers.size:
         return layers
-    tables = winding_of(drum)
+    tables = winding_table(drum)
     turns = winding.turns_of(layers, wraps, drum)
     wrap_m = winding.wrap_lengths_mm(drum)[np.minimum(layers.astype(int), drum.max_layers - 1)] / winding.MM_PER_M
     return np.asarray(usual_looseness_wraps(rates) * spread_factor(turns, tables, rates.fullness_power) * wrap_m)
 
 
-def _known(reels: QuerySet[Reel], drum: Drum, rates: Rates) -> tuple[list[KnownReel], list[str]]:
+def _known(reels: QuerySet[Reel], drum: Drum, rates: DriftParameters) -> tuple[list[KnownReel], list[str]]:
     """The known reels in order of serial, and those left out. Six queries for every 200 reels."""
     found, left_out = [], []
     for some in histories.in_batches(reels):

@@ -89,18 +89,18 @@ class RatesOut(Out):
 class CountSeenOut(Out):
     """One count, what it stands for, and what is inferred of it; lengths in metres."""
 
-    at = Moment(source="belief.at")
-    layers = Whole(source="belief.layers")
-    wraps = Whole(source="belief.wraps")
+    at = Moment(source="posterior.at")
+    layers = Whole(source="posterior.layers")
+    wraps = Whole(source="posterior.wraps")
     length = LengthOut(allow_null=True, help_text="null: the type as it is now can't hold that count.")
     inferred_m = Metres(help_text="The middle of what is believed of the cable then.")
     course_m = Metres(help_text="The cable then, on the single most probable course of all counts.")
-    p_slip = Probability(source="belief.p_slip")
-    likeliest_slip = Word(Slip, source="belief.likeliest_slip")
+    p_slip = Probability(source="posterior.p_slip")
+    likeliest_slip = Word(Slip, source="posterior.likeliest_slip")
     slip_in_words = serializers.SerializerMethodField()
 
     def get_slip_in_words(self, row: CountEvidence) -> str:
-        return SLIP_WORDS[row.belief.likeliest_slip]
+        return SLIP_WORDS[row.posterior.likeliest_slip]
 
 
 class ReelDriftOut(Out):

@@ -132,7 +132,7 @@ def _finding(found: Evidence, intervals: list[Interval]) -> str:
         return "There is one count on record; a loss shows between two." if found.counts else (
             "There is no count on record yet.")  # fmt: skip
     flagged = [each for each in intervals if each.badge]
-    slips = sum(each.belief.p_slip >= SLIP_LIKELY for each in found.counts)
+    slips = sum(each.posterior.p_slip >= SLIP_LIKELY for each in found.counts)
     also = f" {counted(slips, 'count')} probably hold{'s' if slips == 1 else ''} a slip." if slips else ""
     if not flagged:
         likeliest = max(found.rows, key=lambda row: row.p_unlogged_cut)
@@ -158,8 +158,8 @@ def _course(found: Evidence, unit: str) -> Course:
     return Course(
         unit=unit,
         counts=tuple(
-            CountPoint(at=each.belief.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
-                       p_slip=each.belief.p_slip)
+            CountPoint(at=each.posterior.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
+                       p_slip=each.posterior.p_slip)
             for each in found.counts
         ),
         cuts=tuple(cut.at for cut in found.cuts),
@@ -169,10 +169,10 @@ def _course(found: Evidence, unit: str) -> Course:
 
 
 def _count_line(each: CountEvidence, unit: str) -> CountLine:
-    belief: Any = each.belief
-    is_slip = belief.p_slip >= SLIP_LIKELY
+    posterior: Any = each.posterior
+    is_slip = posterior.p_slip >= SLIP_LIKELY
     return CountLine(
-        at=belief.at, count=count_words(belief.layers, belief.wraps), counted=uncertain_length(each.length, unit),
-        inferred=length(each.inferred_m, unit, places=1), badge=SLIP if is_slip else None,
-        slip=SLIP_WORDS[belief.likeliest_slip] if is_slip else "",
+        at=posterior.at, count=count_words(posterior.layers, posterior.wraps),
+        counted=uncertain_length(each.length, unit), inferred=length(each.inferred_m, unit, places=1),
+        badge=SLIP if is_slip else None, slip=SLIP_WORDS[posterior.likeliest_slip] if is_slip else "",
     )  # fmt: skip

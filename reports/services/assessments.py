@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Q, QuerySet
 
 from inspections.domain import drift
-from inspections.domain.drift import Rates, ReelAssessment, ReelHistory
+from inspections.domain.drift import DriftParameters, ReelAssessment, ReelHistory
 from inspections.domain.drift.learning import LEARN_COUNTS
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
@@ -87,7 +87,7 @@ def assess_moved(
     reels: QuerySet[Reel], learned: LearnedRates, *, at: datetime, progress: Progress = lambda _: None
 ) -> None:
     """Assess those of the reels that have moved. The head is read before the history, so that a stale row says so."""
-    rates = histories.rates_of(learned)
+    rates = histories.parameters_of(learned)
     done, of = 0, moved(reels, learned).count()
     for some in histories.in_batches(moved(reels, learned)):
         found = drift.assess_fleet(histories.histories_of(some), rates)
@@ -114,8 +114,8 @@ def _keep(reels: list[Reel], found: list[ReelAssessment], learned: LearnedRates,
 
 def _intervals(made: list[Assessment], found: list[ReelAssessment]) -> Iterator[AssessedInterval]:
     columns = [field.name for field in AssessedInterval._meta.concrete_fields if field.name not in ("id", "assessment")]
-    for assessment, beliefs in zip(made, found, strict=True):
-        for row in rows_of(beliefs):
+    for assessment, posteriors in zip(made, found, strict=True):
+        for row in rows_of(posteriors):
             yield AssessedInterval(assessment=assessment, **{name: getattr(row, name) for name in columns})
 
 
@@ -141,7 +141,7 @@ def learning_sample(as_of: datetime | None = None) -> list[ReelHistory]:
     ]
 
 
-def rates_as_of(as_of: datetime) -> Rates:
+def parameters_as_of(as_of: datetime) -> DriftParameters:
     """The fleet's rates, learned from nothing but what was recorded by then."""
     return drift.learn(learning_sample(as_of))
 

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from inspections.domain import drift
-from inspections.domain.drift import CountBelief, CutLogged, Recount
-from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_of
+from inspections.domain.drift import CountPosterior, CutLogged, Recount
+from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_table
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from reels.domain.winding import UncertainLength
@@ -28,7 +28,7 @@ class CountEvidence:
     middle of what is believed of this moment. course_m: on the single most probable course.
     """
 
-    belief: CountBelief
+    posterior: CountPosterior
     length: UncertainLength | None
     counted_m: float
     inferred_m: float
@@ -67,14 +67,14 @@ def evidence_of(reel: Reel, as_of: datetime | None = None) -> Evidence:
     [history] = histories.histories_of([reel], as_of)
     rates = judged_by.rates
     found, course = drift.assess(history, rates), drift.most_probable_course(history, rates)
-    winding = winding_of(history.drum)
+    winding = winding_table(history.drum)
     turns = (turns_of_counts(ordered_counts(history), winding), [each.turns for each in found.counts], course)
     metres = [winding.metres(np.array(each, dtype=np.float64)).tolist() for each in turns]
     return Evidence(
         looseness_wraps=found.looseness_wraps if found.counts else None,
         counts=[
             CountEvidence(
-                belief=each,
+                posterior=each,
                 length=length_counted(each.layers, each.wraps, reel.type),
                 counted_m=counted_m,
                 inferred_m=inferred_m,
@@ -109,7 +109,7 @@ def drift_of(reel: Reel) -> dict[str, Any]:
         != (reel.chain.head, type_digest(reel.type), newest),
         "rates": {
             "learned_at": assessment.rates.learned_at,
-            "in_words": drift.in_words(histories.rates_of(assessment.rates)),
+            "in_words": drift.in_words(histories.parameters_of(assessment.rates)),
         },
         "results": [
             {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= found.flag_at else "no"}

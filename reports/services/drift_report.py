@@ -15,7 +15,7 @@ from typing import Any
 from django.db.models import F, QuerySet
 
 from inspections.domain import drift
-from inspections.domain.drift import Rates, ReelAssessment
+from inspections.domain.drift import DriftParameters, ReelAssessment
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from inspections.services.flags import FlaggedInterval
@@ -34,7 +34,7 @@ _NAMES = tuple(each.name for each in fields(DriftRow))
 class Standards:
     """By what a reel is judged: the fleet's rates, and the least probability that is flagged in the whole fleet."""
 
-    rates: Rates
+    rates: DriftParameters
     flag_at: float
 
 
@@ -103,7 +103,7 @@ def report_as_of(
 ) -> DriftReport:  # fmt: skip
     """The rows of these reels as they would have been on that day, from a probability on. Nothing is kept."""
     progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.")
-    rates = assessments.rates_as_of(as_of)
+    rates = assessments.parameters_as_of(as_of)
     database = sqlite3.connect("")
     database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, said TEXT)")
     for found in _assessed_as_of(as_of, rates, progress):
@@ -117,15 +117,15 @@ def report_as_of(
 def standards(as_of: datetime | None = None) -> Standards:
     """Those of the fleet as it was assessed last; or as of a day, for which all of it is assessed. Nothing is kept."""
     if as_of is None:
-        return Standards(rates=histories.rates_of(histories.learned_rates()), flag_at=flag_at())
-    rates = assessments.rates_as_of(as_of)
+        return Standards(rates=histories.parameters_of(histories.learned_rates()), flag_at=flag_at())
+    rates = assessments.parameters_as_of(as_of)
     found = _assessed_as_of(as_of, rates)
     falling = sorted((each.p_unlogged_cut for reel in found for each in reel.intervals), reverse=True)
     return Standards(rates=rates, flag_at=flag_from(falling))
 
 
 def _assessed_as_of(
-    as_of: datetime, rates: Rates, progress: Callable[[str], None] = lambda _: None
+    as_of: datetime, rates: DriftParameters, progress: Callable[[str], None] = lambda _: None
 ) -> Iterator[ReelAssessment]:
     done = 0
     for some in histories.in_batches(Reel.objects.all()):

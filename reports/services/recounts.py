@@ -42,7 +42,7 @@ def counts_worth_making(reels: QuerySet[Reel], asked: Mapping[str, Any]) -> list
     intervals = {
         each.pk: each for each in AssessedInterval.objects.filter(pk__in=[vars(reel)["newest"] for reel in doubtful])
     }
-    rates = histories.rates_of(histories.learned_rates())
+    rates = histories.parameters_of(histories.learned_rates())
     found = []
     for reel, history in zip(doubtful, histories.histories_of(doubtful), strict=True):
         worth = drift.recount(history, rates)

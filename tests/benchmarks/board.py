@@ -108,11 +108,11 @@ def _put_drift(reels: list[Any]) -> None:
     """An assessment of every reel, each with as many intervals as it has counts but one."""
     from dataclasses import asdict
 
-    from inspections.domain.drift import DEFAULT_RATES
+    from inspections.domain.drift import DEFAULT_PARAMETERS
     from inspections.models import ImportedCount, Inspection, LearnedRates
     from reports.models import AssessedInterval, Assessment
 
-    rates = LearnedRates.objects.create(values=asdict(DEFAULT_RATES), learned_at=NOW, rows_known=1)
+    rates = LearnedRates.objects.create(values=asdict(DEFAULT_PARAMETERS), learned_at=NOW, rows_known=1)
     made = Assessment.objects.bulk_create(
         Assessment(reel=reel, head=reel.chain.head, rates=rates, made_at=NOW) for reel in reels
     )

@@ -30,14 +30,14 @@ from inspections.domain.drift.newest import (
     recount,
     worth_of_recount,
 )
-from inspections.domain.drift.parameters import DEFAULT_RATES, Rates, in_words
+from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters, in_words
 from inspections.domain.drift.records import (
     ClosedFlag,
-    CountBelief,
+    CountPosterior,
     CountSeen,
     CutLogged,
     Ending,
-    IntervalBelief,
+    IntervalPosterior,
     ReelAssessment,
     ReelHistory,
     Slip,
@@ -45,15 +45,15 @@ from inspections.domain.drift.records import (
 from inspections.domain.drift.words import explain, plausibility_in_words
 
 __all__ = [
-    "DEFAULT_RATES",
+    "DEFAULT_PARAMETERS",
     "ClosedFlag",
-    "CountBelief",
+    "CountPosterior",
     "CountSeen",
     "CutLogged",
+    "DriftParameters",
     "Ending",
-    "IntervalBelief",
+    "IntervalPosterior",
     "Plausibility",
-    "Rates",
     "Recount",
     "ReelAssessment",
     "ReelHistory",
@@ -72,13 +72,13 @@ __all__ = [
 ]
 
 
-def assess(history: ReelHistory, rates: Rates = DEFAULT_RATES) -> ReelAssessment:
+def assess(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> ReelAssessment:
     """What is believed of one reel.
 
     history: any number of counts. rates: learned from its fleet.
     Returns one belief a count and one a pair of neighbouring counts, in order of time.
     """
-    return next(assess_fleet([history], rates))
+    return next(assess_fleet([history], theta))
 
 
 def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:

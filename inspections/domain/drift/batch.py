@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from inspections.domain.drift.chain import Chain
-from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_hat
-from inspections.domain.drift.likelihood import likelihoods_of
-from inspections.domain.drift.parameters import Rates
+from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_fft
+from inspections.domain.drift.likelihood import count_likelihoods
+from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.records import Ending
+from inspections.domain.drift.sequence import CountSequence
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -31,11 +31,11 @@ ENDING_ODDS = {Ending.MISCOUNT: 0.01, Ending.LATE_LOGGED_CUT: 0.01, Ending.CONFI
 class Batch:
     """Rows side by side, longest first. Row arrays: shape (rows,); step arrays: (times, rows)."""
 
-    chains: list[Chain]
+    sequences: list[CountSequence]
     kernels: Kernels
-    rates: Rates
-    row_chain: IntArray
-    row_node: IntArray
+    theta: DriftParameters
+    sequence_of_row: IntArray
+    grid_point_of_row: IntArray
     lengths: IntArray
     likelihoods: FloatArray
     shift: IntArray
@@ -47,100 +47,104 @@ class Batch:
     early: FloatArray
     late: FloatArray
     stretch_of: IntArray
-    stretch_hats: list[ComplexArray]
-    hats: dict[int, ComplexArray] = field(default_factory=dict)
-    move_hats: ComplexArray = field(default_factory=lambda: np.zeros((0, 0), dtype=np.complex128))
+    stretch_ffts: list[ComplexArray]
+    ffts: dict[int, ComplexArray] = field(default_factory=dict)
+    move_ffts: ComplexArray = field(default_factory=lambda: np.zeros((0, 0), dtype=np.complex128))
 
     @property
-    def lanes(self) -> int:
+    def log_states(self) -> int:
         """3, or 1 where nothing is logged."""
         return int(self.start.shape[1])
 
-    def ahead_hat(self, t: int, a_hat: ComplexArray, n: int) -> ComplexArray:
+    def ahead_fft(self, t: int, belief_fft: ComplexArray, n: int) -> ComplexArray:
         """Transforms of the beliefs at t + 1 if no unlogged cut was made in between: (n, lanes, frequencies)."""
         here = self.move_of[t + 1, :n]
         logged = here >= 0
-        moved = a_hat[:n].copy() if self.lanes == 1 else self._with_log(t, a_hat[:n], here, logged, n)
+        moved = belief_fft[:n].copy() if self.log_states == 1 else self._with_log(t, belief_fft[:n], here, logged, n)
         return self._stretched(t, moved, n)
 
-    def _with_log(self, t: int, a_hat: ComplexArray, here: IntArray, logged: NDArray[np.bool_], n: int) -> ComplexArray:
+    def _with_log(
+        self, t: int, belief_fft: ComplexArray, here: IntArray, logged: NDArray[np.bool_], n: int
+    ) -> ComplexArray:
         before, after = self.move_of[t, :n], self.move_of[t + 2, :n]
         early_next = self.early[t + 2, :n]
-        out = np.zeros_like(a_hat)
-        own = a_hat[:, 0].copy()
+        out = np.zeros_like(belief_fft)
+        own = belief_fft[:, 0].copy()
         rows = np.flatnonzero(logged)
-        own[rows] *= np.conj(self.move_hats[here[rows]])
+        own[rows] *= np.conj(self.move_ffts[here[rows]])
         next_rows = np.flatnonzero(after >= 0)
-        out[next_rows, 2] = own[next_rows] * (np.conj(self.move_hats[after[next_rows]]) * early_next[next_rows, None])
+        out[next_rows, 2] = own[next_rows] * (np.conj(self.move_ffts[after[next_rows]]) * early_next[next_rows, None])
         out[:, 0] = own
         out[rows, 0] *= (1.0 - self.late[t + 1, rows])[:, None]
         owed = np.flatnonzero(before >= 0)
         if owed.size:
-            extra = a_hat[owed, 1] * np.conj(self.move_hats[before[owed]])
+            extra = belief_fft[owed, 1] * np.conj(self.move_ffts[before[owed]])
             both = np.flatnonzero(logged[owed])
-            extra[both] *= np.conj(self.move_hats[here[owed[both]]])
+            extra[both] *= np.conj(self.move_ffts[here[owed[both]]])
             out[owed, 0] += extra
-        out[rows, 0] += a_hat[rows, 2]
-        out[rows, 1] = a_hat[rows, 0] * self.late[t + 1, rows][:, None]
+        out[rows, 0] += belief_fft[rows, 2]
+        out[rows, 1] = belief_fft[rows, 0] * self.late[t + 1, rows][:, None]
         out[:, :2] *= (1.0 - early_next)[:, None, None]
         return out
 
     def _stretched(self, t: int, moved: ComplexArray, n: int) -> ComplexArray:
         which = self.stretch_of[t, :n]
         for row in np.flatnonzero(which >= 0):
-            moved[row] *= self.stretch_hats[which[row]]
+            moved[row] *= self.stretch_ffts[which[row]]
         return moved
 
-    def back_hat(self, t: int, b_hat: ComplexArray, n: int) -> ComplexArray:
+    def backward_fft(self, t: int, message_fft: ComplexArray, n: int) -> ComplexArray:
         """The adjoint of ahead_hat."""
         which = self.stretch_of[t, :n]
         for row in np.flatnonzero(which >= 0):
-            b_hat[row] *= np.conj(self.stretch_hats[which[row]])
-        if self.lanes == 1:
-            return b_hat
+            message_fft[row] *= np.conj(self.stretch_ffts[which[row]])
+        if self.log_states == 1:
+            return message_fft
         here, before, after = (self.move_of[t + k, :n] for k in (1, 0, 2))
         early_next = self.early[t + 2, :n]
-        b_hat[:, :2] *= (1.0 - early_next)[:, None, None]
-        out = np.zeros_like(b_hat)
+        message_fft[:, :2] *= (1.0 - early_next)[:, None, None]
+        out = np.zeros_like(message_fft)
         rows, owed, next_rows = (np.flatnonzero(x >= 0) for x in (here, before, after))
         late = self.late[t + 1, rows][:, None]
-        out[:, 0] = b_hat[:, 0]
+        out[:, 0] = message_fft[:, 0]
         out[rows, 0] *= 1.0 - late
-        out[next_rows, 0] += b_hat[next_rows, 2] * (self.move_hats[after[next_rows]] * early_next[next_rows, None])
-        out[rows, 0] *= self.move_hats[here[rows]]
-        out[rows, 0] += b_hat[rows, 1] * late
-        out[rows, 2] = b_hat[rows, 0]
+        out[next_rows, 0] += message_fft[next_rows, 2] * (
+            self.move_ffts[after[next_rows]] * early_next[next_rows, None]
+        )
+        out[rows, 0] *= self.move_ffts[here[rows]]
+        out[rows, 0] += message_fft[rows, 1] * late
+        out[rows, 2] = message_fft[rows, 0]
         if owed.size:
-            extra = b_hat[owed, 0] * self.move_hats[before[owed]]
+            extra = message_fft[owed, 0] * self.move_ffts[before[owed]]
             both = np.flatnonzero(here[owed] >= 0)
-            extra[both] *= self.move_hats[here[owed[both]]]
+            extra[both] *= self.move_ffts[here[owed[both]]]
             out[owed, 1] = extra
         return out
 
     def transform(self, t: int, belief: FloatArray) -> ComplexArray:
         """Transforms of beliefs at t, (n, lanes, cells); the lanes that hold nothing are left at zero."""
-        return self._lanes_hat(belief, self.move_of[t, : belief.shape[0]], self.move_of[t + 1, : belief.shape[0]])
+        return self._log_states_fft(belief, self.move_of[t, : belief.shape[0]], self.move_of[t + 1, : belief.shape[0]])
 
-    def _lanes_hat(self, values: FloatArray, owed: IntArray, taken: IntArray) -> ComplexArray:
+    def _log_states_fft(self, values: FloatArray, owed: IntArray, taken: IntArray) -> ComplexArray:
         size = 2 * self.kernels.cells
-        if self.lanes == 1:
+        if self.log_states == 1:
             return cast(ComplexArray, rfft(values, size))
-        hat = np.zeros((values.shape[0], 3, size // 2 + 1), dtype=np.complex128)
-        hat[:, 0] = rfft(values[:, 0], size)
-        for lane, rows in ((1, np.flatnonzero(owed >= 0)), (2, np.flatnonzero(taken >= 0))):
+        fft = np.zeros((values.shape[0], 3, size // 2 + 1), dtype=np.complex128)
+        fft[:, 0] = rfft(values[:, 0], size)
+        for log_state, rows in ((1, np.flatnonzero(owed >= 0)), (2, np.flatnonzero(taken >= 0))):
             if rows.size:
-                hat[rows, lane] = rfft(values[rows, lane], size)
-        return hat
+                fft[rows, log_state] = rfft(values[rows, log_state], size)
+        return fft
 
     def placed(self, t: int, message: FloatArray) -> ComplexArray:
         """Transforms of messages at t + 1, put where they belong in the windows of t."""
         n = message.shape[0]
-        hat = self._lanes_hat(message, self.move_of[t + 1, :n], self.move_of[t + 2, :n])
+        fft = self._log_states_fft(message, self.move_of[t + 1, :n], self.move_of[t + 2, :n])
         rows = np.flatnonzero(self.shift[t, :n])
         if rows.size:
-            turn = np.outer(self.shift[t, rows], np.arange(hat.shape[2])) * (-np.pi / self.kernels.cells)
-            hat[rows] *= np.exp(1j * turn)[:, None, :]
-        return hat
+            turn = np.outer(self.shift[t, rows], np.arange(fft.shape[2])) * (-np.pi / self.kernels.cells)
+            fft[rows] *= np.exp(1j * turn)[:, None, :]
+        return fft
 
     def windowed(self, t: int, moved: FloatArray) -> FloatArray:
         """Beliefs over twice the cells, cut down to the windows of t + 1; what fell below a window came round."""
@@ -161,66 +165,66 @@ class Batch:
         )
         rows = np.flatnonzero(special)
         if rows.size:
-            hat = still[rows, : min(2, self.lanes)].sum(axis=1)
+            fft = still[rows, : min(2, self.log_states)].sum(axis=1)
             full = np.zeros((n, 2 * self.kernels.cells))
-            full[rows] = irfft(hat, 2 * self.kernels.cells)
+            full[rows] = irfft(fft, 2 * self.kernels.cells)
             out[rows] = self.windowed(t, full)[rows]
         return out
 
     def cut_factor(self, t: int, n: int) -> ComplexArray:
         """Transform of the move by an unlogged cut or none, for each row: (n, frequencies)."""
         q = self.p_cut[t, :n, None]
-        return cast(ComplexArray, (1.0 - q) + q * np.conj(self.kernels.cut_hat))
+        return cast(ComplexArray, (1.0 - q) + q * np.conj(self.kernels.cut_fft))
 
 
-def batches_of(chains: Sequence[Chain], rates: Rates) -> Iterator[tuple[list[int], Batch]]:
+def batches_of(sequences: Sequence[CountSequence], theta: DriftParameters) -> Iterator[tuple[list[int], Batch]]:
     """Chains grouped by cell length, number of cells and whether anything is logged, in bounded batches.
 
     Yields the places of the batch's chains in `chains`, and the batch.
     """
     groups: dict[tuple[float, int, bool, int], list[int]] = {}
-    for place, chain in enumerate(chains):
-        key = (chain.cell_m, chain.cells, bool(chain.entries), chain.nodes.size)
+    for place, sequence in enumerate(sequences):
+        key = (sequence.cell_m, sequence.cells, bool(sequence.entries), sequence.grid_points.size)
         groups.setdefault(key, []).append(place)
     for (cell_m, cells, logged, _), group in sorted(groups.items()):
-        kernels = kernels_for(cell_m, cells, rates)
-        places = sorted(group, key=lambda p: -chains[p].times)
+        kernels = kernels_for(cell_m, cells, theta)
+        places = sorted(group, key=lambda p: -sequences[p].times)
         while places:
-            each = chains[places[0]].times * chains[places[0]].nodes.size * cells * (3 if logged else 1)
+            each = sequences[places[0]].times * sequences[places[0]].grid_points.size * cells * (3 if logged else 1)
             some = max(1, int(BATCH_CELLS / each))
             chosen, places = places[:some], places[some:]
-            yield chosen, make_batch([chains[p] for p in chosen], kernels, rates, 3 if logged else 1)
+            yield chosen, make_batch([sequences[p] for p in chosen], kernels, theta, 3 if logged else 1)
 
 
-def make_batch(chains: list[Chain], kernels: Kernels, rates: Rates, lanes: int) -> Batch:
+def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftParameters, log_states: int) -> Batch:
     """Lay out chains of the same cells and as many looseness values, the longest first."""
-    nodes = chains[0].nodes.size
-    rows, times, cells = len(chains) * nodes, chains[0].times, kernels.cells
+    grid_points = sequences[0].grid_points.size
+    rows, times, cells = len(sequences) * grid_points, sequences[0].times, kernels.cells
     likelihoods = np.ones((times, rows, 1, cells))
     shift = np.zeros((max(times - 1, 1), rows), dtype=np.int64)
-    for place, chain in enumerate(chains):
-        mine = slice(place * nodes, (place + 1) * nodes)
-        shift[: chain.times - 1, mine] = np.diff(chain.offsets)[:, None]
-        for a, b in chain.pieces():
-            likelihoods[a:b, mine, 0] = likelihoods_of(chain, a, b, rates)
+    for place, sequence in enumerate(sequences):
+        mine = slice(place * grid_points, (place + 1) * grid_points)
+        shift[: sequence.times - 1, mine] = np.diff(sequence.offsets)[:, None]
+        for a, b in sequence.pieces():
+            likelihoods[a:b, mine, 0] = count_likelihoods(sequence, a, b, theta)
     p_cut, p_cut_open = np.zeros((2, max(times - 1, 1), rows))
     moves: list[LogMove] = []
     move_of = np.full((times + 1, rows), -1, dtype=np.int64)
     early, late = np.zeros((2, times + 1, rows))
     stretch_of = np.full((max(times - 1, 1), rows), -1, dtype=np.int64)
-    stretch_hats: list[ComplexArray] = []
-    start = np.zeros((rows, lanes, cells))
-    for place, chain in enumerate(chains):
-        mine = slice(place * nodes, (place + 1) * nodes)
-        steps = chain.times - 1
-        p_cut_open[:steps, mine], p_cut[:steps, mine] = (p[:, None] for p in _p_cut(chain, rates))
-        for move in moves_of(place, chain, kernels, rates):
+    stretch_ffts: list[ComplexArray] = []
+    start = np.zeros((rows, log_states, cells))
+    for place, sequence in enumerate(sequences):
+        mine = slice(place * grid_points, (place + 1) * grid_points)
+        steps = sequence.times - 1
+        p_cut_open[:steps, mine], p_cut[:steps, mine] = (p[:, None] for p in _p_cut(sequence, theta))
+        for move in moves_of(place, sequence, kernels, theta):
             at = move.interval + 1
             move_of[at, mine], early[at, mine], late[at, mine] = len(moves), move.early, move.late
             moves.append(move)
-        _add_stretch(chain, kernels, rates, stretch_of[:, mine], stretch_hats)
-        start[mine, 0] = _start(chain, kernels, rates)
-    if lanes == 3:
+        _add_stretch(sequence, kernels, theta, stretch_of[:, mine], stretch_ffts)
+        start[mine, 0] = _start(sequence, kernels, theta)
+    if log_states == 3:
         start[:, 1] = start[:, 0] * late[0][:, None]
         start[:, 0] *= (1.0 - late[0])[:, None]
         first_after = move_of[1]
@@ -228,14 +232,14 @@ def make_batch(chains: list[Chain], kernels: Kernels, rates: Rates, lanes: int) 
         start[taken, 2] = start[taken, 0] * early[1, taken][:, None]
         start[:, :2] *= (1.0 - early[1])[:, None, None]
     batch = Batch(
-        chains=chains,
+        sequences=sequences,
         kernels=kernels,
-        rates=rates,
-        row_chain=np.repeat(np.arange(len(chains)), nodes),
-        row_node=np.tile(np.arange(nodes), len(chains)),
+        theta=theta,
+        sequence_of_row=np.repeat(np.arange(len(sequences)), grid_points),
+        grid_point_of_row=np.tile(np.arange(grid_points), len(sequences)),
         likelihoods=likelihoods,
         shift=shift,
-        lengths=np.repeat([c.times for c in chains], nodes),
+        lengths=np.repeat([c.times for c in sequences], grid_points),
         p_cut=p_cut,
         p_cut_open=p_cut_open,
         start=start,
@@ -244,40 +248,46 @@ def make_batch(chains: list[Chain], kernels: Kernels, rates: Rates, lanes: int) 
         early=early,
         late=late,
         stretch_of=stretch_of,
-        stretch_hats=stretch_hats,
+        stretch_ffts=stretch_ffts,
     )
     if moves:
-        batch.move_hats = np.array([m.hat for m in moves])
+        batch.move_ffts = np.array([m.fft for m in moves])
     return batch
 
 
-def _p_cut(chain: Chain, rates: Rates) -> tuple[FloatArray, FloatArray]:
+def _p_cut(sequence: CountSequence, theta: DriftParameters) -> tuple[FloatArray, FloatArray]:
     """Probability of an unlogged cut in each interval before the counts: by the rates, and with closed flags."""
-    p = rates.p_cut(np.diff(chain.days))
-    odds = np.array([1.0 if e is None else ENDING_ODDS.get(e, 1.0) for e in chain.endings])
+    p = theta.p_cut(np.diff(sequence.days))
+    odds = np.array([1.0 if e is None else ENDING_ODDS.get(e, 1.0) for e in sequence.endings])
     return p, p * odds / (1.0 - p + p * odds)
 
 
-def _start(chain: Chain, kernels: Kernels, rates: Rates) -> FloatArray:
+def _start(sequence: CountSequence, kernels: Kernels, theta: DriftParameters) -> FloatArray:
     """Belief about the cable at the first count, before that count: anywhere, or near the length at receipt."""
-    flat = kernels.cell_m / chain.winding.below_m[-1]
-    if chain.start_m is None:
+    flat = kernels.cell_m / sequence.winding.below_m[-1]
+    if sequence.start_m is None:
         return np.full(kernels.cells, flat)
-    here = chain.window_m(0)
-    logged = sum(e.length_m for e in chain.entries if e.interval < 0)
-    sd = max(rates.received_sd_share * chain.start_m, 1.0)
-    z = (here - (chain.start_m - logged)) / sd
+    here = sequence.window_m(0)
+    logged = sum(e.length_m for e in sequence.entries if e.interval < 0)
+    sd = max(theta.received_sd_share * sequence.start_m, 1.0)
+    z = (here - (sequence.start_m - logged)) / sd
     near = np.exp(-0.5 * z * z) * kernels.cell_m / (sd * np.sqrt(2.0 * np.pi))
     return cast(FloatArray, 0.7 * near + 0.3 * flat)
 
 
-def _add_stretch(chain: Chain, kernels: Kernels, rates: Rates, stretch_of: IntArray, hats: list[ComplexArray]) -> None:
+def _add_stretch(
+    sequence: CountSequence,
+    kernels: Kernels,
+    theta: DriftParameters,
+    stretch_of: IntArray,
+    ffts: list[ComplexArray],
+) -> None:
     """Growth of new cable in each early interval: an exponential length of the expected mean."""
-    if rates.stretch_share <= 0.0 or chain.start_day is None:
+    if theta.stretch_share <= 0.0 or sequence.start_day is None:
         return
-    age = np.maximum(chain.days - chain.start_day, 0.0)
-    left = np.exp(-age / rates.stretch_days)
-    mean_m = rates.stretch_share * float(chain.read_m[0]) * (left[:-1] - left[1:])
+    age = np.maximum(sequence.days - sequence.start_day, 0.0)
+    left = np.exp(-age / theta.stretch_days)
+    mean_m = theta.stretch_share * float(sequence.read_m[0]) * (left[:-1] - left[1:])
     for t in np.flatnonzero(mean_m > 0.03 * kernels.cell_m):
-        stretch_of[t] = len(hats)
-        hats.append(stretch_hat(float(mean_m[t]), kernels))
+        stretch_of[t] = len(ffts)
+        ffts.append(stretch_fft(float(mean_m[t]), kernels))

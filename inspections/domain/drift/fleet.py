@@ -9,19 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspections.domain.drift.batch import Batch, batches_of
-from inspections.domain.drift.chain import Chain, chains_of
-from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_of
-from inspections.domain.drift.parameters import LOOSENESS_WRAPS, Rates
-from inspections.domain.drift.posteriors import log_beliefs, slip_beliefs
+from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_table
+from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
+from inspections.domain.drift.posteriors import log_entry_posteriors, slip_posteriors
 from inspections.domain.drift.records import (
     SLIPS,
-    CountBelief,
-    IntervalBelief,
+    CountPosterior,
+    IntervalPosterior,
     ReelAssessment,
     ReelHistory,
     Slip,
 )
-from inspections.domain.drift.smoother import read_intervals, run
+from inspections.domain.drift.sequence import CountSequence, sequences_of
+from inspections.domain.drift.smoother import forward_backward, interval_posteriors
 
 FloatArray = NDArray[np.float64]
 
@@ -30,14 +30,14 @@ LATE_COUNTS = 12  # counts that a cut recorded late is followed over, and that a
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChainBeliefs:
+class SequencePosteriors:
     """Beliefs for each looseness value: log_evidence, slips, turns by count; p_cut, newest, sizes by interval.
 
     Shapes (nodes, times), (nodes, times, slips), (nodes, times); (nodes, intervals), the same, and with cells.
     log_doubt: (nodes, intervals).
     """
 
-    chain: Chain
+    sequence: CountSequence
     log_evidence: FloatArray
     slips: FloatArray
     turns: FloatArray
@@ -47,41 +47,41 @@ class ChainBeliefs:
     log_doubt: FloatArray
 
 
-def chain_beliefs(chains: Sequence[Chain], rates: Rates) -> list[ChainBeliefs]:
+def sequence_posteriors(sequences: Sequence[CountSequence], theta: DriftParameters) -> list[SequencePosteriors]:
     """Run all chains; the answers are in the order of the chains."""
-    answers: list[ChainBeliefs | None] = [None] * len(chains)
-    for places, batch in batches_of(chains, rates):
-        for place, beliefs in zip(places, _batch_beliefs(batch), strict=True):
-            answers[place] = beliefs
-    return cast(list[ChainBeliefs], answers)
+    answers: list[SequencePosteriors | None] = [None] * len(sequences)
+    for places, batch in batches_of(sequences, theta):
+        for place, posteriors in zip(places, _batch_posteriors(batch), strict=True):
+            answers[place] = posteriors
+    return cast(list[SequencePosteriors], answers)
 
 
-def _batch_beliefs(batch: Batch) -> list[ChainBeliefs]:
-    result = run(batch)
-    reading, slips = read_intervals(result), slip_beliefs(result)
-    believed = (result.after * result.messages).sum(axis=2)
-    times, rows, cells = believed.shape
+def _batch_posteriors(batch: Batch) -> list[SequencePosteriors]:
+    result = forward_backward(batch)
+    reading, slips = interval_posteriors(result), slip_posteriors(result)
+    smoothed = (result.filtered * result.backward).sum(axis=2)
+    times, rows, cells = smoothed.shape
     p_cut = np.zeros((max(times - 1, 1), rows))
     sizes = np.zeros((max(times - 1, 1), rows, cells))
     doubt = np.zeros((max(times - 1, 1), rows))
     p_cut[reading.steps, reading.rows] = reading.p_cut
     sizes[reading.steps, reading.rows] = reading.sizes
-    for belief in log_beliefs(result):
+    for belief in log_entry_posteriors(result):
         interval = batch.moves[belief.move].interval
         if 0 <= interval < batch.lengths[belief.row] - 1:
             doubt[interval, belief.row] = min(belief.early + belief.late + belief.void + belief.wrong, 1.0)
-    middle = (np.cumsum(believed, axis=2) < 0.5 * believed.sum(axis=2, keepdims=True)).sum(axis=2)
-    nodes = batch.chains[0].nodes.size
+    middle = (np.cumsum(smoothed, axis=2) < 0.5 * smoothed.sum(axis=2, keepdims=True)).sum(axis=2)
+    grid_points = batch.sequences[0].grid_points.size
     found = []
-    for place, chain in enumerate(batch.chains):
-        mine, counts, gaps = slice(place * nodes, (place + 1) * nodes), chain.times, chain.times - 1
+    for place, sequence in enumerate(batch.sequences):
+        mine, counts, gaps = slice(place * grid_points, (place + 1) * grid_points), sequence.times, sequence.times - 1
         found.append(
-            ChainBeliefs(
-                chain=chain,
+            SequencePosteriors(
+                sequence=sequence,
                 log_evidence=result.log_evidence[:counts, mine].T,
                 slips=np.moveaxis(slips[:counts, mine], 0, 1),
-                turns=chain.winding.turns(
-                    chain.cell_m * (chain.offsets + np.minimum(middle[:counts, mine], cells - 1).T)
+                turns=sequence.winding.turns(
+                    sequence.cell_m * (sequence.offsets + np.minimum(middle[:counts, mine], cells - 1).T)
                 ),
                 p_cut=p_cut[:gaps, mine].T,
                 newest=result.p_when_counted[:gaps, mine].T,
@@ -92,124 +92,129 @@ def _batch_beliefs(batch: Batch) -> list[ChainBeliefs]:
     return found
 
 
-def newest_as_known(chains: Sequence[Chain], rates: Rates) -> dict[tuple[int, int], FloatArray]:
+def newest_as_known(sequences: Sequence[CountSequence], theta: DriftParameters) -> dict[tuple[int, int], FloatArray]:
     """Probability when counted, for counts at which an earlier cut had not been recorded yet, by looseness value.
 
     Keys: place of the chain in `chains`, number of the count in it.
     """
-    asked = [(place, t) for place, chain in enumerate(chains) for t in _unknown_then(chain)]
-    pieces = [as_known_at(chains[place], t) for place, t in asked]
+    asked = [(place, t) for place, sequence in enumerate(sequences) for t in _unknown_then(sequence)]
+    pieces = [as_known_at(sequences[place], t) for place, t in asked]
     found: dict[tuple[int, int], FloatArray] = {}
-    for places, batch in batches_of(pieces, rates):
+    for places, batch in batches_of(pieces, theta):
         for place, p in zip(places, _last_newest(batch), strict=True):
             found[asked[place]] = p
     return found
 
 
-def _unknown_then(chain: Chain) -> list[int]:
+def _unknown_then(sequence: CountSequence) -> list[int]:
     """Counts at which a cut made before them was recorded only later."""
     found: set[int] = set()
-    for entry in chain.entries:
-        after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + LATE_COUNTS, chain.times))
-        found.update(t for t in after if chain.days[t] < entry.recorded_day)
+    for entry in sequence.entries:
+        after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + LATE_COUNTS, sequence.times))
+        found.update(t for t in after if sequence.days[t] < entry.recorded_day)
     return sorted(found)
 
 
-def as_known_at(chain: Chain, last: int) -> Chain:
+def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
     """The counts up to `last`, and some before the first gap in the log, with the entries recorded by then."""
-    unknown = [e.interval for e in chain.entries if e.interval < last and e.recorded_day > chain.days[last]]
+    unknown = [e.interval for e in sequence.entries if e.interval < last and e.recorded_day > sequence.days[last]]
     first = max(0, max(min(unknown, default=last), last - LATE_COUNTS) - LATE_COUNTS)
     kept = slice(first, last + 1)
-    mine = (chain.hypothesis_time >= first) & (chain.hypothesis_time <= last)
+    mine = (sequence.hypothesis_time >= first) & (sequence.hypothesis_time <= last)
     entries = tuple(
         replace(e, interval=e.interval - first)
-        for e in chain.entries
-        if first - 1 <= e.interval < last and e.recorded_day <= chain.days[last]
+        for e in sequence.entries
+        if first - 1 <= e.interval < last and e.recorded_day <= sequence.days[last]
     )
     return replace(
-        chain,
-        days=chain.days[kept],
-        read_turns=chain.read_turns[kept],
-        read_m=chain.read_m[kept],
-        copied=chain.copied[kept],
-        hypothesis_time=chain.hypothesis_time[mine] - first,
-        hypothesis_slip=chain.hypothesis_slip[mine],
-        hypothesis_weight=chain.hypothesis_weight[mine],
-        hypothesis_turns=chain.hypothesis_turns[mine],
-        offsets=chain.offsets[kept],
+        sequence,
+        days=sequence.days[kept],
+        read_turns=sequence.read_turns[kept],
+        read_m=sequence.read_m[kept],
+        copied=sequence.copied[kept],
+        hypothesis_time=sequence.hypothesis_time[mine] - first,
+        hypothesis_slip=sequence.hypothesis_slip[mine],
+        hypothesis_weight=sequence.hypothesis_weight[mine],
+        hypothesis_turns=sequence.hypothesis_turns[mine],
+        offsets=sequence.offsets[kept],
         entries=entries,
-        endings=chain.endings[first:last],
-        start_m=chain.start_m if first == 0 else None,
+        endings=sequence.endings[first:last],
+        start_m=sequence.start_m if first == 0 else None,
     )
 
 
 def _last_newest(batch: Batch) -> list[FloatArray]:
-    newest = run(batch, smooth=False).p_when_counted
-    nodes = batch.chains[0].nodes.size
-    return [newest[chain.times - 2, place * nodes : (place + 1) * nodes] for place, chain in enumerate(batch.chains)]
+    newest = forward_backward(batch, smooth=False).p_when_counted
+    grid_points = batch.sequences[0].grid_points.size
+    return [
+        newest[sequence.times - 2, place * grid_points : (place + 1) * grid_points]
+        for place, sequence in enumerate(batch.sequences)
+    ]
 
 
-def node_weights(log_support: FloatArray) -> FloatArray:
+def grid_weights(log_support: FloatArray) -> FloatArray:
     """Probabilities from log values along the first axis."""
     weights = np.exp(log_support - log_support.max(axis=0))
     return cast(FloatArray, weights / weights.sum(axis=0))
 
 
-def reel_support(beliefs: Sequence[ChainBeliefs], rates: Rates) -> FloatArray:
+def reel_support(posteriors: Sequence[SequencePosteriors], theta: DriftParameters) -> FloatArray:
     """Log support of each looseness value from all of a reel's chains and the fleet."""
-    nodes = beliefs[0].chain.nodes
-    prior = np.log(np.array(rates.looseness_shares)[nodes] + 1e-9)
-    return cast(FloatArray, prior + sum(b.log_evidence.sum(axis=1) for b in beliefs))
+    grid_points = posteriors[0].sequence.grid_points
+    prior = np.log(np.array(theta.looseness_shares)[grid_points] + 1e-9)
+    return cast(FloatArray, prior + sum(b.log_evidence.sum(axis=1) for b in posteriors))
 
 
-def assess_fleet(histories: Iterable[ReelHistory], rates: Rates) -> Iterator[ReelAssessment]:
+def assess_fleet(histories: Iterable[ReelHistory], theta: DriftParameters) -> Iterator[ReelAssessment]:
     """Assess reel after reel in bounded memory, in the order given; see drift.assess.
 
     It keeps one core busy: for two, hand half of the reels to each of two processes.
     """
     source = iter(histories)
     while some := list(islice(source, REELS_AT_ONCE)):
-        chains = [chains_of(history, place, rates) for place, history in enumerate(some)]
-        flat = [chain for mine in chains for chain in mine]
-        beliefs = chain_beliefs(flat, rates)
-        for (place, t), newest in newest_as_known(flat, rates).items():
-            beliefs[place].newest[:, t - 1] = newest
-        answers = iter(beliefs)
-        for history, mine in zip(some, chains, strict=True):
-            yield _assessment(history, [next(answers) for _ in mine], rates)
+        sequences = [sequences_of(history, place, theta) for place, history in enumerate(some)]
+        flat = [sequence for mine in sequences for sequence in mine]
+        posteriors = sequence_posteriors(flat, theta)
+        for (place, t), newest in newest_as_known(flat, theta).items():
+            posteriors[place].newest[:, t - 1] = newest
+        answers = iter(posteriors)
+        for history, mine in zip(some, sequences, strict=True):
+            yield _assessment(history, [next(answers) for _ in mine], theta)
 
 
-def _assessment(history: ReelHistory, beliefs: list[ChainBeliefs], rates: Rates) -> ReelAssessment:
-    if not beliefs:
+def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], theta: DriftParameters) -> ReelAssessment:
+    if not posteriors:
         return ReelAssessment(reel=history.reel, counts=(), intervals=(), looseness_wraps=float("nan"))
-    weights = node_weights(reel_support(beliefs, rates))
-    counts: list[CountBelief] = []
-    intervals: list[IntervalBelief] = []
-    earlier = np.log(np.array(rates.looseness_shares)[beliefs[0].chain.nodes] + 1e-9)
-    for belief in beliefs:
+    weights = grid_weights(reel_support(posteriors, theta))
+    counts: list[CountPosterior] = []
+    intervals: list[IntervalPosterior] = []
+    earlier = np.log(np.array(theta.looseness_shares)[posteriors[0].sequence.grid_points] + 1e-9)
+    for belief in posteriors:
         if counts:
-            intervals.append(_over_replacement(history, belief.chain.first, rates))
-        counts.extend(_count_beliefs(history, belief, weights))
-        intervals.extend(_interval_beliefs(history, belief, weights, earlier))
+            intervals.append(_over_replacement(history, belief.sequence.first, theta))
+        counts.extend(_count_posteriors(history, belief, weights))
+        intervals.extend(_interval_posteriors(history, belief, weights, earlier))
         earlier = earlier + belief.log_evidence.sum(axis=1)
-    looseness = float(np.exp(np.dot(weights, np.log(LOOSENESS_WRAPS[beliefs[0].chain.nodes]))))
+    looseness = float(np.exp(np.dot(weights, np.log(LOOSENESS_GRID_WRAPS[posteriors[0].sequence.grid_points]))))
     return ReelAssessment(
         reel=history.reel,
         counts=tuple(counts),
         intervals=tuple(intervals),
         looseness_wraps=looseness,
-        log_evidence=float(reel_support(beliefs, rates).max()),
+        log_evidence=float(reel_support(posteriors, theta).max()),
     )
 
 
-def _count_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: FloatArray) -> Iterator[CountBelief]:
-    counts = ordered_counts(history)[belief.chain.first : belief.chain.first + belief.chain.times]
+def _count_posteriors(
+    history: ReelHistory, belief: SequencePosteriors, weights: FloatArray
+) -> Iterator[CountPosterior]:
+    counts = ordered_counts(history)[belief.sequence.first : belief.sequence.first + belief.sequence.times]
     slips = np.einsum("n,nts->ts", weights, belief.slips)
     turns = (weights @ belief.turns).tolist()
     likeliest = (1 + slips[:, 1:].argmax(axis=1)).tolist()
     slipped = np.clip(slips[:, 1:].sum(axis=1), 0.0, 1.0).tolist()
     for count, kind, p_slip, true in zip(counts, likeliest, slipped, turns, strict=True):
-        yield CountBelief(
+        yield CountPosterior(
             at=count.at,
             layers=count.layers,
             wraps=count.wraps,
@@ -219,25 +224,25 @@ def _count_beliefs(history: ReelHistory, belief: ChainBeliefs, weights: FloatArr
         )
 
 
-def _interval_beliefs(
-    history: ReelHistory, belief: ChainBeliefs, weights: FloatArray, earlier: FloatArray
-) -> Iterator[IntervalBelief]:
-    chain = belief.chain
-    counts = ordered_counts(history)[chain.first : chain.first + chain.times]
+def _interval_posteriors(
+    history: ReelHistory, belief: SequencePosteriors, weights: FloatArray, earlier: FloatArray
+) -> Iterator[IntervalPosterior]:
+    sequence = belief.sequence
+    counts = ordered_counts(history)[sequence.first : sequence.first + sequence.times]
     weighted = weights[:, None] * belief.p_cut
     p_cut = np.minimum(weighted.sum(axis=0), 1.0)
     sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + 1e-300), belief.sizes)
-    then = node_weights(earlier[:, None] + np.cumsum(belief.log_evidence, axis=1)[:, 1:])
+    then = grid_weights(earlier[:, None] + np.cumsum(belief.log_evidence, axis=1)[:, 1:])
     newest = np.minimum((then * belief.newest).sum(axis=0), 1.0)
-    lengths = quantiles_m(sizes, chain.cell_m).tolist()
+    lengths = quantiles_m(sizes, sequence.cell_m).tolist()
     doubt = weights @ belief.log_doubt
-    change = np.diff(chain.read_m).tolist()
-    logged = np.zeros(chain.times + 1)
-    for entry in chain.entries:
+    change = np.diff(sequence.read_m).tolist()
+    logged = np.zeros(sequence.times + 1)
+    for entry in sequence.entries:
         logged[entry.interval] += entry.length_m
-    for t in range(chain.times - 1):
+    for t in range(sequence.times - 1):
         low, middle, high = lengths[t]
-        yield IntervalBelief(
+        yield IntervalPosterior(
             from_at=counts[t].at,
             to_at=counts[t + 1].at,
             observed_change_m=change[t],
@@ -248,7 +253,7 @@ def _interval_beliefs(
             cut_low_m=low,
             cut_high_m=high,
             log_doubt=float(doubt[t]),
-            ending=chain.endings[t],
+            ending=sequence.endings[t],
         )
 
 
@@ -265,18 +270,18 @@ def quantiles_m(sizes: FloatArray, cell_m: float) -> FloatArray:
     return np.maximum(out, 0.0)
 
 
-def _over_replacement(history: ReelHistory, first: int, rates: Rates) -> IntervalBelief:
+def _over_replacement(history: ReelHistory, first: int, theta: DriftParameters) -> IntervalPosterior:
     """The pair of counts with a replacement between them: only the time on the new cable can hold a cut of it."""
     counts = ordered_counts(history)
     before, after = counts[first - 1], counts[first]
     replaced = max(at for at in history.replaced_at if at <= after.at)
     days = (after.at - before.at).total_seconds() / 86400.0
     share = (after.at - replaced).total_seconds() / 86400.0 / max(days, 1e-9)
-    p = float(rates.p_cut(np.array([days]))[0]) * share
-    low, middle, high = (rates.size_quantile_m(x) for x in (0.05, 0.5, 0.95))
+    p = float(theta.p_cut(np.array([days]))[0]) * share
+    low, middle, high = (theta.size_quantile_m(x) for x in (0.05, 0.5, 0.95))
     winding = _winding_change_m(history, first)
     logged = sum(c.length_m for c in history.cuts if before.at < c.at <= after.at)
-    return IntervalBelief(
+    return IntervalPosterior(
         from_at=before.at,
         to_at=after.at,
         observed_change_m=winding,
@@ -291,6 +296,6 @@ def _over_replacement(history: ReelHistory, first: int, rates: Rates) -> Interva
 
 
 def _winding_change_m(history: ReelHistory, later: int) -> float:
-    winding = winding_of(history.drum)
+    winding = winding_table(history.drum)
     a, b = winding.metres(turns_of_counts(ordered_counts(history)[later - 1 : later + 1], winding))
     return float(b - a)

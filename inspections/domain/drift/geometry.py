@@ -20,7 +20,7 @@ CELL_COUNTS = np.array([32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024, 1536
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Winding:
+class WindingTable:
     """The winding model of a drum as tables: turns and metres below each layer, layer 1 first."""
 
     capacities: IntArray
@@ -46,11 +46,11 @@ class Winding:
 
 
 @lru_cache(maxsize=512)
-def winding_of(drum: Drum) -> Winding:
+def winding_table(drum: Drum) -> WindingTable:
     """The tables of a drum."""
     capacities = layer_capacities(drum)
     lengths = wrap_lengths_mm(drum) / 1000.0 * capacities
-    return Winding(
+    return WindingTable(
         capacities=capacities,
         below_turns=np.concatenate([[0.0], np.cumsum(capacities)]),
         below_m=np.concatenate([[0.0], np.cumsum(lengths)]),
@@ -67,7 +67,7 @@ def ordered_counts(history: ReelHistory) -> tuple[CountSeen, ...]:
     return tuple(sorted(history.counts, key=lambda c: c.at))
 
 
-def turns_of_counts(counts: tuple[CountSeen, ...], winding: Winding) -> FloatArray:
+def turns_of_counts(counts: tuple[CountSeen, ...], winding: WindingTable) -> FloatArray:
     """Turns on the drum by each count; one that the drum can't hold is taken for a full drum."""
     layers = np.clip(np.array([c.layers for c in counts], dtype=np.int64), 0, winding.capacities.size)
     return cast(
@@ -76,7 +76,7 @@ def turns_of_counts(counts: tuple[CountSeen, ...], winding: Winding) -> FloatArr
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Readings:
+class CountColumns:
     """The counts of a chain as numbers; first: place of the first one; before_turns: the count before it, or -1."""
 
     first: int
@@ -88,7 +88,7 @@ class Readings:
     days: FloatArray
 
 
-def grid_for(readings: Readings, winding: Winding, looseness: float) -> tuple[float, int, IntArray]:
+def grid_for(readings: CountColumns, winding: WindingTable, looseness: float) -> tuple[float, int, IntArray]:
     """Cell length, cells of a window, and each count's lowest cell.
 
     Fine enough for the looseness; wide enough for every truth that the counts close by leave open. Left out, unless

@@ -1,10 +1,11 @@
-"""Forward–backward and Viterbi for a hidden state that moves step by step and is seen through noise. Nothing of reels.
+"""Forward–backward and Viterbi for a hidden state x_t that moves step by step and is seen as y_t through noise.
 
-A step from one time to the next is handed in as a function, so that a small matrix (the textbook examples) and a
-convolution (the drift model) run through the same lines. Many chains run side by side as rows, the longest first, and
-a row that has ended takes no further part.
+    predicted_t ∝ p(x_t | y_1 … y_t-1)        filtered_t ∝ predicted_t p(y_t | x_t)
+    backward_t  ∝ p(y_t+1 … y_T | x_t)        smoothed_t ∝ filtered_t backward_t
 
-Messages are scaled to sum to one at every time, which keeps any length of chain within floating point.
+Nothing of reels. A step from one time to the next is handed in as a function, so that a small matrix (the textbook
+examples) and a convolution (the drift model) run through the same lines. Many sequences run side by side as rows, the
+longest first: those that go on are always the first n rows, and one that has ended takes no further part.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,49 +16,47 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+ComplexArray = NDArray[np.complex128]
 Step = Callable[[int, FloatArray], FloatArray]
 
-LEAST = 1e-300  # keeps a row whose every state is ruled out from dividing by zero
+# Added to every divisor that may be zero, and before every logarithm: far above the least float (2e-308) and far below
+# any probability that matters, so that it changes no other digit.
+TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Filtered:
-    """What is believed at each time from the times so far.
+    """The forward pass: predicted and filtered, shape (times, rows, *states), summing to one over the states.
 
-    before: shape (times, rows, *states), before the reading of that time; sums to one over the states.
-    after: the same, with that reading.
-    log_evidence: shape (times, rows), logarithm of the probability of each reading given the earlier ones.
+    log_evidence: shape (times, rows), log p(y_t | y_1 … y_t-1); its sum over the times is log p(y_1 … y_T).
     """
 
-    before: FloatArray
-    after: FloatArray
+    predicted: FloatArray
+    filtered: FloatArray
     log_evidence: FloatArray
 
 
 def forward(start: FloatArray, likelihoods: FloatArray, ahead: Step, lengths: IntArray) -> Filtered:
     """Filter every row from its first time to its last.
 
-    start: shape (rows, *states), belief before the first reading. likelihoods: shape (times, rows, *states), or
-    broadcasting to it. ahead(t, belief) carries beliefs at t, shape (n, *states), to t + 1. lengths: shape (rows,),
-    times of each row, not increasing.
+    start: p(x_1), shape (rows, *states). likelihoods: p(y_t | x_t), shape (times, rows, *states), or broadcasting to
+    it. ahead(t, filtered) carries the distribution at t, shape (n, *states), to t + 1. lengths: shape (rows,), times of
+    each row, not increasing.
     Source: Rabiner (1989), scaled forward recursion.
     """
-    times = likelihoods.shape[0]
-    states = start.shape[1:]
-    before = np.zeros((times, *start.shape))
-    after = np.zeros_like(before)
-    log_evidence = np.zeros((times, start.shape[0]))
-    belief = start
-    for t in range(times):
+    predicted = np.zeros((likelihoods.shape[0], *start.shape))
+    filtered = np.zeros_like(predicted)
+    log_evidence = np.zeros(predicted.shape[:2])
+    here = start
+    for t in range(predicted.shape[0]):
         n = int(np.count_nonzero(lengths > t))
-        belief = belief[:n] if t == 0 else ahead(t - 1, belief[:n])
-        before[t, :n] = belief
-        belief = belief * likelihoods[t, :n]
-        scale = belief.reshape(n, -1).sum(axis=1) + LEAST
-        belief /= scale.reshape(n, *(1 for _ in states))
-        after[t, :n] = belief
+        here = here[:n] if t == 0 else ahead(t - 1, here[:n])
+        predicted[t, :n] = here
+        # Scaled to one at every time, else some hundreds of counts underflow; the scale is p(y_t | y_1 … y_t-1).
+        here, scale = _scaled(here * likelihoods[t, :n])
+        filtered[t, :n] = here
         log_evidence[t, :n] = np.log(scale)
-    return Filtered(before=before, after=after, log_evidence=log_evidence)
+    return Filtered(predicted=predicted, filtered=filtered, log_evidence=log_evidence)
 
 
 def backward(likelihoods: FloatArray, back: Step, lengths: IntArray, states: tuple[int, ...]) -> FloatArray:
@@ -71,10 +70,15 @@ def backward(likelihoods: FloatArray, back: Step, lengths: IntArray, states: tup
     messages = np.ones((times, lengths.size, *states)) / np.prod(states)
     for t in range(times - 2, -1, -1):
         n = int(np.count_nonzero(lengths > t + 1))
-        message = back(t, messages[t + 1, :n] * likelihoods[t + 1, :n])
-        scale = message.reshape(n, -1).sum(axis=1) + LEAST
-        messages[t, :n] = message / scale.reshape(n, *(1 for _ in states))
+        messages[t, :n], _ = _scaled(back(t, messages[t + 1, :n] * likelihoods[t + 1, :n]))
     return messages
+
+
+def _scaled(unscaled: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Each row divided by its sum over the states, and the sums."""
+    n, *states = unscaled.shape
+    scale = unscaled.reshape(n, -1).sum(axis=1) + TINY
+    return unscaled / scale.reshape(n, *(1 for _ in states)), scale
 
 
 def viterbi(

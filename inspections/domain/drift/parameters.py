@@ -17,8 +17,10 @@ FloatArray = NDArray[np.float64]
 
 DAYS_PER_YEAR = 365.25
 SIZE_EDGES_M = np.geomspace(0.3, 300.0, 31)
-NODE_STEP = 0.235
-LOOSENESS_WRAPS = 0.1 * np.exp(NODE_STEP * np.arange(17))  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
+LOOSENESS_GRID_STEP = 0.235
+LOOSENESS_GRID_WRAPS = 0.1 * np.exp(
+    LOOSENESS_GRID_STEP * np.arange(17)
+)  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
 
 
 def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
@@ -32,7 +34,7 @@ def _default_sizes() -> tuple[float, ...]:
 
 
 def _default_looseness() -> tuple[float, ...]:
-    shares = np.exp(-0.5 * (np.log(LOOSENESS_WRAPS / 0.45) / 0.8) ** 2)
+    shares = np.exp(-0.5 * (np.log(LOOSENESS_GRID_WRAPS / 0.45) / 0.8) ** 2)
     return tuple((shares / shares.sum()).tolist())
 
 
@@ -50,7 +52,7 @@ def _default_slips() -> tuple[float, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rates:
+class DriftParameters:
     """Rates of a fleet; shares are 0 to 1.
 
     cuts_per_interval, cuts_per_year: unlogged cuts, the part that goes with each interval whatever its length and the
@@ -98,30 +100,30 @@ class Rates:
         return float(np.exp(np.interp(share, known, np.log(SIZE_EDGES_M))))
 
 
-DEFAULT_RATES = Rates()
+DEFAULT_PARAMETERS = DriftParameters()
 
 
-def usual_looseness_wraps(rates: Rates) -> float:
+def usual_looseness_wraps(theta: DriftParameters) -> float:
     """The spread of a usual reel's counts on a half-full drum."""
-    return float(np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS))))
+    return float(np.exp(np.dot(theta.looseness_shares, np.log(LOOSENESS_GRID_WRAPS))))
 
 
-def in_words(rates: Rates) -> tuple[str, ...]:
+def in_words(theta: DriftParameters) -> tuple[str, ...]:
     """The rates as sentences, the most asked-for first."""
-    looseness = usual_looseness_wraps(rates)
-    slips = [f"{SLIP_WORDS[s]}: {_per_cent(rates.slip_share(s))} of counts" for s in SLIPS if s is not Slip.NONE]
-    stretch = f"New cable grows by {_per_cent(rates.stretch_share)}, most of it within {rates.stretch_days:.0f} days."
+    looseness = usual_looseness_wraps(theta)
+    slips = [f"{SLIP_WORDS[s]}: {_per_cent(theta.slip_share(s))} of counts" for s in SLIPS if s is not Slip.NONE]
+    stretch = f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
     return (
-        f"Unlogged cuts of one reel: {rates.cuts_per_interval:.3f} in every interval between two counts, however short,"
-        f" and {rates.cuts_per_year:.3f} a year.",
-        f"Half of them are longer than {rates.size_quantile_m(0.5):.1f} m, and nine in ten between "
-        f"{rates.size_quantile_m(0.05):.1f} and {rates.size_quantile_m(0.95):.1f} m.",
+        f"Unlogged cuts of one reel: {theta.cuts_per_interval:.3f} in every interval between two counts, however short,"
+        f" and {theta.cuts_per_year:.3f} a year.",
+        f"Half of them are longer than {theta.size_quantile_m(0.5):.1f} m, and nine in ten between "
+        f"{theta.size_quantile_m(0.05):.1f} and {theta.size_quantile_m(0.95):.1f} m.",
         f"The counts of a usual reel spread by {looseness:.2f} wraps on a half-full drum.",
         f"Slips: {'; '.join(slips)}.",
-        f"Logged lengths are off by about {rates.logged_sd_m:.2f} m and {_per_cent(rates.logged_sd_share)}; "
-        f"{_per_cent(rates.entry_wrong)} of entries have a wrong length, {_per_cent(rates.entry_void)} had no cut, and "
-        f"{_per_cent(rates.entry_misdated)} of those near a count are dated on its wrong side.",
-        stretch if rates.stretch_share > 0 else "No growth of new cable is to be seen.",
+        f"Logged lengths are off by about {theta.logged_sd_m:.2f} m and {_per_cent(theta.logged_sd_share)}; "
+        f"{_per_cent(theta.entry_wrong)} of entries have a wrong length, {_per_cent(theta.entry_void)} had no cut, and "
+        f"{_per_cent(theta.entry_misdated)} of those near a count are dated on its wrong side.",
+        stretch if theta.stretch_share > 0 else "No growth of new cable is to be seen.",
     )
 
 

@@ -89,7 +89,7 @@ class ReelHistory:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CountBelief:
+class CountPosterior:
     """One count: is it a slip (0 to 1), of which kind most likely, and the turns that were really on the drum."""
 
     at: datetime
@@ -101,7 +101,7 @@ class CountBelief:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class IntervalBelief:
+class IntervalPosterior:
     """One pair of neighbouring counts; lengths in metres, cut lengths given that a cut was made.
 
     observed_change_m: later count less earlier, by the winding model. replaced: the cable was replaced in between, so
@@ -128,7 +128,7 @@ class ReelAssessment:
     """Beliefs about one reel, in order of time; looseness_wraps is the spread of its counts on a half-full drum."""
 
     reel: str
-    counts: tuple[CountBelief, ...]
-    intervals: tuple[IntervalBelief, ...]
+    counts: tuple[CountPosterior, ...]
+    intervals: tuple[IntervalPosterior, ...]
     looseness_wraps: float
     log_evidence: float = field(default=0.0)

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from inspections.domain.drift.records import SLIP_WORDS, CountBelief, Ending, IntervalBelief, ReelAssessment, Slip
+from inspections.domain.drift.records import SLIP_WORDS, CountPosterior, Ending, IntervalPosterior, ReelAssessment, Slip
 from reels.domain.words import LengthUnit, counted
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def _long(length_m: float, unit: LengthUnit) -> str:
     return f"{length_m / float(unit.metres):.1f} {unit}"
 
 
-def _change(interval: IntervalBelief, unit: LengthUnit) -> str:
+def _change(interval: IntervalPosterior, unit: LengthUnit) -> str:
     change = interval.observed_change_m
     way = "below" if change < 0 else "above"
     seen = f"{_long(abs(change), unit)} {way}" if abs(change) >= 0.05 else "the same length as"
@@ -51,7 +51,7 @@ def _change(interval: IntervalBelief, unit: LengthUnit) -> str:
     return f"the count of {_day(interval.to_at)} is {seen} that of {_day(interval.from_at)}, and {log} between them"
 
 
-def _log_doubt(interval: IntervalBelief) -> list[str]:
+def _log_doubt(interval: IntervalPosterior) -> list[str]:
     if interval.logged_cut_m <= 0 or interval.log_doubt < 0.5:
         return []
     return ["what is logged does not fit as it is written (another day, entered twice, or another length)"]
@@ -74,7 +74,7 @@ def _steady_before(reel: ReelAssessment, place: int) -> tuple[int, int]:
     return len(counts), sum(c.p_slip < 0.5 for c in counts)
 
 
-def _moved(interval: IntervalBelief) -> bool:
+def _moved(interval: IntervalPosterior) -> bool:
     return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= 0.5
 
 
@@ -116,7 +116,7 @@ def _against_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[s
     return [f"{logged}{usual} and the rounding to whole wraps explain it"]
 
 
-def _slip(count: CountBelief) -> str:
+def _slip(count: CountPosterior) -> str:
     why = f"most likely {SLIP_WORDS[count.likeliest_slip]}"
     if count.likeliest_slip is Slip.ANYTHING:
         why = "no ordinary slip explains it"

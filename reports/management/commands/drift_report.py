@@ -49,7 +49,7 @@ class Command(BaseCommand):
             status_projection.bring_up_to_date()
             report = report_of(reels, false_share=false_share)
             if rates:
-                self.stderr.write("\n".join(drift.in_words(histories.rates_of(learned))))
+                self.stderr.write("\n".join(drift.in_words(histories.parameters_of(learned))))
         write = write_json if format == "json" else write_csv
         with closing(report.rows):  # type: ignore[type-var]  # a generator; its query ends with it
             write(self.stdout, report)

@@ -91,8 +91,8 @@ class Observer:
         return p, kernel
 
     @staticmethod
-    def _down(belief: FloatArray, kernel: FloatArray) -> FloatArray:
-        return cast(FloatArray, np.maximum(fftconvolve(belief[::-1], kernel)[: belief.size][::-1], 0.0))
+    def _down(posterior: FloatArray, kernel: FloatArray) -> FloatArray:
+        return cast(FloatArray, np.maximum(fftconvolve(posterior[::-1], kernel)[: posterior.size][::-1], 0.0))
 
     @staticmethod
     def _up(message: FloatArray, kernel: FloatArray) -> FloatArray:

@@ -19,8 +19,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.domain.drift import Rates, assess_fleet, choose_flags, learn
-from inspections.domain.drift.parameters import LOOSENESS_WRAPS, SIZE_EDGES_M
+from inspections.domain.drift import DriftParameters, assess_fleet, choose_flags, learn
+from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, SIZE_EDGES_M
 from inspections.domain.drift.records import SLIPS, ReelAssessment
 from tests.benchmarks.drift.comparators import COMPARATORS, levels_m
 from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, clean_plan, make_fleet, messy_plan
@@ -51,14 +51,14 @@ def recall_at(scores: FloatArray, truth: BoolArray, false_share: float) -> float
     return float(within.max() / truth.sum()) if within.size else 0.0
 
 
-def told_rates(plan: FleetPlan) -> Rates:
+def told_rates(plan: FleetPlan) -> DriftParameters:
     """The true rates of a plan, in the model's words."""
     sizes = np.diff(cut_law(plan, SIZE_EDGES_M)) + 1e-9
     spread = max(plan.looseness_spread, 0.2)
-    loose = np.exp(-0.5 * (np.log(LOOSENESS_WRAPS / plan.looseness) / spread) ** 2)
+    loose = np.exp(-0.5 * (np.log(LOOSENESS_GRID_WRAPS / plan.looseness) / spread) ** 2)
     slips = np.array([plan.slips().get(slip.value, 0.0) for slip in SLIPS])
     slips[0] = 1.0 - slips.sum()
-    return Rates(
+    return DriftParameters(
         cuts_per_interval=max(plan.cut_per_interval, 1e-6),
         cuts_per_year=plan.cut_per_year,
         size_shares=tuple((sizes / sizes.sum()).tolist()),

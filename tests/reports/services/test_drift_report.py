@@ -9,7 +9,7 @@ from inspections.domain import drift
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
 from inspections.models import LearnedRates
-from inspections.queries.histories import histories_of, rates_of
+from inspections.queries.histories import histories_of, parameters_of
 from inspections.services.flags import FlaggedInterval, assign_flag, close_flag
 from reels.models import Reel, Site
 from reels.services import register
@@ -52,7 +52,7 @@ def test_every_pair_of_neighbouring_counts_has_a_row_and_the_loss_is_first_and_f
 
 def test_what_is_kept_is_what_the_inference_says(fleet):
     [history] = histories_of([Reel.objects.get(serial="LW-0001")])
-    intervals = drift.assess(history, rates_of(fleet)).intervals
+    intervals = drift.assess(history, parameters_of(fleet)).intervals
     rows = list(rows_of_reel(Reel.objects.get(serial="LW-0001")))
     assert [row.p_unlogged_cut for row in rows] == pytest.approx([each.p_unlogged_cut for each in intervals], abs=1e-9)
     assert [row.cut_m for row in rows] == pytest.approx([each.cut_m for each in intervals], abs=1e-9)
@@ -94,8 +94,8 @@ def test_rates_are_learned_again_when_the_fleet_has_grown_and_then_every_reel_is
 
 def test_rates_come_back_from_the_records_as_they_were_learned(fleet):
     learned = drift.learn(assessments.learning_sample())
-    assert rates_of(fleet) == learned
-    assert asdict(rates_of(None)) == asdict(drift.DEFAULT_RATES)
+    assert parameters_of(fleet) == learned
+    assert asdict(parameters_of(None)) == asdict(drift.DEFAULT_PARAMETERS)
 
 
 def test_a_large_fleet_is_learned_from_a_sample_of_it(fleet, monkeypatch):

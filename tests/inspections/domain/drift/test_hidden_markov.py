@@ -24,10 +24,10 @@ def both_passes(start: list[float], step: FloatArray, seen: list[list[float]]) -
     """Filtered, smoothed and the log probability of everything seen, of one chain."""
     likelihoods = np.array(seen)[:, None, :]
     lengths = np.array([len(seen)])
-    found = forward(np.array([start]), likelihoods, lambda _t, belief: belief @ step, lengths)
+    found = forward(np.array([start]), likelihoods, lambda _t, posterior: posterior @ step, lengths)
     messages = backward(likelihoods, lambda _t, message: message @ step.T, lengths, (2,))
-    smoothed = found.after * messages
-    return found.after[:, 0], (smoothed / smoothed.sum(axis=2, keepdims=True))[:, 0], float(found.log_evidence.sum())
+    smoothed = found.filtered * messages
+    return found.filtered[:, 0], (smoothed / smoothed.sum(axis=2, keepdims=True))[:, 0], float(found.log_evidence.sum())
 
 
 def test_the_umbrella_world_is_filtered_and_smoothed_as_published() -> None:
@@ -91,11 +91,11 @@ def test_rows_of_different_length_are_worked_out_as_if_alone() -> None:
     rng = np.random.default_rng(20261125)
     lengths = np.array([6, 4, 4, 1])
     likelihoods = rng.uniform(0.05, 1.0, (6, 4, 2))
-    together = forward(np.full((4, 2), 0.5), likelihoods, lambda _t, belief: belief @ RAIN, lengths)
+    together = forward(np.full((4, 2), 0.5), likelihoods, lambda _t, posterior: posterior @ RAIN, lengths)
     messages = backward(likelihoods, lambda _t, message: message @ RAIN.T, lengths, (2,))
     for row, length in enumerate(lengths):
         filtered, smoothed, log_evidence = both_passes([0.5, 0.5], RAIN, likelihoods[:length, row].tolist())
-        belief = together.after[:length, row] * messages[:length, row]
-        assert together.after[:length, row] == pytest.approx(filtered, abs=1e-12)
-        assert belief / belief.sum(axis=1, keepdims=True) == pytest.approx(smoothed, abs=1e-12)
+        posterior = together.filtered[:length, row] * messages[:length, row]
+        assert together.filtered[:length, row] == pytest.approx(filtered, abs=1e-12)
+        assert posterior / posterior.sum(axis=1, keepdims=True) == pytest.approx(smoothed, abs=1e-12)
         assert together.log_evidence[:length, row].sum() == pytest.approx(log_evidence, abs=1e-12)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from inspections.domain import drift
 from inspections.domain.drift import CountSeen, ReelAssessment, ReelHistory
-from inspections.domain.drift.parameters import LOOSENESS_WRAPS
+from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS
 from inspections.domain.drift.records import Slip
 from tests.benchmarks.drift import study
 from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, make_fleet
@@ -54,7 +54,9 @@ def clean() -> tuple[list[ReelTruth], list[ReelAssessment]]:
 
 def test_told_the_true_rates_it_agrees_with_the_exact_observer() -> None:
     fleet = make_fleet(replace(CLEAN, reels=12, looseness_spread=0.01))
-    told = replace(told_rates(CLEAN), looseness_shares=tuple((np.abs(LOOSENESS_WRAPS - 0.41) < 0.01).astype(float)))
+    told = replace(
+        told_rates(CLEAN), looseness_shares=tuple((np.abs(LOOSENESS_GRID_WRAPS - 0.41) < 0.01).astype(float))
+    )
     exact = [Observer(replace(CLEAN, looseness=0.41), replace_looseness(reel)).watch() for reel in fleet]
     found = list(drift.assess_fleet([reel.history for reel in fleet], told))
     for name, place in (("p_unlogged_cut", 0), ("p_when_counted", 1)):
@@ -114,7 +116,7 @@ def test_rates_are_learned_from_the_fleet() -> None:
     assert yearly == pytest.approx(0.08, rel=0.25)
     assert rates.size_quantile_m(0.5) == pytest.approx(12.0, rel=0.2)
     assert rates.slip_share(Slip.SCALE) == pytest.approx(0.03, abs=0.01)
-    looseness = np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_WRAPS)))
+    looseness = np.exp(np.dot(rates.looseness_shares, np.log(LOOSENESS_GRID_WRAPS)))
     assert looseness == pytest.approx(0.7, rel=0.25)
     assert any("Unlogged cuts" in line for line in drift.in_words(rates))
 
@@ -124,7 +126,7 @@ def test_three_reels_keep_near_the_prior_and_learning_repeats_itself() -> None:
     rates = drift.learn(histories)
     assert rates == drift.learn(histories)
     assert 0.005 < rates.cuts_per_interval < 0.05
-    assert rates.slip_share(Slip.NONE) == pytest.approx(drift.DEFAULT_RATES.slip_share(Slip.NONE), abs=0.02)
+    assert rates.slip_share(Slip.NONE) == pytest.approx(drift.DEFAULT_PARAMETERS.slip_share(Slip.NONE), abs=0.02)
 
 
 def test_a_new_count_asks_the_same_as_the_newest_interval() -> None:

@@ -23,10 +23,12 @@ def test_a_steady_reel_shows_no_drift() -> None:
 
 
 def test_a_drop_that_stays_is_a_cut_of_its_length() -> None:
-    belief = drift.assess(counted(STEADY + LOWER)).intervals[5]
-    assert belief.p_unlogged_cut > 0.98
-    assert belief.cut_low_m < 11.6 < belief.cut_high_m  # six wraps of the 13th layer at 1.94 m, by the winding model
-    assert belief.cut_high_m - belief.cut_low_m < 4.0
+    posterior = drift.assess(counted(STEADY + LOWER)).intervals[5]
+    assert posterior.p_unlogged_cut > 0.98
+    assert (
+        posterior.cut_low_m < 11.6 < posterior.cut_high_m
+    )  # six wraps of the 13th layer at 1.94 m, by the winding model
+    assert posterior.cut_high_m - posterior.cut_low_m < 4.0
 
 
 def test_a_drop_that_reverts_is_a_slip_and_no_cut() -> None:
@@ -45,8 +47,8 @@ def test_a_drop_that_reverts_is_a_slip_and_no_cut() -> None:
     ],
 )
 def test_a_slip_is_named_by_its_kind(slipped: tuple[int, int], kinds: set[Slip]) -> None:
-    belief = drift.assess(counted([*STEADY, slipped, *STEADY])).counts[6]
-    assert (belief.p_slip > 0.9, belief.likeliest_slip in kinds) == (True, True)
+    posterior = drift.assess(counted([*STEADY, slipped, *STEADY])).counts[6]
+    assert (posterior.p_slip > 0.9, posterior.likeliest_slip in kinds) == (True, True)
 
 
 def test_last_times_numbers_copied_after_a_logged_cut_are_seen() -> None:
@@ -71,9 +73,9 @@ def test_a_logged_cut_explains_the_drop() -> None:
 
 
 def test_a_cut_recorded_late_explains_today_but_not_the_day_of_the_count() -> None:
-    belief = drift.assess(counted(STEADY + LOWER, cuts=(cut(165, 11.6, recorded=250),))).intervals[5]
-    assert belief.p_unlogged_cut < 0.03
-    assert belief.p_when_counted > 0.3
+    posterior = drift.assess(counted(STEADY + LOWER, cuts=(cut(165, 11.6, recorded=250),))).intervals[5]
+    assert posterior.p_unlogged_cut < 0.03
+    assert posterior.p_when_counted > 0.3
 
 
 def test_a_cut_dated_just_past_the_count_is_taken_for_the_same_cut() -> None:
@@ -216,8 +218,8 @@ def test_empty_and_tiny_histories_have_no_intervals() -> None:
     assert drift.assess(counted([])).intervals == ()
     one = drift.assess(counted([(12, 10)]))
     assert (len(one.counts), one.intervals) == (1, ())
-    assert drift.learn([]) == drift.DEFAULT_RATES
-    assert drift.learn([counted([])]) == drift.DEFAULT_RATES
+    assert drift.learn([]) == drift.DEFAULT_PARAMETERS
+    assert drift.learn([counted([])]) == drift.DEFAULT_PARAMETERS
 
 
 LEVELS = st.lists(st.tuples(st.integers(0, 19), st.integers(0, 27)), min_size=1, max_size=9)
@@ -254,7 +256,7 @@ def test_a_fleet_is_answered_reel_by_reel_as_each_alone() -> None:
         counted([]),
         replace(counted([(12, 10), (3, 2), (12, 10)]), drum=DRUM),
     ]
-    together = list(drift.assess_fleet(reels, drift.DEFAULT_RATES))
+    together = list(drift.assess_fleet(reels, drift.DEFAULT_PARAMETERS))
     for alone, one in zip(map(drift.assess, reels), together, strict=True):
         assert [i.p_unlogged_cut for i in one.intervals] == pytest.approx([i.p_unlogged_cut for i in alone.intervals])
         assert [c.p_slip for c in one.counts] == pytest.approx([c.p_slip for c in alone.counts], abs=1e-9)

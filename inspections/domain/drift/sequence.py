@@ -13,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspections.domain.drift.geometry import (
-    Readings,
-    Winding,
+    CountColumns,
+    WindingTable,
     days_between,
     grid_for,
     ordered_counts,
     turns_of_counts,
-    winding_of,
+    winding_table,
 )
-from inspections.domain.drift.looseness import likely_nodes
-from inspections.domain.drift.parameters import LOOSENESS_WRAPS, Rates
+from inspections.domain.drift.looseness import likely_grid_points
+from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.records import SLIPS, CountSeen, CutLogged, Ending, ReelHistory, Slip
 
 FloatArray = NDArray[np.float64]
@@ -32,7 +32,7 @@ TWIN_ENTRIES = 8  # earlier entries among which a second one of the same cut is 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class LogEntry:
     """A log entry in its interval; interval -1 is before the first count, the last one after the last count."""
 
     interval: int
@@ -43,7 +43,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Chain:
+class CountSequence:
     """Counts between two replacements, with everything about them that doesn't depend on the rates.
 
     first: place of the first count among the reel's counts. read_turns, read_m: shape (times,). days: since the
@@ -54,7 +54,7 @@ class Chain:
 
     reel: int
     first: int
-    winding: Winding
+    winding: WindingTable
     days: FloatArray
     read_turns: FloatArray
     read_m: FloatArray
@@ -63,11 +63,11 @@ class Chain:
     hypothesis_slip: IntArray
     hypothesis_weight: FloatArray
     hypothesis_turns: FloatArray
-    entries: tuple[Entry, ...]
+    entries: tuple[LogEntry, ...]
     endings: tuple[Ending | None, ...]
     start_day: float | None
     start_m: float | None
-    nodes: IntArray
+    grid_points: IntArray
     cell_m: float
     cells: int
     offsets: IntArray
@@ -91,12 +91,12 @@ class Chain:
         return list(pairwise(edges))
 
 
-def chains_of(history: ReelHistory, reel: int, rates: Rates) -> list[Chain]:
+def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> list[CountSequence]:
     """A reel's history cut at its replacements; stretches without a count are left out."""
     counts = ordered_counts(history)
     if not counts:
         return []
-    since, winding = counts[0].at, winding_of(history.drum)
+    since, winding = counts[0].at, winding_table(history.drum)
     days = np.array([days_between(c.at, since) for c in counts])
     turns = turns_of_counts(counts, winding)
     bounds = [-np.inf, *sorted(days_between(at, since) for at in history.replaced_at), np.inf]
@@ -104,11 +104,11 @@ def chains_of(history: ReelHistory, reel: int, rates: Rates) -> list[Chain]:
     cuts = sorted(history.cuts, key=lambda c: c.at)
     dated = list(zip(cuts, _twins(cuts, since), [days_between(c.at, since) for c in cuts], strict=True))
     received = None if history.received_at is None else days_between(history.received_at, since)
-    nodes = likely_nodes(history, rates)
-    chains = []
+    grid_points = likely_grid_points(history, theta)
+    sequences = []
     for piece in np.unique(part):
         chosen = np.flatnonzero(part == piece)
-        readings = Readings(
+        readings = CountColumns(
             first=int(chosen[0]),
             layers=np.array([counts[i].layers for i in chosen]),
             wraps=np.array([counts[i].wraps for i in chosen]),
@@ -118,17 +118,17 @@ def chains_of(history: ReelHistory, reel: int, rates: Rates) -> list[Chain]:
             days=days[chosen],
         )
         inside = [(c, twin) for c, twin, day in dated if bounds[piece] <= day < bounds[piece + 1]]
-        plain = _chain(history, reel, winding, readings, nodes)
-        chains.append(
+        plain = _sequence(history, reel, winding, readings, grid_points)
+        sequences.append(
             replace(
                 plain,
-                entries=tuple(_entry(c, twin, readings.days, since) for c, twin in inside),
+                entries=tuple(_log_entry(c, twin, readings.days, since) for c, twin in inside),
                 endings=_endings(history, [counts[i] for i in chosen]),
                 start_day=received if piece == 0 else bounds[piece],
                 start_m=history.received_m if piece == 0 else None,
             )
         )
-    return chains
+    return sequences
 
 
 def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
@@ -145,10 +145,10 @@ def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
     return twins
 
 
-def _entry(cut: CutLogged, twin: bool, days: FloatArray, since: datetime) -> Entry:
+def _log_entry(cut: CutLogged, twin: bool, days: FloatArray, since: datetime) -> LogEntry:
     at = days_between(cut.at, since)
     recorded = at if cut.recorded_at is None else max(at, days_between(cut.recorded_at, since))
-    return Entry(
+    return LogEntry(
         interval=int(np.searchsorted(days, at, side="right")) - 1,
         at_day=at,
         recorded_day=recorded,
@@ -162,12 +162,16 @@ def _endings(history: ReelHistory, counts: list[CountSeen]) -> tuple[Ending | No
     return tuple(closed.get((a.at, b.at)) for a, b in pairwise(counts))
 
 
-def _chain(history: ReelHistory, reel: int, winding: Winding, readings: Readings, nodes: IntArray) -> Chain:
+def _sequence(
+    history: ReelHistory, reel: int, winding: WindingTable, readings: CountColumns, grid_points: IntArray
+) -> CountSequence:
     """The counts laid out, with no log and nothing known of the start."""
     time, slip, weight, turns = _hypotheses(readings, winding, history.lead_wraps)
-    cell_m, cells, offsets = grid_for(readings, winding, float(LOOSENESS_WRAPS[nodes[nodes.size // 2]]))
+    cell_m, cells, offsets = grid_for(
+        readings, winding, float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
+    )
     previous = np.concatenate([[readings.before_turns], readings.turns[:-1]])
-    return Chain(
+    return CountSequence(
         reel=reel,
         first=readings.first,
         winding=winding,
@@ -183,14 +187,16 @@ def _chain(history: ReelHistory, reel: int, winding: Winding, readings: Readings
         endings=(),
         start_day=None,
         start_m=None,
-        nodes=nodes,
+        grid_points=grid_points,
         cell_m=cell_m,
         cells=cells,
         offsets=offsets,
     )
 
 
-def _hypotheses(readings: Readings, winding: Winding, lead: int) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+def _hypotheses(
+    readings: CountColumns, winding: WindingTable, lead: int
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Every turn count from which a reading may have come by a slip: time, slip, weight, turns on the drum."""
     found: list[tuple[IntArray, Slip, float, FloatArray]] = []
     every = np.arange(readings.turns.size)
