@@ -165,7 +165,7 @@ def _condition(look: ReviewReason, pairs: Pairs) -> Q:
         case ReviewReason.VOID:
             return Q(void_why__isnull=False)
         case ReviewReason.OUTLIER:
-            return Q(surprise_why__isnull=False)
+            return Q(outlier_why__isnull=False)
     usual = Q(pk__in=())
     for technician, verifier in pairs:
         usual |= Q(meaning="counted", person=technician, other_id=verifier)
