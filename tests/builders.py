@@ -1,9 +1,11 @@
-"""One cast and plain builders, with the real services behind them. Everything in here is invented."""
+"""One cast and plain builders, with the real services behind them. Everything in here is invented.
+
+Each is a step of `tests/worlds.py`: taken once in a run, and put back for every other test that takes it.
+"""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from itertools import count
 from types import MappingProxyType
 from typing import Any
 
@@ -16,16 +18,17 @@ from reels.models import Machine, Person, Reel, ReelType, Site
 from reels.services import people, register
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts, receive_reel
+from tests.worlds import step
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 PASSWORD = "a-long-enough-word"
-_numbers = count(1)
 
 
 def later(**by: float) -> datetime:
     return NOW + timedelta(**by)
 
 
+@step
 def administrator() -> Person:
     """The first administrator, made as an installation makes it."""
     known = Person.objects.filter(username="ada").first()
@@ -35,6 +38,7 @@ def administrator() -> Person:
                                       at=NOW - timedelta(days=400), via="command createsuperuser")  # fmt: skip
 
 
+@step
 def second_administrator() -> Person:
     """Another one, made in the same way."""
     known = Person.objects.filter(username="bea").first()
@@ -48,10 +52,12 @@ def by_administrator() -> dict[str, Any]:
     return {"actor": Actor(administrator(), via="command"), "at": NOW - timedelta(days=400)}
 
 
+@step
 def make_site(code: str = "kettle-point", name: str = "Kettle Point") -> Site:
     return Site.objects.filter(code=code).first() or register.add_site(code=code, name=name, **by_administrator())
 
 
+@step
 def make_type(code: str = "w28", **changes: Any) -> ReelType:
     known = ReelType.objects.filter(code=code).first()
     if known:
@@ -64,10 +70,11 @@ def make_type(code: str = "w28", **changes: Any) -> ReelType:
     return register.add_reel_type(code=code, **{**fields, **changes}, **by_administrator())
 
 
+@step
 def make_person(username: str, *acts: Act, site: Site | None = None, **fields: Any) -> Person:
     """Somebody posted at a site (Kettle Point unless said), authorised there for the acts."""
-    number = next(_numbers)
     where = site or make_site()
+    number = Person.objects.count() + 1
     person = people.add_person(
         username=username, full_name=fields.pop("full_name", username.title()), staff_number=f"S-{number:04}",
         password=PASSWORD, is_settled=True, **fields, **by_administrator(),
@@ -78,6 +85,7 @@ def make_person(username: str, *acts: Act, site: Site | None = None, **fields: A
     return person
 
 
+@step
 def authorise(person: Person, act: Act, *, site: Site | None = None, valid_from: datetime | None = None,
               valid_until: datetime | None = None, reel_type: ReelType | None = None) -> None:  # fmt: skip
     authorisations.grant(
@@ -86,6 +94,7 @@ def authorise(person: Person, act: Act, *, site: Site | None = None, valid_from:
     )  # fmt: skip
 
 
+@step
 def make_machine(serial: str = "RM-7", site: Site | None = None) -> Machine:
     fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site(), "wrap_gauge": f"WG-{serial}"}
     return Machine.objects.filter(serial=serial).first() or register.add_machine(
@@ -93,6 +102,7 @@ def make_machine(serial: str = "RM-7", site: Site | None = None) -> Machine:
     )
 
 
+@step
 def make_reel(serial: str = "LW-0001", **changes: Any) -> Reel:
     fields: dict[str, Any] = {
         "reel_type": changes.pop("type", None) or make_type(), "site": changes.pop("site", None) or make_site(),
@@ -129,8 +139,7 @@ class Cast:
     })  # fmt: skip
 
     def __init__(self) -> None:
-        for part in self.PARTS:
-            getattr(self, part)
+        vars(self).update(_everybody())
 
     @classmethod
     def as_needed(cls) -> "Cast":
@@ -139,11 +148,29 @@ class Cast:
     def __getattr__(self, part: str) -> Person:
         if part not in self.PARTS:
             raise AttributeError(part)
-        username, full_name, acts = self.PARTS[part]
-        site = make_site("aldermere", "Aldermere") if part == "stranger" else make_site()
-        person = make_person(username, *acts, site=site, full_name=full_name)
+        person = _somebody(part)
         setattr(self, part, person)
         return person
+
+    def as_part_of_a_step(self) -> tuple[Any, ...]:
+        """Whoever plays a part that is usually another's."""
+        others = {part: each for part, each in vars(self).items() if each.username != self.PARTS[part][0]}
+        return tuple(sorted((part, each.pk) for part, each in others.items()))
+
+
+@step
+def _everybody() -> dict[str, Person]:
+    return {part: _somebody(part) for part in Cast.PARTS}
+
+
+@step
+def _somebody(part: str) -> Person:
+    """Whoever plays a part of the cast; made, if nobody does yet."""
+    username, full_name, acts = Cast.PARTS[part]
+    if known := Person.objects.filter(username=username).first():
+        return known
+    site = make_site("aldermere", "Aldermere") if part == "stranger" else make_site()
+    return make_person(username, *acts, site=site, full_name=full_name)
 
 
 PREPARATION = Preparation(
@@ -159,12 +186,14 @@ GOOD = {
 }  # fmt: skip
 
 
+@step
 def open_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **changes: Any) -> Inspection:
     return opening.open_inspection(
         serial=serial, preparation=replace(PREPARATION, **changes), actor=Actor(cast.technician), at=at
     )
 
 
+@step
 def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[str, Any] | None = None,
          **changes: Any) -> Inspection:  # fmt: skip
     """Both people's whole reading at once; the verifier sees the same unless said."""
@@ -178,21 +207,27 @@ def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[
 
 def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspection:
     """Both signatures; of a count that its reel's history makes surprising it is said first why it stands."""
-    inspection.refresh_from_db()
-    if outliers.open_outlier(inspection):
-        outliers.accept_outlier(
-            inspection_id=inspection.pk, reason="read again by eye, it stands", actor=Actor(cast.verifier), at=at
-        )
-    for person, meaning in ((cast.technician, Meaning.COUNTED), (cast.verifier, Meaning.VERIFIED)):
-        signing.sign(inspection_id=inspection.pk, meaning=meaning, password=PASSWORD, actor=Actor(person), at=at)
+    _sign_both(cast, inspection.pk, at)
     inspection.refresh_from_db()
     return inspection
 
 
+@step
+def _sign_both(cast: Cast, inspection_id: int, at: datetime) -> None:
+    if outliers.open_outlier(Inspection.objects.get(pk=inspection_id)):
+        outliers.accept_outlier(
+            inspection_id=inspection_id, reason="read again by eye, it stands", actor=Actor(cast.verifier), at=at
+        )
+    for person, meaning in ((cast.technician, Meaning.COUNTED), (cast.verifier, Meaning.VERIFIED)):
+        signing.sign(inspection_id=inspection_id, meaning=meaning, password=PASSWORD, actor=Actor(person), at=at)
+
+
+@step
 def signed_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **changes: Any) -> Inspection:
     return sign_both(cast, read(cast, open_count(cast, serial, at), at, **changes), at)
 
 
+@step
 def issued(cast: Cast, serial: str = "LW-0001", machine: str = "RM-7", at: datetime = NOW) -> SetupValues:
     make_machine(machine)
     return setup.issue(serial=serial, machine_serial=machine, actor=Actor(cast.control), at=at)
@@ -200,6 +235,13 @@ def issued(cast: Cast, serial: str = "LW-0001", machine: str = "RM-7", at: datet
 
 def confirmed(cast: Cast, values: SetupValues, at: datetime = NOW) -> SetupValues:
     """Installed, gauge returned, set, read back and confirmed."""
+    _confirm(cast, values, at)
+    values.refresh_from_db()
+    return values
+
+
+@step
+def _confirm(cast: Cast, values: SetupValues, at: datetime) -> None:
     maintenance.install(
         serial=values.reel.serial, machine_serial=values.machine.serial, actor=Actor(cast.control), at=at
     )
@@ -207,10 +249,9 @@ def confirmed(cast: Cast, values: SetupValues, at: datetime = NOW) -> SetupValue
     setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), at=at)
     setup.key_read_back(actor=Actor(cast.setter), **numbers)
     setup.confirm(actor=Actor(cast.confirmer), **numbers)
-    values.refresh_from_db()
-    return values
 
 
+@step
 def log_cut(cast: Cast, serial: str = "LW-0001", metres: str = "12.5", happened_at: datetime | None = None,
             at: datetime = NOW) -> Any:  # fmt: skip
     facts = CableEventFacts(kind="cut", happened_at=happened_at or at, length_removed_m=Decimal(metres))

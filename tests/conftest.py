@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext, override_settings
 from hypothesis import settings as hypothesis_settings
 
 from reels import append_only
+from tests import worlds
 
 # The same examples in every run: a red test stays red until its cause is gone.
 hypothesis_settings.register_profile("steady", derandomize=True, database=None, deadline=None)
@@ -42,6 +43,19 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     name = collection_path.name
     named = any(name in Path(argument).parts for argument in config.args)
     return True if name in ("browser", "deployment") and not named else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    marker = item.get_closest_marker("django_db")
+    if marker is not None and marker.kwargs.get("reset_sequences"):
+        worlds.forget()
+    worlds.begin()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown() -> None:
+    worlds.end()
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,7 @@ from reels.models import Reel
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast, later
+from tests.worlds import step
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Fleet:
     busiest: Reel
 
 
+@step
 def make_fleet() -> Fleet:
     cast = Cast()
     busiest = builders.make_reel("LW-0001")

@@ -17,8 +17,10 @@ from reels.services.history import Actor, record_act
 from reports.services.verification import UNTOLD
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
+from tests.worlds import step
 
 
+@step
 def key(cast: Cast, inspection: Inspection, point: Point, role: Role = Role.TECHNICIAN, at: Any = NOW,
         **seen: Any) -> Inspection:  # fmt: skip
     """One person keys one point: what is there in truth, unless said."""
@@ -27,6 +29,7 @@ def key(cast: Cast, inspection: Inspection, point: Point, role: Role = Role.TECH
     return counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, actor=Actor(person), at=at)
 
 
+@step
 def key_both(cast: Cast, inspection: Inspection, *points: Point, at: Any = NOW) -> Inspection:
     """Everybody who keys these points keys what is there."""
     for point in points:
@@ -35,27 +38,32 @@ def key_both(cast: Cast, inspection: Inspection, *points: Point, at: Any = NOW) 
     return inspection
 
 
+@step
 def key_all(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
     """A whole reading, point by point, to the result."""
     return key_both(cast, inspection, *Point, at=at)
 
 
+@step
 def ask_for_help(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
     return counting.ask_for_help(inspection_id=inspection.pk, remark="a strand", actor=Actor(cast.technician), at=at)
 
 
+@step
 def release(cast: Cast, inspection: Inspection, decision: Decision = Decision.READ_AGAIN, at: Any = NOW) -> Inspection:
     return counting.release(
         inspection_id=inspection.pk, decision=decision, reason="looked at it", actor=Actor(cast.releaser), at=at
     )
 
 
+@step
 def void(cast: Cast, inspection: Inspection, at: Any = NOW) -> None:
     asked = {"inspection_id": inspection.pk, "at": at}
     signing.request_void(reason="the wrong reel", actor=Actor(cast.verifier), **asked)
     signing.confirm_void(actor=Actor(cast.releaser), **asked)
 
 
+@step
 def import_count(reel: Reel, at: Any = NOW, **changes: Any) -> ImportedCount:
     """A count from older records, as an import tells it."""
     fields = {"layers": 12, "wraps": 20, "counted_by": "H. Old", "verified_by": "", "document": "book 3", **changes}
@@ -64,6 +72,7 @@ def import_count(reel: Reel, at: Any = NOW, **changes: Any) -> ImportedCount:
         return act.add(ImportedCount(reel=reel, counted_at=at - timedelta(days=300), recorded_at=at, **fields))
 
 
+@step
 def one_of_each(cast: Cast) -> None:
     """Everything that can happen to a reel; leaves at least one row in every kept table."""
     reel = builders.make_reel()
