@@ -40,7 +40,6 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "csp",
-    "django_filters",
     "drf_spectacular",
     "rest_framework",
 ]

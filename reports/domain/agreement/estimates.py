@@ -15,6 +15,7 @@ Source: Bland & Altman (1986, 1999); exact limits: normal tolerance factors; Wil
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -85,8 +86,13 @@ class Share:
     n: int
     sample: Sample
     why: str
+    confidence: float = CONFIDENCE
     wilson: Estimate | None = None
-    exact: Estimate | None = None
+
+    @property
+    def exact(self) -> Estimate | None:
+        """Clopper and Pearson's interval."""
+        return _proportion(self.hits, self.n, self.confidence, "exact") if self.n else None
 
 
 # Differences --------------------------------------------------------------------------------------------------------
@@ -226,34 +232,21 @@ def share(hits: int, n: int, *, confidence: float = CONFIDENCE) -> Share:
     _refuse_outside(MULTIPLIER, confidence)
     if n == 0:
         return Share(hits=0, n=0, sample=Sample.TOO_FEW, why="There is nothing to take a share of.")
-    usual = _wilson(hits, n, CONFIDENCE)
+    usual = _proportion(hits, n, CONFIDENCE, "wilson")
     reach = max(usual.high - usual.value, usual.value - usual.low)
     return Share(
         hits=hits,
         n=n,
         sample=_by_width(reach, SHARE_KNOWN_WITHIN),
         why=f"From {n} the share is known to within {100 * reach:.0f} percentage points.",
-        wilson=_wilson(hits, n, confidence),
-        exact=_clopper_pearson(hits, n, confidence),
+        confidence=confidence,
+        wilson=usual if confidence == CONFIDENCE else _proportion(hits, n, confidence, "wilson"),
     )
 
 
-def _wilson(hits: int, n: int, confidence: float) -> Estimate:
-    z = float(stats.norm.isf((1 - confidence) / 2))
-    p = hits / n
-    centre = (p + z * z / (2 * n)) / (1 + z * z / n)
-    half_width = z * float(np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))) / (1 + z * z / n)
-    # At both ends the interval ends in the share itself; rounding must not say otherwise.
-    low = 0.0 if hits == 0 else centre - half_width
-    high = 1.0 if hits == n else centre + half_width
-    return Estimate(value=p, low=low, high=high)
-
-
-def _clopper_pearson(hits: int, n: int, confidence: float) -> Estimate:
-    tail = (1 - confidence) / 2
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, n - hits + 1))
-    high = 1.0 if hits == n else float(stats.beta.isf(tail, hits + 1, n - hits))
-    return Estimate(value=hits / n, low=low, high=high)
+def _proportion(hits: int, n: int, confidence: float, method: Literal["wilson", "exact"]) -> Estimate:
+    interval = stats.binomtest(hits, n).proportion_ci(confidence, method)
+    return Estimate(value=hits / n, low=float(interval.low), high=float(interval.high))
 
 
 def _by_width(half_width: float, bounds: tuple[float, float]) -> Sample:

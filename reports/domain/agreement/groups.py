@@ -86,13 +86,7 @@ def adjusted(p_values: ArrayLike) -> FloatArray:
     p = np.asarray(p_values, dtype=np.float64)
     if p.ndim != 1 or not ((p >= 0) & (p <= 1)).all():
         raise ValueNotTaken(field="p_values", seen=p.tolist(), allowed="a row of numbers from 0 to 1")
-    order = np.argsort(p, kind="stable")
-    scaled = p[order] * p.size / np.arange(1, p.size + 1)
-    # step up: a larger p-value that passes takes all smaller ones with it
-    stepped = np.minimum.accumulate(scaled[::-1])[::-1]
-    result = np.empty_like(p)
-    result[order] = np.minimum(stepped, 1.0)
-    return result
+    return cast(FloatArray, stats.false_discovery_control(p))
 
 
 def shares_that_stand_out(

@@ -202,12 +202,17 @@ def test_shares_have_the_published_intervals(hits, n, wilson, exact):
     assert (found.exact.low, found.exact.high) == pytest.approx(exact, abs=5e-5)
 
 
-@given(st.integers(1, 300).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))))
-def test_intervals_of_shares_are_those_of_another_implementation(hits_of_n):
-    found = share(*hits_of_n)
-    for method, interval in (("wilson", found.wilson), ("exact", found.exact)):
-        expected = stats.binomtest(*hits_of_n).proportion_ci(0.95, method)
-        assert (interval.low, interval.high) == pytest.approx((expected.low, expected.high), abs=1e-9)
+@given(st.integers(1, 300).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))), st.sampled_from([0.8, 0.95]))
+def test_intervals_of_shares_end_where_their_definitions_say(hits_of_n, confidence):
+    hits, n = hits_of_n
+    found, tail = share(hits, n, confidence=confidence), (1 - confidence) / 2
+    for p in (found.wilson.low, found.wilson.high):  # the score test of p is at its critical value, or p is the share
+        score = (hits / n - p) ** 2 - stats.norm.isf(tail) ** 2 * p * (1 - p) / n
+        assert score == pytest.approx(0, abs=1e-9)
+    # p at which so many hits, or more, are just rare enough; there is none below no hits, nor above n
+    assert found.exact.low == 0 if hits == 0 else stats.binom.sf(hits - 1, n, found.exact.low) == pytest.approx(tail)
+    assert found.exact.high == 1 if hits == n else stats.binom.cdf(hits, n, found.exact.high) == pytest.approx(tail)
+    for interval in (found.wilson, found.exact):
         assert 0 <= interval.low <= interval.value <= interval.high <= 1
 
 

@@ -50,8 +50,11 @@ def test_a_larger_p_that_passes_takes_the_smaller_ones_with_it():
 
 
 @given(P_VALUES)
-def test_adjusted_p_values_are_those_of_another_implementation(p_values):
-    assert adjusted(p_values) == pytest.approx(stats.false_discovery_control(p_values))
+def test_an_adjusted_p_value_is_the_least_rate_that_discovers_it(p_values):
+    m, ordered = len(p_values), sorted(p_values)
+    # the step-up rule: at rate q the smallest k are discovered, k the last place with p_(k) <= q k / m
+    rates = [min(1.0, *(ordered[k - 1] * m / k for k in range(1, m + 1) if ordered[k - 1] >= p)) for p in p_values]
+    assert adjusted(p_values) == pytest.approx(rates)
 
 
 @given(P_VALUES, st.randoms(use_true_random=False))
