@@ -1,21 +1,27 @@
 """What is read about reels, a fixed number of queries each."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from decimal import Decimal
+from typing import Any, TypeVar
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Model, Q, QuerySet, Sum
 
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
 from reels.models import CableEvent, Hold, Installation, Machine, Reel, ReelType
 
+Row = TypeVar("Row", bound=Model)
+
 # Cable events that count: not a counter-entry, and not taken back by one.
 STANDING = ~Q(kind=CableEvent.Kind.REVERSAL) & Q(reversed_by__isnull=True)
 
 
-def at_site(machines: QuerySet[Machine], site: str | None) -> QuerySet[Machine]:
-    """The machines of one site, or all of them for None."""
-    return machines if site is None else machines.filter(site__code=site)
+def matching(rows: QuerySet[Row], filters: Mapping[str, Any], **columns: str) -> QuerySet[Row]:
+    """The rows that have in each named column what the filter of that name asks for, if it asks for anything."""
+    return rows.filter(
+        **{column: filters[name] for name, column in columns.items() if filters.get(name) not in (None, "")}
+    )
 
 
 def installation_of(reel: Reel) -> Installation | None:

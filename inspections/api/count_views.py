@@ -2,11 +2,12 @@
 
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
 from inspections.api import count_serializers as shapes
 from inspections.api import details
 from inspections.domain.words import Decision, Meaning
 from inspections.models import Inspection
+from inspections.queries.counts import sign_offs_of
 from inspections.services import counting, opening, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
@@ -16,6 +17,7 @@ from reels.api.forms import PageQuery
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
 from reels.domain.words import Scope
+from reels.queries import matching
 
 
 class InspectionEndpoint(Endpoint):
@@ -50,7 +52,7 @@ class InspectionListEndpoint(Endpoint):
     def get(self, call: Call) -> Page:
         """The inspections of the reels at one's sites, the latest first."""
         inspections = access.readable_inspections(call.actor.person, call.at)
-        return call.page(queries.inspections_matching(inspections, call.query), "-done_at", "-id")
+        return call.page(matching(inspections, call.query, reel="reel__serial", state="state"), "-done_at", "-id")
 
 
 class InspectionDetailEndpoint(InspectionEndpoint):
@@ -127,7 +129,7 @@ class SignOffEndpoint(InspectionEndpoint):
     def get(self, call: Call, inspection_id: int) -> Page:
         """The signatures of an inspection, in the order in which they were given."""
         inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)
-        return call.page(queries.sign_offs_of(inspection), "signed_at", "id")
+        return call.page(sign_offs_of(inspection), "signed_at", "id")
 
     @create("sign_offs_sign", shapes.InspectionDetailOut, shapes.SignOffIn, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:

@@ -5,11 +5,14 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Meaning, Point
 from inspections.models import Inspection, Reading, SetupValues
-from inspections.queries import SeenKeying
+from inspections.queries.counts import live_inspection, sign_offs_of, void_of
+from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for
+from inspections.queries.setup_values import values_in_force, with_read_backs
+from inspections.queries.status import with_status
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Person, Reel
@@ -17,14 +20,14 @@ from reels.models import Person, Reel
 
 def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
     """The reel with its status, its installation, hold, values in force, live count and length by the log."""
-    reels = queries.with_status(reel_access.readable_reels(viewer, at))
+    reels = with_status(reel_access.readable_reels(viewer, at))
     reel = reel_access.one(reels, "reel", serial=serial)
     _give(
         reel,
         installation=reel_queries.installation_of(reel),
         hold=reel_queries.hold_on(reel),
-        in_force=queries.values_in_force(reel),
-        live=queries.live_inspection(reel),
+        in_force=values_in_force(reel),
+        live=live_inspection(reel),
         length_by_log_m=reel_queries.cable_length_at(reel, at),
     )
     return reel
@@ -32,7 +35,7 @@ def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
 
 def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:
     """The setup values with every read-back and check."""
-    values = queries.with_read_backs(access.readable_setup_values(viewer, at))
+    values = with_read_backs(access.readable_setup_values(viewer, at))
     return reel_access.one(values, "setup values", pk=setup_id)
 
 
@@ -41,15 +44,15 @@ def with_details(inspection: Inspection, viewer: Person) -> Inspection:
     participants = list(inspection.participants.select_related("person").order_by("id"))
     people = {each.pk: each.person for each in participants}
     readings = list(inspection.readings.all())
-    keyings = queries.keyings_for(inspection, viewer)
-    signatures = list(queries.sign_offs_of(inspection).order_by("signed_at", "id"))
+    keyings = keyings_for(inspection, viewer)
+    signatures = list(sign_offs_of(inspection).order_by("signed_at", "id"))
     _give(
         inspection,
         shown_participants=participants,
         shown_readings=[_reading(each, keyings, people) for each in readings],
         shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
         shown_sign_offs=signatures,
-        shown_void=queries.void_of(inspection),
+        shown_void=void_of(inspection),
         shown_next=list(_next(inspection, readings[-1], keyings, {each.meaning for each in signatures})),
     )
     return inspection
@@ -63,7 +66,7 @@ def _give(row: Any, **more: Any) -> None:
 
 def _reading(reading: Reading, keyings: list[SeenKeying], people: dict[int, Person]) -> dict[str, Any]:
     of_it = [seen for seen in keyings if seen.row.reading_id == reading.pk]
-    agreed = keying.agreed_values([queries.keyed(seen.row) for seen in of_it])
+    agreed = keying.agreed_values([as_keyed(seen.row) for seen in of_it])
     return {
         "number": reading.number,
         "outcome": reading.outcome,
@@ -96,7 +99,7 @@ def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
 def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
           signed: set[str]) -> Iterator[dict[str, Any]]:  # fmt: skip
     if inspection.state == InspectionState.OPEN:
-        now = [queries.keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk]
+        now = [as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk]
         for point, role in keying.open_now(now):
             yield _step("key", point=point, role=role)
     elif inspection.state == InspectionState.REFERRED:

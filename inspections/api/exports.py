@@ -6,7 +6,8 @@ The form is that of deploy/handbook/check_records.py.
 import base64
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
+from inspections.queries.counts import sign_offs_of
 from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Text
 from reels.api.forms import Out
@@ -38,4 +39,4 @@ class SignatureExportEndpoint(Endpoint):
         record = getattr(inspection, "record", None)
         if record is None:
             raise NotFound(what="signed record of inspection", key=inspection_id)
-        return {"record": record, "signatures": queries.sign_offs_of(inspection)}
+        return {"record": record, "signatures": sign_offs_of(inspection)}

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from inspections import queries
 from inspections.api import details
 from inspections.api import reel_serializers as shapes
+from inspections.queries.counts import cable_events_of
+from inspections.queries.status import with_status
 from inspections.services import maintenance
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
@@ -13,6 +14,7 @@ from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
 from reels.domain.words import Scope
 from reels.models import CableEvent, Reel
+from reels.queries import matching
 from reels.services.reels import CableEventFacts
 
 
@@ -31,8 +33,11 @@ class ReelListEndpoint(Endpoint):
     @read("reels_list", shapes.ReelOut, query=shapes.ReelsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """The reels at one's sites, with where each stands."""
-        reels = queries.with_status(reel_access.readable_reels(call.actor.person, call.at))
-        return call.page(queries.reels_matching(reels, call.query), "serial", "id")
+        reels = with_status(reel_access.readable_reels(call.actor.person, call.at))
+        reels = matching(
+            reels, call.query, site="site__code", type="type__code", status="status", q="serial__icontains"
+        )
+        return call.page(reels, "serial", "id")
 
     @create("reels_receive", shapes.ReelDetailOut, shapes.ReelIn, tag=tag_of)
     def post(self, call: Call) -> Reel:
@@ -57,7 +62,7 @@ class CableEventListEndpoint(ReelEndpoint):
     def get(self, call: Call, serial: str) -> Page:
         """Cuts, replacements and counter-entries of a reel, by when they happened."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
-        return call.page(queries.cable_events_of(reel), "happened_at", "id")
+        return call.page(cable_events_of(reel), "happened_at", "id")
 
     @create("cable_events_log", shapes.CableEventOut, shapes.CableEventIn, scope=Scope.CABLE_EVENTS,
             tag=tag_of)  # fmt: skip

@@ -2,18 +2,20 @@
 
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
 from inspections.api import details
 from inspections.api import setup_serializers as shapes
 from inspections.api.reel_serializers import MachineNamedIn
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import Authorisation, ReadBack, SetupValues
+from inspections.queries.setup_values import setup_values_matching
 from inspections.services import authorisations, setup
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
+from reels.queries import matching
 
 
 class SetupValuesEndpoint(Endpoint):
@@ -52,7 +54,7 @@ class SetupValuesListEndpoint(Endpoint):
     def get(self, call: Call) -> Page:
         """The setup values of the reels at one's sites, the latest first."""
         values = access.readable_setup_values(call.actor.person, call.at)
-        return call.page(queries.setup_values_matching(values, call.query), "-issued_at", "-id")
+        return call.page(setup_values_matching(values, call.query), "-issued_at", "-id")
 
 
 class SetupValuesDetailEndpoint(SetupValuesEndpoint):
@@ -110,7 +112,7 @@ class AuthorisationListEndpoint(Endpoint):
     def get(self, call: Call) -> Page:
         """One's own authorisations, and for administrators everybody's."""
         rows = access.readable_authorisations(call.actor.person)
-        return call.page(queries.authorisations_matching(rows, call.query), "-granted_at", "-id")
+        return call.page(matching(rows, call.query, person="person__username", act="act"), "-granted_at", "-id")
 
     @create("authorisations_grant", shapes.AuthorisationOut, shapes.AuthorisationIn)
     def post(self, call: Call) -> Authorisation:

@@ -4,11 +4,11 @@ from typing import Any
 
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
-from inspections import queries
 from inspections.api import working_serializers as shapes
 from inspections.domain import counting
 from inspections.domain.keying import reading_from
 from inspections.errors import ImpossibleParameters
+from inspections.queries.parameters import parameters_of_type, rule_parameters
 from inspections.services.evaluation import as_json
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, action
@@ -24,9 +24,9 @@ class WorkingEndpoint(Endpoint):
 
     def _parameters(self, reel_type: Any) -> Any:
         if isinstance(reel_type, str):
-            return queries.parameters_of_type(reel_access.reel_type(reel_type))
+            return parameters_of_type(reel_access.reel_type(reel_type))
         try:
-            return queries.rule_parameters(reel_type)
+            return rule_parameters(reel_type)
         except ImpossibleParameters as refused:
             error = ErrorDetail(str(refused), refused.code)
             raise ValidationError({"reel_type": {refused.facts["field"]: [error]}}) from refused

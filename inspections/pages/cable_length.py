@@ -6,7 +6,7 @@ from statistics import median
 
 import numpy as np
 
-from inspections.queries import newest_count
+from inspections.queries.counts import newest_count
 from reels.domain.winding import UncertainLength, cuts_left
 from reels.domain.words import counted
 from reels.models import CableEvent, Reel

@@ -9,12 +9,13 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import LIVE, Act, Decision, InspectionState
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection, Void
 from inspections.pages.forms import ConfirmForm, HelpForm, ReasonForm, ReleaseForm
 from inspections.pages.inspection_page import inspection_page
+from inspections.queries.counts import open_referral, void_of
 from inspections.services import counting, signing
 from reels.models import Person
 from reels.pages.acts import NOT_TAKEN, carry_out, new_token
@@ -42,7 +43,7 @@ def ask_for_help(request: HttpRequest, inspection_id: int) -> HttpResponse:
 def referral(request: HttpRequest, inspection_id: int) -> HttpResponse:
     """What is referred, by whom, why and what is proposed; and its release."""
     inspection = _inspection(request, inspection_id)
-    found = queries.open_referral(inspection)
+    found = open_referral(inspection)
     if inspection.state != InspectionState.REFERRED or found is None:
         return redirect("inspection", inspection_id)
 
@@ -78,7 +79,7 @@ def void(request: HttpRequest, inspection_id: int) -> HttpResponse:
     inspection = _inspection(request, inspection_id)
     if inspection.state != InspectionState.SIGNED:
         return redirect("inspection", inspection_id)
-    asked: Void | None = queries.void_of(inspection)
+    asked: Void | None = void_of(inspection)
 
     def act(actor: Actor, given: dict[str, Any]) -> None:
         at = timezone.now()

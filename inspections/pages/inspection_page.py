@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
-from inspections.queries.photos import photos_for
+from inspections.queries.keyings import photos_for, shown_keyings
 from reels.access import one
 from reels.models import Person
 from reels.pages.formats import Badge, count_words, uncertain_length
@@ -104,7 +104,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
 
 def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingPart]:
     """All readings, the newest first. photos: those that the reader may see, by keying. Three queries."""
-    shown = {row.pk: row.value for row in queries.shown_keyings(inspection)}
+    shown = {row.pk: row.value for row in shown_keyings(inspection)}
     keyings = _keyings_without_values(inspection)
     return [
         ReadingPart(

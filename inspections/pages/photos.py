@@ -5,7 +5,7 @@ from django.utils import timezone
 
 from inspections import access
 from inspections.domain.photos import ENDINGS
-from inspections.queries.photos import photo_for
+from inspections.queries.keyings import photo_for
 from reels.pages.answers import page, reader
 
 

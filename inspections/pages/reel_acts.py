@@ -9,13 +9,12 @@ from django.urls import reverse
 
 from inspections.domain.words import Act
 from inspections.pages.act_page import ActForm, ActPage, Subject, moment_field, now_at_site, words_field
-from inspections.queries import cable_events_of
+from inspections.queries.counts import cable_events_of
 from inspections.services import maintenance, setup
 from reels import access
 from reels.errors import Refused
 from reels.models import Reel
 from reels.pages.formats import length, metres_of
-from reels.queries import at_site
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 
@@ -144,7 +143,7 @@ class MachinePage(ActPage):
 
     def form(self, data: QueryDict | None = None) -> ActForm:
         reel = self.subject.reel
-        here = at_site(access.readable_machines(self.person, self.at), reel.site.code)
+        here = access.readable_machines(self.person, self.at).filter(site=reel.site)
         machines = [(each.serial, f"{each.serial} in {each.host}") for each in here]
         form = MachineForm(data, reel=reel, machines=machines)
         form.initial["machine"] = self.request.GET.get("machine", "")

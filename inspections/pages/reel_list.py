@@ -10,10 +10,10 @@ from django import forms
 from django.db.models import Count, F, FilteredRelation, Q, QuerySet
 from django.http import QueryDict
 
-from inspections import queries
 from inspections.domain.words import ReelStatus
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.words import STATUS
+from inspections.queries.status import with_status
 from reels import access
 from reels.models import Person
 from reels.pages.filters import Filter
@@ -72,7 +72,7 @@ def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
     types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
     form = ReelFilter(asked, sites=list(sites), types=list(types))
     chosen = form.chosen
-    found = _found(queries.with_status(readable), chosen)
+    found = _found(with_status(readable), chosen)
     status = chosen.get("status")
     listed = (found.filter(status=status) if status else found).annotate(host=F("now__machine__host"))
     pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)

@@ -11,7 +11,6 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from inspections import access as access_of_acts
-from inspections import queries
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages.cable_length import CableOnReel, cable_on
@@ -29,6 +28,7 @@ from inspections.pages.words import (
     STATUS,
     WITHDRAWN,
 )  # fmt: skip
+from inspections.queries.status import with_status
 from reels import access
 from reels.models import CableEvent, HistoryEntry, Hold, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
@@ -119,7 +119,7 @@ class ReelPage:
 
 def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelPage:
     """Everything about a reel. Raises NotFound when the person may not see it."""
-    reel: Any = access.one(queries.with_status(access.readable_reels(person, at)), "reel", serial=serial)
+    reel: Any = access.one(with_status(access.readable_reels(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
     values = [shown_values(row, installed, reel, person.length_unit) for row in _setup_values(reel)]
@@ -202,7 +202,7 @@ def _setup_values(reel: Reel) -> Iterable[SetupValues]:
 def shown_values(row: SetupValues, installed: list[Installation], reel: Reel, unit: str) -> Values:
     """Setup values of a reel with their stages and checks, lengths in a unit.
 
-    No query for what `queries.with_read_backs` gave.
+    No query for what `with_read_backs` gave.
     """
     badge = CONFIRMED if row.confirmed_at else IN_FORCE
     return Values(

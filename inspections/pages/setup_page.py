@@ -9,13 +9,14 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
 from inspections.pages.act_page import ActForm, ActPage, Subject, words_field
 from inspections.pages.reel_acts import ReasonForm
 from inspections.pages.reel_page import Values, shown_values
+from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
 from reels.models import Person
@@ -48,7 +49,7 @@ class SetupPage:
 def setup_page(setup_id: int, person: Person, at: datetime) -> SetupPage:
     """Everything about one pair of setup values. Raises NotFound when the person may not see them."""
     row = access.setup_values_for_read(setup_id, person, at)
-    [row] = queries.with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
+    [row] = with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
     installed = installation_of(row.reel)
     held = access.acts_held(person, row.reel, at)
     following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))

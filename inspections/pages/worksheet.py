@@ -14,13 +14,14 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
 from inspections.pages.forms import StepForm, WorksheetForm, step_initial
 from inspections.pages.step_figures import step_figures
 from inspections.pages.words import LABELS
+from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import Standing, draft_of, standing_of
 from inspections.services import drafts, stepping
 from inspections.services.evaluation import ACT_OF
@@ -199,7 +200,7 @@ def _is_sent(request: HttpRequest, point: Point) -> bool:
 def _figures(inspection: Inspection, standing: Standing, typed: dict[str, Any]) -> list[SafeString]:
     reference_side = inspection.reel.type.reference_side
     return step_figures(
-        queries.parameters_of(inspection), reference_side, standing.step, {**standing.seen, **typed}
+        parameters_of(inspection), reference_side, standing.step, {**standing.seen, **typed}
     )  # fmt: skip
 
 

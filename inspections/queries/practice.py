@@ -23,7 +23,7 @@ from inspections.domain.practice import (
 )
 from inspections.domain.words import Act
 from inspections.models import Exercise, ReadinessAsked
-from inspections.queries import rule_parameters
+from inspections.queries.parameters import rule_parameters
 from reels.access import readable_sites
 from reels.models import Person, Site
 

@@ -12,6 +12,7 @@ from inspections.domain.words import Act, Meaning
 from inspections.models import AcceptedOutlier, Authorisation, ReadBack, SignOff, Void
 from reels.access import readable_sites
 from reels.models import Person
+from reels.queries import matching
 
 
 def signatures(person: Person, at: datetime) -> QuerySet[Any]:
@@ -46,12 +47,12 @@ def signatures(person: Person, at: datetime) -> QuerySet[Any]:
     )
 
 
-def signatures_matching(rows: QuerySet[Any], wanted: Mapping[str, Any]) -> QuerySet[Any]:
+def signatures_matching(rows: QuerySet[Any], filters: Mapping[str, Any]) -> QuerySet[Any]:
     """Those of a person, site or reel (any part of its serial number), signed from one day to another (UTC)."""
-    columns = {"person": "person__username", "site": "inspection__reel__site__code",
-               "reel": "inspection__reel__serial__icontains", "since": "signed_at__date__gte",
-               "until": "signed_at__date__lte"}  # fmt: skip
-    return rows.filter(**{columns[name]: value for name, value in wanted.items() if name in columns and value})
+    return matching(
+        rows, filters, person="person__username", site="inspection__reel__site__code",
+        reel="inspection__reel__serial__icontains", since="signed_at__date__gte", until="signed_at__date__lte",
+    )  # fmt: skip
 
 
 def within(column: str, time: timedelta) -> Q:

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
-from inspections import queries
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Draft, Inspection, Reading
+from inspections.queries.keyings import keyed_in, keyings_for, last_reading
 from reels.models import Person
 
 
@@ -35,8 +35,8 @@ def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
 
     It never holds a value that is blind to them.
     """
-    reading = queries.last_reading(inspection)
-    keyed = queries.keyed_in(reading)
+    reading = last_reading(inspection)
+    keyed = keyed_in(reading)
     open_points = keying.open_now(keyed)
     mine = tuple(point for point, whose in open_points if whose is role)
     others = [whose for _, whose in open_points if whose is not role]
@@ -60,7 +60,7 @@ def draft_of(inspection: Inspection, step: str, person: Person) -> dict[str, str
 
 
 def _seen(inspection: Inspection, viewer: Person, reading: Reading) -> dict[str, Any]:
-    rows = [each for each in queries.keyings_for(inspection, viewer) if each.row.reading_id == reading.pk]
+    rows = [each for each in keyings_for(inspection, viewer) if each.row.reading_id == reading.pk]
     return {name: value for each in rows for name, value in (each.values or {}).items()}
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain import keying
 from inspections.domain.photos import media_type_of
 from inspections.domain.words import LIVE, Act, Decision, InspectionState, Point, Role
@@ -23,6 +23,8 @@ from inspections.errors import (
     WrongState,
 )  # fmt: skip
 from inspections.models import Inspection, Keying, Participant, Photo, Reading
+from inspections.queries.counts import open_referral
+from inspections.queries.keyings import as_keyed, keyed_in, open_reading
 from inspections.services import evaluation
 from reels.domain import ledger
 from reels.models import Person
@@ -55,14 +57,14 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
     reading = _reading_under_way(inspection, number)
     with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*given], role=role.value) as act:
         participant = evaluation.join(act, inspection, actor.person, role)
-        keyings = queries.keyed_in(reading)
+        keyings = keyed_in(reading)
         rows = [
             _keying_row(act, reading, participant, point, _next_attempt(keyings, point, role), value)
             for point, value in values.items()
         ]
         act.add_all(rows)
         act.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
-        now_keyed = [*keyings, *(queries.keyed(row) for row in rows)]
+        now_keyed = [*keyings, *(as_keyed(row) for row in rows)]
         evaluation.evaluate(act, inspection, reading, now_keyed, just_keyed=frozenset(given))
     return inspection
 
@@ -85,7 +87,7 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     if actor.is_at_the_keys:  # a script was given its scope instead
         access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
-    reading = queries.open_reading(inspection)
+    reading = open_reading(inspection)
     if reading.keyings.exists():
         raise WrongState(inspection=inspection.pk, state="being keyed point by point", allowed="not keyed yet")
     values = [
@@ -100,7 +102,7 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
             Role.VERIFIER: evaluation.join(act, inspection, verifier.person, Role.VERIFIER),
         }
         rows = act.add_all([_keying_row(act, reading, who[role], point, 1, value) for point, role, value in values])
-        evaluation.evaluate(act, inspection, reading, [queries.keyed(row) for row in rows], just_keyed=None)
+        evaluation.evaluate(act, inspection, reading, [as_keyed(row) for row in rows], just_keyed=None)
     return inspection
 
 
@@ -124,7 +126,7 @@ def release(*, inspection_id: int, decision: Decision, reason: str, actor: Actor
     access.in_person(actor)
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     access.authorisation_for(actor.person, Act.RELEASE, inspection.reel, at)
-    referral = queries.open_referral(inspection)
+    referral = open_referral(inspection)
     if inspection.state != InspectionState.REFERRED or referral is None:
         raise NotReferred(inspection=inspection.pk)
     if inspection.participants.filter(person=actor.person).exists():
@@ -160,7 +162,7 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
     inspection = _for_update(inspection_id, actor, at, *LIVE)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.RELEASE), inspection.reel, at)
     with evaluation.on_inspection(inspection, "count_cancelled", actor, at, reason=reason) as act:
-        if referral := queries.open_referral(inspection):
+        if referral := open_referral(inspection):
             act.change(referral, released_at=at, released_by=actor.person, decision="cancelled", reason=reason)
         act.change(inspection, state=InspectionState.CANCELLED, ended_at=at, ended_by=actor.person, end_reason=reason)
     return inspection
@@ -170,7 +172,7 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
 
 
 def _reading_under_way(inspection: Inspection, number: int | None) -> Reading:
-    reading = queries.open_reading(inspection)
+    reading = open_reading(inspection)
     if number not in (None, reading.number):
         raise ReadingEnded(number=number, now=reading.number)
     return reading

@@ -6,13 +6,15 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain import counting, keying
 from inspections.domain.counting import Working
 from inspections.domain.reading import Outcome, Problem
 from inspections.domain.words import Act, InspectionState, Point, Role
 from inspections.errors import OtherRole
 from inspections.models import Inspection, Participant, Reading, Referral
+from inspections.queries.keyings import keyings_of, last_reading, may_be_read, shown_of
+from inspections.queries.parameters import parameters_of
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder, record_act
 
@@ -25,14 +27,14 @@ def on_inspection(
     inspection: Inspection, act_name: str, actor: Actor, at: datetime, **facts: Any
 ) -> Iterator[ActRecorder]:
     """An act on an inspection, whose entry tells the values that are no longer blind after it."""
-    was_open = queries.may_be_read(inspection)
+    was_open = may_be_read(inspection)
     with record_act(inspection.reel.chain, act_name, actor, at, inspection=inspection.pk, **facts) as act:
         yield act
-        rows = queries.keyings_of(inspection)
-        told_before = queries.shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
+        rows = keyings_of(inspection)
+        told_before = shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
         act.facts["revealed"] = [
             {"keying": row.pk, "value": row.value, "salt": row.salt}
-            for row in queries.shown_of(rows, is_open=queries.may_be_read(inspection))
+            for row in shown_of(rows, is_open=may_be_read(inspection))
             if row not in told_before
         ]
 
@@ -55,7 +57,7 @@ def evaluate(act: ActRecorder, inspection: Inspection, reading: Reading, keyings
     just_keyed: the points of this attempt; None when a whole reading was recorded at once, so that a difference asks
     for a new one.
     """
-    parameters = queries.parameters_of(inspection)
+    parameters = parameters_of(inspection)
     agreed = keying.agreed_values(keyings)
     differing = keying.differing_points(keyings)
     if differing:
@@ -112,7 +114,7 @@ def refer(act: ActRecorder, inspection: Inspection, why: str, proposed: dict[str
 
 def begin_reading(act: ActRecorder, inspection: Inspection) -> None:
     """Begin the next reading; one that was broken off ends as read again."""
-    last = queries.last_reading(inspection)
+    last = last_reading(inspection)
     if last.ended_at is None:
         act.change(last, outcome=Outcome.REREAD, ended_at=act.at)
     act.add(Reading(inspection=inspection, number=last.number + 1))

@@ -8,9 +8,11 @@ from typing import Any
 
 from django.db import transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import Act
 from inspections.errors import CountAlreadyOpen
+from inspections.queries.counts import live_inspection
+from inspections.queries.setup_values import values_in_force
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
 from reels.models import CableEvent, Hold, Installation, Reel, Site
@@ -44,7 +46,7 @@ def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> 
     with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
         _require_no_live_count(reel)
-        values = queries.values_in_force(reel)
+        values = values_in_force(reel)
         if values and values.machine_id != machine.pk:
             withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
         return reel_services.install(act, reel, machine)
@@ -106,7 +108,7 @@ def receive_reel(*, serial: str, type_code: str, site_code: str, received_on: da
 
 def _require_no_live_count(reel: Reel) -> None:
     """A reel that is being counted stays where it is. Raises CountAlreadyOpen."""
-    if live := queries.live_inspection(reel):
+    if live := live_inspection(reel):
         raise CountAlreadyOpen(inspection=live.pk, serial=reel.serial, state=live.state.replace("_", " "))
 
 

@@ -5,10 +5,12 @@ from datetime import datetime
 
 from django.db import transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import LIVE, Act, Role
 from inspections.errors import CountAlreadyOpen, NotPrepared, ReelOnMachine, TechnicianIsYou, TechnicianNotNamed
 from inspections.models import Inspection, Participant, Reading
+from inspections.queries.counts import installation_at
+from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
 from reels.errors import OutOfTime
 from reels.models import Machine, Person, Reel
@@ -71,7 +73,7 @@ def _technician(named: Person | None, actor: Actor) -> Person:
 
 def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime) -> Inspection:
     return Inspection(
-        reel=reel, parameters=queries.parameters_json(reel.type), opened_by=actor.person, recorded_at=at,
+        reel=reel, parameters=parameters_json(reel.type), opened_by=actor.person, recorded_at=at,
         done_at=preparation.done_at or at, from_paper=preparation.done_at is not None,
         work_order=preparation.work_order, publication=preparation.publication,
         publication_revision=preparation.publication_revision, cable_condition=preparation.cable_condition,
@@ -98,7 +100,7 @@ def _check_prepared(preparation: Preparation) -> None:
 def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:
     if not (reel.received_on <= done_at.date() and done_at <= at):
         raise OutOfTime(field="done_at", seen=done_at.isoformat(), earliest=reel.received_on, latest=at.isoformat())
-    if installed := queries.installation_at(reel, done_at):
+    if installed := installation_at(reel, done_at):
         raise ReelOnMachine(serial=reel.serial, machine=installed.machine.serial, at=done_at.isoformat())
     live = reel.inspections.filter(state__in=LIVE).first()
     if live:

@@ -10,8 +10,8 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Act, InspectionState
 from inspections.errors import CountIsOutlier, NoOutlier
 from inspections.models import AcceptedOutlier, Inspection
-from inspections.queries import last_reading
 from inspections.queries.histories import plausibility_of
+from inspections.queries.keyings import last_reading
 from reels.services.history import Actor, record_act
 
 

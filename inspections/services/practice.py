@@ -10,13 +10,14 @@ from typing import Any
 
 from django.db import transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain import keying
 from inspections.domain.practice import Difficulty, practice_reel, result_of
 from inspections.domain.words import Point
 from inspections.errors import PracticeStepPassed, PracticeStillOpen
 from inspections.models import Exercise
 from inspections.queries import practice as found
+from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.errors import ValueNotTaken
 from reels.models import Person, ReelType
 from reels.services.history import Actor
@@ -37,9 +38,9 @@ def begin_exercise(*, reel_type: ReelType, difficulty: Difficulty, seed: int | N
     if under_way := found.open_exercise(actor.person):
         raise PracticeStillOpen(reel_type=under_way.reel_type.code, exercise=under_way.pk)
     drawn = secrets.randbelow(DRAWN_SEEDS) if seed is None else seed
-    practice_reel(queries.parameters_of_type(reel_type), difficulty, drawn)
+    practice_reel(parameters_of_type(reel_type), difficulty, drawn)
     return Exercise.objects.create(
-        person=actor.person, reel_type=reel_type, parameters=queries.parameters_json(reel_type),
+        person=actor.person, reel_type=reel_type, parameters=parameters_json(reel_type),
         reference_side=reel_type.reference_side, difficulty=difficulty, seed=drawn, counts=seed is None, begun_at=at,
     )  # fmt: skip
 

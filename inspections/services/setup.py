@@ -4,10 +4,12 @@ from datetime import datetime
 
 from django.db import IntegrityError, transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.words import Act
 from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.queries.counts import cable_event_since, latest_signed, live_inspection
+from inspections.queries.setup_values import values_in_force
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Machine, Reel
@@ -120,20 +122,20 @@ def withdraw(*, setup_id: int, reason: str, actor: Actor, at: datetime) -> Setup
 
 def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
     """Within another act: withdraw what is in force for a reel, if anything is, and tell why."""
-    if values := queries.values_in_force(reel):
+    if values := values_in_force(reel):
         act.change(values, withdrawn_at=act.at, withdrawn_by=act.actor.person, withdrawn_why=why)
 
 
 def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
-    inspection = queries.latest_signed(reel)
+    inspection = latest_signed(reel)
     if inspection is None:
         raise NotIssuable(why=f"Reel {reel.serial} has no signed inspection; an imported count is never a source.")
-    if event := queries.cable_event_since(reel, inspection.done_at):
+    if event := cable_event_since(reel, inspection.done_at):
         raise NotIssuable(
             why=f"After inspection {inspection.pk} an entry says: {event.get_kind_display()} on "
             f"{event.happened_at:%Y-%m-%d}. Count the reel again."
         )
-    if live := queries.live_inspection(reel):
+    if live := live_inspection(reel):
         raise NotIssuable(why=f"Inspection {live.pk} of reel {reel.serial} is under way; finish or cancel it first.")
     installed = reel_queries.installation_of(reel)
     if installed and installed.machine_id != machine.pk:

@@ -4,11 +4,14 @@ from datetime import datetime
 
 from django.db import transaction
 
-from inspections import access, queries
+from inspections import access
 from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.errors import NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
+from inspections.queries.keyings import keyings_of
+from inspections.queries.record import authorisation_json, person_json, record_of
+from inspections.queries.setup_values import values_in_force
 from inspections.services.outliers import require_no_outlier
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
@@ -90,7 +93,7 @@ def confirm_void(*, inspection_id: int, actor: Actor, at: datetime) -> Void:
     with record_act(inspection.reel.chain, "voided", actor, at, inspection=inspection.pk, reason=void.reason) as act:
         act.change(void, confirmed_by=actor.person, confirmed_at=at)
         act.change(inspection, state=InspectionState.VOIDED)
-        in_force = queries.values_in_force(inspection.reel)
+        in_force = values_in_force(inspection.reel)
         if in_force and in_force.inspection_id == inspection.pk:
             withdraw_values(act, inspection.reel, f"the inspection they came from was voided: {void.reason}")
     return void
@@ -112,7 +115,7 @@ def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Pa
     if found is None or found.role != ROLE_OF[meaning]:
         role = ROLE_OF[meaning].value
         raise NotSignable(why=f"{person.full_name} did not take part as {role}; only who did signs “{meaning.value}”.")
-    typed = [row for row in queries.keyings_of(inspection) if row.keyed_by_id == person.pk]
+    typed = [row for row in keyings_of(inspection) if row.keyed_by_id == person.pk]
     if meaning is Meaning.VERIFIED and any(row.role == Role.TECHNICIAN for row in typed):
         raise SamePerson(name=person.full_name, done="keyed a technician's reading of this count")
     return found
@@ -122,7 +125,7 @@ def _record(act: ActRecorder, inspection: Inspection) -> InspectionRecord:
     known = InspectionRecord.objects.filter(inspection=inspection).first()
     if known:
         return known
-    content = record_bytes(queries.record_of(inspection))
+    content = record_bytes(record_of(inspection))
     return act.add(InspectionRecord(inspection=inspection, content=content, digest=ledger.digest(content)))
 
 
@@ -134,9 +137,9 @@ def _signature(inspection: Inspection, record: InspectionRecord, participant: Pa
             "inspection": inspection.pk,
             "record": record.digest,
             "meaning": meaning.value,
-            "person": queries.person_json(person),
+            "person": person_json(person),
             "at": at,
-            "authorisation": queries.authorisation_json(authorisation),
+            "authorisation": authorisation_json(authorisation),
         }
     )
     return SignOff(
@@ -147,6 +150,6 @@ def _signature(inspection: Inspection, record: InspectionRecord, participant: Pa
 
 
 def _withdraw_older_values(act: ActRecorder, inspection: Inspection) -> None:
-    in_force = queries.values_in_force(inspection.reel)
+    in_force = values_in_force(inspection.reel)
     if in_force and in_force.inspection.done_at <= inspection.done_at:
         withdraw_values(act, inspection.reel, f"the reel was counted again (inspection {inspection.pk})")

@@ -2,12 +2,13 @@
 
 from typing import Any
 
-from reels import access, queries
+from reels import access
 from reels.api import serializers as shapes
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of_columns, update
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
 from reels.models import Machine, ReelType, Site
+from reels.queries import matching
 from reels.services import feed, register
 
 # Reference data -----------------------------------------------------------------------------------------------------
@@ -80,7 +81,7 @@ class MachineListEndpoint(Endpoint):
     def get(self, call: Call) -> Page:
         """The reeling machines at one's sites."""
         machines = access.readable_machines(call.actor.person, call.at)
-        return call.page(queries.at_site(machines, call.query.get("site")), "serial", "id")
+        return call.page(matching(machines, call.query, site="site__code"), "serial", "id")
 
     @create("machines_add", shapes.MachineOut, shapes.MachineIn, tag=tag_of_columns)
     def post(self, call: Call) -> Machine:

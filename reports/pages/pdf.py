@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.history import Told, told
-from inspections.queries import parameters_of_type
+from inspections.queries.parameters import parameters_of_type
 from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
 from reels.domain.words import Side
 from reels.errors import NotFound, Refused

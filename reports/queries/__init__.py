@@ -8,7 +8,8 @@ from django.db.models import Prefetch, QuerySet
 
 from inspections.domain.words import InspectionState
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
-from inspections.queries import parameters_json, person_json
+from inspections.queries.parameters import parameters_json
+from inspections.queries.record import person_json
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
 from reels.queries import length_counted

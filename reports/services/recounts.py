@@ -9,7 +9,8 @@ from django.db.models.functions import Abs
 
 from inspections.domain import drift
 from inspections.domain.drift import Recount
-from inspections.queries import histories, with_status
+from inspections.queries import histories
+from inspections.queries.status import with_status
 from reels.models import Reel
 from reports.models import AssessedInterval
 

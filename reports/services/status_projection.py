@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery, Sum
 
 from inspections.domain.words import ReelStatus
-from inspections.queries import board
+from inspections.queries.status import latest, with_moments
 from reels.models import Chain, Reel
 from reports.models import ReelStatusRow, StatusWatermark
 
@@ -66,20 +66,20 @@ def _moved() -> QuerySet[Reel]:
 
 def _keep(reels: list[Reel]) -> None:
     heads = {reel.pk: reel.chain.head for reel in reels}
-    found = board.with_moments(Reel.objects.filter(pk__in=heads))
+    found = with_moments(Reel.objects.filter(pk__in=heads))
     made = [_status_row(reel, heads[reel.pk]) for reel in found]
     ReelStatusRow.objects.bulk_create(made, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
 
 
 def _status_row(reel: Any, head: str) -> ReelStatusRow:
-    """reel: as `board.with_moments` gives it."""
+    """reel: as `with_moments` gives it."""
     status = ReelStatus(reel.status)
-    counted_at = board.latest((reel.counted_at, reel.imported_at))
+    counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(
         reel=reel, serial=reel.serial, site_id=reel.site_id, head=head, status=status, rank=RANK[status],
         counted_at=counted_at, last_at=last_at,
-        since=board.latest(getattr(reel, name) for name in SINCE[status]) or last_at,
+        since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
         values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
     )  # fmt: skip

@@ -12,8 +12,8 @@ from inspections.access import instructed_sites
 from inspections.domain.practice import Rule
 from inspections.domain.words import ReelStatus
 from inspections.models import ImportedCount, ReadinessAsked
-from inspections.queries import with_status
 from inspections.queries.practice import readiness_of, rule_of
+from inspections.queries.status import with_status
 from reels.models import HistoryEntry, Machine, Person, Reel
 from tests import builders
 

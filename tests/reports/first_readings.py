@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
-from inspections import queries
 from inspections.domain.keying import roles_at
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Keying, Participant, Reading
+from inspections.queries.parameters import parameters_json
 from inspections.services import counting
 from reels.models import Reel
 from reels.services.history import Actor
@@ -82,7 +82,7 @@ def bring_in_many(cast: Cast, n: int, seed: int = 7) -> None:
 def _inspection(reel: Reel, i: int, n: int) -> Inspection:
     at = BEGIN + timedelta(days=360 * i / n)
     return Inspection(
-        reel=reel, state=InspectionState.SIGNED, parameters=queries.parameters_json(reel.type),
+        reel=reel, state=InspectionState.SIGNED, parameters=parameters_json(reel.type),
         opened_by=administrator(), recorded_at=at, done_at=at, work_order="WO", publication="LWS 12-3",
         publication_revision="C", cable_condition="good", winding_quality="even", wrap_gauge=f"WG-{1 + i % 4:02}",
         layers=12, wraps=10, parity="even", ended_at=at,

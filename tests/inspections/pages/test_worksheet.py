@@ -6,7 +6,7 @@ from django.test import Client
 from inspections import access
 from inspections.domain.words import Act, Point
 from inspections.models import Draft, Inspection, Keying
-from inspections.queries import keyings_of
+from inspections.queries.keyings import keyings_of
 from inspections.services import counting
 from reels.services.history import Actor
 from tests import builders

@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
-from inspections import queries
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Keying
+from inspections.queries.keyings import shown_keyings
+from inspections.queries.status import with_status
 from inspections.services import counting
 from reels.models import HistoryEntry, Reel
 from reels.services.history import Actor
@@ -37,7 +38,7 @@ def history() -> str:
 def is_hidden(row: Keying) -> bool:
     """Whether neither the value nor the salt of a keying stands anywhere that others can read."""
     told = history()
-    shown = {each.pk for each in queries.shown_keyings(Inspection.objects.get())}
+    shown = {each.pk for each in shown_keyings(Inspection.objects.get())}
     facts = [fact for line in told.splitlines() for fact in json.loads(line)["facts"].get("revealed", [])]
     return row.salt not in told and row.pk not in shown and row.pk not in {fact["keying"] for fact in facts}
 
@@ -150,5 +151,5 @@ def test_a_refusal_does_not_say_what_was_keyed(cast: Cast):
 def test_the_status_of_a_reel_gives_nothing_away(cast: Cast):
     inspection = builders.open_count(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=777)
-    row: Any = queries.with_status(Reel.objects.all()).get()
+    row: Any = with_status(Reel.objects.all()).get()
     assert (row.status, row.layers, row.wraps) == ("count_open", None, None)

@@ -10,7 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from inspections.domain.words import Point, Role
 from inspections.errors import PhotoNotTaken
 from inspections.models import InspectionRecord, Keying, Photo
-from inspections.queries.photos import photo_for, photos_for
+from inspections.queries.keyings import photo_for, photos_for
 from inspections.services import counting
 from reels import append_only
 from reels.errors import NotFound

@@ -3,7 +3,7 @@ from typing import Any
 import pytest
 
 from inspections.domain.words import InspectionState, ReelStatus
-from inspections.queries import with_status
+from inspections.queries.status import with_status
 from reels.models import Reel
 from tests import builders
 from tests.builders import Cast, later

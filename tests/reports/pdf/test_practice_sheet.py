@@ -8,7 +8,7 @@ import pytest
 
 from inspections.domain.practice import Difficulty, Trap, practice_reel
 from inspections.domain.practice.figures import MARK
-from inspections.queries import rule_parameters
+from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
 from reels.domain.words import Side
 from reports.pdf.practice_sheet import practice_answers, practice_sheet

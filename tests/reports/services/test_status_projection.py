@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inspections.domain.words import ReelStatus
-from inspections.queries import with_status
+from inspections.queries.status import with_status
 from inspections.services import maintenance
 from reels.models import Reel
 from reels.services.history import Actor

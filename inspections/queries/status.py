@@ -1,15 +1,63 @@
-"""What the board shows of reels: where each stands, and since when. For many reels at a time."""
+"""Where each reel stands, and since when. For many reels at a time."""
 
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Case, CharField, Exists, F, Max, OuterRef, QuerySet, Subquery, Value, When
 
-from inspections.domain.words import LIVE, InspectionState
+from inspections.domain.words import LIVE, InspectionState, ReelStatus
 from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, Referral, SetupValues
-from inspections.queries import with_status
 from reels.models import CableEvent, Hold, Installation, Reel
+from reels.queries import STANDING
+
+
+def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
+    """The reels with `status` (see ReelStatus), `machine_serial`, `layers` and `wraps` of their latest signed count.
+
+    One query, for one reel or for thousands.
+    """
+    live = Inspection.objects.filter(reel=OuterRef("pk"), state__in=LIVE)
+    signed = Inspection.objects.filter(reel=OuterRef("pk"), state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
+    in_force = SetupValues.objects.filter(reel=OuterRef("pk"), withdrawn_at__isnull=True)
+    after = CableEvent.objects.filter(STANDING, reel=OuterRef("pk"), happened_at__gte=OuterRef("counted_at"))
+    return reels.annotate(
+        live_state=Subquery(live.values("state")[:1]),
+        counted_at=Subquery(signed.values("done_at")[:1]),
+        layers=Subquery(signed.values("layers")[:1]),
+        wraps=Subquery(signed.values("wraps")[:1]),
+        machine_serial=Subquery(installed.values("machine__serial")[:1]),
+        values_id=Subquery(in_force.values("pk")[:1]),
+        values_confirmed_at=Subquery(in_force.values("confirmed_at")[:1]),
+        is_held=Exists(Hold.objects.filter(reel=OuterRef("pk"), ended_at__isnull=True)),
+        is_changed_since=Exists(after),
+    ).annotate(status=_STATUS)
+
+
+_LIVE_STATUS = (
+    (InspectionState.REFERRED, ReelStatus.REFERRED),
+    (InspectionState.AWAITING_SIGN_OFF, ReelStatus.AWAITING_SIGN_OFF),
+    (InspectionState.OPEN, ReelStatus.COUNT_OPEN),
+)
+
+
+_STATUS = Case(
+    When(retired_at__isnull=False, then=Value(ReelStatus.RETIRED.value)),
+    When(is_held=True, then=Value(ReelStatus.HELD.value)),
+    *(When(live_state=state.value, then=Value(status.value)) for state, status in _LIVE_STATUS),
+    When(
+        machine_serial__isnull=False,
+        values_confirmed_at__isnull=False,
+        then=Value(ReelStatus.VALUES_CONFIRMED.value),
+    ),
+    When(machine_serial__isnull=False, values_id__isnull=False, then=Value(ReelStatus.INSTALLED.value)),
+    When(machine_serial__isnull=False, then=Value(ReelStatus.WITHOUT_VALUES.value)),
+    When(values_id__isnull=False, then=Value(ReelStatus.VALUES_ISSUED.value)),
+    When(counted_at__isnull=False, is_changed_since=False, then=Value(ReelStatus.COUNTED.value)),
+    default=Value(ReelStatus.AWAITING_COUNT.value),
+    output_field=CharField(),
+)
 
 
 def with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:

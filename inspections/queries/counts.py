@@ -1,0 +1,73 @@
+"""What came of the inspections of a reel, and what hangs on one of them."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from inspections.domain.words import LIVE, InspectionState
+from inspections.models import ImportedCount, Inspection, Referral, SignOff, Void
+from reels.models import CableEvent, Installation, Reel
+from reels.queries import STANDING
+
+
+def live_inspection(reel: Reel) -> Inspection | None:
+    """The inspection of the reel that is under way. One query."""
+    return Inspection.objects.filter(reel=reel, state__in=LIVE).first()
+
+
+def latest_signed(reel: Reel) -> Inspection | None:
+    """The reel's newest signed inspection, by when it was done. One query."""
+    return Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED).order_by("-done_at", "-id").first()
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A count that holds: signed, or of older records."""
+
+    at: datetime
+    layers: int
+    wraps: int
+
+
+def newest_count(reel: Reel) -> Counted | None:
+    """The reel's newest count that holds. Two queries."""
+    columns = ("done_at", "layers", "wraps")
+    signed = Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    imported = ImportedCount.objects.filter(reel=reel).order_by("-counted_at", "-id")
+    rows = (signed.values_list(*columns).first(), imported.values_list("counted_at", *columns[1:]).first())
+    return max((Counted(*row) for row in rows if row), key=lambda count: count.at, default=None)
+
+
+def cable_event_since(reel: Reel, at: datetime) -> CableEvent | None:
+    """A cut or replacement, not taken back, that happened at or after a time. One query."""
+    return CableEvent.objects.filter(STANDING, reel=reel, happened_at__gte=at).order_by("happened_at").first()
+
+
+def installation_at(reel: Reel, at: datetime) -> Installation | None:
+    """The machine that the reel was in at a time. One query."""
+    return (
+        Installation.objects.select_related("machine")
+        .filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), reel=reel, installed_at__lte=at)
+        .first()
+    )
+
+
+def open_referral(inspection: Inspection) -> Referral | None:
+    """The referral that waits for its release. One query."""
+    return Referral.objects.filter(inspection=inspection, released_at__isnull=True).first()
+
+
+def sign_offs_of(inspection: Inspection) -> QuerySet[SignOff]:
+    """The signatures of an inspection."""
+    return SignOff.objects.filter(inspection=inspection).select_related("person")
+
+
+def void_of(inspection: Inspection) -> Void | None:
+    """How the inspection was taken back, or that somebody has asked for it. One query."""
+    return Void.objects.select_related("requested_by", "confirmed_by").filter(inspection=inspection).first()
+
+
+def cable_events_of(reel: Reel) -> QuerySet[CableEvent]:
+    """Every entry about the reel's cable, those taken back too."""
+    return CableEvent.objects.filter(reel=reel).select_related("reel", "recorded_by", "reversed_by")

@@ -1,0 +1,104 @@
+"""What the signatures of an inspection bind."""
+
+from typing import Any
+
+from inspections.models import Authorisation, Inspection, Keying, Reading, Referral
+from inspections.queries.keyings import keyings_of
+from reels.models import Person
+
+
+def person_json(person: Person) -> dict[str, Any]:
+    """A person as records name them."""
+    return {"id": person.pk, "username": person.username, "name": person.full_name, "staff_number": person.staff_number}
+
+
+def authorisation_json(authorisation: Authorisation) -> dict[str, Any]:
+    """An authorisation as a signature names it."""
+    return {
+        "id": authorisation.pk,
+        "act": authorisation.act,
+        "reel_type": authorisation.reel_type.code if authorisation.reel_type else None,
+        "site": authorisation.site.code if authorisation.site else None,
+        "valid_from": authorisation.valid_from,
+        "valid_until": authorisation.valid_until,
+        "granted_by": authorisation.granted_by_id,
+    }
+
+
+_PREPARATION = (
+    "work_order", "publication", "publication_revision", "cable_condition", "winding_quality", "respooled",
+)  # fmt: skip
+
+
+def record_of(inspection: Inspection) -> dict[str, Any]:
+    """Everything about an inspection that its signatures bind. Five queries."""
+    reel, machine = inspection.reel, inspection.machine
+    keyings = keyings_of(inspection)
+    return {
+        "inspection": inspection.pk,
+        "reel": {"serial": reel.serial, "type": reel.type.code, "site": reel.site.code},
+        "parameters": inspection.parameters,
+        "machine": machine.serial if machine else None,
+        "wrap_gauge": inspection.wrap_gauge,
+        "preparation": {name: getattr(inspection, name) for name in _PREPARATION},
+        "done_at": inspection.done_at,
+        "recorded_at": inspection.recorded_at,
+        "from_paper": inspection.from_paper,
+        "opened_by": person_json(inspection.opened_by),
+        "participants": [
+            {"role": each.role, "joined_at": each.joined_at, **person_json(each.person)}
+            for each in inspection.participants.select_related("person").order_by("id")
+        ],
+        "readings": [
+            {
+                "number": reading.number,
+                "outcome": reading.outcome,
+                "working": reading.working,
+                "keyed": [_keying_json(row) for row in keyings if row.reading_id == reading.pk],
+                "surprise_accepted": _outlier_json(reading),
+            }
+            for reading in inspection.readings.select_related("accepted_outlier__accepted_by")
+        ],
+        "referrals": [
+            _referral_json(each) for each in inspection.referrals.select_related("referred_by", "released_by")
+        ],
+        "rereads": inspection.rereads,
+        "result": {"layers": inspection.layers, "wraps": inspection.wraps, "parity": inspection.parity},
+    }
+
+
+def _keying_json(row: Keying) -> dict[str, Any]:
+    """A keying of `keyings_of` as signatures bind it; the record of one without a photo does not name it."""
+    kept = ("point", "role", "attempt", "value", "salt", "commitment", "keyed_at")
+    return {
+        **{name: getattr(row, name) for name in kept},
+        "person": row.participant.person_id,
+        "keyed_by": row.keyed_by_id,
+        **({"photo": row.photo_digest} if row.photo_digest else {}),
+    }
+
+
+def _outlier_json(reading: Reading) -> dict[str, Any] | None:
+    accepted = getattr(reading, "accepted_outlier", None)
+    if accepted is None:
+        return None
+    return {
+        "told": accepted.told,
+        "reason": accepted.reason,
+        "accepted_by": person_json(accepted.accepted_by),
+        "accepted_at": accepted.accepted_at,
+    }
+
+
+def _referral_json(referral: Referral) -> dict[str, Any]:
+    by = referral.released_by
+    return {
+        "referred_at": referral.referred_at,
+        "referred_by": person_json(referral.referred_by),
+        "why": referral.why,
+        "proposed": referral.proposed,
+        "released_at": referral.released_at,
+        "released_by": person_json(by) if by else None,
+        "decision": referral.decision,
+        "reason": referral.reason,
+    }
