@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext, override_settings
 from hypothesis import settings as hypothesis_settings
 
 from reels import append_only
-from tests import worlds
+from tests import selection, worlds
 
 # The same examples in every run: a red test stays red until its cause is gone.
 hypothesis_settings.register_profile("steady", derandomize=True, database=None, deadline=None)
@@ -20,19 +20,13 @@ hypothesis_settings.load_profile("steady")
 # The live server writes an answer in two pieces; without this the second waits 40 ms for the first to be acknowledged.
 WSGIRequestHandler.disable_nagle_algorithm = True
 
-DATABASE_FIXTURES = {"db", "transactional_db", "django_db_serialized_rollback", "live_server"}
 
-
-def uses_database(item: pytest.Item) -> bool:
-    fixtures: list[str] = getattr(item, "fixturenames", [])
-    return item.get_closest_marker("django_db") is not None or not DATABASE_FIXTURES.isdisjoint(fixtures)
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--everything", action="store_true", help="also what runs elsewhere or in a short form otherwise")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """On PostgreSQL, leave out what was already run on SQLite and would only say the same again."""
-    if connection.vendor == "postgresql":
-        config.hook.pytest_deselected(items=[item for item in items if not uses_database(item)])
-        items[:] = [item for item in items if uses_database(item)]
+    selection.leave_out(config, items)
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -41,8 +35,7 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     The first need a setting that would hide mistakes in the others; the second keep a machine busy.
     """
     name = collection_path.name
-    named = any(name in Path(argument).parts for argument in config.args)
-    return True if name in ("browser", "deployment") and not named else None
+    return True if name in ("browser", "deployment") and not selection.is_named(config, name) else None
 
 
 @pytest.hookimpl(tryfirst=True)

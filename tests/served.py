@@ -25,7 +25,7 @@ CSRF = "a" * 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class ServedAnswer:
     status: int
     body: Any
     etag: str | None
@@ -41,14 +41,14 @@ class Server:
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
-    def send(self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None) -> Answer:
+    def send(self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None) -> ServedAnswer:
         """One request. Raises ConnectionError or HTTPException when there is no answer."""
         link = HTTPConnection("127.0.0.1", self.port, timeout=START_S)
         try:
             content = None if body is None else json.dumps(body)
             link.request(method, f"/api/v1/{path}", content, {"Content-Type": "application/json", **(headers or {})})
             response = link.getresponse()
-            return Answer(status=response.status, body=json.loads(response.read()), etag=response.headers["ETag"])
+            return ServedAnswer(status=response.status, body=json.loads(response.read()), etag=response.headers["ETag"])
         finally:
             link.close()
 

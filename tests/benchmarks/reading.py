@@ -39,7 +39,7 @@ READS = {
 
 
 @dataclass(slots=True)
-class Fleet:
+class FleetOfSize:
     """A database with so many reels, and the node in front of it."""
 
     reels: int
@@ -64,7 +64,7 @@ class Fleet:
 
 
 @contextmanager
-def fleet(cluster: clusters.Cluster, folder: Path, reels: int, counts_each: int) -> Iterator[Fleet]:
+def fleet(cluster: clusters.Cluster, folder: Path, reels: int, counts_each: int) -> Iterator[FleetOfSize]:
     cluster.ask(f"CREATE DATABASE fleet_{reels}")
     env = settings_of(folder, f"{cluster.url.rpartition('/')[0]}/fleet_{reels}")
     env["DJANGO_SETTINGS_MODULE"] = "deploy.settings"
@@ -74,7 +74,7 @@ def fleet(cluster: clusters.Cluster, folder: Path, reels: int, counts_each: int)
     say(f"{reels} reels and {reels * counts_each} counts are there")
     node = Node(env).start()
     try:
-        yield Fleet(reels, counts_each, node.ready(), world)
+        yield FleetOfSize(reels, counts_each, node.ready(), world)
     finally:
         node.stop()
 
@@ -90,7 +90,7 @@ def fill(reels: int, counts_each: int) -> None:
     status_projection.bring_up_to_date()  # as the nightly drift_report does, so that the first to look need not wait
 
 
-def measure(fleets: list[Fleet], path: str) -> list[float]:
+def measure(fleets: list[FleetOfSize], path: str) -> list[float]:
     """The median of each, in milliseconds, asked in turn."""
     took = [[each.ask(path) for each in fleets] for _ in range(WARM_UP + REQUESTS)]
     return [median(times) for times in zip(*took[WARM_UP:], strict=True)]
@@ -100,7 +100,7 @@ def say(line: str) -> None:
     print(f"  {line}", file=sys.stderr, flush=True)
 
 
-def memory(of: Fleet, cluster: clusters.Cluster) -> Iterator[tuple[str, float]]:
+def memory(of: FleetOfSize, cluster: clusters.Cluster) -> Iterator[tuple[str, float]]:
     """In MB: the share of memory of each kind of process (Pss in smaps_rollup), and the size of the database."""
     assert of.node.process is not None
     assert cluster.process is not None
@@ -120,7 +120,7 @@ def rollup(pid: int) -> str:
         return ""
 
 
-def table(fleets: list[Fleet], found: dict[str, list[float]], used: list[tuple[str, float]]) -> str:
+def table(fleets: list[FleetOfSize], found: dict[str, list[float]], used: list[tuple[str, float]]) -> str:
     head = "".join(f" {each.reels} reels, {each.reels * each.counts_each} counts |" for each in fleets)
     lines = [f"| read |{head} last beside first |", f"|---|{'---|' * len(fleets)}---|"]
     for name, times in found.items():

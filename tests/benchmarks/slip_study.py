@@ -33,7 +33,7 @@ from tests.benchmarks.slip_tables import (
     SOUND,
     STALE,
     WRONG_REEL,
-    Cell,
+    SlipCell,
     Table,
     summary_lines,
     table_lines,
@@ -309,7 +309,7 @@ def study(numbers: range, of: int, seed: Sequence[int], cast: "Cast", now: datet
 
     rng = np.random.default_rng(list(seed))
     fleet = make_fleet(max(12, min(len(numbers) // 20, 120)), rng, now)
-    team, table, kinds = Team(cast, now), defaultdict[tuple[str, str], Cell](Cell), cells()
+    team, table, kinds = Team(cast, now), defaultdict[tuple[str, str], SlipCell](SlipCell), cells()
     sound = round(of * SOUND_SHARE)
     for number in numbers:
         kind, who = (SOUND, "") if number < sound else kinds[number % len(kinds)]
@@ -321,7 +321,7 @@ def study(numbers: range, of: int, seed: Sequence[int], cast: "Cast", now: datet
     return dict(table)
 
 
-def _enter(cell: Cell, case: Case, stopped: str, off: int) -> None:
+def _enter(cell: SlipCell, case: Case, stopped: str, off: int) -> None:
     if stopped:
         cell.caught[stopped] += 1
         cell.caught_above_one += abs(case.wraps_off) > 1
@@ -354,7 +354,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--processes", type=int, default=2, help="they change nothing but how long it takes")
     chosen = parser.parse_args(arguments)
-    table: Table = {place: Cell() for place in ((SOUND, ""), *cells())}
+    table: Table = {place: SlipCell() for place in ((SOUND, ""), *cells())}
     with ProcessPoolExecutor(chosen.processes, max_tasks_per_child=1, mp_context=get_context("spawn")) as pool:
         parts = max(1, round(chosen.inspections / PART))
         rest = (repeat(parts), repeat(chosen.inspections), repeat(chosen.seed))

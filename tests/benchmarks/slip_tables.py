@@ -11,14 +11,14 @@ AT_THE_MACHINE = (STALE, COPIED)
 
 
 @dataclass(slots=True)
-class Cell:
+class SlipCell:
     """All inspections with one kind of slip, made by the same people: who or what caught them, and what got through."""
 
     caught: Counter[str] = field(default_factory=Counter)
     through: Counter[str] = field(default_factory=Counter)
     caught_above_one: int = 0  # of those caught: how many would have put the numbers off by more than one wrap
 
-    def take_in(self, other: "Cell") -> None:
+    def take_in(self, other: "SlipCell") -> None:
         """Add the inspections of another part of the study."""
         self.caught += other.caught
         self.through += other.through
@@ -29,7 +29,7 @@ class Cell:
         return self.caught.total() + self.through.total()
 
 
-Table = dict[tuple[str, str], Cell]
+Table = dict[tuple[str, str], SlipCell]
 RIGHT, ONE_OFF, MORE_OFF = "right all the same", "one wrap off", "more than one off"
 
 
@@ -67,11 +67,11 @@ def summary_lines(table: Table) -> list[str]:
     return lines
 
 
-def _caught(chosen: Sequence[Cell]) -> tuple[int, int]:
+def _caught(chosen: Sequence[SlipCell]) -> tuple[int, int]:
     return sum(cell.caught.total() for cell in chosen), sum(cell.number for cell in chosen)
 
 
-def _caught_above_one(chosen: Sequence[Cell]) -> tuple[int, int]:
+def _caught_above_one(chosen: Sequence[SlipCell]) -> tuple[int, int]:
     caught = sum(cell.caught_above_one for cell in chosen)
     return caught, caught + sum(cell.through[MORE_OFF] for cell in chosen)
 

@@ -8,7 +8,7 @@ from inspections.domain.reading import RuleParameters
 from reels.domain.words import Side, UnusualRule
 from tests.benchmarks import slip_study
 from tests.benchmarks.drift.fleets import Shape, drum_for
-from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, Cell, summary_lines, table_lines
+from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, SlipCell, summary_lines, table_lines
 from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, seen_on, wraps_off
 from tests.builders import NOW, Cast
 
@@ -68,7 +68,7 @@ def test_in_a_short_study_only_what_two_people_share_gets_through():
 
 
 def test_the_tables_add_up():
-    sound, alone = Cell(), Cell()
+    sound, alone = SlipCell(), SlipCell()
     sound.through["right all the same"] = 98
     sound.caught["history"] = 2
     alone.caught["comparison"] = 7

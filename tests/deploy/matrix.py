@@ -40,7 +40,7 @@ ADMINISTRATOR = (401, 403, 403, 403, 2, 403, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class AccessRow:
     """One method of one route."""
 
     name: str  # the operation's id; for a page, its path as the URL configuration has it
@@ -51,16 +51,16 @@ class Row:
     body: dict[str, Any] = field(default_factory=dict)
 
 
-def read(name: str, path: str, rule: tuple[int, ...] = AT_THE_SITE, right: str = "colleague") -> Row:
-    return Row(name=name, path=path, rule=rule, right=right)
+def read(name: str, path: str, rule: tuple[int, ...] = AT_THE_SITE, right: str = "colleague") -> AccessRow:
+    return AccessRow(name=name, path=path, rule=rule, right=right)
 
 
-def write(name: str, path: str, right: str, rule: tuple[int, ...] = AUTHORISED, /, **body: Any) -> Row:
-    return Row(name=name, path=path, rule=rule, right=right, method="POST", body=body)
+def write(name: str, path: str, right: str, rule: tuple[int, ...] = AUTHORISED, /, **body: Any) -> AccessRow:
+    return AccessRow(name=name, path=path, rule=rule, right=right, method="POST", body=body)
 
 
-def patch(name: str, path: str, /, **body: Any) -> Row:
-    return Row(name=name, path=path, rule=ADMINISTRATOR, right="administrator", method="PATCH", body=body)
+def patch(name: str, path: str, /, **body: Any) -> AccessRow:
+    return AccessRow(name=name, path=path, rule=ADMINISTRATOR, right="administrator", method="PATCH", body=body)
 
 
 WHY = {"reason": "it is so"}
@@ -73,22 +73,22 @@ FROM = "2026-03-02T00:00:00Z"
 SET = {"layers": 12, "wraps": 10}
 
 
-def api_rows(cast: Cast) -> tuple[Row, ...]:
+def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
     """Every operation of the API."""
     return (
-        Row(name="session_begin", path="session", method="POST", rule=ANYBODY, right="technician",
+        AccessRow(name="session_begin", path="session", method="POST", rule=ANYBODY, right="technician",
             body={"username": "tess", "password": PASSWORD}),
         read("session_show", "session", IN_PERSON),
-        Row(name="session_end", path="session", method="DELETE", rule=IN_PERSON),
-        Row(name="session_password", path="session/password", method="POST", rule=IN_PERSON,
+        AccessRow(name="session_end", path="session", method="DELETE", rule=IN_PERSON),
+        AccessRow(name="session_password", path="session/password", method="POST", rule=IN_PERSON,
             body={"password": PASSWORD, "new_password": "known-to-me-alone"}),
-        Row(name="session_end_others", path="session/others", method="DELETE", rule=IN_PERSON),
-        Row(name="session_second_factor_begin", path="session/second-factor", method="POST", rule=IN_PERSON,
+        AccessRow(name="session_end_others", path="session/others", method="DELETE", rule=IN_PERSON),
+        AccessRow(name="session_second_factor_begin", path="session/second-factor", method="POST", rule=IN_PERSON,
             body={"password": PASSWORD}),
-        Row(name="session_second_factor_confirm", path="session/second-factor/confirmation", method="POST",
+        AccessRow(name="session_second_factor_confirm", path="session/second-factor/confirmation", method="POST",
             rule=NOTHING_SET_UP, body={"code": "000000"}),
-        Row(name="session_second_factor_end", path="session/second-factor/end", method="POST", rule=NOTHING_SET_UP,
-            body={"password": PASSWORD}),
+        AccessRow(name="session_second_factor_end", path="session/second-factor/end", method="POST",
+            rule=NOTHING_SET_UP, body={"password": PASSWORD}),
         read("openapi_show", "openapi", LOGGED_IN),
         # people, tokens, reference data
         read("people_list", "people", ADMINISTRATOR, "administrator"),
@@ -120,7 +120,7 @@ def api_rows(cast: Cast) -> tuple[Row, ...]:
         write("machines_add", "machines", "administrator", ADMINISTRATOR, serial="RM-99", host="Heron 9",
               site="kettle-point", wrap_gauge="WG-99"),
         # without a posting there, an administrator does not find a machine
-        Row(name="machines_change", path="machines/RM-7", method="PATCH", right="administrator",
+        AccessRow(name="machines_change", path="machines/RM-7", method="PATCH", right="administrator",
             rule=(401, 403, 403, 403, 404, 403, 404), body={"host": "Heron 8"}),
         read("authorisations_list", "authorisations", LOGGED_IN),
         write("authorisations_grant", "authorisations", "administrator", ADMINISTRATOR, person="noel", act="count",
@@ -225,13 +225,13 @@ EMPTY_FORM_AT_THE_SITE = (302, 404, 422, 422, 422, 302, 404)
 
 def page(
     name: str, path: str, rule: tuple[int, ...], posted: tuple[int, ...] = NO_METHOD, right: str = "control"
-) -> tuple[Row, Row]:
+) -> tuple[AccessRow, AccessRow]:
     """What a page answers to those who look, and to those who post an empty form."""
-    looked = Row(name=name, path=path, rule=rule, right=right)
-    return looked, Row(name=name, path=path, rule=posted, right=right, method="POST")
+    looked = AccessRow(name=name, path=path, rule=rule, right=right)
+    return looked, AccessRow(name=name, path=path, rule=posted, right=right, method="POST")
 
 
-def _act(name: str, path: str, right: str = "control") -> tuple[Row, Row]:
+def _act(name: str, path: str, right: str = "control") -> tuple[AccessRow, AccessRow]:
     return page(name, path, SEEN_IF_AUTHORISED, EMPTY_FORM_AT_THE_SITE, right)
 
 

@@ -8,18 +8,18 @@ from django.db import transaction
 
 from tests.api_client import operations
 from tests.builders import administrator
-from tests.deploy.matrix import Row, api_rows
-from tests.deploy.test_matrix import World
+from tests.deploy.matrix import AccessRow, api_rows
+from tests.deploy.test_matrix import EveryState, make_every_state
 
 STALE = f'"{"0" * 64}"'
 
 
 @pytest.fixture
 def world(db):
-    return World()
+    return make_every_state()
 
 
-def ask(world: World, row: Row, *, query: str = "", media_type: str = "application/json", without: str = "",
+def ask(world: EveryState, row: AccessRow, *, query: str = "", media_type: str = "application/json", without: str = "",
         match: str = "*", **more: Any) -> Any:  # fmt: skip
     """The answer to the right person; what it did is undone. without: a header left out; more: fields of the body."""
     person = administrator() if row.right == "administrator" else getattr(world.cast, row.right)

@@ -22,19 +22,20 @@ from reports.services import assessments
 from tests import builders, stories
 from tests.api_fixtures import make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
-from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, Row, api_rows
+from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, AccessRow, api_rows
 from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
 from tests.reels.services.test_second_factor import shown
+from tests.worlds import step
 
 __all__ = ["on_the_day"]
 pytestmark = pytest.mark.usefixtures("on_the_day")
 _keys = count(1)
 
 
-class World:
+class EveryState:
     """One reel in each state, by the state's name as its serial number, and what hangs on them."""
 
     def __init__(self) -> None:
@@ -86,14 +87,14 @@ class World:
     def _values(self) -> dict[str, Any]:
         """Setup values after each of the steps that lead to their confirmation."""
         found = {}
-        for n, step in enumerate(("issued", "gauge_back", "read_back", "confirmed")):
-            serial, machine = step.upper(), f"RM-1{n}"
+        for n, reached in enumerate(("issued", "gauge_back", "read_back", "confirmed")):
+            serial, machine = reached.upper(), f"RM-1{n}"
             builders.make_reel(serial)
             builders.signed_count(self.cast, serial)
             values = builders.issued(self.cast, serial, machine)
             maintenance.install(serial=serial, machine_serial=machine, actor=Actor(self.cast.control), at=NOW)
             self._go_on(values, n)
-            found[step] = values.pk
+            found[reached] = values.pk
         return found
 
     def _go_on(self, values: Any, steps: int) -> None:
@@ -148,7 +149,7 @@ class World:
             text = text.replace("{" + name + "}", json.dumps(value)[1:-1] if isinstance(value, str) else str(value))
         return text
 
-    def asked(self, row: Row, who: str) -> tuple[Any, int]:
+    def asked(self, row: AccessRow, who: str) -> tuple[Any, int]:
         """The answer, and how many history entries it left; all of it is undone."""
         right = administrator() if row.right == "administrator" else getattr(self.cast, row.right)
         client, headers = self.way(who, right)
@@ -166,16 +167,21 @@ class World:
         return answer, told
 
 
+@step
+def make_every_state() -> EveryState:
+    return EveryState()
+
+
 @pytest.fixture
 def world(db):
-    return World()
+    return make_every_state()
 
 
-def got(row: Row, answer: Any) -> int:
+def got(row: AccessRow, answer: Any) -> int:
     return 2 if 200 <= answer.status_code < 300 else int(answer.status_code)
 
 
-def differences(world: World, rows: tuple[Row, ...], who: str) -> dict[str, str]:
+def differences(world: EveryState, rows: tuple[AccessRow, ...], who: str) -> dict[str, str]:
     """Each cell of one column that is not as the table says; and each refusal that left something recorded."""
     found = {}
     for row in rows:

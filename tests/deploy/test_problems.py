@@ -21,13 +21,13 @@ from reels.errors import Busy, CutTooLong, NotFound, OnlyAdministrators, ReelNot
 MEDIA_TYPE = "application/problem+json"
 
 
-class RowIn(serializers.Serializer[Any]):
+class NumberedRowIn(serializers.Serializer[Any]):
     wraps = serializers.IntegerField(min_value=1)
 
 
 class FormIn(serializers.Serializer[Any]):
     serial = serializers.CharField()
-    rows = RowIn(many=True)
+    rows = NumberedRowIn(many=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs["serial"] == "whole":
@@ -35,7 +35,7 @@ class FormIn(serializers.Serializer[Any]):
         return attrs
 
 
-class Form(APIView):
+class RowsForm(APIView):
     permission_classes = (AllowAny,)
 
     def post(self, request: Request) -> Response:
@@ -66,7 +66,7 @@ class Never(BaseThrottle):
         return 7.0
 
 
-class Throttled(Form):
+class Throttled(RowsForm):
     throttle_classes = (Never,)
 
 
@@ -74,39 +74,39 @@ def raising(exc: Exception) -> Any:
     return Raise.as_view(raised=exc)
 
 
-class PostgresqlSaid(Exception):
+class PostgresqlError(Exception):
     """What the driver raises, as far as it is looked at."""
 
     def __init__(self, sqlstate: str) -> None:
         self.sqlstate = sqlstate
 
 
-class SqliteSaid(Exception):
+class SqliteError(Exception):
     def __init__(self, name: str) -> None:
         self.sqlite_errorname = name
 
 
-def said_by(driver: Exception, exc: Exception) -> Exception:
+def caused_by(driver: Exception, exc: Exception) -> Exception:
     exc.__cause__ = driver
     return exc
 
 
 RAISED = {
-    "lock timeout": said_by(PostgresqlSaid("55P03"), OperationalError("canceling statement due to lock timeout")),
-    "deadlock": said_by(PostgresqlSaid("40P01"), OperationalError("deadlock detected")),
-    "sqlite busy": said_by(SqliteSaid("SQLITE_BUSY"), OperationalError("database is locked")),
-    "no connection": said_by(Exception("connection refused"), OperationalError("connection refused")),
-    "shut down": said_by(PostgresqlSaid("57P01"), OperationalError("terminating connection")),
-    "connection gone": said_by(Exception("closed"), InterfaceError("the connection is closed")),
-    "no file": said_by(SqliteSaid("SQLITE_CANTOPEN"), OperationalError("unable to open database file")),
-    "disk full": said_by(SqliteSaid("SQLITE_FULL"), OperationalError("database or disk is full")),
-    "a standby": said_by(PostgresqlSaid("25006"), InternalError("cannot execute INSERT in a read-only transaction")),
-    "server full": said_by(PostgresqlSaid("53100"), OperationalError("could not extend file")),
-    "wrong query": said_by(PostgresqlSaid("42P01"), OperationalError("no such relation")),
-    "no table": said_by(SqliteSaid("SQLITE_ERROR"), OperationalError("no such table: x")),
-    "twice": said_by(PostgresqlSaid("23505"), IntegrityError("duplicate key value")),
-    "sqlite twice": said_by(SqliteSaid("SQLITE_CONSTRAINT_UNIQUE"), IntegrityError("UNIQUE constraint failed")),
-    "broken rule": said_by(PostgresqlSaid("23514"), IntegrityError("violates check constraint")),
+    "lock timeout": caused_by(PostgresqlError("55P03"), OperationalError("canceling statement due to lock timeout")),
+    "deadlock": caused_by(PostgresqlError("40P01"), OperationalError("deadlock detected")),
+    "sqlite busy": caused_by(SqliteError("SQLITE_BUSY"), OperationalError("database is locked")),
+    "no connection": caused_by(Exception("connection refused"), OperationalError("connection refused")),
+    "shut down": caused_by(PostgresqlError("57P01"), OperationalError("terminating connection")),
+    "connection gone": caused_by(Exception("closed"), InterfaceError("the connection is closed")),
+    "no file": caused_by(SqliteError("SQLITE_CANTOPEN"), OperationalError("unable to open database file")),
+    "disk full": caused_by(SqliteError("SQLITE_FULL"), OperationalError("database or disk is full")),
+    "a standby": caused_by(PostgresqlError("25006"), InternalError("cannot execute INSERT in a read-only transaction")),
+    "server full": caused_by(PostgresqlError("53100"), OperationalError("could not extend file")),
+    "wrong query": caused_by(PostgresqlError("42P01"), OperationalError("no such relation")),
+    "no table": caused_by(SqliteError("SQLITE_ERROR"), OperationalError("no such table: x")),
+    "twice": caused_by(PostgresqlError("23505"), IntegrityError("duplicate key value")),
+    "sqlite twice": caused_by(SqliteError("SQLITE_CONSTRAINT_UNIQUE"), IntegrityError("UNIQUE constraint failed")),
+    "broken rule": caused_by(PostgresqlError("23514"), IntegrityError("violates check constraint")),
     "cut": CutTooLong(seen_m=9, serial="R1", most_m=8),
     "state": ReelNotHeld(serial="R1"),
     "admin": OnlyAdministrators(username="ann"),
@@ -120,7 +120,7 @@ RAISED = {
 }
 
 urlpatterns = [
-    path("api/form", Form.as_view()),
+    path("api/form", RowsForm.as_view()),
     path("api/closed", Closed.as_view()),
     path("api/throttled", Throttled.as_view()),
     *(path(f"api/raise/{name}", raising(exc)) for name, exc in RAISED.items()),

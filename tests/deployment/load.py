@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from http.client import HTTPException
 from typing import Any
 
-from tests.deployment.processes import HOST, Answer, wait_until
+from tests.deployment.processes import HOST, NodeAnswer, wait_until
 
 CSRF = "a" * 32
 PREPARATION: dict[str, Any] = {
@@ -139,10 +139,10 @@ class Load:
         self.refused.append(f"{path}: no answer within {self.patience_s} s")
         return None
 
-    def _once(self, path: str, body: Any, headers: dict[str, str]) -> Answer | str:
+    def _once(self, path: str, body: Any, headers: dict[str, str]) -> NodeAnswer | str:
         """The answer, or why the request has to be sent again."""
         try:
-            answer: Answer = self.client.send("POST", path, body, headers, timeout=self.timeout_s)
+            answer: NodeAnswer = self.client.send("POST", path, body, headers, timeout=self.timeout_s)
         except (OSError, HTTPException) as failed:
             return repr(failed)
         still_running = answer.status == 409 and answer.body.get("type") == "/problems/still-running"

@@ -10,7 +10,7 @@ from tests.deployment.processes import wait_until
 NAME = "standby1"
 
 
-class Pair:
+class PrimaryAndStandby:
     """A primary and its standby, and the address by which the service is told of both."""
 
     def __init__(self, folder: Path) -> None:
@@ -41,10 +41,10 @@ class Pair:
 
 
 @contextmanager
-def running() -> Iterator[Pair]:
+def running() -> Iterator[PrimaryAndStandby]:
     """Both, gone afterwards."""
     with workshop() as folder:
-        made = Pair(folder)
+        made = PrimaryAndStandby(folder)
         try:
             yield made
         finally:

@@ -136,7 +136,7 @@ class Node:
                 self.kill()
 
 
-class Answer:
+class NodeAnswer:
     """What came back. body: the value of JSON, else the text."""
 
     def __init__(self, response: Any) -> None:
@@ -146,12 +146,12 @@ class Answer:
         self.body: Any = json.loads(text) if "json" in self.headers.get("Content-Type", "") else text
 
 
-def plain(port: int, path: str, headers: dict[str, str] | None = None) -> Answer:
+def plain(port: int, path: str, headers: dict[str, str] | None = None) -> NodeAnswer:
     """A GET of a node itself."""
     link = HTTPConnection("127.0.0.1", port, timeout=10)
     try:
         link.request("GET", path, headers=headers or {})
-        return Answer(link.getresponse())
+        return NodeAnswer(link.getresponse())
     finally:
         link.close()
 
@@ -172,13 +172,13 @@ class Tls:
 
     def send(
         self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None, timeout: float = 60
-    ) -> Answer:
+    ) -> NodeAnswer:
         """Raises OSError or HTTPException when there is no answer."""
         link = self.connect(timeout)
         try:
             content = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
             link.request(method, path, content, {"Content-Type": "application/json", **(headers or {})})
-            return Answer(link.getresponse())
+            return NodeAnswer(link.getresponse())
         finally:
             link.close()
 
@@ -191,14 +191,14 @@ class Direct:
 
     def send(
         self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None, timeout: float = 60
-    ) -> Answer:
+    ) -> NodeAnswer:
         """Raises OSError or HTTPException when there is no answer."""
         link = HTTPConnection("127.0.0.1", self.port, timeout=timeout)
         try:
             content = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
             own = {"Host": HOST, "X-Forwarded-Proto": "https", "Content-Type": "application/json"}
             link.request(method, path, content, {**own, **(headers or {})})
-            return Answer(link.getresponse())
+            return NodeAnswer(link.getresponse())
         finally:
             link.close()
 

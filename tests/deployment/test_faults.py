@@ -15,7 +15,7 @@ from tests.deployment.processes import Direct, Node, manage, plain, settings_of,
 KILLS = {"sqlite": 3, "postgresql": 5}
 
 
-@pytest.mark.parametrize("database", KILLS)
+@pytest.mark.parametrize("database", ["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
 def test_killed_under_load_it_loses_nothing_that_it_acknowledged(database):
     said: list[str] = []
     assert faults.study(database, KILLS[database], 7, said.append) == [], said
@@ -34,6 +34,7 @@ def node_on():
         node.stop()
 
 
+@pytest.mark.long
 def test_a_database_that_goes_is_told_and_when_it_is_back_work_goes_on(tmp_path, node_on):
     with clusters.running() as cluster:
         env = settings_of(tmp_path, cluster.url)
@@ -94,6 +95,7 @@ def goes_on_after_a_full_disk(env, node, disk, is_up):
 ONLY_ROOT = pytest.mark.skipif(os.geteuid() != 0, reason="a small disk is mounted, which only root may")
 
 
+@pytest.mark.long
 @ONLY_ROOT
 def test_a_disk_that_sqlite_fills_is_told_and_what_was_acknowledged_stays(tmp_path):
     with small_disk(tmp_path / "disk", "6m") as disk:
@@ -105,6 +107,7 @@ def test_a_disk_that_sqlite_fills_is_told_and_what_was_acknowledged_stays(tmp_pa
             node.stop()
 
 
+@pytest.mark.long
 @ONLY_ROOT
 def test_a_disk_that_postgresql_fills_is_told_and_what_was_acknowledged_stays(tmp_path):
     with clusters.workshop() as folder, small_disk(folder / "disk", "160m") as disk:

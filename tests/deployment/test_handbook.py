@@ -16,6 +16,7 @@ from tests.deployment import clusters
 from tests.deployment.processes import HOME, HOST, SERVER, Direct, free_port, plain, proxy, wait_until
 
 PAGE = HOME / "deploy" / "handbook" / "deployment.md"
+pytestmark = pytest.mark.long  # a machine as the page sets it up
 PASSWORD = "an-invented-password-9"
 
 
@@ -26,7 +27,7 @@ def steps(name):
     return re.sub(r"^    ", "", block[1], flags=re.M)
 
 
-class Machine:
+class HandbookMachine:
     """Where the steps are run: every folder of the page is one under here."""
 
     def __init__(self, folder: Path, cluster: clusters.Cluster) -> None:
@@ -87,7 +88,7 @@ class Machine:
 @pytest.fixture(scope="module")
 def machine(tmp_path_factory):
     with clusters.running() as cluster:
-        made = Machine(tmp_path_factory.mktemp("machine"), cluster)
+        made = HandbookMachine(tmp_path_factory.mktemp("machine"), cluster)
         try:
             made.run("database")
             made.run("settings")

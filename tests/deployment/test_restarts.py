@@ -2,8 +2,6 @@
 
 import re
 import socket
-import subprocess
-from pathlib import Path
 from threading import Thread
 
 import pytest
@@ -16,7 +14,6 @@ from tests.deployment.load import Load
 from tests.deployment.processes import (
     HOST,
     METRICS_TOKEN,
-    SERVER,
     Node,
     manage,
     plain,
@@ -25,6 +22,7 @@ from tests.deployment.processes import (
     wait_until,
 )
 
+pytestmark = pytest.mark.long  # what each node does by itself, and the kill study on SQLite, are tried always
 REELS = 200
 STORM = 150
 
@@ -44,14 +42,14 @@ def site(tmp_path_factory):
             for node in nodes:
                 node.ready()
             with proxy(folder, [node.port for node in nodes]) as client:
-                yield Site(env, world, nodes, client)
+                yield RunningSite(env, world, nodes, client)
         finally:
             for node in nodes:
                 node.stop()
             held.close()
 
 
-class Site:
+class RunningSite:
     def __init__(self, env, world, nodes, client) -> None:
         self.env, self.nodes, self.client = env, nodes, client
         self.load = Load(client, world)
@@ -175,26 +173,3 @@ def test_without_any_node_the_proxy_says_when_to_come_back(site):
     api, page = (site.client.send("GET", path) for path in ("/api/v1/reels", "/login"))
     assert (api.status, api.body["type"], api.headers["Retry-After"]) == (503, "/problems/unreachable", "5")
     assert (page.status, "starting or was stopped" in page.body) == (503, True)
-
-
-# The units ------------------------------------------------------------------------------------------------------------
-
-
-def test_systemd_finds_no_fault_in_the_units(tmp_path):
-    for unit in (SERVER / "systemd").iterdir():
-        instance = tmp_path / unit.name.replace("@", "@8001")
-        instance.write_text(unit.read_text().replace("/opt/wrapledger", str(SERVER.parents[1])))
-    names = [str(each) for each in tmp_path.iterdir()]
-    ended = subprocess.run(
-        ["systemd-analyze", "verify", "--man=no", *names], capture_output=True, text=True, check=False
-    )
-    about = [line for line in ended.stderr.splitlines() if "wrapledger" in line]
-    assert (ended.returncode, about) == (0, [])
-
-
-def test_every_timer_has_its_service_and_every_service_runs_something_that_is_there():
-    units = {path.name for path in (SERVER / "systemd").iterdir()}
-    assert {name.replace(".timer", ".service") for name in units if name.endswith(".timer")} <= units
-    for name in units:
-        for program in re.findall(r"/opt/wrapledger/(\S+)", (SERVER / "systemd" / name).read_text()):
-            assert (Path(SERVER.parents[1]) / program).exists(), f"{name}: {program}"

@@ -74,6 +74,7 @@ def test_a_copy_that_is_not_whole_is_not_kept_as_a_backup(tmp_path):
     assert list((tmp_path / "backups").iterdir()) == []
 
 
+@pytest.mark.long
 def test_postgresql_is_restored_to_a_moment_between_a_backup_and_a_disaster(tmp_path, at_work):
     with clusters.workshop() as folder:
         archive = folder / "archive"

@@ -13,6 +13,8 @@ from tests.deployment.processes import Direct, Node, plain, settings_of, wait_un
 
 REELS = 120
 
+pytestmark = pytest.mark.long  # a cluster of two for each test
+
 
 @pytest.fixture
 def pair():

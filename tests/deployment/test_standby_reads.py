@@ -13,6 +13,7 @@ from tests.deployment.load import Load
 from tests.deployment.processes import METRICS_TOKEN, Direct, Node, manage, plain, python, settings_of, wait_until
 from tests.reports.fleet import COUNTS_A_REEL
 
+pytestmark = pytest.mark.long  # a cluster of two for each; tests/deploy/test_standby.py tries the choice without one
 OF_A_COUNT = 5  # requests
 SEEN = 3  # reels of the fleet at the site of whoever asks
 BRING_IN = "import django; django.setup(); from tests.reports.fleet import bring_in_fleet; bring_in_fleet()"

@@ -35,7 +35,7 @@ _reels = count(1)
 
 
 @dataclass
-class Login:
+class ModelledLogin:
     """What the model knows of somebody: whose the password is, and who may not enrol them."""
 
     password: str = PASSWORD
@@ -78,7 +78,7 @@ class Rights(RuleBasedStateMachine):
         for name in ("ada", "bea"):
             register.post_person(person=self.person(name), site=self.site, valid_from=NOW - timedelta(days=365),
                                  **builders.by_administrator())  # fmt: skip
-        self.logins = {name: Login() for name in EVERYBODY}
+        self.logins = {name: ModelledLogin() for name in EVERYBODY}
         self.logins["cai"].giver = "ada"
         for name in BENCH:
             self.logins[name].giver = "ada"

@@ -14,7 +14,7 @@ from tests import builders
 from tests.api_fixtures import make_token
 
 
-class Kept(logging.Handler):
+class LinesHandler(logging.Handler):
     """Keeps what is logged, as it would be written."""
 
     def __init__(self) -> None:
@@ -28,7 +28,7 @@ class Kept(logging.Handler):
 
 @pytest.fixture
 def kept():
-    handler, logger = Kept(), logging.getLogger("wrapledger")
+    handler, logger = LinesHandler(), logging.getLogger("wrapledger")
     before = logger.level
     logger.addHandler(handler)
     logger.setLevel(logging.INFO)

@@ -15,7 +15,7 @@ class Turn:
 
 
 @dataclass(frozen=True)
-class Drum:
+class ModelDrum:
     anchor: str
     wraps_odd_layer: int
     wraps_even_layer: int

@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from inspections.domain.counting import Count, Unusual, Working, problems_so_far, work_out
 from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
-from tests.inspections.domain.drum_model import Drum, Turn
+from tests.inspections.domain.drum_model import ModelDrum, Turn
 
 MAX_LAYERS = 9
 
 
 @dataclass(frozen=True)
 class Scene:
-    drum: Drum
+    drum: ModelDrum
     laid: list[Turn]
     parameters: RuleParameters
     reading: Reading
@@ -32,7 +32,7 @@ class Scene:
         return self.reading.open_side is OpenSide.NONE
 
 
-def as_seen(drum: Drum, laid: list[Turn]) -> Reading:
+def as_seen(drum: ModelDrum, laid: list[Turn]) -> Reading:
     face = drum.right_face(laid)
     return Reading(
         scale_left=drum.level_at("left", laid), scale_right=drum.level_at("right", laid),
@@ -64,7 +64,7 @@ def scenes(
     least_slots: int = 4,  # more than the lead, so that stepping down never needs two layers
 ) -> Scene:
     slots = st.integers(least_slots, 12)
-    drum = Drum(draw(st.sampled_from(["left", "right"])), draw(slots), draw(slots))
+    drum = ModelDrum(draw(st.sampled_from(["left", "right"])), draw(slots), draw(slots))
     parameters = RuleParameters(
         anchor_side=Side(drum.anchor), wraps_odd_layer=drum.wraps_odd_layer, wraps_even_layer=drum.wraps_even_layer,
         max_layers=MAX_LAYERS, lead_wraps=draw(st.integers(0, 3)),

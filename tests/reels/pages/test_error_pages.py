@@ -25,12 +25,12 @@ def deny(request: HttpRequest):
     raise PermissionDenied("Only an administrator may do this.")
 
 
-class SqliteSaid(Exception):
+class SqliteIsBusy(Exception):
     sqlite_errorname = "SQLITE_BUSY"
 
 
 def locked(request: HttpRequest):
-    raise OperationalError("database is locked") from SqliteSaid()
+    raise OperationalError("database is locked") from SqliteIsBusy()
 
 
 def away(request: HttpRequest):

@@ -13,7 +13,7 @@ from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RulePar
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
 from reels.errors import ValueNotTaken
 from tests.inspections.domain.counted_reels import BY_SIDE, ON_HOLD, TYPE
-from tests.inspections.domain.drum_model import Drum, Turn
+from tests.inspections.domain.drum_model import ModelDrum, Turn
 
 SEEDS = st.integers(0, LARGEST_SEED)
 DIFFICULTIES = st.sampled_from(Difficulty)
@@ -28,9 +28,9 @@ ANY_TYPE = st.builds(
 )
 
 
-def laid(reel: PracticeReel) -> tuple[Drum, list[Turn]]:
+def laid(reel: PracticeReel) -> tuple[ModelDrum, list[Turn]]:
     """The same drum, wound turn by turn."""
-    drum = Drum(reel.parameters.anchor_side, reel.parameters.wraps_odd_layer, reel.parameters.wraps_even_layer)
+    drum = ModelDrum(reel.parameters.anchor_side, reel.parameters.wraps_odd_layer, reel.parameters.wraps_even_layer)
     below = sum(drum.slots(layer) for layer in range(1, reel.drum.layer))
     return drum, drum.wound(below + reel.drum.wraps - 1 + Fraction(reel.drum.crossover_deg) / 360)
 
