@@ -29,14 +29,14 @@ def archive_after(instance: Any, created: bool, **_: Any) -> None:
     Inspections must not know of documents, which are above them; a history entry is written for every act there is.
     A failure is logged and undoes nothing; `manage.py archive_inspections` catches up.
     """
-    from reports.queries import shows  # noqa: PLC0415  # see above
+    from reports.queries.documents import may_show  # noqa: PLC0415  # see above
 
     def keep() -> None:
         from reports.services import archive  # noqa: PLC0415  # see above
 
         archive.archive_after(instance)
 
-    if created and shows(json.loads(instance.content)["changes"]):
+    if created and may_show(json.loads(instance.content)["changes"]):
         transaction.on_commit(keep, robust=True)
 
 

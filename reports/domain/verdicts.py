@@ -54,8 +54,3 @@ def holds(question: Question, why: str) -> CheckResult:
 def fails(question: Question, why: str) -> CheckResult:
     """The answer is no."""
     return CheckResult(question=question, verdict=Verdict.FAILS, why=why)
-
-
-def unknown(question: Question, why: str) -> CheckResult:
-    """There is no answer."""
-    return CheckResult(question=question, verdict=Verdict.UNKNOWN, why=why)

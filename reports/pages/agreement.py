@@ -25,7 +25,7 @@ from reports.domain.agreement import COMPARISON_NAMES, COMPARISON_WORDS, Compari
 from reports.domain.agreement.figure import difference_figure
 from reports.pages.pdf import document
 from reports.pages.written import csv_answer
-from reports.pdf.agreement_sheet import agreement_sheet
+from reports.pdf.sheets.agreement import agreement_sheet
 from reports.services import agreement
 from reports.services.agreement import AgreementReport, Wanted
 

@@ -15,24 +15,25 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.history import Told, told
-from inspections.queries.parameters import parameters_of_type
+from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
 from reels.domain.words import Side
 from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader, show
-from reports import access, queries
+from reports import access
 from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
 from reports.pages.drift import on_paper
 from reports.pages.interval_rows import Interval
 from reports.pages.reel_drift import AsOf, evidence_in_words
-from reports.pdf import drift_sheets, sheets
-from reports.pdf.drift_sheets import CourseSheet, DriftLine
-from reports.pdf.examination import MOST_BYTES
+from reports.pdf.examination import MAX_BYTES
 from reports.pdf.facts import HistoryLine
-from reports.pdf.practice_sheet import practice_answers, practice_sheet
+from reports.pdf.sheets import drift, history, setup
+from reports.pdf.sheets import worksheet as blank
+from reports.pdf.sheets.practice import practice_answers, practice_sheet
+from reports.queries import documents as queries
 from reports.services.checking import check_document
-from reports.services.exporting import chosen, exported, extent_of
+from reports.services.exporting import export_size, filter_documents, stream_export
 
 PDF = "application/pdf"
 PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
@@ -71,7 +72,7 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
     """A blank worksheet for a reel type."""
     shown = reel_type(code)
-    content = sheets.worksheet(queries.worksheet_parameters(shown), shown.reference_side, at=timezone.now())
+    content = blank.worksheet(dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
     return document(content, f"worksheet-{shown.code}.pdf")
 
 
@@ -83,7 +84,7 @@ def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: 
         raise NotFound(what="practice sheet", key=request.path)
     reel = practice_reel(parameters_of_type(shown), Difficulty(difficulty), seed)
     content = PRACTICE[part](
-        reel, queries.worksheet_parameters(shown), Side(shown.reference_side), at=timezone.now()
+        reel, dict(parameters_json(shown)), Side(shown.reference_side), at=timezone.now()
     )  # fmt: skip
     return document(content, f"practice-{part}-{shown.code}-{difficulty}-{seed}.pdf")
 
@@ -93,7 +94,7 @@ def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
     """The setup card of setup values."""
     at = timezone.now()
     values = setup_values_for_read(setup_id, reader(request), at)
-    return document(sheets.setup_card(queries.card_of(values), at=at), f"setup-card-{values.pk}.pdf")
+    return document(setup.setup_card(queries.setup_card_of(values), at=at), f"setup-card-{values.pk}.pdf")
 
 
 @page
@@ -102,7 +103,7 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
     at, person = timezone.now(), reader(request)
     reel = reel_for_read(serial, person, at)
     lines = [history_line(told(each, person.length_unit)) for each in readable_history(reel).iterator(AT_ONCE)]
-    content = sheets.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
+    content = history.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
     return document(content, f"history-{reel.pk}.pdf")
 
 
@@ -127,7 +128,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         return refusal(refused)
     lines = [drift_line(each) for each in found.intervals]
     left_out, as_of = found.total - len(lines), f"{found.as_of or ''}"
-    content = drift_sheets.fleet_drift(lines, said=found.said, left_out=left_out, as_of=as_of, at=at)
+    content = drift.fleet_drift(lines, said=found.said, left_out=left_out, as_of=as_of, at=at)
     return document(content, "drift.pdf")
 
 
@@ -140,7 +141,7 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         found = evidence_in_words(reel, day, person.length_unit, at)
     except FleetTooLarge as refused:
         return refusal(refused)
-    sheet = CourseSheet(
+    sheet = drift.CourseSheet(
         reel=reel.serial,
         finding=found.finding,
         picture=found.picture,
@@ -148,12 +149,12 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in found.counts],
         cuts=found.cuts,
     )
-    return document(drift_sheets.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
+    return document(drift.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
 
 
-def drift_line(each: Interval) -> DriftLine:
+def drift_line(each: Interval) -> drift.DriftLine:
     """An interval of a page as a line of a document."""
-    return DriftLine(
+    return drift.DriftLine(
         reel=each.reel, from_at=each.from_at, to_at=each.to_at, p=each.p, p_then=each.p_then, change=each.change,
         logged=each.logged, is_flagged=each.badge is not None, explanation=each.explanation,
     )  # fmt: skip
@@ -181,7 +182,7 @@ def documents(request: HttpRequest) -> HttpResponse:
     sites = readable_sites(person, at).values_list("code", "name")
     choice.fields["site"].widget = forms.Select(choices=[("", "every site"), *sites])
     extent = (
-        extent_of(chosen(access.readable_documents(person, at), **choice.cleaned_data), at=at)
+        export_size(filter_documents(access.readable_documents(person, at), **choice.cleaned_data), at=at)
         if choice.is_valid()
         else None
     )
@@ -197,11 +198,11 @@ def bundle(request: HttpRequest) -> HttpResponseBase:
     choice, at = Choice(request.GET), timezone.now()
     if not choice.is_valid():
         return HttpResponse(choice.errors.as_text(), status=400, content_type="text/plain; charset=utf-8")
-    rows = chosen(access.readable_documents(reader(request), at), **choice.cleaned_data)
+    rows = filter_documents(access.readable_documents(reader(request), at), **choice.cleaned_data)
     headers = {"Content-Disposition": 'attachment; filename="inspections.zip"'}
-    if size := extent_of(rows, at=at).size:
+    if size := export_size(rows, at=at).size:
         headers["Content-Length"] = str(size)
-    return StreamingHttpResponse(exported(rows, at=at), content_type="application/zip", headers=headers)
+    return StreamingHttpResponse(stream_export(rows, at=at), content_type="application/zip", headers=headers)
 
 
 # Checking one -------------------------------------------------------------------------------------------------------
@@ -222,6 +223,6 @@ def check(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         form = Dropped(request.POST, request.FILES, label_suffix="")
         if form.is_valid():
-            findings = check_document(form.cleaned_data["file"].read(MOST_BYTES + 1))
+            findings = check_document(form.cleaned_data["file"].read(MAX_BYTES + 1))
     status = 422 if form.is_bound and not form.is_valid() else 200
     return render(request, "reports/check.html", {"form": form, "findings": findings}, status=status)

@@ -1,26 +1,38 @@
-"""What can be told of a document from the file alone. It may come from a stranger, so a child process looks at it."""
+"""What can be told of a document from the file alone.
 
+The file may come from a stranger and be made to exhaust memory or to break the parser, so that a child process reads
+it, under limits of the operating system, and attachments are unpacked no further than a document of ours needs.
+"""
+
+import io
 import json
 import resource
 import subprocess
 import sys
+import zlib
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+
+import pikepdf
 
 from reels.domain import ledger
 from reports.domain.carried_record import record_fault
-from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds, unknown
-from reports.pdf.attached import attached_files
+from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds
 from reports.pdf.facts import InspectionFacts, from_attachments
-from reports.pdf.making import drawn_up, made_with
 from reports.pdf.seal import check_seal
+from reports.pdf.sheets.inspection import inspection_pdf, library_versions
 
 HOME = Path(__file__).resolve().parents[2]
-MOST_BYTES = 20_000_000
-MOST_MEMORY = 1_500_000_000  # address space of the child, most of it libraries
-MOST_SECONDS = 10
+MAX_BYTES = 20_000_000
+MAX_MEMORY = 1_500_000_000  # address space of the child, most of it libraries
+MAX_SECONDS = 10  # of processor time
+MAX_ATTACHMENTS = 8
+MAX_ATTACHED_BYTES = 4_000_000  # of one attachment, unpacked
 NOT_ATTACHED = "No record is attached that could be read."
+
+
+class UnreadableAttachment(ValueError):
+    """What is attached cannot be taken out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +42,7 @@ class Examination:
     fingerprint: of the certificate that sealed it; record, signatures: SHA-256 of what is attached. "" where none is.
     """
 
-    findings: tuple[CheckResult, ...]
+    results: tuple[CheckResult, ...]
     fingerprint: str = ""
     record: str = ""
     signatures: tuple[str, ...] = ()
@@ -38,30 +50,25 @@ class Examination:
 
 def examine(content: bytes) -> Examination:
     """Examine a file of any kind, in a process of its own with bounds on time and memory; never raises for a file."""
-    if len(content) > MOST_BYTES:
-        return _nothing(f"The file has {len(content)} bytes; up to {MOST_BYTES} are looked at.")
+    if len(content) > MAX_BYTES:
+        return _unreadable(f"The file has {len(content)} bytes; up to {MAX_BYTES} are looked at.")
     if not content.startswith(b"%PDF-"):
-        return _nothing("The file is no PDF.")
+        return _unreadable("The file is no PDF.")
     try:
         child = subprocess.run(  # our own module, and the file only on standard input
             [sys.executable, "-m", "reports.pdf.examination"], input=content, cwd=HOME, capture_output=True,
-            timeout=2 * MOST_SECONDS, check=True,
+            timeout=2 * MAX_SECONDS, check=True,
         )  # fmt: skip
-        return _from_json(json.loads(child.stdout))
+        examined = json.loads(child.stdout)
+        results = (CheckResult(question=Question(each["question"]), verdict=Verdict(each["verdict"]), why=each["why"])
+                   for each in examined["results"])  # fmt: skip
+        return Examination(**{**examined, "results": tuple(results), "signatures": tuple(examined["signatures"])})
     except (subprocess.SubprocessError, ValueError):
-        return _nothing("The file takes more time or memory than any document of ours, or breaks the reader.")
+        return _unreadable("The file takes more time or memory than any document of ours, or breaks the reader.")
 
 
-def _nothing(why: str) -> Examination:
-    return Examination(findings=tuple(fails(each, why) for each in (Question.SEAL, Question.RECORD, Question.PAGES)))
-
-
-def _from_json(said: dict[str, Any]) -> Examination:
-    findings = tuple(
-        CheckResult(question=Question(each["question"]), verdict=Verdict(each["verdict"]), why=each["why"])
-        for each in said["findings"]
-    )
-    return Examination(**{**said, "findings": findings, "signatures": tuple(said["signatures"])})
+def _unreadable(why: str) -> Examination:
+    return Examination(results=tuple(fails(each, why) for each in (Question.SEAL, Question.RECORD, Question.PAGES)))
 
 
 # In the child -------------------------------------------------------------------------------------------------------
@@ -78,11 +85,11 @@ def examine_here(content: bytes, *, with_pages: bool = True) -> Examination:
         facts = from_attachments(attached_files(content))
     except Exception:  # noqa: BLE001  # a stranger's file
         return Examination(
-            findings=(sealed, fails(Question.RECORD, NOT_ATTACHED), fails(Question.PAGES, NOT_ATTACHED)),
+            results=(sealed, fails(Question.RECORD, NOT_ATTACHED), fails(Question.PAGES, NOT_ATTACHED)),
             fingerprint=seal.fingerprint,
         )
     return Examination(
-        findings=(sealed, _record(facts), *([_pages(content, facts)] if with_pages else [])),
+        results=(sealed, _record(facts), *([_pages(content, facts)] if with_pages else [])),
         fingerprint=seal.fingerprint,
         record=facts.record_digest,
         signatures=tuple(ledger.digest(each) for each in facts.statements),
@@ -98,26 +105,46 @@ def _record(facts: InspectionFacts) -> CheckResult:
 def _pages(content: bytes, facts: InspectionFacts) -> CheckResult:
     """Whether the pages are those that the attached record gives: they are drawn up again and compared."""
     try:
-        with_what = facts.stood["made_with"]
-        if with_what != made_with():
-            said = ", ".join(f"{name} {number}" for name, number in sorted(with_what.items()))
-            return unknown(
-                Question.PAGES, f"They were made with {said}, and can't be drawn up again with anything else."
-            )
-        again = drawn_up(facts)
+        versions = facts.situation_data["made_with"]
+        if versions != library_versions():  # another version may draw the same record with other bytes
+            made_with = ", ".join(f"{name} {number}" for name, number in sorted(versions.items()))
+            why = f"They were made with {made_with}, and can't be drawn up again with anything else."
+            return CheckResult(question=Question.PAGES, verdict=Verdict.UNKNOWN, why=why)
+        redrawn = inspection_pdf(facts)
     except Exception:  # noqa: BLE001  # a stranger's record
         return fails(Question.PAGES, "No pages can be drawn up from what is attached.")
-    if content.startswith(again):
+    if content.startswith(redrawn):  # the seal is appended, so a sealed file begins with the unsealed one
         return holds(Question.PAGES, "Drawn up again from the attached record, they are the same, byte for byte.")
     return fails(Question.PAGES, "Drawn up again from the attached record, they are different.")
 
 
+def attached_files(content: bytes) -> dict[str, bytes]:
+    """The attached files by name. Raises UnreadableAttachment, or whatever a broken file makes pikepdf raise."""
+    with pikepdf.open(io.BytesIO(content), attempt_recovery=False) as pdf:
+        tree = pikepdf.NameTree(pdf.Root.Names.EmbeddedFiles)
+        files = list(zip(range(MAX_ATTACHMENTS + 1), tree.items(), strict=False))  # no more are read, however many
+        if len(files) > MAX_ATTACHMENTS:
+            raise UnreadableAttachment(f"more than {MAX_ATTACHMENTS} files are attached")
+        return {str(name): _unpacked(file.EF.F) for _, (name, file) in files}
+
+
+def _unpacked(stream: pikepdf.Object) -> bytes:
+    """The stream's bytes. pikepdf would unpack all of it, and a small stream can stand for a great many bytes."""
+    content, packing = stream.read_raw_bytes(), stream.get("/Filter")
+    if packing is not None:
+        if packing != pikepdf.Name.FlateDecode or "/DecodeParms" in stream:
+            raise UnreadableAttachment("an attached file is packed in a way that is not ours")
+        content = zlib.decompressobj().decompress(content, MAX_ATTACHED_BYTES + 1)
+    if len(content) > MAX_ATTACHED_BYTES:
+        raise UnreadableAttachment(f"an attached file has more than {MAX_ATTACHED_BYTES} bytes")
+    return content
+
+
 def _child() -> None:
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
-    resource.setrlimit(resource.RLIMIT_CPU, (MOST_SECONDS, MOST_SECONDS))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (2 * MOST_BYTES, 2 * MOST_BYTES))  # pikepdf saves through a temporary one
-    found = asdict(examine_here(sys.stdin.buffer.read(MOST_BYTES + 1)))
-    sys.stdout.write(json.dumps(found))
+    resource.setrlimit(resource.RLIMIT_AS, (MAX_MEMORY, MAX_MEMORY))
+    resource.setrlimit(resource.RLIMIT_CPU, (MAX_SECONDS, MAX_SECONDS))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (2 * MAX_BYTES, 2 * MAX_BYTES))  # pikepdf saves through a temporary one
+    sys.stdout.write(json.dumps(asdict(examine_here(sys.stdin.buffer.read(MAX_BYTES + 1)))))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,8 @@ NOT_COMPARED = ("at", "made_with")  # of a situation: they differ each time with
 class InspectionFacts:
     """The canonical record of an inspection as it was signed, what its signers stated, and the situation.
 
-    record, statements, situation: canonical JSON bytes; the document carries them, and its pages show them.
+    record, statements, situation: canonical JSON bytes; the document carries them, and its pages show them. The bytes
+    are kept beside what is read from them, since digests and signatures are over the bytes.
     """
 
     record: bytes
@@ -27,18 +28,18 @@ class InspectionFacts:
     situation: bytes
 
     @cached_property
-    def said(self) -> dict[str, Any]:
-        """The record."""
+    def record_data(self) -> dict[str, Any]:
+        """The record, read."""
         return dict(json.loads(self.record))
 
     @cached_property
     def signatures(self) -> list[dict[str, Any]]:
-        """The statements of the signers, in order."""
+        """The statements of the signers, read, in order."""
         return [json.loads(each) for each in self.statements]
 
     @cached_property
-    def stood(self) -> dict[str, Any]:
-        """The situation."""
+    def situation_data(self) -> dict[str, Any]:
+        """The situation, read."""
         return dict(json.loads(self.situation))
 
     @property
@@ -49,7 +50,8 @@ class InspectionFacts:
     @property
     def situation_digest(self) -> str:
         """SHA-256 of the situation, without when and with what the document was made."""
-        return ledger.digest(ledger.canonical({k: v for k, v in self.stood.items() if k not in NOT_COMPARED}))
+        compared = {name: value for name, value in self.situation_data.items() if name not in NOT_COMPARED}
+        return ledger.digest(ledger.canonical(compared))
 
     @property
     def is_printable(self) -> bool:
@@ -69,12 +71,9 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
     return InspectionFacts(record=files[RECORD], statements=tuple(statements), situation=files[SITUATION])
 
 
-# For the other sheets -----------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetupCard:
-    """Setup values with the reel they are for. values, length: as a situation tells them (reports/queries)."""
+    """Setup values with the reel they are for. values, length: as in a situation (reports/queries/documents.py)."""
 
     reel: str
     inspection: int

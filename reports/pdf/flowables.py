@@ -1,6 +1,6 @@
 """The pieces that every document is made of: headings, paragraphs, tables and figures, each with its tag."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -13,6 +13,7 @@ from reports.pdf import style
 from reports.pdf.drawing import drawn
 from reports.pdf.fonts import BOLD, PLAIN, printable
 from reports.pdf.tags import StructureElement
+from reports.pdf.words import signed
 
 PADDING = 4.0
 
@@ -137,13 +138,19 @@ class Story:
         """
         self._table([header, *rows], shares, heads=set(), has_header=True, blank=blank)
 
-    def numbers(self, pairs: Sequence[tuple[str, Any]]) -> None:
-        """A few figures to be read from afar, each under its name."""
+    def calculation(self, steps: Sequence[tuple[Any, ...]]) -> None:
+        """The steps of a count's calculation: label, before, change, after, explanation."""
+        rows = [(label, f"{before}", signed(change), f"{after}", why) for label, before, change, after, why in steps]
+        self.table(("Step", "Before", "Change", "After", "Explanation"), rows, (0.23, 0.09, 0.09, 0.09, 0.5))
+
+    def result(self, count: Mapping[str, Any]) -> None:
+        """Layers, wraps and parity of a count, to be read from afar, each under its name."""
         element = self.root.add("Table")
         names, figures = element.add("TR"), element.add("TR")
+        columns = {"Layers": count["layers"], "Wraps": count["wraps"], "Parity of layers": count["parity"]}
         rows = [
-            [_plain_cell(name, names.add("TH", scope="Column")) for name, _ in pairs],
-            [_plain_cell(f"{figure}", figures.add("TD")) for _, figure in pairs],
+            [_plain_cell(name, names.add("TH", scope="Column")) for name in columns],
+            [_plain_cell(f"{figure}", figures.add("TD")) for figure in columns.values()],
         ]
         look = [
             ("FONT", (0, 0), (-1, 0), BOLD, 10, 13), ("FONT", (0, 1), (-1, 1), BOLD, 34, 42),
@@ -152,12 +159,11 @@ class Story:
             ("BOTTOMPADDING", (0, 1), (-1, 1), 12),
         ]  # fmt: skip
         self.flowables.append(
-            Table(rows, colWidths=[style.WIDTH / len(pairs)] * len(pairs), style=look, renderCB=_tag_cells,
-                  spaceBefore=6, spaceAfter=8)
-        )  # fmt: skip
+            Table(rows, colWidths=[style.WIDTH / 3] * 3, style=look, renderCB=_tag_cells, spaceBefore=6, spaceAfter=8)
+        )
 
     def struck(self, name: str, text: str) -> None:
-        """What counts for nothing any more, under its name: struck through, in a dashed frame."""
+        """What is no longer valid, under its name: struck through, in a dashed frame."""
         element = self.root.add("Table")
         line = element.add("TR")
         head, cell = line.add("TH", scope="Row"), line.add("TD")
@@ -167,11 +173,10 @@ class Story:
             ("FONT", (0, 0), (-1, -1), BOLD, 10, 13), ("TEXTCOLOR", (0, 0), (-1, -1), style.QUIET),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("BOX", (0, 0), (-1, -1), 0.8, style.QUIET, None, (4, 3)),
         ]  # fmt: skip
-        widths = [0.19 * style.WIDTH, 0.81 * style.WIDTH]
-        rows = [[_plain_cell(name, head), paragraph]]
         self.flowables.append(
-            Table(rows, colWidths=widths, style=look, renderCB=_tag_cells, spaceBefore=14, spaceAfter=10)
-        )
+            Table([[_plain_cell(name, head), paragraph]], colWidths=[0.19 * style.WIDTH, 0.81 * style.WIDTH],
+                  style=look, renderCB=_tag_cells, spaceBefore=14, spaceAfter=10)
+        )  # fmt: skip
 
     def figure(self, *pictures: Picture) -> None:
         """Drawings, one beside the other."""

@@ -154,7 +154,7 @@ class _Signer(signers.SimpleSigner):
         return self.key.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
 
 
-def sealed(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
+def seal_document(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
     """The document under the seal; the same document, key and time give the same bytes.
 
     at: the time that the seal names, the service's own claim.

@@ -1,6 +1,6 @@
-"""What a screen reader follows: the structure of a document, and the marks on its pages that belong to it.
+"""What a screen reader follows: the structure of a document, and the marked content on its pages that belongs to it.
 
-reportlab has no notion of tags, so the marks are written between its own drawing operators; archive.py turns the
+reportlab has no notion of tagged PDF, so the marks are written between its own drawing operators; pdfa.py turns the
 elements into the structure tree. Everything drawn is either part of an element or an artefact (rules, page furniture).
 """
 
@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 @dataclass(frozen=True, slots=True)
 class MarkedContent:
-    """A marked piece of a page's content: page from 0, and its number on that page."""
+    """A marked sequence of a page's content: page from 0, and its number on that page (the MCID)."""
 
     page: int
     number: int
@@ -22,7 +22,7 @@ class MarkedContent:
 
 @dataclass(slots=True, eq=False)
 class StructureElement:
-    """An element of the structure, in reading order.
+    """An element of the structure tree, in reading order.
 
     tag: H1, P, Table …; alt: what a figure shows; scope: "Row" or "Column" of a table's header cell.
     repeats: drawn again at the top of each further page; only the first drawing belongs to the structure.
@@ -32,17 +32,17 @@ class StructureElement:
     alt: str = ""
     scope: str = ""
     repeats: bool = False
-    inside: list[Union["StructureElement", MarkedContent]] = field(default_factory=list)
+    kids: list[Union["StructureElement", MarkedContent]] = field(default_factory=list)
 
-    def add(self, tag: str, **more: Any) -> "StructureElement":
+    def add(self, tag: str, **attributes: Any) -> "StructureElement":
         """A new element at the end of this one."""
-        inner = StructureElement(tag, **more)
-        self.inside.append(inner)
-        return inner
+        kid = StructureElement(tag, **attributes)
+        self.kids.append(kid)
+        return kid
 
 
 class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
-    """A canvas that counts the marks on each page."""
+    """A canvas that numbers the marked content of each page. marked: by page, the element of each number."""
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -50,12 +50,12 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
 
     def begin(self, element: StructureElement | None) -> None:
         """Begin what belongs to an element, or an artefact."""
-        if element is None or (element.repeats and element.inside):
+        if element is None or (element.repeats and element.kids):
             self._code.append("/Artifact BMC")
             return
         page = self.getPageNumber() - 1
         elements = self.marked.setdefault(page, [])
-        element.inside.append(MarkedContent(page, len(elements)))
+        element.kids.append(MarkedContent(page, len(elements)))
         self._code.append(f"/{element.tag} <</MCID {len(elements)}>> BDC")
         elements.append(element)
 

@@ -18,9 +18,9 @@ POINTS = {
 }
 
 
-def length(told: Mapping[str, str] | None) -> str:
-    """The cable that a count stands for with its standard uncertainty, as a situation tells it."""
-    return f"{told['value_m']} m ± {told['standard_u_m']} m" if told else "not known"
+def length(value: Mapping[str, str] | None) -> str:
+    """The cable that a count stands for with its standard uncertainty, as in a situation."""
+    return f"{value['value_m']} m ± {value['standard_u_m']} m" if value else "not known"
 
 
 def time(text: str | None) -> str:
@@ -30,15 +30,15 @@ def time(text: str | None) -> str:
     return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M:%S")
 
 
-def spoken(word: str) -> str:
+def spaced(word: str) -> str:
     return word.replace("_", " ")
 
 
-def said(value: str | None) -> str:
+def or_dash(value: str | None) -> str:
     return value or "—"
 
 
-def yes(value: bool) -> str:
+def yes_no(value: bool) -> str:
     return "yes" if value else "no"
 
 
@@ -49,7 +49,7 @@ def count_words(layers: int | None, wraps: int | None, parity: str | None = None
 
 
 def signed(change: int) -> str:
-    """A change with its sign; none is a dash."""
+    """A change with its sign, if it has one."""
     return f"{change:+d}".replace("-", "−") if change else "0"
 
 
@@ -63,7 +63,7 @@ def at_point(point: str, value: Any) -> str:
         return f"{value['half']} half" if "half" in value else f"{value['deg']}°"
     if point == Point.HAND_COUNT:
         return counted(value, "wrap")
-    return spoken(str(value))
+    return spaced(str(value))
 
 
 def person(one: Mapping[str, Any] | None) -> str:

@@ -19,16 +19,16 @@ from reels.domain import ledger
 from reels.errors import Busy
 from reels.models import HistoryEntry, Reel
 from reels.services.history import Actor, record_act
-from reports import queries
 from reports.models import ArchivedPdf
 from reports.pdf import seal
 from reports.pdf.facts import InspectionFacts
-from reports.pdf.making import drawn_up, made_with
+from reports.pdf.sheets.inspection import inspection_pdf, library_versions
+from reports.queries.documents import documented_of, facts_of
 from reports.services.seal import seal_key
 
 ACT = "archived"
 VIA = "service archive"
-MOST_TRIES = 3
+MAX_TRIES = 3
 
 
 def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]:
@@ -36,11 +36,11 @@ def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]
 
     Safe to call again: what is kept as it stands gives nothing. Raises SealMissing, or Busy when it keeps changing.
     """
-    for _ in range(MOST_TRIES):
+    for _ in range(MAX_TRIES):
         facts = stale_facts(reel, at)
         if not facts:
             return []
-        rows = [_drawn(each, at) for each in facts]  # not under the lock
+        rows = [_draw_up(each, at) for each in facts]  # before the lock, which would be held for all that time
         if kept := _keep(reel, rows, actor, at):
             return kept
     raise Busy(chains=[reel_access.reel_chain(reel.serial)])
@@ -48,15 +48,12 @@ def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]
 
 def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
     """The inspections of a reel whose document is missing or shows another situation. Six queries."""
-    kept = {
+    newest = {  # the later number overwrites the earlier
         row.inspection_id: row.situation_digest
         for row in ArchivedPdf.objects.filter(inspection__reel=reel).order_by("number").defer("content")
     }
-    facts = [
-        (inspection.pk, queries.facts_of(inspection, at=at, made_with=made_with()))
-        for inspection in queries.documented_of(reel)
-    ]
-    return [each for pk, each in facts if kept.get(pk) != each.situation_digest]
+    facts = [facts_of(inspection, at=at, made_with=library_versions()) for inspection in documented_of(reel)]
+    return [each for each in facts if newest.get(each.record_data["inspection"]) != each.situation_digest]
 
 
 def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[ArchivedPdf]]]:
@@ -66,13 +63,13 @@ def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[Arch
         yield reel, archive_reel(reel, actor=actor, at=at)
 
 
-def _drawn(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
-    content = drawn_up(facts)
-    whole = seal.sealed(content, seal_key(), at=at)
+def _draw_up(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
+    unsealed = inspection_pdf(facts)
+    content = seal.seal_document(unsealed, seal_key(), at=at)
     return ArchivedPdf(
-        inspection_id=facts.said["inspection"], drawn_up_at=at, record_digest=facts.record_digest,
-        situation_digest=facts.situation_digest, unsealed_length=len(content), unsealed_digest=ledger.digest(content),
-        digest=ledger.digest(whole), content=whole,
+        inspection_id=facts.record_data["inspection"], drawn_up_at=at, record_digest=facts.record_digest,
+        situation_digest=facts.situation_digest, unsealed_length=len(unsealed), unsealed_digest=ledger.digest(unsealed),
+        digest=ledger.digest(content), content=content,
     )  # fmt: skip
 
 
@@ -80,14 +77,14 @@ def _drawn(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
 def _keep(reel: Reel, rows: Sequence[ArchivedPdf], actor: Actor, at: datetime) -> list[ArchivedPdf]:
     """Keep those that still show how things stand, now that the reel is locked."""
     [chain] = reel_access.lock(reel_access.reel_chain(reel.serial))
-    wanted = {each.said["inspection"]: each.situation_digest for each in stale_facts(reel, at)}
-    still = [row for row in rows if wanted.get(row.inspection_id) == row.situation_digest]
-    if not still:
+    current = {each.record_data["inspection"]: each.situation_digest for each in stale_facts(reel, at)}
+    still_true = [row for row in rows if current.get(row.inspection_id) == row.situation_digest]
+    if not still_true:
         return []
-    for row in still:
+    for row in still_true:
         row.number = ArchivedPdf.objects.filter(inspection=row.inspection_id).count() + 1
-    with record_act(chain, ACT, actor, at, inspections=[row.inspection_id for row in still]) as act:
-        return act.add_all(still)
+    with record_act(chain, ACT, actor, at, inspections=[row.inspection_id for row in still_true]) as act:
+        return act.add_all(still_true)
 
 
 def archive_after(entry: HistoryEntry) -> list[ArchivedPdf]:

@@ -18,7 +18,7 @@ AT_ONCE = 20  # documents held at a time
 def check_document(content: bytes) -> tuple[CheckResult, ...]:
     """Seal, record, pages and history of a file, each with a verdict of its own. Any bytes get an answer."""
     examined = examine(content)
-    seal, *others = examined.findings
+    seal, *others = examined.results
     return (_ours(seal, examined), *others, history(content, examined))
 
 
@@ -49,11 +49,11 @@ def history(content: bytes, examined: Examination) -> CheckResult:
 
 
 def _since(row: ArchivedPdf) -> str:
+    """What became of the inspection after the document was kept."""
     later = ArchivedPdf.objects.filter(inspection=row.inspection_id, number__gt=row.number).count()
-    more = "A later one shows a later situation." if later == 1 else f"{later} later ones show later situations."
-    told = more if later else "It is the newest."
+    newer = "A later one shows a later situation." if later == 1 else f"{later} later ones show later situations."
     is_voided = row.inspection.state == InspectionState.VOIDED
-    return f"{told} The inspection was voided." if is_voided else told
+    return (newer if later else "It is the newest.") + (" The inspection was voided." if is_voided else "")
 
 
 def _not_kept(examined: Examination) -> CheckResult:
@@ -90,9 +90,9 @@ def document_fault(row: ArchivedPdf, known: frozenset[str]) -> str | None:
     if ledger.digest(content[: row.unsealed_length]) != row.unsealed_digest:
         return "what was sealed is not what was drawn up"
     examined = examine_here(content, with_pages=False)
-    for finding in examined.findings:
-        if finding.verdict is Verdict.FAILS:
-            return str(finding)
+    for result in examined.results:
+        if result.verdict is Verdict.FAILS:
+            return str(result)
     if examined.fingerprint not in known:
         return f"its seal is of the certificate {examined.fingerprint[:16]}…, which is not one of this service"
     if examined.record != row.inspection.record.digest:

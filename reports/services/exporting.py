@@ -1,21 +1,28 @@
-"""Many documents at once, for whoever may see them."""
+"""Many documents at once, for whoever may see them: a ZIP file with a manifest, made as it is sent.
 
+No more than a few documents are held at a time, and the same documents and time give the same bytes.
+"""
+
+import json
 import re
-from collections.abc import Callable, Iterator
+import zipfile
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 from django.db.models import QuerySet
 from django.db.models.functions import Length
 
 from reports.models import ArchivedPdf
-from reports.pdf.bundle import BundleMember, zipped, zipped_size
 
-AT_ONCE = 10  # documents held at a time
-NAMES_AT_ONCE = 1000
+MANIFEST = "manifest.json"
+CHUNK = 10  # documents held at a time
+NAMES_CHUNK = 1000  # rows without their documents
+MAX_PREDICTED = 2**31  # bytes: zipfile writes wider fields into larger files, whose size is not worked out here
+Progress = Callable[[int], None]
 
 
-def chosen(
+def filter_documents(
     rows: QuerySet[ArchivedPdf], *, site: str = "", reel: str = "", since: datetime | None = None,
     until: datetime | None = None,
 ) -> QuerySet[ArchivedPdf]:  # fmt: skip
@@ -23,29 +30,23 @@ def chosen(
 
     site: a code; reel: a serial number; since and until: the count was done from then on, and before then.
     """
-    if site:
-        rows = rows.filter(inspection__reel__site__code=site)
-    if reel:
-        rows = rows.filter(inspection__reel__serial=reel)
-    if since:
-        rows = rows.filter(inspection__done_at__gte=since)
-    if until:
-        rows = rows.filter(inspection__done_at__lt=until)
-    return rows
+    conditions = {
+        "inspection__reel__site__code": site, "inspection__reel__serial": reel, "inspection__done_at__gte": since,
+        "inspection__done_at__lt": until,
+    }  # fmt: skip
+    return rows.filter(**{name: value for name, value in conditions.items() if value})
 
 
-def exported(
-    rows: QuerySet[ArchivedPdf], *, at: datetime, progress: Callable[[int], None] = lambda done: None
+def stream_export(
+    rows: QuerySet[ArchivedPdf], *, at: datetime, progress: Progress = lambda done: None
 ) -> Iterator[bytes]:
-    """The documents as a ZIP file, piece by piece. progress: called with the number of documents done."""
+    """The documents as a ZIP file, piece by piece; the last file in it is the manifest with every digest.
 
-    def bundled() -> Iterator[BundleMember]:
-        for done, row in enumerate(rows.iterator(chunk_size=AT_ONCE), start=1):
-            content = bytes(row.content)
-            yield _bundled(row, len(content), content)
-            progress(done)
-
-    return zipped(bundled(), at=at)
+    at: when it was asked for; the only time in the file besides those of the counts.
+    progress: called with the number of documents done.
+    """
+    documents = rows.iterator(chunk_size=CHUNK)
+    return _stream_zip(((row, bytes(row.content), len(row.content)) for row in documents), at=at, progress=progress)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,24 +57,64 @@ class ExportSize:
     size: int | None
 
 
-def extent_of(rows: QuerySet[ArchivedPdf], *, at: datetime) -> ExportSize:
-    """How large `exported` will be, so that whoever waits sees how far it is. One query; no document is read."""
-    number = 0
+def export_size(rows: QuerySet[ArchivedPdf], *, at: datetime) -> ExportSize:
+    """How large `stream_export` will be, so that whoever waits sees how far it is. One query; no document is read.
 
-    def empty() -> Iterator[BundleMember]:
-        nonlocal number
-        for row in rows.defer("content").annotate(size=Length("content")).iterator(chunk_size=NAMES_AT_ONCE):
-            number += 1
-            yield _bundled(row, row.size, b"")
+    A ZIP file of the same names with nothing in them is made; stored files add their own sizes to it and no more.
+    """
+    sizes: list[int] = []
 
-    size = zipped_size(empty(), at=at)
-    return ExportSize(number, size)
+    def without_content() -> Iterator[tuple[ArchivedPdf, bytes, int]]:
+        for row in rows.defer("content").annotate(size=Length("content")).iterator(chunk_size=NAMES_CHUNK):
+            sizes.append(row.size)
+            yield row, b"", row.size
+
+    whole = sum(map(len, _stream_zip(without_content(), at=at))) + sum(sizes)
+    return ExportSize(len(sizes), whole if whole < MAX_PREDICTED else None)
 
 
-def _bundled(row: ArchivedPdf, size: int, content: bytes) -> BundleMember:
-    inspection = row.inspection
-    serial = re.sub(r"[^A-Za-z0-9._-]", "_", inspection.reel.serial)
-    return BundleMember(
-        name=f"{serial}/inspection-{inspection.pk}-{row.number}.pdf", digest=row.digest, inspection=inspection.pk,
-        reel=inspection.reel.serial, done_at=inspection.done_at, size=size, content=content,
-    )  # fmt: skip
+def _stream_zip(
+    documents: Iterable[tuple[ArchivedPdf, bytes, int]], *, at: datetime, progress: Progress = lambda done: None
+) -> Iterator[bytes]:
+    """documents: each row, what goes into the ZIP file, and the size that the manifest names."""
+    sink, files = _Sink(), []
+    # PDFs are compressed already, so they are stored as they are.
+    with zipfile.ZipFile(sink, "w", zipfile.ZIP_STORED) as archive:  # type: ignore[call-overload]  # it needs no close
+        for row, content, size in documents:
+            inspection = row.inspection
+            serial = re.sub(r"[^A-Za-z0-9._-]", "_", inspection.reel.serial)
+            name = f"{serial}/inspection-{inspection.pk}-{row.number}.pdf"
+            archive.writestr(_member(name, inspection.done_at), content)
+            files.append({
+                "name": name, "digest": row.digest, "inspection": inspection.pk, "reel": inspection.reel.serial,
+                "done_at": inspection.done_at.astimezone(UTC).isoformat(), "bytes": size,
+            })  # fmt: skip
+            progress(len(files))
+            yield sink.take()
+        manifest = {"made_at": at.astimezone(UTC).isoformat(), "digests": "SHA-256", "files": files}
+        archive.writestr(_member(MANIFEST, at), json.dumps(manifest, indent=1, ensure_ascii=False).encode())
+    yield sink.take()
+
+
+class _Sink:
+    """Keeps what zipfile writes until it is taken. It can't seek, so that zipfile never goes back to what was sent."""
+
+    def __init__(self) -> None:
+        self._pieces: list[bytes] = []
+
+    def write(self, content: bytes, /) -> int:
+        self._pieces.append(bytes(content))
+        return len(content)
+
+    def flush(self) -> None:
+        pass
+
+    def take(self) -> bytes:
+        taken, self._pieces = b"".join(self._pieces), []
+        return taken
+
+
+def _member(name: str, at: datetime) -> zipfile.ZipInfo:
+    member = zipfile.ZipInfo(name, at.astimezone(UTC).timetuple()[:6])
+    member.external_attr = 0o644 << 16  # the permissions, in the upper half
+    return member

@@ -21,9 +21,8 @@ from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
 from reports.pdf import style
 from reports.pdf.flowables import TaggedFigure
 from reports.pdf.fonts import PLAIN, register
-from reports.pdf.inspection_sheet import render_inspection, story_of
-from reports.pdf.making import drawn_up
-from reports.pdf.seal import check_seal, new_key, sealed
+from reports.pdf.seal import check_seal, new_key, seal_document
+from reports.pdf.sheets.inspection import inspection_pdf, render_inspection, story_of
 from tests.reports.pdf.sample_facts import facts
 
 ROUNDS = 25
@@ -77,19 +76,19 @@ def milliseconds(action: Callable[[], object]) -> float:
 
 
 def main(how_many: int) -> None:
-    key, content = new_key(name="Benchmark", at=NOW), drawn_up(facts())
-    whole = sealed(content, key, at=NOW)
+    key, content = new_key(name="Benchmark", at=NOW), inspection_pdf(facts())
+    whole = seal_document(content, key, at=NOW)
     plain, pages = milliseconds(build_bare), milliseconds(lambda: render_inspection(facts()))
     say = sys.stdout.write
     say(f"bare document       {plain:7.1f} ms\n")
     say(f"pages of a record   {pages:7.1f} ms, {pages / plain:.2f} times the bare one (asked for: at most 2)\n")
-    say(f"archival, validated {milliseconds(lambda: drawn_up(facts())):7.1f} ms with the pages\n")
-    say(f"seal                {milliseconds(lambda: sealed(content, key, at=NOW)):7.1f} ms\n")
+    say(f"archival, validated {milliseconds(lambda: inspection_pdf(facts())):7.1f} ms with the pages\n")
+    say(f"seal                {milliseconds(lambda: seal_document(content, key, at=NOW)):7.1f} ms\n")
     say(f"check of a seal     {milliseconds(lambda: check_seal(whole)):7.1f} ms\n")
     say(f"size                {len(whole):7d} bytes\n")
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     for _ in range(how_many):
-        sealed(drawn_up(facts()), key, at=NOW)
+        seal_document(inspection_pdf(facts()), key, at=NOW)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     say(f"{how_many} sealed documents: peak memory grew from {before // 1024} to {after // 1024} MiB\n")
 

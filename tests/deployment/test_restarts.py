@@ -7,7 +7,7 @@ from threading import Thread
 import pytest
 
 from inspections.api.import_views import ImportEndpoint
-from reports.pdf.examination import MOST_BYTES
+from reports.pdf.examination import MAX_BYTES
 from tests.deployment import clusters
 from tests.deployment.checks import make_world, wrong
 from tests.deployment.load import Load
@@ -101,7 +101,7 @@ def test_a_body_that_is_too_large_is_told_in_json(site):
 
 
 @pytest.mark.parametrize(
-    ("path", "most"), [("/api/v1/imports", ImportEndpoint.most_body_bytes), ("/documents/check", MOST_BYTES)]
+    ("path", "most"), [("/api/v1/imports", ImportEndpoint.most_body_bytes), ("/documents/check", MAX_BYTES)]
 )
 def test_what_the_service_takes_large_the_proxy_lets_through(site, path, most):
     for size, is_refused in ((most, False), (int(most * 1.1), True)):

@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from reports.domain.verdicts import Verdict
-from reports.pdf.examination import MOST_BYTES
+from reports.pdf.examination import MAX_BYTES
 from reports.services.checking import check_document
 
 
@@ -27,13 +27,13 @@ class Command(BaseCommand):
             self.stdout.write(f"{path}")
             try:
                 with path.open("rb") as file:
-                    content = file.read(MOST_BYTES + 1)
+                    content = file.read(MAX_BYTES + 1)
             except OSError as wrong:
                 self.stdout.write(f"  cannot be read: {wrong.strerror}")
                 is_whole = False
                 continue
-            findings = check_document(content)
-            self.stdout.write("".join(f"  {finding}\n" for finding in findings), ending="")
-            is_whole = is_whole and not any(finding.verdict is Verdict.FAILS for finding in findings)
+            results = check_document(content)
+            self.stdout.write("".join(f"  {result}\n" for result in results), ending="")
+            is_whole = is_whole and not any(result.verdict is Verdict.FAILS for result in results)
         if not is_whole:
             raise SystemExit(1)

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from reels.domain.words import counted
 from reports.access import newest_documents
-from reports.services.exporting import chosen, exported, extent_of
+from reports.services.exporting import export_size, filter_documents, stream_export
 
 EVERY = 100  # documents between two lines of progress
 
@@ -36,8 +36,8 @@ class Command(BaseCommand):
     def handle(self, *, file: Path, **asked: Any) -> None:
         at = timezone.now()
         filters = {name: asked[name] for name in ("site", "reel", "since", "until")}
-        rows = chosen(newest_documents(), **filters)
-        extent = extent_of(rows, at=at)
+        rows = filter_documents(newest_documents(), **filters)
+        extent = export_size(rows, at=at)
 
         def progress(done: int) -> None:
             if done % EVERY == 0 or done == extent.documents:
@@ -45,7 +45,7 @@ class Command(BaseCommand):
 
         try:
             with file.open("xb") as out:
-                for piece in exported(rows, at=at, progress=progress):
+                for piece in stream_export(rows, at=at, progress=progress):
                     out.write(piece)
         except OSError as wrong:
             raise CommandError(f"{file}: {wrong.strerror}") from wrong

@@ -24,7 +24,7 @@ def test_a_record_with_both_its_signatures_is_whole():
 
 
 def test_a_changed_record_no_longer_has_its_signatures():
-    said = {**facts().said, "result": {"layers": 12, "wraps": 11, "parity": "even"}}
+    said = {**facts().record_data, "result": {"layers": 12, "wraps": 11, "parity": "even"}}
     assert "but this is" in fault(record=ledger.canonical(said))
 
 
@@ -46,7 +46,7 @@ def test_any_bytes_get_an_answer(content, why):
 
 
 def test_spaces_between_the_same_words_are_noticed():
-    assert fault(record=json.dumps(facts().said).encode()) == "What is attached is not canonical JSON."
+    assert fault(record=json.dumps(facts().record_data).encode()) == "What is attached is not canonical JSON."
 
 
 @pytest.mark.parametrize(

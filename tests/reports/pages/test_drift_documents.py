@@ -48,13 +48,13 @@ def test_the_report_as_of_a_day_says_so_and_shows_no_more_than_was_known(cast, t
 
 def test_what_is_left_out_of_a_long_report_is_said(cast, text_of, monkeypatch):
     monkeypatch.setattr("reports.pages.drift.ON_PAPER", 5)
-    assert "28 more are less probable." in text_of(cast.control, "/documents/drift.pdf?show=all")
+    assert "28 less probable intervals are not shown." in text_of(cast.control, "/documents/drift.pdf?show=all")
 
 
 def test_a_stranger_gets_a_report_of_their_own_site(cast, text_of):
     text = text_of(cast.stranger, "/documents/drift.pdf?show=all")
     assert [text.count(f"LW-000{n}") for n in range(1, 6)] == [0, 0, 0, 11, 11]
-    assert "No interval is to be shown." in text_of(cast.stranger, "/documents/drift.pdf")
+    assert "There is no interval to show." in text_of(cast.stranger, "/documents/drift.pdf")
 
 
 def test_a_reels_sheet_has_its_finding_its_figure_and_its_rows(cast, text_of):

@@ -12,9 +12,8 @@ import pikepdf.pdfa
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from reports.pdf.archive import archived
-from reports.pdf.inspection_sheet import render_inspection
-from reports.pdf.making import drawn_up
+from reports.pdf.pdfa import write_pdfa
+from reports.pdf.sheets.inspection import inspection_pdf, render_inspection
 from tests.builders import NOW
 from tests.reports.pdf.sample_facts import facts
 from tests.reports.pdf.test_golden import history
@@ -23,7 +22,7 @@ from tests.reports.programs import preflight, run
 
 @pytest.fixture(scope="module")
 def content():
-    return drawn_up(facts())
+    return inspection_pdf(facts())
 
 
 @pytest.fixture
@@ -75,7 +74,7 @@ def test_the_validator_of_pikepdf_does_not_pass_what_is_spoilt(content, spoil):
 
 def test_a_second_validator_finds_the_same_pages_valid_as_part_1b(tmp_path):
     twin = tmp_path / "twin.pdf"
-    twin.write_bytes(drawn_up(facts(), "1b"))
+    twin.write_bytes(inspection_pdf(facts(), "1b"))
     assert "is a valid PDF/A-1b file" in preflight(twin)
 
 
@@ -205,8 +204,8 @@ def test_what_is_attached_is_what_it_was_made_from(path, tmp_path):
 def test_the_same_facts_give_the_same_bytes_in_any_process(content):
     code = (
         "import hashlib, sys; from tests.reports.pdf.sample_facts import facts;"
-        "from reports.pdf.making import drawn_up;"
-        "sys.stdout.write(hashlib.sha256(drawn_up(facts())).hexdigest())"
+        "from reports.pdf.sheets.inspection import inspection_pdf;"
+        "sys.stdout.write(hashlib.sha256(inspection_pdf(facts())).hexdigest())"
     )
     for seed, zone in (("1", "Asia/Tokyo"), ("2", "America/St_Johns")):
         env = {"PYTHONHASHSEED": seed, "TZ": zone, "PATH": "/usr/bin:/bin"}
@@ -215,6 +214,6 @@ def test_the_same_facts_give_the_same_bytes_in_any_process(content):
 
 
 def test_another_time_gives_other_bytes(content):
-    later = archived(render_inspection(facts()), at=NOW, attachments=facts().attachments)
-    assert datetime.fromisoformat(facts().stood["at"]) != NOW
+    later = write_pdfa(render_inspection(facts()), at=NOW, attachments=facts().attachments)
+    assert datetime.fromisoformat(facts().situation_data["at"]) != NOW
     assert later != content

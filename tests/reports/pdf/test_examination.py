@@ -11,13 +11,11 @@ import pytest
 from inspections.domain.record import record_bytes
 from reports.domain.verdicts import Question, Verdict
 from reports.pdf import examination
-from reports.pdf.archive import archived
-from reports.pdf.attached import MOST_BYTES, UnreadableAttachment, attached_files
-from reports.pdf.examination import examine, examine_here
+from reports.pdf.examination import MAX_ATTACHED_BYTES, UnreadableAttachment, attached_files, examine, examine_here
 from reports.pdf.facts import RECORD, SITUATION
-from reports.pdf.inspection_sheet import render_inspection
-from reports.pdf.making import drawn_up, made_with
-from reports.pdf.seal import sealed
+from reports.pdf.pdfa import write_pdfa
+from reports.pdf.seal import seal_document
+from reports.pdf.sheets.inspection import inspection_pdf, library_versions, render_inspection
 from tests.builders import NOW
 from tests.reports.pdf.keys import key_of
 from tests.reports.pdf.sample_facts import facts, record
@@ -26,49 +24,53 @@ ALL_HOLD = [Verdict.HOLDS] * 3
 
 
 def ours():
-    return facts({"made_with": made_with()})
+    return facts({"made_with": library_versions()})
 
 
 def whole():
-    return sealed(drawn_up(ours()), key_of(), at=NOW)
+    return seal_document(inspection_pdf(ours()), key_of(), at=NOW)
 
 
 def verdicts(found):
-    return [finding.verdict for finding in found.findings]
+    return [finding.verdict for finding in found.results]
 
 
 def test_our_own_document_holds_in_all_that_the_file_can_tell():
     found = examine(whole())
     assert verdicts(found) == ALL_HOLD
-    assert [finding.question for finding in found.findings] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert [result.question for result in found.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
     assert found.record == ours().record_digest
     assert len(found.signatures) == 2
 
 
 def test_another_release_of_a_library_leaves_the_pages_untold():
-    content = sealed(drawn_up(facts({"made_with": {"reportlab": "4.0"}})), key_of(), at=NOW)
+    content = seal_document(inspection_pdf(facts({"made_with": {"reportlab": "4.0"}})), key_of(), at=NOW)
     assert verdicts(examine_here(content)) == [Verdict.HOLDS, Verdict.HOLDS, Verdict.UNKNOWN]
 
 
 def test_pages_of_one_record_with_another_attached_are_told_apart():
-    other = facts({"made_with": made_with()}, result={"layers": 12, "wraps": 11, "parity": "even"})
-    content = archived(render_inspection(other), at=NOW, attachments=ours().attachments)
-    assert verdicts(examine_here(sealed(content, key_of(), at=NOW))) == [Verdict.HOLDS, Verdict.HOLDS, Verdict.FAILS]
+    other = facts({"made_with": library_versions()}, result={"layers": 12, "wraps": 11, "parity": "even"})
+    content = write_pdfa(render_inspection(other), at=NOW, attachments=ours().attachments)
+    assert verdicts(examine_here(seal_document(content, key_of(), at=NOW))) == [
+        Verdict.HOLDS,
+        Verdict.HOLDS,
+        Verdict.FAILS,
+    ]
 
 
 def test_a_record_that_is_changed_within_the_file_fails_even_under_a_fresh_seal():
     files = {**ours().attachments, RECORD: record_bytes(record(rereads=0))}
-    content = archived(render_inspection(ours()), at=NOW, attachments=files)
-    found = examine_here(sealed(content, key_of(), at=NOW))
+    content = write_pdfa(render_inspection(ours()), at=NOW, attachments=files)
+    found = examine_here(seal_document(content, key_of(), at=NOW))
     assert verdicts(found) == [Verdict.HOLDS, Verdict.FAILS, Verdict.FAILS]
 
 
 def test_a_file_that_is_not_sealed_says_so_and_no_more():
-    assert verdicts(examine_here(drawn_up(ours()))) == [Verdict.FAILS, Verdict.HOLDS, Verdict.HOLDS]
+    assert verdicts(examine_here(inspection_pdf(ours()))) == [Verdict.FAILS, Verdict.HOLDS, Verdict.HOLDS]
 
 
 def with_files(**files):
-    return archived(render_inspection(ours()), at=NOW, attachments=files)
+    return write_pdfa(render_inspection(ours()), at=NOW, attachments=files)
 
 
 def spoilt(change):
@@ -105,10 +107,10 @@ def script(pdf):
 
 def huge_drawing():
     """A record whose pages would never end."""
-    many = ours().said
+    many = ours().record_data
     many["parameters"]["wraps_odd_layer"] = 10**9
     files = {**ours().attachments, RECORD: record_bytes({k: v for k, v in many.items() if k not in ("v", "kind")})}
-    return sealed(archived(render_inspection(ours()), at=NOW, attachments=files), key_of(), at=NOW)
+    return seal_document(write_pdfa(render_inspection(ours()), at=NOW, attachments=files), key_of(), at=NOW)
 
 
 HOSTILE = {
@@ -133,25 +135,25 @@ HOSTILE = {
 @pytest.mark.parametrize("kind", HOSTILE)
 def test_a_hostile_or_broken_file_gets_an_answer(kind):
     found = examine(HOSTILE[kind]())
-    assert [finding.question for finding in found.findings] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert [result.question for result in found.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
     assert verdicts(found)[0] is Verdict.FAILS
-    assert all(finding.why.endswith(".") for finding in found.findings)
+    assert all(result.why.endswith(".") for result in found.results)
 
 
 def test_too_large_a_file_is_not_read_at_all(monkeypatch):
-    monkeypatch.setattr(examination, "MOST_BYTES", 1000)
-    assert "up to 1000 are looked at" in examine(b"%PDF-" + bytes(1000)).findings[0].why
+    monkeypatch.setattr(examination, "MAX_BYTES", 1000)
+    assert "up to 1000 are looked at" in examine(b"%PDF-" + bytes(1000)).results[0].why
 
 
 def test_a_record_that_could_never_be_drawn_ends_within_bounds(monkeypatch):
     begun = time.monotonic()
     found = examine(huge_drawing())
-    assert time.monotonic() - begun < 3 * examination.MOST_SECONDS
+    assert time.monotonic() - begun < 3 * examination.MAX_SECONDS
     assert Verdict.HOLDS not in verdicts(found)[1:]
 
 
 def test_an_attached_file_unpacks_no_further_than_its_bound():
-    with pytest.raises(UnreadableAttachment, match=f"more than {MOST_BYTES} bytes"):
+    with pytest.raises(UnreadableAttachment, match=f"more than {MAX_ATTACHED_BYTES} bytes"):
         attached_files(spoilt(bomb))
 
 

@@ -1,7 +1,7 @@
 """What people receive, held word for word, and byte for byte.
 
-After a change that is meant: raise FORM in reports/pdf/making.py if the bytes of the inspection's record changed, run
-with UPDATE_GOLDEN=1, look at every page as a picture, and read the difference like code.
+After a change that is meant: raise FORM in reports/pdf/sheets/inspection.py if the bytes of the inspection's record
+changed, run with UPDATE_GOLDEN=1, look at every page as a picture, and read the difference like code.
 """
 
 import os
@@ -13,18 +13,20 @@ import pytest
 from reels.domain import ledger
 from reports.domain.agreement import Comparison, agreement_of
 from reports.domain.drift_figure import CountPoint, Course, course_figure
-from reports.pdf import drift_sheets, sheets
-from reports.pdf.agreement_sheet import agreement_sheet
-from reports.pdf.drift_sheets import CourseSheet, DriftLine
 from reports.pdf.facts import HistoryLine, SetupCard
-from reports.pdf.making import FORM, drawn_up
+from reports.pdf.sheets import drift as drift_sheets
+from reports.pdf.sheets import history as history_sheet
+from reports.pdf.sheets import setup, worksheet
+from reports.pdf.sheets.agreement import agreement_sheet
+from reports.pdf.sheets.drift import CourseSheet, DriftLine
+from reports.pdf.sheets.inspection import FORM, inspection_pdf
 from tests.builders import NOW
 from tests.reports.domain.agreement.test_report import fleet
 from tests.reports.pdf.sample_facts import PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 
 GOLDEN = Path(__file__).parent / "golden"
-MADE_WITH = {"form": FORM, "reportlab": "5.1.0", "pikepdf": "10.18.0", "segno": "1.6.6"}
+MADE_WITH = {"form": FORM, "reportlab": "5.1.0", "pikepdf": "10.18.0"}
 
 
 def long_record():
@@ -51,7 +53,7 @@ def history():
         HistoryLine(seq=n, at=datetime.fromisoformat(moment(n)), act=TOLD[n % 3], by="Tess Hollin", digest=f"{n:064x}")
         for n in range(1, 50)
     ]
-    return sheets.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW)
+    return history_sheet.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW)
 
 
 def card(**changes):
@@ -59,7 +61,7 @@ def card(**changes):
         reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes},
         length={"value_m": "318.4", "standard_u_m": "0.8"},
     )  # fmt: skip
-    return sheets.setup_card(one, at=NOW)
+    return setup.setup_card(one, at=NOW)
 
 
 def drift():
@@ -102,10 +104,10 @@ def reel_drift():
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
         "confirmed_at": None}  # fmt: skip
 DOCUMENTS = {
-    "inspection": lambda: drawn_up(facts({"made_with": MADE_WITH})),
-    "inspection-long": lambda: drawn_up(long_record()),
-    "inspection-void-asked": lambda: drawn_up(facts({"void": VOID, "setup_values": []})),
-    "worksheet": lambda: sheets.worksheet(PARAMETERS, "left", at=NOW),
+    "inspection": lambda: inspection_pdf(facts({"made_with": MADE_WITH})),
+    "inspection-long": lambda: inspection_pdf(long_record()),
+    "inspection-void-asked": lambda: inspection_pdf(facts({"void": VOID, "setup_values": []})),
+    "worksheet": lambda: worksheet.worksheet(PARAMETERS, "left", at=NOW),
     "setup-card": card,
     "setup-card-withdrawn": lambda: card(
         withdrawn_by=VIC, withdrawn_at=moment(0, 4), withdrawn_why="cut on 2026-03-04"
@@ -154,7 +156,7 @@ def test_nothing_is_cut_off_however_much_there_is(tmp_path):
 def test_every_page_names_record_digest_and_page(tmp_path):
     path = tmp_path / "document.pdf"
     content = facts({"made_with": MADE_WITH})
-    path.write_bytes(drawn_up(content))
+    path.write_bytes(inspection_pdf(content))
     pages = run("pdftotext", "-layout", path, "-").split("\f")[:-1]
     assert len(pages) == 3
     for number, page in enumerate(pages, start=1):

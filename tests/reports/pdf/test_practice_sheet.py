@@ -11,7 +11,7 @@ from inspections.domain.practice.figures import MARK
 from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
 from reels.domain.words import Side
-from reports.pdf.practice_sheet import practice_answers, practice_sheet
+from reports.pdf.sheets.practice import practice_answers, practice_sheet
 from tests.builders import NOW
 from tests.reports.programs import run
 
@@ -59,18 +59,18 @@ def test_the_sheet_has_the_reel_on_one_page_and_room_to_write_on_the_other_whate
         pages = text_of(drawn_up("sheet", one), tmp_path).split(PAGE)[:-1]
         assert len(pages) == 2, one.drum
         assert "even face" in pages[0]
-        assert "Worked out" in pages[1]
+        assert "Calculation" in pages[1]
 
 
 def test_the_sheet_tells_no_answer_and_the_answers_tell_all(tmp_path):
     one = reel(difficulty=Difficulty.PLAIN)
     answers = text_of(drawn_up("answers", one), tmp_path)
     for words in ("Wraps counted by hand", f"{one.reading.hand_wraps}", f"{one.answer.layers}", "Lead allowance",
-                  "Nothing on it invited a slip."):  # fmt: skip
+                  "Nothing: it is a plain reel."):  # fmt: skip
         assert words in answers
     sheet = text_of(drawn_up("sheet", one), tmp_path)
-    assert "Nothing on it invited a slip." not in sheet
-    assert "What is right" not in sheet
+    assert "Nothing: it is a plain reel." not in sheet
+    assert "Correct answers" not in sheet
     assert f"Seed {one.seed}, difficulty plain." in sheet
 
 

@@ -11,8 +11,8 @@ from pyhanko.sign import signers
 from pyhanko.sign.signers import PdfSignatureMetadata
 
 from reports.pdf import seal
-from reports.pdf.making import drawn_up
-from reports.pdf.seal import check_seal, sealed
+from reports.pdf.seal import check_seal, seal_document
+from reports.pdf.sheets.inspection import inspection_pdf
 from tests.builders import NOW
 from tests.reports.pdf.keys import key_of
 from tests.reports.pdf.sample_facts import facts
@@ -23,12 +23,12 @@ STEP = 907  # a prime, so that flips fall on every kind of byte
 
 @pytest.fixture(scope="module")
 def plain():
-    return drawn_up(facts())
+    return inspection_pdf(facts())
 
 
 @pytest.fixture(scope="module")
 def whole(plain):
-    return sealed(plain, key_of(), at=NOW)
+    return seal_document(plain, key_of(), at=NOW)
 
 
 def flipped(content, at):
@@ -58,15 +58,15 @@ def test_the_sealed_file_begins_with_what_was_drawn_up(plain, whole):
 
 
 def test_the_same_document_key_and_time_give_the_same_bytes(plain, whole):
-    assert sealed(plain, key_of(), at=NOW) == whole
-    assert sealed(plain, key_of(), at=NOW + timedelta(seconds=1)) != whole
+    assert seal_document(plain, key_of(), at=NOW) == whole
+    assert seal_document(plain, key_of(), at=NOW + timedelta(seconds=1)) != whole
 
 
 def test_the_sealed_twin_is_still_archival(tmp_path):
     twin = tmp_path / "twin.pdf"
-    twin.write_bytes(drawn_up(facts(), "1b"))
+    twin.write_bytes(inspection_pdf(facts(), "1b"))
     assert "is a valid PDF/A-1b file" in preflight(twin)
-    twin.write_bytes(sealed(twin.read_bytes(), key_of(), at=NOW))
+    twin.write_bytes(seal_document(twin.read_bytes(), key_of(), at=NOW))
     assert "is a valid PDF/A-1b file" not in preflight(twin)  # part 1 wants an appearance even of an invisible field
 
 
@@ -104,20 +104,20 @@ def test_a_second_seal_is_one_too_many(plain, monkeypatch):
     twice = plain
     for field in ("One", "Two"):
         monkeypatch.setattr(seal, "FIELD", field)
-        twice = sealed(twice, key_of(), at=NOW)
+        twice = seal_document(twice, key_of(), at=NOW)
     assert check_seal(twice).why == "It has 2 seals; there should be one."
 
 
 def test_a_seal_of_another_key_has_another_fingerprint(plain):
-    found = check_seal(sealed(plain, key_of("Others"), at=NOW))
+    found = check_seal(seal_document(plain, key_of("Others"), at=NOW))
     assert found.holds
     assert found.fingerprint != seal.fingerprint(key_of().certificate)
 
 
 def test_an_old_seal_holds_after_its_certificate_has_run_out(plain):
     old = seal.new_key(name="Old", at=NOW - timedelta(days=365 * 30))
-    assert check_seal(sealed(plain, old, at=NOW - timedelta(days=365 * 25))).holds
-    assert not check_seal(sealed(plain, old, at=NOW)).holds
+    assert check_seal(seal_document(plain, old, at=NOW - timedelta(days=365 * 25))).holds
+    assert not check_seal(seal_document(plain, old, at=NOW)).holds
 
 
 @pytest.mark.parametrize("content", [b"", b"%PDF-1.7", b"%PDF-1.7\n%%EOF", bytes(3000), b"%PDF-" + b"[" * 50_000])

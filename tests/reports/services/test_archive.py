@@ -10,7 +10,7 @@ from reels.models import HistoryEntry
 from reels.services.history import Actor
 from reports.apps import seal_is_there
 from reports.models import ArchivedPdf
-from reports.pdf.attached import attached_files
+from reports.pdf.examination import attached_files
 from reports.pdf.facts import RECORD, SITUATION
 from reports.services import archive
 from reports.services.archive import archive_reel, stale_facts
@@ -132,14 +132,14 @@ def test_the_command_says_why_it_cannot(cast):
 def test_a_reel_that_changed_while_its_document_was_drawn_gets_one_that_shows_it(cast, monkeypatch):
     builders.make_reel()
     inspection = builders.signed_count(cast)
-    drawn = archive._drawn
+    drawn = archive._draw_up
 
     def slowly(facts, at):
         if not inspection.setup_values.exists():
             builders.issued(cast)  # somebody else, meanwhile
         return drawn(facts, at)
 
-    monkeypatch.setattr(archive, "_drawn", slowly)
+    monkeypatch.setattr(archive, "_draw_up", slowly)
     [kept] = archive_reel(inspection.reel, actor=Actor(cast.control), at=NOW)
     assert len(situation(kept)["setup_values"]) == 1
 

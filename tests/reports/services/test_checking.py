@@ -5,11 +5,10 @@ from reels.domain import ledger
 from reports.domain.verdicts import Question, Verdict
 from reports.models import ArchivedPdf
 from reports.pdf import seal
-from reports.pdf.attached import attached_files
-from reports.pdf.examination import examine_here
+from reports.pdf.examination import attached_files, examine_here
 from reports.pdf.facts import from_attachments
-from reports.pdf.making import drawn_up
-from reports.pdf.seal import sealed
+from reports.pdf.seal import seal_document
+from reports.pdf.sheets.inspection import inspection_pdf
 from reports.services.checking import archive_breaks, check_document, document_fault, history
 from reports.services.seal import known_fingerprints
 from tests import builders
@@ -60,7 +59,7 @@ def test_whatever_byte_is_changed_the_check_fails_and_but_for_the_seals_own_digi
         alone = examine_here(spoilt, with_pages=False)
         if history(spoilt, alone).verdict is not Verdict.FAILS:
             untold.append(place)
-        if all(each.verdict is Verdict.HOLDS for each in alone.findings) and not begin <= place < end:
+        if all(each.verdict is Verdict.HOLDS for each in alone.results) and not begin <= place < end:
             unseen.append(place)
     assert (untold, unseen) == ([], [])
 
@@ -80,8 +79,8 @@ def test_an_earlier_document_holds_and_says_that_there_is_a_later_one(cast, cont
 
 
 def test_a_document_under_somebody_elses_seal_is_none_of_ours(content):
-    plain = drawn_up(from_attachments(attached_files(content)))
-    found = check_document(sealed(plain, key_of("Others"), at=NOW))
+    plain = inspection_pdf(from_attachments(attached_files(content)))
+    found = check_document(seal_document(plain, key_of("Others"), at=NOW))
     assert verdicts(found) == {
         Question.SEAL: Verdict.FAILS,
         Question.RECORD: Verdict.HOLDS,

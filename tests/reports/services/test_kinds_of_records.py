@@ -37,7 +37,7 @@ def text_of(inspection, tmp_path):
     [kept] = documents(inspection)
     content = bytes(kept.content)
     assert document_fault(kept, known_fingerprints()) is None
-    assert [finding.verdict.value for finding in examine_here(content).findings] == ["holds"] * 3
+    assert [result.verdict.value for result in examine_here(content).results] == ["holds"] * 3
     path = tmp_path / "record.pdf"
     path.write_bytes(content)
     return " ".join(run("pdftotext", "-layout", path, "-").split())
@@ -58,7 +58,7 @@ IN_DEGREES = {
 
 
 @pytest.mark.parametrize(
-    ("values", "said"),
+    ("values", "passages"),
     [
         (IN_DEGREES, ["200°", "The crossover is at 200°", "12 layers, 11 wraps (even)"]),
         ({**builders.GOOD, "scale_left": None}, ["left out"]),
@@ -69,12 +69,12 @@ IN_DEGREES = {
         ({**builders.GOOD, **FLUSH}, ["Unusual: flush.", "none"]),
     ],
 )
-def test_what_was_seen_is_on_the_page(cast, tmp_path, values, said):
+def test_what_was_seen_is_on_the_page(cast, tmp_path, values, passages):
     builders.make_reel()
     with committed():
         inspection = builders.sign_both(cast, read(cast, values))
     text = text_of(inspection, tmp_path)
-    assert [each for each in said if each not in text] == []
+    assert [each for each in passages if each not in text] == []
 
 
 def test_a_count_that_was_referred_says_why_and_who_released_it(cast, tmp_path):
@@ -89,20 +89,20 @@ def test_a_count_that_was_referred_says_why_and_who_released_it(cast, tmp_path):
         inspection.refresh_from_db()
         inspection = builders.sign_both(cast, inspection)
     text = text_of(inspection, tmp_path)
-    for said in ("Referred", "10 layers, 27 wraps (even)", "accept proposed", "seen it myself", "Rhea Folkes"):
-        assert said in text
+    for passages in ("Referred", "10 layers, 27 wraps (even)", "accept proposed", "seen it myself", "Rhea Folkes"):
+        assert passages in text
 
 
 def test_a_count_from_paper_shows_both_times(cast, tmp_path):
     builders.make_reel()
     with committed():
         inspection = builders.signed_count(cast, at=later(days=2))
-    assert "Done 2026-03-04 09:00:00, recorded 2026-03-04 09:00:00." in text_of(inspection, tmp_path)
+    assert "Counted 2026-03-04 09:00:00, recorded 2026-03-04 09:00:00." in text_of(inspection, tmp_path)
     builders.make_reel("LW-0002")
     opened = builders.open_count(cast, "LW-0002", at=later(days=2), done_at=builders.NOW)
     with committed():
         paper = builders.sign_both(cast, builders.read(cast, opened, at=later(days=2)), at=later(days=2))
-    assert "Done 2026-03-02 09:00:00, recorded 2026-03-04 09:00:00, from paper." in text_of(paper, tmp_path)
+    assert "Counted 2026-03-02 09:00:00, recorded 2026-03-04 09:00:00, from paper." in text_of(paper, tmp_path)
 
 
 def test_readings_that_were_refused_are_shown_with_what_did_not_fit(cast, tmp_path):

@@ -10,10 +10,9 @@ from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAME
 from inspections.domain.reading import Outcome
 from reels.domain.words import Side
 from reports.pdf import style
-from reports.pdf.archive import archived
-from reports.pdf.document import HeaderAndFooter, lay_out
 from reports.pdf.flowables import Story
-from reports.pdf.sheets import reading_table, working_table
+from reports.pdf.pdfa import write_sheet
+from reports.pdf.sheets.worksheet import reading_table, working_table
 
 
 def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_side: Side, *, at: datetime) -> bytes:
@@ -32,7 +31,7 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
     story.facts([("Name", ""), ("Date", "")], blank=True)
     reading_table(story)
     working_table(story, parameters)
-    story.paragraph("☐ Set the machine to these numbers.    ☐ Put the reel before an authorised person.")
+    story.paragraph("☐ Set the machine to these numbers.    ☐ Refer the reel to an authorised person.")
     return _finished(story, reel, "Practice sheet", at=at)
 
 
@@ -45,9 +44,9 @@ def practice_answers(
     right = PracticeSheet(
         reading=reel.reading, layers=answer.layers, wraps=answer.wraps, refers=answer.outcome is Outcome.REFERRED
     )
-    story.heading("What is right", 2)
+    story.heading("Correct answers", 2)
     story.table(
-        ("Field", "Right", "Rule"),
+        ("Field", "Correct", "Rule"),
         [(FIELD_NAMES[each.field], told(each.field, each.right), RULE_NAMES[each.rule])
          for each in mark(reel, right).marks],
         (1.2, 1.6, 1.2),
@@ -55,19 +54,14 @@ def practice_answers(
     for problem in answer.problems:
         story.paragraph(problem.detail, style.BANNER)
     if answer.steps:
-        story.heading("How it is worked out", 2)
-        story.table(
-            ("Step", "Before", "Change", "After", "Why"),
-            [(step.label, f"{step.before}", f"{step.change:+d}".replace("-", "−"), f"{step.after}", step.why)
-             for step in answer.steps],
-            (0.23, 0.09, 0.09, 0.09, 0.5),
-        )  # fmt: skip
-    story.heading("What made it hard", 2)
+        story.heading("Calculation", 2)
+        story.calculation([(step.label, step.before, step.change, step.after, step.why) for step in answer.steps])
+    story.heading("What made it difficult", 2)
     for trap, words in TRAP_NAMES.items():
         if trap in reel.traps:
             story.paragraph(f"• {words}")
     if not reel.traps:
-        story.paragraph("Nothing on it invited a slip.")
+        story.paragraph("Nothing: it is a plain reel.")
     return _finished(story, reel, "Practice answers", at=at)
 
 
@@ -82,12 +76,12 @@ def _head(story: Story, reel: PracticeReel, parameters: Mapping[str, Any], title
 
 
 def _type_facts(reel: PracticeReel) -> list[tuple[str, str]]:
-    given, last = reel.parameters, reel.last
+    type_, last = reel.parameters, reel.last
     return [
-        ("Anchor side", given.anchor_side.value), ("Drum takes", f"{given.max_layers} layers"),
-        ("Odd layer, full", f"{given.wraps_odd_layer} wraps"), ("Even layer, full", f"{given.wraps_even_layer} wraps"),
-        ("Unusual counts", "accepted" if given.unusual == "accept" else "put before a person"),
-        ("Set the last time", f"{last.layers} layers, {last.wraps} wraps"),
+        ("Anchor side", type_.anchor_side.value), ("Maximum layers", f"{type_.max_layers}"),
+        ("Wraps, odd layer", f"{type_.wraps_odd_layer}"), ("Wraps, even layer", f"{type_.wraps_even_layer}"),
+        ("Unusual counts", "accepted" if type_.unusual == "accept" else "referred"),
+        ("Last setup values", f"{last.layers} layers, {last.wraps} wraps"),
     ]  # fmt: skip
 
 
@@ -97,5 +91,5 @@ def _mark(story: Story) -> None:
 
 
 def _finished(story: Story, reel: PracticeReel, title: str, *, at: datetime) -> bytes:
-    furniture = HeaderAndFooter(head=(title, MARK), foot=(f"{MARK}. Seed {reel.seed}, difficulty {reel.difficulty}.",))
-    return archived(lay_out(story, furniture, title=f"{title} – {MARK}", subject=MARK), at=at, attachments={})
+    footer = (f"{MARK}. Seed {reel.seed}, difficulty {reel.difficulty}.",)
+    return write_sheet(story, f"{title} – {MARK}", footer, at=at, subject=MARK)

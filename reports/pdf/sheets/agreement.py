@@ -7,9 +7,8 @@ from reports.domain.agreement import COMPARISON_WORDS, Agreement, Table
 from reports.domain.agreement import words as said
 from reports.domain.agreement.figure import difference_figure
 from reports.pdf import style, words
-from reports.pdf.archive import archived
-from reports.pdf.document import HeaderAndFooter, lay_out
 from reports.pdf.flowables import Story
+from reports.pdf.pdfa import write_sheet
 
 TITLE = "Repeatability"
 FIGURE_HEIGHT = 270.0
@@ -40,8 +39,7 @@ def agreement_sheet(found: Agreement, filters: Sequence[tuple[str, str]], *, at:
         _groups(story, table)
     _uses(story)
     foot = (f"As of {words.time(at.isoformat())} UTC", "From the records of the service; not a record itself.", "")
-    laid = lay_out(story, HeaderAndFooter(head=(TITLE, ""), foot=foot), title=TITLE, subject=foot[0])
-    return archived(laid, at=at, attachments={})
+    return write_sheet(story, TITLE, foot, at=at)
 
 
 def _points(story: Story, found: Agreement) -> None:

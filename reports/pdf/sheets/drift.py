@@ -7,9 +7,9 @@ from datetime import datetime
 from reels.domain.drawing import Picture
 from reports.pdf import style, words
 from reports.pdf.flowables import Story
-from reports.pdf.sheets import finished
+from reports.pdf.pdfa import write_sheet
 
-HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "What is to be said")
+HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "Explanation")
 SHARES = (0.9, 0.85, 0.75, 0.75, 0.75, 3.2)
 HOW_TO_READ = (
     "“Unlogged loss” is the probability of one, by everything on record; “when counted” is what could be believed on "
@@ -58,10 +58,10 @@ def fleet_drift(lines: Sequence[DriftLine], *, said: str, left_out: int, as_of: 
         rows = [(each.reel, *_row(each)) for each in lines]
         story.table(("Reel", *HEADER), rows, (0.7, *SHARES))
     else:
-        story.paragraph("No interval is to be shown.")
+        story.paragraph("There is no interval to show.")
     if left_out:
-        story.paragraph(f"{left_out} more are less probable. The CSV file of the report has them all.")
-    return finished(story, "Drift report", (_when(as_of, at), "All times are UTC."), at=at)
+        story.paragraph(f"{left_out} less probable intervals are not shown. The CSV file of the report has them all.")
+    return write_sheet(story, "Drift report", (_when(as_of, at), "All times are UTC."), at=at)
 
 
 def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
@@ -85,7 +85,7 @@ def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
         story.table(("Happened", "Removed"), [(words.time(f"{at}"), length) for at, length in sheet.cuts], (1, 1))
     else:
         story.paragraph("No cut is logged.")
-    return finished(story, f"Drift, reel {sheet.reel}", (f"Reel {sheet.reel}", _when(as_of, at)), at=at)
+    return write_sheet(story, f"Drift, reel {sheet.reel}", (f"Reel {sheet.reel}", _when(as_of, at)), at=at)
 
 
 def _when(as_of: str, at: datetime) -> str:

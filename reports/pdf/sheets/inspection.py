@@ -1,0 +1,332 @@
+"""The record of an inspection as a person reads it, and the file that is kept of it."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from functools import cache
+from importlib.metadata import version
+from itertools import groupby
+from typing import Any
+
+from inspections.domain.reading import Outcome
+from inspections.domain.words import Point, Role
+from reels.domain import ledger
+from reels.domain.cautions import CAUTIONS
+from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
+from reels.domain.words import Side
+from reports.pdf import style, words
+from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
+from reports.pdf.facts import InspectionFacts
+from reports.pdf.flowables import Story
+from reports.pdf.pdfa import Part, write_pdfa
+from reports.pdf.sheets.setup import setup_values
+
+# Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
+# only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
+FORM = "4"
+CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
+MOST_SECTION_HEIGHT = 170.0
+NOT_SHOWN = (
+    "Characters that these pages can't show stand by their code points, in square brackets. The attached record.json "
+    "has them as they were keyed."
+)
+
+
+@cache
+def library_versions() -> dict[str, str]:
+    """What the bytes of a document depend on besides its facts."""
+    return {"form": FORM, "reportlab": version("reportlab"), "pikepdf": version("pikepdf")}
+
+
+def inspection_pdf(facts: InspectionFacts, part: Part = "3b") -> bytes:
+    """The document of an inspection, not sealed. The same facts and versions give the same bytes."""
+    at = datetime.fromisoformat(facts.situation_data["at"])
+    return write_pdfa(render_inspection(facts), at=at, attachments=facts.attachments, part=part)
+
+
+def render_inspection(facts: InspectionFacts) -> TaggedPages:
+    """The pages of an inspection's record. The same facts give the same bytes."""
+    record = facts.record_data
+    return lay_out(
+        story_of(facts),
+        _header_and_footer(facts),
+        title=f"Inspection {record['inspection']} of reel {record['reel']['serial']}",
+        subject=f"Record of a count, SHA-256 {facts.record_digest}",
+    )
+
+
+def story_of(facts: InspectionFacts) -> Story:
+    """What the pages say, in order."""
+    record, situation = facts.record_data, facts.situation_data
+    story = Story()
+    _title(story, facts)
+    _result(story, record, situation)
+    _reel_and_preparation(story, record, situation)
+    _people(story, facts)
+    for reading in record["readings"]:
+        _reading(story, record, reading)
+    _referrals(story, record)
+    _setup_values(story, situation)
+    _signatures(story, facts)
+    story.heading("Cautions", 2)
+    for caution in CAUTIONS:
+        story.paragraph(f"• {caution}")
+    return story
+
+
+def _header_and_footer(facts: InspectionFacts) -> HeaderAndFooter:
+    record, situation = facts.record_data, facts.situation_data
+    number = record["inspection"]
+    return HeaderAndFooter(
+        header=(
+            f"Inspection record {number} · reel {record['reel']['serial']}",
+            words.spaced(situation["state"]).upper(),
+        ),
+        footer=(
+            f"Record {number} · drawn up {words.time(situation['at'])} from what was recorded by then",
+            "SHA-256 of the record:",
+            facts.record_digest,
+            "The record, the signed statements and the situation are attached to this file.",
+        ),
+        qr_text=f"inspection {number} sha256 {facts.record_digest}",
+    )
+
+
+def _title(story: Story, facts: InspectionFacts) -> None:
+    record, situation = facts.record_data, facts.situation_data
+    story.heading(f"Inspection {record['inspection']}: count of reel {record['reel']['serial']}", 1)
+    when = f"Counted {words.time(record['done_at'])}, recorded {words.time(record['recorded_at'])}"
+    story.paragraph(f"{when}{', from paper' if record['from_paper'] else ''}. All times are UTC.", style.NOTE)
+    if not facts.is_printable:
+        story.paragraph(NOT_SHOWN, style.NOTE)
+    if void := situation["void"]:
+        requested = f"{words.person(void['requested_by'])} on {words.time(void['requested_at'])}"
+        if void["confirmed_by"]:
+            confirmed = f"confirmed by {words.person(void['confirmed_by'])} on {words.time(void['confirmed_at'])}"
+            state = f"VOIDED. Requested by {requested}, {confirmed}."
+        else:
+            state = f"Void requested by {requested}, not confirmed by a second person yet."
+        story.paragraph(f"{state} Reason: {void['reason']}", style.BANNER)
+
+
+def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any]) -> None:
+    story.heading("Result", 2)
+    story.result(record["result"])
+    story.paragraph(f"Readings: {len(record['readings'])}. Rereads: {record['rereads']}.", style.NOTE)
+    if length := situation.get("length"):  # documents of form 1 do not have it
+        story.paragraph(
+            f"Cable on the drum by this count: {words.length(length)} (standard uncertainty), calculated from the "
+            "dimensions of the reel type when this document was made, without the lead.",
+            style.NOTE,
+        )
+    last = record["readings"][-1]
+    values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
+    drum = drum_of(record["parameters"])
+    if Point.HAND_COUNT not in values or not last["working"]["steps"]:
+        return
+    crossover = values.get(Point.CROSSOVER, {})
+    story.figure(
+        reel_section(drum, _read_off(last, values), width=style.WIDTH - 156, height=MOST_SECTION_HEIGHT),
+        crossover_circle(
+            drum, "", half=crossover.get("half", ""), degrees=float(crossover["deg"]) if "deg" in crossover else None
+        ),
+    )
+    story.paragraph(
+        "Left: the reel at the scale line as it was read, as installed and looking forward; the part layer is dark, "
+        "and wraps with a cross are subtracted. Right: the crossover, counter-clockwise from the scale line; in the "
+        "thick arc it subtracts a wrap. Not to scale.",
+        style.NOTE,
+    )
+
+
+def drum_of(parameters: Mapping[str, Any]) -> Drum:
+    """The drum of a reel type, from the parameters that an inspection keeps."""
+    return Drum(
+        anchor_side=Side(parameters["anchor_side"]),
+        wraps_odd_layer=parameters["wraps_odd_layer"],
+        wraps_even_layer=parameters["wraps_even_layer"],
+        max_layers=parameters["max_layers"],
+        arc_from_deg=float(parameters["arc_from_deg"]),
+        arc_to_deg=float(parameters["arc_to_deg"]),
+    )
+
+
+def _read_off(reading: Mapping[str, Any], values: Mapping[str, Any]) -> ReadOff:
+    steps = {step["label"]: step for step in reading["working"]["steps"]}
+    taken = -sum(steps[label]["change"] for label in CORRECTIONS if label in steps)
+    scales = [values.get(point) for point in (Point.SCALE_LEFT, Point.SCALE_RIGHT)]
+    left, right = ("" if scale is None else str(scale) for scale in scales)
+    return ReadOff(
+        layers=steps["Full layers"]["after"],
+        wraps=values[Point.HAND_COUNT],
+        taken_off=min(taken, values[Point.HAND_COUNT]),
+        scales=(left, right),
+    )
+
+
+def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any]) -> None:
+    reel, prepared, type_ = record["reel"], record["preparation"], record["parameters"]
+    story.heading("Reel and preparation", 2)
+    story.facts([
+        ("Reel", reel["serial"]), ("Reel type", reel["type"]),
+        ("Site", reel["site"]), ("Machine", words.or_dash(record["machine"])),
+        ("Wrap gauge", record["wrap_gauge"]), ("Work order", prepared["work_order"]),
+        ("Publication", prepared["publication"]), ("Revision", prepared["publication_revision"]),
+        ("Re-spooled before", words.yes_no(prepared["respooled"])), ("Opened by", words.person(record["opened_by"])),
+        ("Anchor side", type_["anchor_side"]), ("Lead wraps", f"{type_['lead_wraps']}"),
+        ("Wraps, odd layer", f"{type_['wraps_odd_layer']}"), ("Wraps, even layer", f"{type_['wraps_even_layer']}"),
+        ("Maximum layers", f"{type_['max_layers']}"), ("Scales graduated", _GRADUATION[type_["graduation"]]),
+        ("Crossover arc",
+         f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {situation['reference_side']}"),
+        ("Unusual counts", _unusual(type_)),
+    ])  # fmt: skip
+    story.notes([("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])])
+    story.paragraph(
+        "Confirmed before the first step: the cautions; the reel off the machine, on its stand and turned as "
+        "installed; anchor side and forward mark found; the cable wound evenly.",
+        style.NOTE,
+    )
+
+
+_GRADUATION = {"every": "every layer at both flanges", "by_side": "odd at the anchor side, even at the other"}
+
+
+def _unusual(parameters: Mapping[str, Any]) -> str:
+    if parameters["unusual"] == "accept":
+        return f"accepted under {parameters['unusual_publication']}"
+    return "referred to an authorised person"
+
+
+def _people(story: Story, facts: InspectionFacts) -> None:
+    by_person = {each["person"]["id"]: each["authorisation"] for each in facts.signatures}
+    story.heading("People and authorisations", 2)
+    story.table(
+        ("Person", "User name", "Role", "Joined", "Signed under authorisation"),
+        [
+            (words.person(each), each["username"], each["role"], words.time(each["joined_at"]),
+             _authorisation(by_person.get(each["id"])))
+            for each in facts.record_data["participants"]
+        ],
+        (1.5, 0.8, 0.75, 1.25, 2),
+    )  # fmt: skip
+
+
+def _authorisation(each: Mapping[str, Any] | None) -> str:
+    if each is None:
+        return "did not sign"
+    until = words.time(each["valid_until"]) if each["valid_until"] else "further notice"
+    return (
+        f"{each['act']}, no. {each['id']}; type {each['reel_type'] or 'any'}, site {each['site'] or 'any'}; "
+        f"{words.time(each['valid_from'])} until {until}"
+    )
+
+
+# Readings -----------------------------------------------------------------------------------------------------------
+
+
+def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]) -> None:
+    story.heading(f"Reading {reading['number']}: {words.or_dash(reading['outcome'])}", 2)
+    names = {each["id"]: each["name"] for each in (record["opened_by"], *record["participants"])}
+    order = {point.value: i for i, point in enumerate(Point)}
+    keyed = sorted(reading["keyed"], key=lambda row: (order[row["point"]], row["attempt"]))
+    rows = [
+        _keyed_row(point, attempt, {row["role"]: row for row in both}, names)
+        for (point, attempt), both in groupby(keyed, key=lambda row: (row["point"], row["attempt"]))
+    ]
+    if rows:
+        header = ("Hold point", "Attempt", "Technician keyed", "When, by", "Verifier keyed", "When, by")
+        story.table(header, rows, (1.25, 0.72, 1.25, 1.4, 1.25, 1.4))
+    if photos := [_photo(row) for row in keyed if row.get("photo")]:
+        story.notes(photos)
+    working = reading["working"] or {"problems": [], "steps": []}
+    if working["problems"]:
+        story.heading("Problems", 3)
+        for problem in working["problems"]:
+            story.paragraph(f"• {problem['detail']}")
+    if working["steps"]:
+        story.heading("Calculation", 3)
+        columns = ("label", "before", "change", "after", "why")
+        story.calculation([tuple(step[name] for name in columns) for step in working["steps"]])
+    if reading["outcome"] == Outcome.ACCEPTED:
+        _corrections(story, working)
+    if accepted := reading.get("surprise_accepted"):  # records of form 1 do not have it
+        story.heading("Outlier, accepted", 3)
+        by = f"{words.person(accepted['accepted_by'])}, {words.time(accepted['accepted_at'])}"
+        story.notes([("Evaluation", accepted["told"]), ("Reason to accept", accepted["reason"]), ("Accepted by", by)])
+
+
+def _photo(row: Mapping[str, Any]) -> tuple[str, str]:
+    point = words.POINTS[Point(row["point"])].lower()
+    return (f"Photo: {point}", f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
+
+
+def _keyed_row(
+    point: str, attempt: int, by_role: Mapping[str, Mapping[str, Any]], names: Mapping[int, str]
+) -> tuple[str, ...]:
+    cells = []
+    for role in (Role.TECHNICIAN, Role.VERIFIER):
+        row = by_role.get(role)
+        if row is None:
+            cells += ["—", "—"]
+            continue
+        keyed_for = "" if row["keyed_by"] == row["person"] else f", keyed by {_name(names, row['keyed_by'])}"
+        cells += [
+            words.at_point(point, row["value"]),
+            f"{words.time(row['keyed_at'])}, {_name(names, row['person'])}{keyed_for}",
+        ]
+    return (words.POINTS[Point(point)], f"{attempt}", *cells)
+
+
+def _name(names: Mapping[int, str], person: int) -> str:
+    return names.get(person, f"person no. {person}")
+
+
+def _corrections(story: Story, working: Mapping[str, Any]) -> None:
+    changes = {step["label"]: step["change"] for step in working["steps"]}
+    applied = [f"{label.lower()} {words.signed(changes[label])}" for label in CORRECTIONS if label in changes]
+    unusual = f" Unusual: {words.spaced(working['unusual'])}." if working["unusual"] else ""
+    story.paragraph(
+        f"Corrections in wraps: {', '.join(applied)}. Setup values: "
+        f"{words.count_words(working['layers'], working['wraps'], working['parity'])}.{unusual}"
+    )
+
+
+def _referrals(story: Story, record: Mapping[str, Any]) -> None:
+    if not record["referrals"]:
+        return
+    story.heading("Referrals", 2)
+    for each in record["referrals"]:
+        story.facts([
+            ("Referred", f"{words.time(each['referred_at'])}, {words.person(each['referred_by'])}"),
+            ("Proposed", words.count_words(*((each["proposed"] or {}).get(k) for k in ("layers", "wraps", "parity")))),
+            ("Released", f"{words.time(each['released_at'])}, {words.person(each['released_by'])}"),
+            ("Decision", words.or_dash(words.spaced(each["decision"]))),
+        ])  # fmt: skip
+        story.notes([("Reason to refer", each["why"]), ("Reason to decide", words.or_dash(each["reason"]))])
+
+
+# Setup values and signatures ----------------------------------------------------------------------------------------
+
+
+def _setup_values(story: Story, situation: Mapping[str, Any]) -> None:
+    story.heading(f"Setup values, as they stood on {words.time(situation['at'])}", 2)
+    if not situation["setup_values"]:
+        story.paragraph("None were issued from this inspection.")
+    for values in situation["setup_values"]:
+        setup_values(story, values)
+
+
+def _signatures(story: Story, facts: InspectionFacts) -> None:
+    story.heading("Signatures", 2)
+    story.table(
+        ("Name", "Meaning", "Signed at", "SHA-256 of the statement"),
+        [
+            (words.person(each["person"]), each["meaning"], words.time(each["at"]), ledger.digest(statement))
+            for each, statement in zip(facts.signatures, facts.statements, strict=True)
+        ],
+        (1.3, 0.7, 1.2, 2.1),
+    )  # fmt: skip
+    story.paragraph(
+        "Each signer entered their own password again to sign. Each statement names the signer, the time, the meaning, "
+        f"the authorisation and the SHA-256 of the record, {facts.record_digest}.",
+        style.NOTE,
+    )

@@ -1,0 +1,93 @@
+"""A blank worksheet, to be filled in with a pencil beside the reel; it is no record."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from reels.domain.cautions import CAUTIONS
+from reels.domain.reel_figures import ReadOff, crossover_circle, reel_section
+from reels.domain.words import counted
+from reports.pdf import style
+from reports.pdf.flowables import Story
+from reports.pdf.pdfa import write_sheet
+from reports.pdf.sheets.inspection import drum_of
+
+WORKSHEET_HEAD = (
+    "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",
+)  # fmt: skip
+READING_STEPS = (
+    ("1", "Flange scale, left", "layers, or “left out”"),
+    ("2", "Flange scale, right", "layers, or “left out”"),
+    ("3", "Open side", "left, right or none"),
+    ("4", "Unwind direction", "left to right, or right to left"),
+    ("5", "Hand count at the scale line", "wraps"),
+    ("6", "Wrap gauge: face", "odd or even"),
+    ("7", "Wrap gauge: reading", "wraps"),
+    ("8", "Crossover", "aft or forward half"),
+)
+
+
+def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetime) -> bytes:
+    """A sheet on which one person notes a reading of a reel of this type, and calculates the setup values."""
+    story = Story()
+    code = parameters["type"]
+    story.heading(f"Worksheet: count of a reel of type {code}", 1)
+    story.paragraph(
+        "One sheet for each person. Do not show it to the other person before both are filled in. The record is what "
+        "is keyed into the service afterwards, under each person's own login.",
+        style.BANNER,
+    )
+    story.facts([(name, "") for name in WORKSHEET_HEAD], blank=True)
+    _type_pictures(story, parameters, reference_side)
+    story.heading("Before the first step", 2)
+    for line in (*CAUTIONS, "Anchor side and forward mark found; cable condition and winding looked at."):
+        story.paragraph(f"☐ {line}")
+    reading_table(story)
+    working_table(story, parameters)
+    story.heading("Name and signature", 2)
+    story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
+    return write_sheet(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
+
+
+def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: str) -> None:
+    drum = drum_of(parameters)
+    story.figure(
+        reel_section(drum, ReadOff(layers=min(2, drum.max_layers), wraps=0), width=style.WIDTH - 156, height=110),
+        crossover_circle(drum, reference_side),
+    )
+    story.paragraph(
+        f"Anchor side {drum.anchor_side}. A full odd layer holds {counted(drum.wraps_odd_layer, 'wrap')}, a full even "
+        f"one {drum.wraps_even_layer}; the drum takes {counted(drum.max_layers, 'layer')}. Not to scale.",
+        style.NOTE,
+    )
+
+
+def reading_table(story: Story) -> None:
+    """Room for what is read, in the order of the bench."""
+    story.heading("Reading", 2)
+    blank_rows = [(*step, "", "", "") for step in READING_STEPS]
+    story.table(
+        ("", "Hold point", "Write", "1st", "2nd", "3rd"), blank_rows, (0.25, 1.6, 1.5, 0.8, 0.8, 0.8), blank=True
+    )
+
+
+def working_table(story: Story, parameters: Mapping[str, Any]) -> None:
+    """Room to calculate the setup values, rule by rule."""
+    drum = drum_of(parameters)
+    far = drum.anchor_side.other
+    story.heading("Calculation", 2)
+    story.table(
+        ("Step", "Rule", "Layers", "Wraps"),
+        [
+            ("Full layers", "the lower of the two scale readings; the part layer on top is not counted", "", "—"),
+            ("Parity", f"even layers: open side {far}, gauge face even; odd layers: open side {drum.anchor_side}, "
+             "gauge face odd. Anything else: read again", "—", "—"),
+            ("Part-layer wraps", "hand count and gauge must be equal, else read again", "—", ""),
+            ("Crossover", f"strictly between {drum.arc_from_deg:g}° and {drum.arc_to_deg:g}°: −1; else 0; on the scale "
+             "line itself: refer", "—", ""),
+            ("Lead", f"−{parameters['lead_wraps']}", "—", ""),
+            ("Setup values", "below zero, or no open side: refer", "", ""),
+        ],
+        (1, 3.4, 0.7, 0.7),
+        blank=True,
+    )  # fmt: skip

@@ -1,0 +1,136 @@
+"""What documents are made from, a fixed number of queries each."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Prefetch, QuerySet
+
+from inspections.domain.words import InspectionState
+from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
+from inspections.queries.record import person_json
+from reels.domain import ledger
+from reels.models import Person, Reel, ReelType
+from reels.queries import length_counted
+from reports.pdf.facts import InspectionFacts, SetupCard
+
+_SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
+_SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
+           "withdrawn_at", "withdrawn_why")  # fmt: skip
+
+SHOWN = (SignOff, Void, SetupValues, ReadBack, MachineCheck)  # what a document shows besides the record itself
+
+
+def may_show(changes: Iterable[Mapping[str, Any]]) -> bool:
+    """Whether changes, as in a history entry, may show on a document. No query."""
+    tables = {model._meta.db_table for model in SHOWN}
+    return any(change["table"] in tables for change in changes)
+
+
+def documented(inspections: QuerySet[Inspection]) -> QuerySet[Inspection]:
+    """Those of the inspections that have a document: signed by both, or voided since; with all that it shows.
+
+    Five queries, for one inspection or for many.
+    """
+    read_backs = ReadBack.objects.select_related("keyed_by")
+    checks = MachineCheck.objects.select_related("done_by")
+    values = SetupValues.objects.order_by("issued_at", "id").select_related("machine", *_SET_UP_BY)
+    shown = values.prefetch_related(Prefetch("read_backs", read_backs), Prefetch("machine_checks", checks))
+    return (
+        inspections.filter(state__in=(InspectionState.SIGNED, InspectionState.VOIDED))
+        .select_related("record", "void__requested_by", "void__confirmed_by", "reel__type", "reel__chain")
+        .prefetch_related("sign_offs", Prefetch("setup_values", shown))
+    )
+
+
+def documented_of(reel: Reel) -> QuerySet[Inspection]:
+    """The inspections of a reel that have a document."""
+    return documented(Inspection.objects.filter(reel=reel)).order_by("id")
+
+
+def facts_of(inspection: Inspection, *, at: datetime, made_with: Mapping[str, str]) -> InspectionFacts:
+    """What the document of an inspection is made from. No query for what `documented` gave."""
+    situation = {
+        "v": 1,
+        "kind": "situation",
+        "at": at,
+        "made_with": dict(made_with),
+        "inspection": inspection.pk,
+        "state": inspection.state,
+        "reference_side": inspection.reel.type.reference_side,
+        "length": length_json(inspection.layers, inspection.wraps, inspection.reel.type),
+        "void": _void_json(inspection),
+        "setup_values": [_setup_json(values) for values in inspection.setup_values.all()],
+    }
+    return InspectionFacts(
+        record=bytes(inspection.record.content),
+        statements=tuple(bytes(each.statement) for each in inspection.sign_offs.all()),
+        situation=ledger.canonical(ledger.plain(situation)),
+    )
+
+
+def length_json(layers: int | None, wraps: int | None, reel_type: ReelType) -> dict[str, str] | None:
+    """The cable that a count stands for by the type as it is now, to a tenth of a metre; None if it can't hold it."""
+    length = length_counted(layers, wraps, reel_type)
+    if length is None:
+        return None
+    return {"value_m": f"{length.value_m:.1f}", "standard_u_m": f"{max(length.combined_u_m, 0.1):.1f}"}
+
+
+def _void_json(inspection: Inspection) -> dict[str, Any] | None:
+    void = getattr(inspection, "void", None)
+    if void is None:
+        return None
+    return {
+        "requested_by": person_json(void.requested_by),
+        "requested_at": void.requested_at,
+        "reason": void.reason,
+        "confirmed_by": _person_or_none(void.confirmed_by),
+        "confirmed_at": void.confirmed_at,
+    }
+
+
+def _setup_json(values: SetupValues) -> dict[str, Any]:
+    return {
+        **{name: getattr(values, name) for name in _SET_UP},
+        **{name: _person_or_none(getattr(values, name)) for name in _SET_UP_BY},
+        "machine": values.machine.serial,
+        "read_backs": [
+            {"role": each.role, "layers": each.layers, "wraps": each.wraps, "matches": each.matches,
+             "keyed_by": person_json(each.keyed_by), "keyed_at": each.keyed_at}
+            for each in values.read_backs.all()
+        ],
+        "checks": [
+            {"kind": each.get_kind_display(), "passed": each.passed, "remark": each.remark,
+             "done_by": person_json(each.done_by), "done_at": each.done_at}
+            for each in values.machine_checks.all()
+        ],
+    }  # fmt: skip
+
+
+def _person_or_none(person: Person | None) -> dict[str, Any] | None:
+    return person_json(person) if person else None
+
+
+def setup_card_of(values: SetupValues) -> SetupCard:
+    """What the setup card of these values shows; they come from inspections.access. Four queries."""
+    shown = documented(Inspection.objects.filter(pk=values.inspection_id)).get()
+    [setup_json] = [_setup_json(each) for each in shown.setup_values.all() if each.pk == values.pk]
+    return SetupCard(
+        reel=values.reel.serial,
+        inspection=values.inspection_id,
+        record_digest=shown.record.digest,
+        host=values.machine.host,
+        length=length_json(values.layers, values.wraps, shown.reel.type),
+        values=ledger.plain(setup_json),
+    )
+
+
+def reel_facts(reel: Reel) -> list[tuple[str, str]]:
+    """What the head of a reel's history says of it. No query."""
+    length = f"{reel.cable_length_m} m" if reel.cable_length_m is not None else "unknown"
+    retired = f"{reel.retired_at:%Y-%m-%d}: {reel.retired_reason}" if reel.retired_at else "no"
+    return [
+        ("Reel type", reel.type.code), ("Site", reel.site.name), ("Received", f"{reel.received_on}"),
+        ("Cable when received", length), ("Retired", retired),
+    ]  # fmt: skip
