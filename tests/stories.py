@@ -14,7 +14,7 @@ from reels.domain import ledger
 from reels.models import Reel
 from reels.services import checkpoints
 from reels.services.history import Actor, record_act
-from reports.services.verification import UNTOLD
+from reports.services.verification import UNRECORDED
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
 from tests.worlds import step
@@ -104,7 +104,7 @@ def _what_else_is_kept(reel: Reel) -> None:
     for model in apps.get_models():
         if getattr(model, "kept", None) and not model._base_manager.exists():
             row = model(**{field.name: _sample(field) for field in model._meta.concrete_fields[1:]})
-            if model in UNTOLD:
+            if model in UNRECORDED:
                 row.save(force_insert=True)
                 continue
             [chain] = access.lock(access.reel_chain(reel.serial))

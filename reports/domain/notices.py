@@ -34,18 +34,18 @@ LABELS = {
     NoticeKind.AUTHORISATION: "An authorisation ends within 30 days",
 }
 TO_DO = {
-    NoticeKind.HOLD: "Read on the reel's page why it is held, and let it go there when it may be used again. Setup "
-    "values that were in force ended with the hold.",
-    NoticeKind.WITHDRAWAL: "Read on the reel's page why. The machine's numbers are good no longer: before the reel is "
-    "used, it needs new setup values, or to be counted first.",
-    NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set them again from the setup values, and "
-    "key anew what the machine shows.",
-    NoticeKind.FLAG: "Look into the interval that the flag names, and close the flag with its ending.",
-    NoticeKind.AUTHORISATION: "If it is still needed, have an administrator grant another one before that day.",
+    NoticeKind.HOLD: "The reel's page says why it is held. End the hold there when the reel may be used again. Setup "
+    "values that were in force were withdrawn by the hold.",
+    NoticeKind.WITHDRAWAL: "The reel's page says why. The numbers set on the machine are no longer valid: before the "
+    "reel is used, issue new setup values, or count it again first.",
+    NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set the issued values again, and key what "
+    "the machine then shows.",
+    NoticeKind.FLAG: "Investigate the interval that the flag names, and close the flag with its outcome.",
+    NoticeKind.AUTHORISATION: "If it is still needed, ask an administrator to grant another one before that day.",
 }
 WINDOW = timedelta(days=30)  # causes older than this are not mailed any more; authorisations end within it
+FIRST_PAUSE = timedelta(minutes=5)  # a server that greylists takes a mail after a few minutes
 LONGEST_PAUSE = timedelta(days=1)
-FIRST_PAUSE = timedelta(minutes=5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,10 +58,10 @@ class Cause:
     site: int | None  # None: every site, of an authorisation
     site_name: str
     reel: str = ""
-    about: int = 0  # the id of the values that were withdrawn or read back, for the way to their page
+    setup_values: int = 0  # the id of those that were withdrawn or read back
     machine: str = ""
     person: int | None = None  # whose authorisation
-    said: str = ""  # the authorisation, in words
+    authorisation: str = ""  # in words
     by_hold: bool = False  # withdrawn in the act that placed a hold
 
 
@@ -102,8 +102,8 @@ def is_due(tries: int, tried_at: datetime | None, at: datetime) -> bool:
     """Whether a notice that could not be sent is tried again: later each time, and once a day at last."""
     if tried_at is None or tries < 1:
         return True
-    doubled: timedelta = FIRST_PAUSE * 2 ** min(tries - 1, 10)
-    return at >= tried_at + min(doubled, LONGEST_PAUSE)
+    pause: timedelta = FIRST_PAUSE * 2 ** min(tries - 1, 10)  # bounded before it overflows
+    return at >= tried_at + min(pause, LONGEST_PAUSE)
 
 
 # What they say ------------------------------------------------------------------------------------------------------
@@ -117,9 +117,11 @@ def subject(cause: Cause) -> str:
 def text(cause: Cause, link: str, choices_link: str) -> str:
     """The mail itself. link: to the page where one acts; choices_link: to where one chooses; "" for either: none."""
     when = "Ends" if cause.kind is NoticeKind.AUTHORISATION else "Since"
-    facts = [("Reel", cause.reel), ("Machine", cause.machine), ("Site", cause.site_name), (when, _moment(cause.since))]
+    since = f"{cause.since.day} {cause.since:%B %Y, %H:%M} {cause.since.tzname()}"
+    facts = [("Reel", cause.reel), ("Machine", cause.machine), ("Site", cause.site_name), (when, since)]
+    what = _what(cause)
     parts = [
-        f"{_what(cause)[0].upper()}{_what(cause)[1:]}.",
+        f"{what[0].upper()}{what[1:]}.",
         "\n".join(f"{f'{name}:':<9}{value}" for name, value in facts if value),
         f"What to do: {TO_DO[cause.kind]}",
         *([link] if link else []),
@@ -140,8 +142,4 @@ def _what(cause: Cause) -> str:
         case NoticeKind.FLAG:
             return f"a drift flag is raised on reel {cause.reel}"
         case NoticeKind.AUTHORISATION:
-            return f"the authorisation {cause.said} ends soon"
-
-
-def _moment(at: datetime) -> str:
-    return f"{at.day} {at:%B %Y, %H:%M} {at.tzname()}"
+            return f"the authorisation {cause.authorisation} ends soon"

@@ -1,5 +1,6 @@
-"""What stands now that somebody must act on, and who asked to be told. A fixed number of queries each."""
+"""What somebody must act on now, and who asked to be told of it. A fixed number of queries each."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
@@ -15,7 +16,7 @@ from reports.models import Notice, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
-    """What stands at that moment and began no longer than 30 days before. Five queries."""
+    """What is still to be acted on at that moment and began no longer than 30 days before. Five queries."""
     return [*_holds(at), *_withdrawals(at), *_read_backs(at), *_flags(at), *_authorisations(at)]
 
 
@@ -26,19 +27,26 @@ def readers(at: datetime) -> list[Reader]:
     """
     people = Person.objects.filter(is_active=True, must_change_password=False).exclude(notice_address__address="")
     asked = people.filter(notice_address__isnull=False, pk__in=NoticeChoice.objects.values("person"))
-    found = list(asked.select_related("notice_address").order_by("pk"))
-    chosen: dict[int, set[tuple[NoticeKind, int | None]]] = {person.pk: set() for person in found}
-    for who, kind, site in NoticeChoice.objects.filter(person__in=chosen).values_list("person", "kind", "site"):
-        chosen[who].add((NoticeKind(kind), site))
-    posted: dict[int, set[int | None]] = {person.pk: set() for person in found}
+    rows = list(asked.select_related("notice_address").order_by("pk"))
+    chosen = defaultdict(set)
+    for person, kind, site in NoticeChoice.objects.filter(person__in=rows).values_list("person", "kind", "site"):
+        chosen[person].add((NoticeKind(kind), site))
+    posted = defaultdict(set)
     in_force = Posting.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gt=at), valid_from__lte=at)
-    for who, place in in_force.filter(person__in=posted).values_list("person", "site"):
-        posted[who].add(place)
-    return [_reader(person, posted[person.pk], chosen[person.pk]) for person in found]
+    for person, site in in_force.filter(person__in=rows).values_list("person", "site"):
+        posted[person].add(site)
+    return [
+        Reader(
+            person=row.pk, address=row.notice_address.address, is_administrator=row.is_staff and row.is_enrolled,
+            sites=None if None in posted[row.pk] else frozenset(posted[row.pk]),  # a posting without a site: to all
+            chosen=frozenset(chosen[row.pk]),
+        )
+        for row in rows
+    ]  # fmt: skip
 
 
 def unsent(state: NoticeState) -> QuerySet[Notice]:
-    """The notices that wait, or that were being sent when something broke off."""
+    """The notices that wait, or that were being sent when a run was interrupted."""
     return Notice.objects.filter(state=state).order_by("pk")
 
 
@@ -51,16 +59,6 @@ def last_not_sent(person: Person) -> Notice | None:
     """The newest notice to the person that a mail server refused. One query."""
     refused = Notice.objects.filter(person=person, state=NoticeState.WAITING, tries__gte=1).exclude(last_error="")
     return refused.order_by("tried_at", "pk").last()
-
-
-def _reader(person: Person, posted: set[int | None], chosen: set[tuple[NoticeKind, int | None]]) -> Reader:
-    return Reader(
-        person=person.pk,
-        address=person.notice_address.address,
-        is_administrator=person.is_staff and person.is_enrolled,
-        sites=None if None in posted else frozenset(site for site in posted if site is not None),
-        chosen=frozenset(chosen),
-    )
 
 
 # Causes -------------------------------------------------------------------------------------------------------------
@@ -79,8 +77,10 @@ def _withdrawals(at: datetime) -> Iterator[Cause]:
     rows = SetupValues.objects.filter(~Exists(newer), withdrawn_at__gte=at - WINDOW, reel__retired_at__isnull=True)
     for values in rows.annotate(by_hold=Exists(holds)).select_related("reel__site", "machine").order_by("pk"):
         assert values.withdrawn_at is not None, "the rows are those with a time"
-        more = {"about": values.pk, "machine": values.machine.serial, "by_hold": values.by_hold}
-        yield _of_reel(NoticeKind.WITHDRAWAL, values.pk, values.reel, values.withdrawn_at, **more)
+        yield _of_reel(
+            NoticeKind.WITHDRAWAL, values.pk, values.reel, values.withdrawn_at,
+            setup_values=values.pk, machine=values.machine.serial, by_hold=values.by_hold,
+        )  # fmt: skip
 
 
 def _read_backs(at: datetime) -> Iterator[Cause]:
@@ -93,8 +93,10 @@ def _read_backs(at: datetime) -> Iterator[Cause]:
     for first in firsts.values():
         values = first.setup_values
         if first.keyed_at >= at - WINDOW:
-            more = {"about": values.pk, "machine": values.machine.serial}
-            yield _of_reel(NoticeKind.READ_BACK, first.pk, values.reel, first.keyed_at, **more)
+            yield _of_reel(
+                NoticeKind.READ_BACK, first.pk, values.reel, first.keyed_at,
+                setup_values=values.pk, machine=values.machine.serial,
+            )  # fmt: skip
 
 
 def _flags(at: datetime) -> Iterator[Cause]:
@@ -128,7 +130,7 @@ def _authorisations(at: datetime) -> Iterator[Cause]:
             site=each.site_id,
             site_name=site.name if site else "every site",
             person=each.person_id,
-            said=f"of {each.person.full_name} to {each.act}, for {reel_type},",
+            authorisation=f"of {each.person.full_name} to {each.act}, for {reel_type},",
         )
 
 

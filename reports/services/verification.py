@@ -1,10 +1,12 @@
-"""All records checked from their stored bytes: every chain, row, commitment, signature and PDF. Nothing is written.
+"""All records checked from their stored bytes: every chain, row, commitment, signature and PDF.
 
-It shares only forms with the writers: reels/domain/ledger.py, inspections/domain/record.py, keying.commitment and
-reels.models.columns. Held at a time: the rows that one chain tells, and eight bytes for every row there is.
+The model: each chain's entries are replayed in order, which gives what every kept row must be now; then the rows are
+read and compared; last, no row and no entry may be there that no chain has. Only formats are shared with the writers
+(reels/domain/ledger.py, inspections/domain/record.py, keying.commitment, reels.models.columns), so that a fault of
+theirs does not hide itself. In memory: the rows of one chain, and eight bytes for every row there is.
 
-It finds what was changed, added or removed without a history that says so. Who can write a whole history anew is only
-found out by a copy of its head that is kept elsewhere.
+It finds what was changed, added or removed without a history that says so. Whoever can rewrite a whole history is only
+found out by a checkpoint that is kept elsewhere.
 """
 
 import json
@@ -13,6 +15,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime
 from itertools import zip_longest
 from typing import Any
 
@@ -28,11 +31,11 @@ from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
 from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Submission, columns
 from reels.services.feed import FEED
-from reports.models import ArchivedPdf
+from reports.models import ArchivedPdf, VerificationRun
 
-# Kept, and told by no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
-UNTOLD = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
-AT_ONCE = 400  # rows of one query; SQLite takes no more than a thousand values in one
+# Kept, and in no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
+UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
+CHUNK = 400  # rows of one query; SQLite takes no more than a thousand values in one
 
 
 @dataclass(slots=True)
@@ -46,42 +49,50 @@ class VerificationResult:
     broken: Break | None = None
 
 
-class _Found(Exception):
+class _BreakFound(Exception):
     """Carries the first break out to where the checking began."""
 
     def __init__(self, where: str, why: str) -> None:
         super().__init__(where, why)
-        self.found = Break(where=where, why=why)
+        self.broken = Break(where=where, why=why)
 
 
 @dataclass(slots=True)
-class _Told:
-    """What was told: by the chain that is being checked, and the ids by all of them."""
+class _Replayed:
+    """What the entries say that rows are: of the chain that is being checked; and the ids of rows, of all chains."""
 
     rows: ledger.Rows = field(default_factory=dict)
     ids: defaultdict[str, "array[int]"] = field(default_factory=lambda: defaultdict(lambda: array("q")))
 
 
-def check_records(progress: Callable[[int, int], None] = lambda done, of: None) -> VerificationResult:
-    """Check everything, until the first break. progress: called with the number of chains done, and of all."""
-    checked, told = VerificationResult(), _Told()
+def check_records(progress: Callable[[int, int], None] = lambda done, total: None) -> VerificationResult:
+    """Check everything, until the first break; nothing is written. progress: called with chains done, and all."""
+    result, replayed = VerificationResult(), _Replayed()
     try:
-        with _one_moment():
-            of = Chain.objects.count()
-            for chain in Chain.objects.order_by("id").iterator(AT_ONCE):
-                _check_chain(chain, told, checked)
-                checked.chains += 1
-                progress(checked.chains, of)
-            _check_nothing_untold(told, checked)
+        with _one_snapshot():
+            total = Chain.objects.count()
+            for chain in Chain.objects.order_by("id").iterator(CHUNK):
+                _check_chain(chain, replayed, result)
+                result.chains += 1
+                progress(result.chains, total)
+            _check_nothing_unrecorded(replayed, result)
             _check_checkpoints()
-    except _Found as first:
-        checked.broken = first.found
-    return checked
+    except _BreakFound as first:
+        result.broken = first.broken
+    return result
+
+
+def keep_run(result: VerificationResult, broken: Break | None, *, at: datetime) -> VerificationRun:
+    """Keep how a check came out, for people to see; it is no evidence by itself."""
+    return VerificationRun.objects.create(
+        at=at, chains=result.chains, entries=result.entries, signatures=result.signatures,
+        first_break=str(broken) if broken else "",
+    )  # fmt: skip
 
 
 @contextmanager
-def _one_moment() -> Iterator[None]:
-    """All that is read within is of one moment, and nobody who writes has to wait for it."""
+def _one_snapshot() -> Iterator[None]:
+    """All that is read within is of one snapshot of the database, and nobody who writes has to wait for it."""
     if connection.in_atomic_block:
         yield
     elif connection.vendor == "postgresql":
@@ -90,7 +101,7 @@ def _one_moment() -> Iterator[None]:
             yield
     else:
         with connection.cursor() as cursor:
-            cursor.execute("BEGIN DEFERRED")  # transaction.atomic() would begin as a writer
+            cursor.execute("BEGIN DEFERRED")  # transaction.atomic() begins IMMEDIATE here, and would keep writers out
             try:
                 yield
             finally:
@@ -100,46 +111,47 @@ def _one_moment() -> Iterator[None]:
 # Chains -------------------------------------------------------------------------------------------------------------
 
 
-def _check_chain(chain: Chain, told: _Told, checked: VerificationResult) -> None:
-    told.rows = {}
-    entries = _entries(chain, told, checked)
+def _check_chain(chain: Chain, replayed: _Replayed, result: VerificationResult) -> None:
+    replayed.rows = {}
+    entries = _replay(chain, replayed, result)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
-        raise _Found(broken.where, broken.why)
+        raise _BreakFound(broken.where, broken.why)
     if chain.length == 0 and chain.name != FEED:  # the feed's is a lock and nothing more
-        raise _Found(chain.name, "it has no entries; every history begins with one")
+        raise _BreakFound(chain.name, "it has no entries; every history begins with one")
     by_table: dict[str, list[int]] = defaultdict(list)
-    for table, row_id in told.rows:
+    for table, row_id in replayed.rows:
         by_table[table].append(row_id)
     for table, ids in by_table.items():
-        told.ids[table].extend(ids)
-        _check_rows(chain, table, ids, told.rows, checked)
+        replayed.ids[table].extend(ids)
+        _check_rows(chain, table, ids, replayed.rows, result)
 
 
-def _entries(chain: Chain, told: _Told, checked: VerificationResult) -> Iterator[ledger.Stored]:
-    """The stored entries of a chain. What an entry says is taken in once the entry itself was found whole."""
-    for row in HistoryEntry.objects.filter(chain=chain).order_by("seq").iterator(AT_ONCE):
+def _replay(chain: Chain, replayed: _Replayed, result: VerificationResult) -> Iterator[ledger.Stored]:
+    """The stored entries of a chain, each applied to the rows once the caller has found the entry itself whole."""
+    for row in HistoryEntry.objects.filter(chain=chain).order_by("seq").iterator(CHUNK):
         content = bytes(row.content)
         yield ledger.Stored(chain=chain.name, seq=row.seq, prev=row.prev, digest=row.digest, content=content)
-        said = ledger.read(content)
-        assert said is not None, "the chain's check has read it"
-        if why := _beside(row, said) or ledger.follow(told.rows, said) or _revealed(told.rows, said):
-            raise _Found(f"{chain.name} entry {row.seq}", why)
-        checked.entries += 1
+        entry = ledger.read(content)
+        assert entry is not None, "the chain's check has read it"
+        rows = replayed.rows
+        if why := _columns_fault(row, entry) or ledger.follow(rows, entry) or _revealed_fault(rows, entry):
+            raise _BreakFound(f"{chain.name} entry {row.seq}", why)
+        result.entries += 1
 
 
-def _beside(row: HistoryEntry, said: Mapping[str, Any]) -> str | None:
-    """What the columns beside an entry say that its bytes do not."""
+def _columns_fault(row: HistoryEntry, entry: Mapping[str, Any]) -> str | None:
+    """What the columns beside an entry's bytes say that the bytes do not: lists are filtered by the columns."""
     columns_say = {"at": ledger.plain(row.at), "act": row.act, "actor": row.actor_id}
-    bytes_say = {"at": said["at"], "act": said["act"], "actor": said["actor"].get("id")}
+    bytes_say = {"at": entry["at"], "act": entry["act"], "actor": entry["actor"].get("id")}
     for name, value in bytes_say.items():
         if columns_say[name] != value:
             return f"its bytes say {name} {value!r}, the column beside them says {columns_say[name]!r}"
     return None
 
 
-def _revealed(rows: ledger.Rows, said: Mapping[str, Any]) -> str | None:
+def _revealed_fault(rows: ledger.Rows, entry: Mapping[str, Any]) -> str | None:
     """What was revealed that is not what was committed to while it was blind."""
-    for fact in said["facts"].get("revealed", ()):
+    for fact in entry["facts"].get("revealed", ()):
         row = rows.get((Keying._meta.db_table, fact["keying"]))
         if row is None:
             return f"it reveals keying {fact['keying']}, which was never told"
@@ -151,45 +163,47 @@ def _revealed(rows: ledger.Rows, said: Mapping[str, Any]) -> str | None:
 # Rows ---------------------------------------------------------------------------------------------------------------
 
 
-def _check_rows(chain: Chain, table: str, ids: list[int], told: ledger.Rows, checked: VerificationResult) -> None:
-    model = _kept_models().get(table)
+def _check_rows(
+    chain: Chain, table: str, ids: list[int], replayed: ledger.Rows, result: VerificationResult
+) -> None:  # fmt: skip
+    model = _recorded_models().get(table)
     if model is None:
-        raise _Found(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
-    for start in range(0, len(ids), AT_ONCE):
-        wanted = ids[start : start + AT_ONCE]
-        found = _rows(model).in_bulk(wanted)
-        for row_id in wanted:
-            where = f"{chain.name}, {model._meta.verbose_name} {row_id}"
-            if row_id not in found:
-                raise _Found(where, "the history tells of it, and it is gone")
-            if why := _differs(found[row_id], told[table, row_id]) or _hidden_fault(found[row_id], checked):
-                raise _Found(where, why)
-            checked.rows += 1
-
-
-def _kept_models() -> dict[str, type[models.Model]]:
-    """The kept tables whose rows histories tell of."""
-    kept = append_only.tables()
-    found = {model._meta.db_table: model for model in apps.get_models() if model._meta.db_table in kept}
-    return {table: model for table, model in found.items() if model not in UNTOLD}
-
-
-def _rows(model: type[models.Model]) -> "models.QuerySet[Any]":
+        raise _BreakFound(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
     rows = model._base_manager.all()
-    return rows.select_related("inspection__record") if model is SignOff else rows
+    if model is SignOff:
+        rows = rows.select_related("inspection__record")
+    for start in range(0, len(ids), CHUNK):
+        stored = rows.in_bulk(ids[start : start + CHUNK])
+        for row_id in ids[start : start + CHUNK]:
+            where = f"{chain.name}, {model._meta.verbose_name} {row_id}"
+            if row_id not in stored:
+                raise _BreakFound(where, "the history tells of it, and it is gone")
+            row = stored[row_id]
+            if why := _row_fault(row, replayed[table, row_id]) or _hidden_fault(row, result):
+                raise _BreakFound(where, why)
+            result.rows += 1
 
 
-def _differs(row: models.Model, told: Mapping[str, Any]) -> str | None:
-    """The first column that is not as it was told; one that came with a later migration holds its default."""
+def _recorded_models() -> dict[str, type[models.Model]]:
+    """The kept tables whose rows are in histories."""
+    kept = append_only.tables()
+    return {
+        model._meta.db_table: model for model in apps.get_models()
+        if model._meta.db_table in kept and model not in UNRECORDED
+    }  # fmt: skip
+
+
+def _row_fault(row: models.Model, recorded: Mapping[str, Any]) -> str | None:
+    """The first column that is not as it was recorded; one that came with a later migration holds its default."""
     for name, value in columns(row).items():
         field: Any = row._meta.get_field(name)
-        expected = told[name] if name in told else ledger.plain(field.get_default())
+        expected = recorded[name] if name in recorded else ledger.plain(field.get_default())
         if value != expected:
             return f"its {name} is {value!r}; the history says {expected!r}"
     return None
 
 
-def _hidden_fault(row: models.Model, checked: VerificationResult) -> str | None:
+def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
     """What is wrong with the columns that a history knows only by their digest."""
     match row:
         case Keying():
@@ -200,7 +214,7 @@ def _hidden_fault(row: models.Model, checked: VerificationResult) -> str | None:
         case ArchivedPdf() | Photo():
             return _content_fault(row)
         case SignOff():
-            checked.signatures += 1
+            result.signatures += 1
             return _signature_fault(row)
     return None
 
@@ -211,8 +225,8 @@ def _content_fault(row: InspectionRecord | ArchivedPdf | Photo) -> str | None:
 
 
 def _record_fault(record: InspectionRecord) -> str | None:
-    said, row = json.loads(bytes(record.content)), record.inspection
-    signed = (said["inspection"], *(said["result"][name] for name in ("layers", "wraps", "parity")))
+    data, row = json.loads(bytes(record.content)), record.inspection
+    signed = (data["inspection"], *(data["result"][name] for name in ("layers", "wraps", "parity")))
     if signed != (row.pk, row.layers, row.wraps, row.parity):
         return (
             f"signed was layers {signed[1]}, wraps {signed[2]}, {signed[3]}, of inspection {signed[0]}; "
@@ -225,7 +239,7 @@ def _signature_fault(signature: SignOff) -> str | None:
     record: InspectionRecord | None = getattr(signature.inspection, "record", None)
     if record is None:
         return "the record that was signed is gone"
-    beside = {
+    expected = {
         "record": signature.record_digest,
         "inspection": signature.inspection_id,
         "meaning": signature.meaning,
@@ -234,20 +248,21 @@ def _signature_fault(signature: SignOff) -> str | None:
         "at": ledger.plain(signature.signed_at),
     }
     content, statement = bytes(record.content), bytes(signature.statement)
-    return signature_fault(content, statement, digest=signature.digest, columns=beside)
+    return signature_fault(content, statement, digest=signature.digest, columns=expected)
 
 
-def _check_nothing_untold(told: _Told, checked: VerificationResult) -> None:
-    """Every row there is was told, once; every entry belongs to a chain."""
-    if (there := HistoryEntry.objects.count()) != checked.entries:
-        raise _Found("histories", f"{there} entries are stored, and {checked.entries} of them belong to a chain")
-    for table, model in _kept_models().items():
-        stored = model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(AT_ONCE)
-        for row_id, told_id in zip_longest(stored, sorted(told.ids[table])):
-            if row_id != told_id:
-                is_untold = told_id is None or (row_id is not None and row_id < told_id)
-                why = "no history tells of it" if is_untold else "two histories tell of it"
-                raise _Found(f"{model._meta.verbose_name} {row_id if is_untold else told_id}", why)
+def _check_nothing_unrecorded(replayed: _Replayed, result: VerificationResult) -> None:
+    """Every row there is was recorded, once; every entry belongs to a chain."""
+    if (stored := HistoryEntry.objects.count()) != result.entries:
+        raise _BreakFound("histories", f"{stored} entries are stored, and {result.entries} of them belong to a chain")
+    for table, model in _recorded_models().items():
+        stored_ids = model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(CHUNK)
+        # Both are in ascending order, so the first pair that differs names the row that only one of them has.
+        for row_id, recorded_id in zip_longest(stored_ids, sorted(replayed.ids[table])):
+            if row_id != recorded_id:
+                is_unrecorded = recorded_id is None or (row_id is not None and row_id < recorded_id)
+                why = "no history tells of it" if is_unrecorded else "two histories tell of it"
+                raise _BreakFound(f"{model._meta.verbose_name} {row_id if is_unrecorded else recorded_id}", why)
 
 
 # Checkpoints --------------------------------------------------------------------------------------------------------
@@ -256,31 +271,33 @@ def _check_nothing_untold(told: _Told, checked: VerificationResult) -> None:
 def _check_checkpoints() -> None:
     """Every entry has one place; every checkpoint that is kept here holds, and is over the first of them."""
     places = FeedPlace.objects.filter(number__isnull=False).order_by("number")
-    if (waiting := HistoryEntry.objects.filter(place__isnull=True).first()) is not None:
-        raise _Found(f"{waiting.chain} entry {waiting.seq}", "it has no place in the order of all entries")
-    made = {row.entries: row for row in CheckpointMade.objects.order_by("entries")}
-    for row in made.values():
+    if (unplaced := HistoryEntry.objects.filter(place__isnull=True).first()) is not None:
+        raise _BreakFound(f"{unplaced.chain} entry {unplaced.seq}", "it has no place in the order of all entries")
+    by_size = {row.entries: row for row in CheckpointMade.objects.order_by("entries")}
+    for row in by_size.values():
         if why := _text_fault(row):
-            raise _Found(str(row), why)
+            raise _BreakFound(str(row), why)
     leaves = (checkpoint.leaf_of(digest) for digest in _digests_in_order(places))
-    roots = {size: root.hex() for size, root in merkle.roots_at(made, leaves)}
-    for row in made.values():
+    roots = {size: root.hex() for size, root in merkle.roots_at(by_size, leaves)}
+    for row in by_size.values():
         if roots.get(row.entries) != row.root:
-            raise _Found(str(row), "the entries that it covers are no longer what they were, or in another order")
+            raise _BreakFound(str(row), "the entries that it covers are no longer what they were, or in another order")
 
 
 def _digests_in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[str]:
-    rows = places.values_list("number", "entry__digest").iterator(AT_ONCE)
+    rows = places.values_list("number", "entry__digest").iterator(CHUNK)
     for expected, (number, digest) in enumerate(rows, start=1):
         if number != expected:
-            raise _Found("the order of all entries", f"place {expected} is missing; the next one is {number}")
+            raise _BreakFound("the order of all entries", f"place {expected} is missing; the next one is {number}")
         yield digest
 
 
 def _text_fault(row: CheckpointMade) -> str | None:
     """What is wrong with a checkpoint's text. Whether its key is the service's is for those who know that key."""
-    said = checkpoint.lines_of(row.text)
-    if why := checkpoint.text_fault(row.text, key=said.get("key", "")):
+    lines = checkpoint.lines_of(row.text)
+    if why := checkpoint.text_fault(row.text, key=lines.get("key", "")):
         return why
-    beside = (str(row.entries), row.root, ledger.plain(row.made_at))
-    return None if beside == (said["entries"], said["root"], said["made"]) else "its text says otherwise than its row"
+    columns_say = (str(row.entries), row.root, ledger.plain(row.made_at))
+    if columns_say != (lines["entries"], lines["root"], lines["made"]):
+        return "its text says otherwise than its row"
+    return None

@@ -6,8 +6,8 @@ from inspections.models import DriftFlag, SetupValues
 from inspections.services import flags
 from reels.models import Reel
 from reels.services.history import Actor
-from reports.services import assessments, drift_report, verification_runs
-from reports.services.verification import check_records
+from reports.services import assessments, drift_report
+from reports.services.verification import check_records, keep_run
 from tests.builders import NOW, Cast
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet
@@ -29,7 +29,7 @@ def make_desk_fleet() -> Desk:
     _bring_in_counts()
     assessments.bring_up_to_date(at=NOW)
     flag = _assigned(fleet.cast)
-    verification_runs.keep(check_records(), None, at=NOW)
+    keep_run(check_records(), None, at=NOW)
     rows = SetupValues.objects.order_by("id")
     return Desk(
         cast=fleet.cast,

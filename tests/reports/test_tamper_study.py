@@ -28,7 +28,7 @@ from reels.domain import checkpoint, ledger
 from reels.models import ApiToken, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Submission
 from reels.services import checkpoints
 from reels.services.checkpoint_key import checkpoint_key
-from reports.services.verification import UNTOLD, check_records
+from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
 from tests.builders import Cast, later
 
@@ -350,7 +350,7 @@ def test_without_the_checkpoints_kept_here_the_outsiders_copy_is_what_finds_it(r
 
 
 def test_every_kind_of_told_row_is_found_when_one_is_gone_with_its_checkpoints(records):
-    told = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNTOLD]
+    told = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNRECORDED]
     for model in told:
         newest = model._base_manager.latest("pk").pk
 

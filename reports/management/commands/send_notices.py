@@ -13,7 +13,7 @@ from reports.services import notices
 PAGES = {
     NoticeKind.HOLD: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.WITHDRAWAL: lambda cause: reverse("reel", args=[cause.reel]),
-    NoticeKind.READ_BACK: lambda cause: reverse("setup-values", args=[cause.about]),
+    NoticeKind.READ_BACK: lambda cause: reverse("setup-values", args=[cause.setup_values]),
     NoticeKind.FLAG: lambda cause: reverse("flag", args=[cause.key]),
 }
 
@@ -23,33 +23,33 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--again", nargs="+", type=int, default=[], metavar="ID",
-                            help="Notices that were broken off and did not arrive: send them again.")  # fmt: skip
+                            help="Notices that were interrupted and did not arrive: send them again.")  # fmt: skip
         parser.add_argument("--arrived", nargs="+", type=int, default=[], metavar="ID",
-                            help="Notices that were broken off and did arrive: they count as sent.")  # fmt: skip
+                            help="Notices that were interrupted and did arrive: they count as sent.")  # fmt: skip
 
     def handle(self, *args: Any, again: list[int], arrived: list[int], **options: Any) -> None:
-        self._settle(again, as_sent=False)
-        self._settle(arrived, as_sent=True)
+        self._resolve(again, as_sent=False)
+        self._resolve(arrived, as_sent=True)
         if not notices.sends_mail():
             self.stdout.write("MAIL_HOST names no mail server, so nothing was looked for and nothing sent.")
             return
-        done = notices.run(timezone.now, links)
-        for line in (*done.refused, *done.in_doubt):
+        result = notices.run(timezone.now, links)
+        for line in (*result.refused, *result.in_doubt):
             self.stderr.write(line)
-        for each in notices.broken_off(timezone.now()):
+        for each in notices.interrupted(timezone.now()):
             self.stderr.write(
-                f"notice {each.pk} to {each.person.username} was broken off at {each.tried_at:%Y-%m-%d %H:%M} UTC; "
+                f"notice {each.pk} to {each.person.username} was interrupted at {each.tried_at:%Y-%m-%d %H:%M} UTC; "
                 "ask whether it arrived, then use --arrived or --again"
             )
-        self.stdout.write(f"{done.sent} sent, {len(done.refused)} refused, {len(done.in_doubt)} in doubt")
-        if done.stopped:
-            raise CommandError(f"{done.stopped}; what waits is tried again at the next run")
+        self.stdout.write(f"{result.sent} sent, {len(result.refused)} refused, {len(result.in_doubt)} in doubt")
+        if result.stopped:
+            raise CommandError(f"{result.stopped}; what waits is tried again at the next run")
 
-    def _settle(self, ids: list[int], *, as_sent: bool) -> None:
-        settled = notices.settle(ids, as_sent=as_sent, at=timezone.now())
-        if others := sorted(set(ids) - set(settled)):
-            which = [each.pk for each in notices.broken_off(timezone.now())]
-            raise CommandError(f"{others} were not broken off; these were: {which}")
+    def _resolve(self, ids: list[int], *, as_sent: bool) -> None:
+        resolved = notices.resolve_interrupted(ids, as_sent=as_sent, at=timezone.now())
+        if others := sorted(set(ids) - set(resolved)):
+            which = [each.pk for each in notices.interrupted(timezone.now())]
+            raise CommandError(f"{others} were not interrupted; these were: {which}")
 
 
 def links(cause: Cause) -> tuple[str, str]:

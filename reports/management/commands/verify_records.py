@@ -5,26 +5,25 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from reports.services import verification_runs
 from reports.services.checking import archive_breaks
-from reports.services.verification import check_records
+from reports.services.verification import check_records, keep_run
 
 
 class Command(BaseCommand):
     help = "Checks every history, row and signature from stored bytes. Exits 0 when whole, 1 naming the first break."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        checked = check_records(self.show_progress)
-        how_much = f"{checked.chains} chains, {checked.entries} entries, {checked.signatures} signatures"
-        broken = checked.broken or next(archive_breaks(), None)
-        verification_runs.keep(checked, broken, at=timezone.now())
+        result = check_records(self.show_progress)
+        how_much = f"{result.chains} chains, {result.entries} entries, {result.signatures} signatures"
+        broken = result.broken or next(archive_breaks(), None)
+        keep_run(result, broken, at=timezone.now())
         if broken is None:
             self.stdout.write(f"{how_much}: whole")
             return
         self.stdout.write(f"The first break, after {how_much}:\n{broken}")
         raise SystemExit(1)
 
-    def show_progress(self, done: int, of: int) -> None:
-        percent, before = 100 * done // of, 100 * (done - 1) // of
+    def show_progress(self, done: int, total: int) -> None:
+        percent, before = 100 * done // total, 100 * (done - 1) // total
         if percent != before:
-            self.stderr.write(f"{done} of {of} chains checked ({percent} %)")
+            self.stderr.write(f"{done} of {total} chains checked ({percent} %)")

@@ -15,8 +15,8 @@ from inspections.domain.words import Act
 from reels.models import Reel
 from reels.services import checkpoints
 from reports.models import Notice
-from reports.services import assessments, verification_runs
-from reports.services.verification import VerificationResult
+from reports.services import assessments
+from reports.services.verification import VerificationResult, keep_run
 from tests import builders
 
 TOKEN = "an-invented-token"
@@ -149,7 +149,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     for days in (5, 20, 90):
         builders.authorise(cast.colleague, Act.COUNT, valid_until=now + timedelta(days=days))
     checked = VerificationResult(chains=1, entries=2, signatures=3)
-    verification_runs.keep(checked, None, at=now - timedelta(hours=2))
+    keep_run(checked, None, at=now - timedelta(hours=2))
     checkpoints.make(now - timedelta(hours=1))
     assessments.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
     builders.log_cut(cast, "C")
@@ -171,7 +171,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
 
 def test_a_break_is_told(db, metrics):
     checked = VerificationResult(chains=1, entries=2, signatures=3)
-    verification_runs.keep(checked, "reel A: entry 3", at=timezone.now())  # type: ignore[arg-type]  # any text will do
+    keep_run(checked, "reel A: entry 3", at=timezone.now())  # type: ignore[arg-type]  # any text will do
     assert metrics()["wrapledger_verification_whole"] == 0
 
 

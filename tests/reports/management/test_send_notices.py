@@ -109,17 +109,17 @@ def test_a_refused_recipient_is_told_to_who_runs_the_service_and_on_the_page(cas
     assert "nobody here" not in page
 
 
-def test_a_person_decides_of_what_was_broken_off(cast, server):
+def test_a_person_decides_of_what_was_interrupted(cast, server):
     held(cast)
     server.lets_go = True
     assert sent()[0] == "0 sent, 0 refused, 1 in doubt"
     [notice] = Notice.objects.all()
-    with pytest.raises(CommandError, match=rf"\[{notice.pk}\] were not broken off; these were: \[\]"):
+    with pytest.raises(CommandError, match=rf"\[{notice.pk}\] were not interrupted; these were: \[\]"):
         sent(again=[notice.pk])  # it may still be under way
     server.lets_go = False
     with time_machine.travel(later(hours=1), tick=False):
-        assert f"notice {notice.pk} to mona was broken off at 2026-03-02 09:00 UTC" in sent()[1]
-        with pytest.raises(CommandError, match=rf"\[0\] were not broken off; these were: \[{notice.pk}\]"):
+        assert f"notice {notice.pk} to mona was interrupted at 2026-03-02 09:00 UTC" in sent()[1]
+        with pytest.raises(CommandError, match=rf"\[0\] were not interrupted; these were: \[{notice.pk}\]"):
             sent(arrived=[0])
         assert sent(again=[notice.pk])[0] == "1 sent, 0 refused, 0 in doubt"
     first, second = (mail["Message-ID"] for _, mail in server.mails)

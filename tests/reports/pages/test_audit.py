@@ -10,8 +10,7 @@ from inspections.domain.words import Act, Meaning
 from inspections.services import maintenance, setup, signing
 from reels.domain.ledger import Break
 from reels.services.history import Actor
-from reports.services import verification_runs
-from reports.services.verification import VerificationResult
+from reports.services.verification import VerificationResult, keep_run
 from tests import builders, stories
 from tests.builders import NOW, PASSWORD, Cast, later
 from tests.page_fixtures import logged_in
@@ -138,11 +137,9 @@ def test_who_verifies_sees_everybodys_authorisations_others_their_own(cast):
 
 def test_the_last_check_of_all_records_is_shown(cast):
     assert "have not been checked here yet" in html_of(cast.verifier)
-    verification_runs.keep(VerificationResult(chains=2, entries=5, rows=9, signatures=0), None, at=NOW)
+    keep_run(VerificationResult(chains=2, entries=5, rows=9, signatures=0), None, at=NOW)
     assert "2 histories, 5 entries and 0 signatures" in html_of(cast.verifier)
-    verification_runs.keep(
-        VerificationResult(), Break(where="reel:LW-0001 entry 2", why="its digest differs"), at=later(hours=1)
-    )
+    keep_run(VerificationResult(), Break(where="reel:LW-0001 entry 2", why="its digest differs"), at=later(hours=1))
     assert "its digest differs" in html_of(cast.verifier)
 
 

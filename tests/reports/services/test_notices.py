@@ -300,9 +300,9 @@ def test_an_answer_that_does_not_come_leaves_it_for_a_person(cast, mona, server)
     server.lets_go = False
     assert [run(later(hours=hour)).sent for hour in (1, 2, 48)] == [0, 0, 0]
     assert len(server.mails) == 1  # it did arrive: sent again by itself, it would have come twice
-    [left] = notices.broken_off(later(hours=1))
-    assert notices.settle([left.pk], as_sent=True, at=later(hours=1)) == [left.pk]
-    assert (Notice.objects.get().state, notices.broken_off(later(hours=2))) == (NoticeState.SENT, [])
+    [left] = notices.interrupted(later(hours=1))
+    assert notices.resolve_interrupted([left.pk], as_sent=True, at=later(hours=1)) == [left.pk]
+    assert (Notice.objects.get().state, notices.interrupted(later(hours=2))) == (NoticeState.SENT, [])
 
 
 def test_a_process_that_is_killed_while_it_sends_leaves_it_for_a_person(cast, mona, server, monkeypatch):
@@ -315,8 +315,8 @@ def test_a_process_that_is_killed_while_it_sends_leaves_it_for_a_person(cast, mo
         with pytest.raises(SystemExit):
             run()
     assert (run(later(hours=1)).sent, server.mails) == (0, [])
-    [left] = notices.broken_off(later(hours=1))
-    assert notices.settle([left.pk], as_sent=False, at=later(hours=1)) == [left.pk]
+    [left] = notices.interrupted(later(hours=1))
+    assert notices.resolve_interrupted([left.pk], as_sent=False, at=later(hours=1)) == [left.pk]
     assert (run(later(hours=1)).sent, len(server.mails)) == (1, 1)
 
 
@@ -324,7 +324,7 @@ def test_one_that_is_being_sent_is_not_settled_by_anybody(cast, mona):
     hold(cast)
     Notice.objects.create(person=mona, kind="hold", cause=99, state="sending", found_at=NOW, tried_at=NOW)
     [one] = Notice.objects.values_list("pk", flat=True)
-    assert notices.settle([one], as_sent=False, at=later(minutes=9)) == []
+    assert notices.resolve_interrupted([one], as_sent=False, at=later(minutes=9)) == []
 
 
 def test_what_is_over_before_it_could_be_sent_is_not_sent(cast, mona, server):

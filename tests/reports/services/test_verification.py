@@ -25,11 +25,11 @@ from reels.domain import ledger
 from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
 from reels.services import feed
 from reels.services.history import Actor, record_act
-from reports.services.verification import UNTOLD, check_records
+from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
 from tests.builders import NOW, Cast, administrator
 
-TOLD = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNTOLD]
+TOLD = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNRECORDED]
 HIDDEN_FOR_GOOD = {("reels_person", "password"), ("reels_person", "last_login"), ("reels_apitoken", "digest"),
                    ("reels_apitoken", "last_used_at"), ("reels_secondfactor", "secret"),
                    ("reels_secondfactor", "last_step"), ("reels_recoverycode", "digest"),
@@ -313,7 +313,7 @@ def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_histo
 
 
 def test_what_no_history_tells_of_is_what_is_said_above():
-    assert set(UNTOLD) == {Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm}
+    assert set(UNRECORDED) == {Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm}
     hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
     by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
                  ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"),
