@@ -12,15 +12,15 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 
-from inspections.domain.reading import Outcome, Problem, Reading, RuleParameters
+from inspections.domain.reading import KeyedReading, Outcome, Problem, RuleParameters
 from inspections.domain.reading_rules import (
     BOTH_SIDES,
     READING_RULES,
-    Seen,
+    Observation,
     crossover_can_be_told,
+    in_wraps,
     not_keyed,
     refer,
-    said,
     takes_a_wrap_off,
 )
 from inspections.errors import ReadingIncomplete
@@ -35,7 +35,7 @@ class Unusual(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class WorkingStep:
     """One line of the working; before + change = after, in layers or in wraps as the label says."""
 
     label: str
@@ -69,14 +69,14 @@ class Working:
     parity: Parity | None = None
     unusual: Unusual | None = None
     proposed: Count | None = None
-    steps: tuple[Step, ...] = ()
+    steps: tuple[WorkingStep, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
 # The two questions --------------------------------------------------------------------------------------------------
 
 
-def work_out(parameters: RuleParameters, reading: Reading) -> Working:
+def work_out(parameters: RuleParameters, reading: KeyedReading) -> Working:
     """Setup values of a complete reading, with every step; or all its problems together.
 
     reading: everything keyed; a scale that is None was left out.
@@ -86,29 +86,29 @@ def work_out(parameters: RuleParameters, reading: Reading) -> Working:
     missing = not_keyed(reading)
     if missing:
         raise ReadingIncomplete(missing=", ".join(missing))
-    seen = Seen(parameters, reading, frozenset(BOTH_SIDES))
-    readings_wrong = tuple(problem for rule in READING_RULES for problem in rule(seen))
-    crossover_wrong = tuple(crossover_can_be_told(seen))
-    layer, hand = seen.layer, reading.hand_wraps
+    observed = Observation(parameters, reading, frozenset(BOTH_SIDES))
+    readings_wrong = tuple(problem for rule in READING_RULES for problem in rule(observed))
+    crossover_wrong = tuple(crossover_can_be_told(observed))
+    layer, hand = observed.layer, reading.hand_wraps
     if readings_wrong or layer is None or hand is None:
         return _refused(readings_wrong + crossover_wrong)
-    as_read = _as_read(seen, layer, hand)
+    as_read = _as_read(observed, layer, hand)
     if crossover_wrong:
         return _refused(crossover_wrong, as_read.steps)
-    return _settled(seen, _whole_turns_less_lead(seen, as_read))
+    return _settled(observed, _whole_turns_less_lead(observed, as_read))
 
 
 def problems_so_far(
-    parameters: RuleParameters, reading: Reading, left_out: Collection[Side] = ()
+    parameters: RuleParameters, reading: KeyedReading, left_out: Collection[Side] = ()
 ) -> tuple[Problem, ...]:
     """Problems that can be told from what is keyed so far; those of `work_out` once everything is.
 
     left_out: flanges whose scale was keyed as left out, to tell them from scales not yet keyed.
     """
-    seen = Seen(parameters, reading, frozenset(left_out))
-    if seen.scales_are_keyed and not not_keyed(reading):
+    observed = Observation(parameters, reading, frozenset(left_out))
+    if observed.scales_are_keyed and not not_keyed(reading):
         return work_out(parameters, reading).problems
-    return tuple(problem for rule in (*READING_RULES, crossover_can_be_told) for problem in rule(seen))
+    return tuple(problem for rule in (*READING_RULES, crossover_can_be_told) for problem in rule(observed))
 
 
 # Working it out -----------------------------------------------------------------------------------------------------
@@ -120,60 +120,60 @@ class _Tally:
 
     layers: int
     wraps: int
-    steps: tuple[Step, ...] = ()
+    steps: tuple[WorkingStep, ...] = ()
 
     def changed(self, label: str, why: str, *, layers: int = 0, wraps: int = 0) -> "_Tally":
         before, change = (self.layers, layers) if layers else (self.wraps, wraps)
-        step = Step(label=label, before=before, change=change, after=before + change, why=why)
+        step = WorkingStep(label=label, before=before, change=change, after=before + change, why=why)
         return _Tally(self.layers + layers, self.wraps + wraps, (*self.steps, step))
 
 
-def _as_read(seen: Seen, layer: int, wraps: int) -> _Tally:
+def _as_read(observed: Observation, layer: int, wraps: int) -> _Tally:
     why = f"Layer {layer} on top is the part layer and is not counted."
-    if seen.is_flush:
+    if observed.is_flush:
         why = f"No side is open: layer {layer} is worked as the part layer, with all its wraps."
     tally = _Tally(layer, wraps).changed("Full layers", why, layers=-1)
     why = f"The hand count and the gauge's {Parity.of(layer - 1)} face agree."
     return tally.changed("Part-layer wraps", why)
 
 
-def _whole_turns_less_lead(seen: Seen, tally: _Tally) -> _Tally:
-    deg, half = seen.reading.crossover_deg, seen.reading.crossover_half
+def _whole_turns_less_lead(observed: Observation, tally: _Tally) -> _Tally:
+    deg, half = observed.reading.crossover_deg, observed.reading.crossover_half
     where = f"in the {half} half" if deg is None else f"at {deg:g}°"
-    arc = f"the arc from {seen.parameters.arc_from_deg:g}° to {seen.parameters.arc_to_deg:g}°"
-    if takes_a_wrap_off(seen):
+    arc = f"the arc from {observed.parameters.arc_from_deg:g}° to {observed.parameters.arc_to_deg:g}°"
+    if takes_a_wrap_off(observed.parameters, observed.reading.crossover):
         why = f"The crossover is {where}, in {arc}: the last turn is not counted as a whole one."
         tally = tally.changed("Crossover correction", why, wraps=-1)
     else:
         why = f"The crossover is {where}, not in {arc}: the last turn is counted as a whole one."
         tally = tally.changed("Crossover correction", why)
-    lead = seen.parameters.lead_wraps
-    why = f"The lead of this type, between drum and stowed body, is {said(lead)}."
+    lead = observed.parameters.lead_wraps
+    why = f"The lead of this type, between drum and stowed body, is {in_wraps(lead)}."
     return tally.changed("Lead allowance", why, wraps=-lead)
 
 
-def _settled(seen: Seen, tally: _Tally) -> Working:
+def _settled(observed: Observation, tally: _Tally) -> Working:
     """Setup values from what is left of the counted layer, which may be less than nothing or all of it."""
-    unusual = Unusual.FLUSH if seen.is_flush else None
+    unusual = Unusual.FLUSH if observed.is_flush else None
     if tally.wraps < 0:
         unusual = Unusual.STEPPED_DOWN
-        below = seen.parameters.capacity(tally.layers) if tally.layers else 0
+        below = observed.parameters.capacity(tally.layers) if tally.layers else 0
         if below + tally.wraps < 0:
             problem = _cannot_step_down(tally, below)
             return Working(outcome=Outcome.REFERRED, unusual=unusual, steps=tally.steps, problems=(problem,))
         tally = _stepped_down(tally, below)
-    elif seen.is_flush and tally.wraps == seen.parameters.capacity(tally.layers + 1):
+    elif observed.is_flush and tally.wraps == observed.parameters.capacity(tally.layers + 1):
         why = f"Nothing was subtracted, so layer {tally.layers + 1} is a full one."
         tally = tally.changed("Full layers, top one kept", why, layers=1)
         tally = tally.changed("Part-layer wraps, top layer kept", why, wraps=-tally.wraps)
-    return _accepted_or_held(seen, tally, unusual)
+    return _accepted_or_held(observed, tally, unusual)
 
 
 def _cannot_step_down(tally: _Tally, below: int) -> Problem:
-    holds = f"the layer below holds {said(below)}" if tally.layers else "there is no layer below"
+    holds = f"the layer below holds {in_wraps(below)}" if tally.layers else "there is no layer below"
     return refer(
         "cannot_step_down",
-        f"The corrections take {said(-tally.wraps)} more than the part layer has, and {holds}. Nothing can be "
+        f"The corrections take {in_wraps(-tally.wraps)} more than the part layer has, and {holds}. Nothing can be "
         "proposed: stop, and put the reading before an authorised person.",
         "hand_wraps",
         "gauge_wraps",
@@ -182,15 +182,15 @@ def _cannot_step_down(tally: _Tally, below: int) -> Problem:
 
 def _stepped_down(tally: _Tally, below: int) -> _Tally:
     layer, missing = tally.layers, -tally.wraps
-    why = f"{said(missing)} missing: the count goes on in layer {layer}, which is no longer a full one."
+    why = f"{in_wraps(missing)} missing: the count goes on in layer {layer}, which is no longer a full one."
     tally = tally.changed("Full layers, stepped down", why, layers=-1)
-    why = f"Layer {layer} holds {said(below)} when full; less the {missing} missing."
+    why = f"Layer {layer} holds {in_wraps(below)} when full; less the {missing} missing."
     return tally.changed("Part-layer wraps, stepped down", why, wraps=below)
 
 
-def _accepted_or_held(seen: Seen, tally: _Tally, unusual: Unusual | None) -> Working:
+def _accepted_or_held(observed: Observation, tally: _Tally, unusual: Unusual | None) -> Working:
     count = Count(layers=tally.layers, wraps=tally.wraps, parity=Parity.of(tally.layers))
-    if unusual is None or seen.parameters.unusual is UnusualRule.ACCEPT:
+    if unusual is None or observed.parameters.unusual is UnusualRule.ACCEPT:
         return Working(
             outcome=Outcome.ACCEPTED,
             layers=count.layers,
@@ -211,6 +211,6 @@ def _accepted_or_held(seen: Seen, tally: _Tally, unusual: Unusual | None) -> Wor
     return Working(outcome=Outcome.REFERRED, unusual=unusual, proposed=count, steps=tally.steps, problems=(problem,))
 
 
-def _refused(problems: tuple[Problem, ...], steps: tuple[Step, ...] = ()) -> Working:
+def _refused(problems: tuple[Problem, ...], steps: tuple[WorkingStep, ...] = ()) -> Working:
     referred = any(problem.outcome is Outcome.REFERRED for problem in problems)
     return Working(outcome=Outcome.REFERRED if referred else Outcome.REREAD, steps=steps, problems=problems)

@@ -6,12 +6,13 @@ random salt. Once both are in, value and salt are told, and anybody can check th
 """
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any
 
-from inspections.domain.reading import Half, OpenSide, Reading, Unwind
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Unwind
 from inspections.domain.words import Point, Role
 from inspections.errors import ImpossibleReading
 from reels.domain import ledger
@@ -94,7 +95,7 @@ def commitment(point: Point, value: Any, salt: str) -> str:
     return ledger.digest(ledger.canonical({"point": point.value, "salt": salt, "value": value}))
 
 
-def reading_of(values: Mapping[Point, Any]) -> Reading:
+def reading_of(values: Mapping[Point, Any]) -> KeyedReading:
     """The reading that agreed values make; fields of points that are not in it stay None."""
     given: dict[str, Any] = {}
     for point, value in values.items():
@@ -102,12 +103,12 @@ def reading_of(values: Mapping[Point, Any]) -> Reading:
     return reading_from(given)
 
 
-def reading_from(given: Mapping[str, Any]) -> Reading:
+def reading_from(given: Mapping[str, Any]) -> KeyedReading:
     """The reading that plain words and numbers make. Raises ImpossibleReading."""
     kinds: dict[str, Callable[[Any], Any]] = {
         "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half, "crossover_deg": float,
     }  # fmt: skip
-    return Reading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in given.items()})
+    return KeyedReading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in given.items()})
 
 
 def scales_left_out(values: Mapping[Point, Any]) -> frozenset[Side]:
@@ -117,7 +118,32 @@ def scales_left_out(values: Mapping[Point, Any]) -> frozenset[Side]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Keyed:
+class FirstKeying:
+    """What somebody keyed first at a point, in its stored form (see value_at), and who."""
+
+    value: Any
+    person: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstReading:
+    """What two people keyed of a reel before anything was read again.
+
+    done_at: in UTC. site: where the reel is kept now. keyings: the first of each person at each point.
+    """
+
+    inspection: int
+    done_at: datetime
+    reel: str
+    reel_type: str
+    site: str
+    gauge: str
+    keyings: Mapping[tuple[Point, Role], FirstKeying] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyedValue:
     """One keying, as far as settling a reading needs it."""
 
     reading: int
@@ -127,7 +153,7 @@ class Keyed:
     value: Any
 
 
-def latest_attempts(keyings: Collection[Keyed]) -> dict[Point, dict[Role, Any]]:
+def latest_attempts(keyings: Collection[KeyedValue]) -> dict[Point, dict[Role, Any]]:
     """The values of the latest attempt at each point."""
     newest: dict[Point, int] = {}
     for keyed in keyings:
@@ -144,7 +170,7 @@ def is_revealed(point: Point, by_role: Mapping[Role, Any]) -> bool:
     return all(role in by_role for role in roles_at(point))
 
 
-def agreed_values(keyings: Collection[Keyed]) -> dict[Point, Any]:
+def agreed_values(keyings: Collection[KeyedValue]) -> dict[Point, Any]:
     """The points on which everybody who keys them agrees, with the technician's value."""
     return {
         point: by_role[Role.TECHNICIAN]
@@ -153,14 +179,14 @@ def agreed_values(keyings: Collection[Keyed]) -> dict[Point, Any]:
     }
 
 
-def differing_points(keyings: Collection[Keyed]) -> list[Point]:
+def differing_points(keyings: Collection[KeyedValue]) -> list[Point]:
     """The hold points at which both are in and differ, in the order of the job."""
     latest = latest_attempts(keyings)
     differ = {p for p, by_role in latest.items() if is_revealed(p, by_role) and not _all_agree(p, by_role)}
     return [point for point in HOLD_POINTS if point in differ]
 
 
-def open_now(keyings: Collection[Keyed]) -> list[tuple[Point, Role]]:
+def open_now(keyings: Collection[KeyedValue]) -> list[tuple[Point, Role]]:
     """What is to be keyed next in a reading, and by whom, in the order of the job; both again where they differ.
 
     keyings: of one reading.
@@ -179,7 +205,7 @@ def _all_agree(point: Point, by_role: Mapping[Role, Any]) -> bool:
     return all(agree(point, by_role[Role.TECHNICIAN], by_role[role]) for role in roles_at(point))
 
 
-def shown(keyings: Collection[Keyed], *, is_open: bool) -> list[bool]:
+def shown(keyings: Collection[KeyedValue], *, is_open: bool) -> list[bool]:
     """For each keying, whether others than its author may see the value.
 
     is_open: the reel may still be read in this count. Then only what both people agree on is shown: somebody told that

@@ -86,7 +86,7 @@ class RuleParameters:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class KeyedReading:
     """What one person keyed; None where nothing is keyed yet, or a scale was left out.
 
     scale_left, scale_right: level of cable at each flange, 0 or more.
@@ -115,6 +115,11 @@ class Reading:
             raise ImpossibleReading(field="crossover_deg", seen=self.crossover_deg, allowed="0 to 360")
         if self.crossover_half is not None:
             raise ImpossibleReading(field="crossover_half", seen=self.crossover_half, allowed="the half or the degrees")
+
+    @property
+    def crossover(self) -> Half | float | None:
+        """Where the crossover was seen, as it was keyed: the half, or degrees."""
+        return self.crossover_deg if self.crossover_half is None else self.crossover_half
 
 
 class Outcome(StrEnum):

@@ -20,10 +20,10 @@ from inspections.domain.reading import (
     FULL_TURN_DEG,
     HALF_TURN_DEG,
     Half,
+    KeyedReading,
     OpenSide,
     Outcome,
     Problem,
-    Reading,
     RuleParameters,
     Unwind,
 )
@@ -39,11 +39,11 @@ HALVES_DEG = {Half.AFT: (0, HALF_TURN_DEG), Half.FORWARD: (HALF_TURN_DEG, FULL_T
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Observation:
     """A reading beside the type it is of, with the flanges whose scale was left out."""
 
     parameters: RuleParameters
-    reading: Reading
+    reading: KeyedReading
     left_out: frozenset[Side]
 
     @property
@@ -101,7 +101,7 @@ class Seen:
         return f"{capacity} + 1 − {hand} = {gauge}" if capacity + 1 - hand == gauge else None
 
 
-def not_keyed(reading: Reading) -> list[str]:
+def not_keyed(reading: KeyedReading) -> list[str]:
     """Fields still missing from a reading; scales aside, which may be left out."""
     fields = ("open_side", "unwind", "hand_wraps", "gauge_face", "gauge_wraps")
     missing = [field for field in fields if getattr(reading, field) is None]
@@ -119,36 +119,36 @@ def refer(code: str, detail: str, *fields: str) -> Problem:
     return Problem(code=code, outcome=Outcome.REFERRED, detail=detail, fields=fields)
 
 
-def said(wraps: int) -> str:
-    """Wraps as people say them."""
-    return counted(wraps, "wrap")
+def in_wraps(number: int) -> str:
+    """A number of wraps in words."""
+    return counted(number, "wrap")
 
 
 # Layers -------------------------------------------------------------------------------------------------------------
 
 
-def _scales_agree(seen: Seen) -> Iterator[Problem]:
+def _scales_agree(observed: Observation) -> Iterator[Problem]:
     """Rule 1: readings more than 1 apart are uneven winding."""
-    if not seen.scales_are_keyed:
+    if not observed.scales_are_keyed:
         return
-    if not seen.scales:
+    if not observed.scales:
         yield _reread("scales_missing", "Neither scale was read. At least one is needed: read both.", *SCALES)
-    elif seen.spread > 1:
-        left, right = seen.scales[Side.LEFT], seen.scales[Side.RIGHT]
+    elif observed.spread > 1:
+        left, right = observed.scales[Side.LEFT], observed.scales[Side.RIGHT]
         yield refer(
             "scales_uneven",
-            f"The scales read {left} at the left and {right} at the right, {seen.spread} apart; they may be 1 apart at "
-            "most. The cable may be wound unevenly: stop, and put the reel before an authorised person.",
+            f"The scales read {left} at the left and {right} at the right, {observed.spread} apart; they may be 1 "
+            "apart at most. The cable may be wound unevenly: stop, and put the reel before an authorised person.",
             *SCALES,
         )
 
 
-def _scales_fit_open_side(seen: Seen) -> Iterator[Problem]:
+def _scales_fit_open_side(observed: Observation) -> Iterator[Problem]:
     """Rule 1: the open side reads the lower; only the higher may be left out."""
-    side = seen.open_side
-    if side is None or not seen.scales_are_keyed or not seen.scales:
+    side = observed.open_side
+    if side is None or not observed.scales_are_keyed or not observed.scales:
         return
-    at_open, at_other = seen.scales.get(side), seen.scales.get(side.other)
+    at_open, at_other = observed.scales.get(side), observed.scales.get(side.other)
     if at_open is None:
         yield _reread(
             "open_scale_missing",
@@ -171,19 +171,19 @@ def _scales_fit_open_side(seen: Seen) -> Iterator[Problem]:
         )
 
 
-def _scales_fit_flush(seen: Seen) -> Iterator[Problem]:
+def _scales_fit_flush(observed: Observation) -> Iterator[Problem]:
     """Rule 4: with no open side the readings are level."""
-    if not seen.is_flush or not seen.scales_are_keyed:
+    if not observed.is_flush or not observed.scales_are_keyed:
         return
-    if seen.spread:
-        left, right = seen.scales[Side.LEFT], seen.scales[Side.RIGHT]
+    if observed.spread:
+        left, right = observed.scales[Side.LEFT], observed.scales[Side.RIGHT]
         yield _reread(
             "scales_not_level",
             f"No side was keyed as open, but the scales read {left} at the left and {right} at the right; with no open "
             "side they read the same. Read both scales again and look for an open side.",
             *SCALES_AND_OPEN_SIDE,
         )
-    elif 0 in seen.scales.values():
+    elif 0 in observed.scales.values():
         yield _reread(
             "flush_without_layers",
             "No side was keyed as open and the scale reads 0, but a drum without a layer has no full top layer; "
@@ -192,24 +192,24 @@ def _scales_fit_flush(seen: Seen) -> Iterator[Problem]:
         )
 
 
-def _drum_takes_the_layers(seen: Seen) -> Iterator[Problem]:
+def _drum_takes_the_layers(observed: Observation) -> Iterator[Problem]:
     """Rule 1: the part layer is a layer too."""
-    layers = max([*seen.scales.values(), seen.layer or 0])
-    if layers > seen.parameters.max_layers:
+    layers = max([*observed.scales.values(), observed.layer or 0])
+    if layers > observed.parameters.max_layers:
         yield _reread(
             "too_many_layers",
             f"The scales mean {counted(layers, 'layer')}, the part layer included; this drum takes "
-            f"{seen.parameters.max_layers}. Read both scales again.",
+            f"{observed.parameters.max_layers}. Read both scales again.",
             *SCALES,
         )
 
 
-def _scales_fit_graduation(seen: Seen) -> Iterator[Problem]:
+def _scales_fit_graduation(observed: Observation) -> Iterator[Problem]:
     """Rule 1: a scale graduated by side carries one parity only."""
-    if seen.parameters.graduation is Graduation.EVERY:
+    if observed.parameters.graduation is Graduation.EVERY:
         return
-    for side, level in seen.scales.items():
-        marked = Parity.ODD if side is seen.parameters.anchor_side else Parity.EVEN
+    for side, level in observed.scales.items():
+        marked = Parity.ODD if side is observed.parameters.anchor_side else Parity.EVEN
         if Parity.of(level) is not marked:
             yield _reread(
                 "scale_wrong_parity",
@@ -222,12 +222,12 @@ def _scales_fit_graduation(seen: Seen) -> Iterator[Problem]:
 # Parity -------------------------------------------------------------------------------------------------------------
 
 
-def _open_side_fits_layers(seen: Seen) -> Iterator[Problem]:
+def _open_side_fits_layers(observed: Observation) -> Iterator[Problem]:
     """Rule 2: the side that the part layer runs to is open."""
-    side, layer = seen.open_side, seen.layer
+    side, layer = observed.open_side, observed.layer
     if side is None or layer is None:
         return
-    expected = seen.parameters.far_side(layer)
+    expected = observed.parameters.far_side(layer)
     if side is not expected:
         yield _reread(
             "open_side_disagrees",
@@ -237,12 +237,12 @@ def _open_side_fits_layers(seen: Seen) -> Iterator[Problem]:
         )
 
 
-def _unwind_fits(seen: Seen) -> Iterator[Problem]:
+def _unwind_fits(observed: Observation) -> Iterator[Problem]:
     """Rule 2 and 4: unwinding starts where the counted layer runs to."""
-    start, why = seen.open_side, "the open side"
-    if seen.is_flush and seen.layer is not None:
-        start, why = seen.parameters.far_side(seen.layer), f"the side to which layer {seen.layer}, the top one, runs"
-    keyed = seen.reading.unwind
+    start, why, layer = observed.open_side, "the open side", observed.layer
+    if observed.is_flush and layer is not None:
+        start, why = observed.parameters.far_side(layer), f"the side to which layer {layer}, the top one, runs"
+    keyed = observed.reading.unwind
     if start is None or keyed is None:
         return
     expected = Unwind.starting_at(start)
@@ -256,12 +256,13 @@ def _unwind_fits(seen: Seen) -> Iterator[Problem]:
         )
 
 
-def _gauge_face_fits(seen: Seen) -> Iterator[Problem]:
+def _gauge_face_fits(observed: Observation) -> Iterator[Problem]:
     """Rule 3 and 4: the face is that of the full layers' parity."""
-    layer, keyed = seen.layer, seen.reading.gauge_face
-    if layer is None or keyed is None or not seen.gauge_is_on_the_wrong_face:
+    layer, keyed = observed.layer, observed.reading.gauge_face
+    if layer is None or keyed is None or not observed.gauge_is_on_the_wrong_face:
         return
-    hint = f" The wrong face counts from the other flange, and that fits: {seen.other_face}." if seen.other_face else ""
+    proof = observed.other_face
+    hint = f" The wrong face counts from the other flange, and that fits: {proof}." if proof else ""
     yield _reread(
         "gauge_wrong_face",
         f"With {layer - 1} full layers the wrap gauge is read on its {keyed.other} face; {keyed} was keyed.{hint} "
@@ -274,30 +275,30 @@ def _gauge_face_fits(seen: Seen) -> Iterator[Problem]:
 # Wraps --------------------------------------------------------------------------------------------------------------
 
 
-def _hand_in_range(seen: Seen) -> Iterator[Problem]:
-    return _in_range(seen, seen.reading.hand_wraps, "hand_wraps", "hand count")
+def _hand_in_range(observed: Observation) -> Iterator[Problem]:
+    return _in_range(observed, observed.reading.hand_wraps, "hand_wraps", "hand count")
 
 
-def _gauge_in_range(seen: Seen) -> Iterator[Problem]:
-    if seen.reading.gauge_face is None or seen.gauge_is_on_the_wrong_face:
+def _gauge_in_range(observed: Observation) -> Iterator[Problem]:
+    if observed.reading.gauge_face is None or observed.gauge_is_on_the_wrong_face:
         return iter(())
-    return _in_range(seen, seen.reading.gauge_wraps, "gauge_wraps", "gauge reading")
+    return _in_range(observed, observed.reading.gauge_wraps, "gauge_wraps", "gauge reading")
 
 
-def _in_range(seen: Seen, wraps: int | None, field: str, name: str) -> Iterator[Problem]:
+def _in_range(observed: Observation, wraps: int | None, field: str, name: str) -> Iterator[Problem]:
     """Rule 3 and 4: a part layer has some of its wraps, a flush one has all."""
-    layer = seen.layer
+    layer = observed.layer
     if layer is None or wraps is None:
         return
-    capacity = seen.parameters.capacity(layer)
-    if seen.is_flush and wraps != capacity:
+    capacity = observed.parameters.capacity(layer)
+    if observed.is_flush and wraps != capacity:
         yield _reread(
             f"{field}_not_full",
-            f"The {name} is {wraps}, but with no open side layer {layer} has all its {said(capacity)}. Count and read "
-            "again, and look for an open side.",
+            f"The {name} is {wraps}, but with no open side layer {layer} has all its {in_wraps(capacity)}. Count and "
+            "read again, and look for an open side.",
             field,
         )
-    elif not seen.is_flush and not 1 <= wraps < capacity:
+    elif not observed.is_flush and not 1 <= wraps < capacity:
         yield _reread(
             f"{field}_out_of_range",
             f"The {name} is {wraps}; the part layer, layer {layer}, has at least 1 wrap and fewer than the {capacity} "
@@ -306,14 +307,14 @@ def _in_range(seen: Seen, wraps: int | None, field: str, name: str) -> Iterator[
         )
 
 
-def _methods_agree(seen: Seen) -> Iterator[Problem]:
+def _methods_agree(observed: Observation) -> Iterator[Problem]:
     """Rule 3: hand count and gauge reading are equal."""
-    hand, gauge = seen.reading.hand_wraps, seen.reading.gauge_wraps
+    hand, gauge = observed.reading.hand_wraps, observed.reading.gauge_wraps
     if hand is None or gauge is None or hand == gauge:
         return
-    if seen.gauge_is_on_the_wrong_face and seen.other_face:
+    if observed.gauge_is_on_the_wrong_face and observed.other_face:
         return  # the face explains the difference
-    hint = f" The other face would read just that: {seen.other_face}." if seen.other_face else ""
+    hint = f" The other face would read just that: {observed.other_face}." if observed.other_face else ""
     yield _reread(
         "wraps_differ",
         f"The hand count is {hand} and the gauge reads {gauge}; they must be equal.{hint} Count and read both again.",
@@ -326,24 +327,26 @@ def _methods_agree(seen: Seen) -> Iterator[Problem]:
 # Crossover --------------------------------------------------------------------------------------------------------
 
 
-def takes_a_wrap_off(seen: Seen) -> bool | None:
-    """Whether the crossover is in the type's arc; None if that can't be told, or nothing is keyed."""
-    start, end = seen.parameters.arc_from_deg, seen.parameters.arc_to_deg
-    deg, half = seen.reading.crossover_deg, seen.reading.crossover_half
-    if deg is not None:
-        return None if deg in (0, FULL_TURN_DEG, start) else start < deg < end
-    if half is None:
-        return None
-    half_start, half_end = HALVES_DEG[half]
-    if start <= half_start and half_end <= end:
-        return True
-    return False if end <= half_start or half_end <= start else None
+def takes_a_wrap_off(parameters: RuleParameters, crossover: Half | float | None) -> bool | None:
+    """Whether the crossover is in the type's arc; None if that can't be told, or nothing is keyed.
+
+    crossover: the half, or degrees.
+    """
+    start, end = parameters.arc_from_deg, parameters.arc_to_deg
+    if isinstance(crossover, Half):
+        half_start, half_end = HALVES_DEG[crossover]
+        if start <= half_start and half_end <= end:
+            return True
+        return False if end <= half_start or half_end <= start else None
+    # At the scale line a turn ends and the next begins: there, and where the arc begins, a hair's breadth would decide.
+    # Where the arc ends nothing is subtracted.
+    return None if crossover in (None, 0, FULL_TURN_DEG, start) else start < crossover < end
 
 
-def crossover_can_be_told(seen: Seen) -> Iterator[Problem]:
+def crossover_can_be_told(observed: Observation) -> Iterator[Problem]:
     """Rule 5: a crossover on a limit is referred, and a half that the arc divides is not enough."""
-    deg, half = seen.reading.crossover_deg, seen.reading.crossover_half
-    if takes_a_wrap_off(seen) is not None:
+    deg, half = observed.reading.crossover_deg, observed.reading.crossover_half
+    if takes_a_wrap_off(observed.parameters, observed.reading.crossover) is not None:
         return
     if deg is not None:
         what = "on the scale line" if deg in (0, FULL_TURN_DEG) else "where the arc of this type begins"
@@ -356,13 +359,14 @@ def crossover_can_be_told(seen: Seen) -> Iterator[Problem]:
     elif half is not None:
         yield _reread(
             "half_not_enough",
-            f"This type subtracts a wrap from {seen.parameters.arc_from_deg:g}° to {seen.parameters.arc_to_deg:g}°, "
-            f"and the {half} half lies partly in that. Measure the crossover and key its degrees.",
+            f"This type subtracts a wrap from {observed.parameters.arc_from_deg:g}° to "
+            f"{observed.parameters.arc_to_deg:g}°, and the {half} half lies partly in that. Measure the crossover "
+            "and key its degrees.",
             "crossover_half",
         )
 
 
-READING_RULES: tuple[Callable[[Seen], Iterator[Problem]], ...] = (
+READING_RULES: tuple[Callable[[Observation], Iterator[Problem]], ...] = (
     _scales_agree,
     _scales_fit_open_side,
     _scales_fit_flush,

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from inspections import access
-from inspections.domain.practice import Mark, PracticeReel, ReadinessRule, halves_decide
+from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, halves_decide
 from inspections.domain.practice.figures import bench_figures
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
 from inspections.errors import PracticeStepPassed
@@ -184,7 +184,7 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     return show(request, "inspections/practice/answers.html", shown)
 
 
-def mark_row(mark: Mark) -> MarkRow:
+def mark_row(mark: FieldMark) -> MarkRow:
     return MarkRow(
         name=FIELD_NAMES[mark.field], rule=RULE_NAMES[mark.rule], entered=told(mark.field, mark.entered),
         right=told(mark.field, mark.right), slip=SLIP_NAMES[mark.slip] if mark.slip else "", why=mark.why or "",

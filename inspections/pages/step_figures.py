@@ -6,7 +6,7 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from inspections.domain.reading import HALF_TURN_DEG, Half, RuleParameters
-from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
 from reels.pages.figures import drawn
 
 WIDTH_PT, HEIGHT_PT = 250, 200  # small, so that its words can be read on a phone
@@ -20,7 +20,7 @@ def step_figures(
 
     seen: reading fields that the reader keyed, has typed, or may see.
     """
-    drum = Drum(
+    drum = DrumSection(
         anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
         wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
         arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,

@@ -4,12 +4,9 @@ from collections import defaultdict
 
 from django.db.models import F, QuerySet
 
-from inspections.domain.first_reading import FirstReading, Seen
-from inspections.domain.keying import HOLD_POINTS
+from inspections.domain.keying import HOLD_POINTS, FirstKeying, FirstReading
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Keying
-
-By = dict[tuple[Point, Role], Seen]
 
 
 def first_readings(inspections: QuerySet[Inspection], most: int) -> list[FirstReading]:
@@ -24,26 +21,26 @@ def first_readings(inspections: QuerySet[Inspection], most: int) -> list[FirstRe
         .exclude(state__in=(InspectionState.OPEN, InspectionState.REFERRED))
         .order_by("-done_at", "-pk")[:most]
     )
-    seen = _seen(shown)
+    keyings = _first_keyings(shown)
     columns = ("pk", "done_at", "reel__serial", "reel__type__code", "reel__site__code", "wrap_gauge")
     names = ("inspection", "done_at", "reel", "reel_type", "site", "gauge")
     return [
-        FirstReading(**dict(zip(names, row, strict=True)), seen=seen.get(row[0], {}))
+        FirstReading(**dict(zip(names, row, strict=True)), keyings=keyings.get(row[0], {}))
         for row in shown.values_list(*columns)
     ]
 
 
-def _seen(shown: QuerySet[Inspection]) -> dict[int, By]:
+def _first_keyings(shown: QuerySet[Inspection]) -> dict[int, dict[tuple[Point, Role], FirstKeying]]:
     """By inspection."""
-    keyed = Keying.objects.filter(
+    rows = Keying.objects.filter(
         reading__inspection__in=shown.values("pk"), reading__number=1, attempt=1, point__in=HOLD_POINTS,
         keyed_by=F("participant__person"),
     )  # fmt: skip
-    found: dict[int, By] = defaultdict(dict)
+    keyings: dict[int, dict[tuple[Point, Role], FirstKeying]] = defaultdict(dict)
     columns = ("reading__inspection", "point", "role", "value", "keyed_by", "keyed_by__full_name")
-    for inspection, point, role, value, person, name in keyed.order_by("pk").values_list(*columns):
-        found[inspection][Point(point), Role(role)] = Seen(value=value, person=person, name=name)
-    return found
+    for inspection, point, role, value, person, name in rows.order_by("pk").values_list(*columns):
+        keyings[inspection][Point(point), Role(role)] = FirstKeying(value=value, person=person, name=name)
+    return keyings
 
 
 def gauges(inspections: QuerySet[Inspection]) -> list[str]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from inspections.domain import keying
-from inspections.domain.keying import Keyed
+from inspections.domain.keying import KeyedValue
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Keying, Photo, Reading
 from reels.errors import NotFound
@@ -21,14 +21,14 @@ def last_reading(inspection: Inspection) -> Reading:
     return Reading.objects.filter(inspection=inspection).latest("number")
 
 
-def as_keyed(row: Keying) -> Keyed:
+def as_keyed(row: Keying) -> KeyedValue:
     """A stored keying as the domain takes it."""
-    return Keyed(
+    return KeyedValue(
         reading=row.reading_id, point=Point(row.point), attempt=row.attempt, role=Role(row.role), value=row.value
     )
 
 
-def keyed_in(reading: Reading) -> list[Keyed]:
+def keyed_in(reading: Reading) -> list[KeyedValue]:
     """All that was keyed in a reading, in order. One query."""
     return [as_keyed(row) for row in Keying.objects.filter(reading=reading)]
 

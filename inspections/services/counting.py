@@ -192,7 +192,7 @@ def _require_unsigned(inspection: Inspection) -> None:
         raise WrongState(inspection=inspection.pk, state="signed by one person", allowed="not signed yet")
 
 
-def _next_attempt(keyings: list[keying.Keyed], point: Point, role: Role) -> int:
+def _next_attempt(keyings: list[keying.KeyedValue], point: Point, role: Role) -> int:
     if missing := keying.earlier_points(point) - set(keying.agreed_values(keyings)):
         earlier = " and ".join(evaluation.spoken(each) for each in Point if each in missing)
         raise PointNotOpen(point=evaluation.spoken(point).capitalize(), earlier=earlier)

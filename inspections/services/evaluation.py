@@ -50,7 +50,7 @@ def join(act: ActRecorder, inspection: Inspection, person: Person, role: Role) -
     return known
 
 
-def evaluate(act: ActRecorder, inspection: Inspection, reading: Reading, keyings: list[keying.Keyed], *,
+def evaluate(act: ActRecorder, inspection: Inspection, reading: Reading, keyings: list[keying.KeyedValue], *,
             just_keyed: Set[Point] | None) -> None:  # fmt: skip
     """Compare what both have keyed, and work the reading out as far as it goes, or say why it must be read again.
 

@@ -16,7 +16,7 @@ FLANGE = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drum:
+class DrumSection:
     """As much of a reel type as its figures need.
 
     wraps_odd_layer, wraps_even_layer: wraps of a full layer, 2 or more; max_layers: 1 or more.
@@ -63,7 +63,7 @@ class ReadOff:
     open_side: str = ""
 
 
-def reel_section(drum: Drum, read: ReadOff, *, width: float, height: float) -> Picture:
+def reel_section(drum: DrumSection, read: ReadOff, *, width: float, height: float) -> Picture:
     """The reel at the scale line, as installed, looking forward; layers above the core, the part layer on top.
 
     width, height: the most that it may take, in points.
@@ -72,7 +72,7 @@ def reel_section(drum: Drum, read: ReadOff, *, width: float, height: float) -> P
     unit = min(
         (width - 2 * MARGIN) / drum.width, (height - FOOT - HEAD) / ((rows - 1) * ROW + 2.2), GREATEST_UNIT
     )  # fmt: skip
-    frame = _Frame(drum, unit, width, FOOT + HEAD + unit * ((rows - 1) * ROW + 2.2))
+    frame = _SectionFrame(drum, unit, width, FOOT + HEAD + unit * ((rows - 1) * ROW + 2.2))
     return Picture(
         width=width,
         height=frame.height,
@@ -84,10 +84,10 @@ def reel_section(drum: Drum, read: ReadOff, *, width: float, height: float) -> P
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class _SectionFrame:
     """Where the drum lies on the paper."""
 
-    drum: Drum
+    drum: DrumSection
     unit: float
     width: float
     height: float
@@ -138,7 +138,7 @@ def _arrow(start: float, tip: float, y: float, words: str) -> Iterator[Shape]:
         yield Trace(((far, y), (far - way * 4, y + 2), (far - way * 4, y - 2)), Look.MARK, closed=True)
 
 
-def _wraps(frame: _Frame, read: ReadOff) -> Iterator[Shape]:
+def _wraps(frame: _SectionFrame, read: ReadOff) -> Iterator[Shape]:
     radius = frame.unit / 2 * 0.94
     for layer in range(1, read.layers + 1):
         for wrap in range(1, frame.drum.capacity(layer) + 1):
@@ -159,7 +159,7 @@ def _crossed(number: int) -> str:
     return "the one with a cross is" if number == 1 else f"the {number} with a cross are"
 
 
-def _section_in_words(drum: Drum, read: ReadOff) -> str:
+def _section_in_words(drum: DrumSection, read: ReadOff) -> str:
     part = f"{counted(read.wraps, 'wrap')} on the part layer above them" if read.wraps else "no part layer"
     crossed = f", of which {_crossed(read.taken_off)} taken off" if read.taken_off else ""
     left, right = (scale or "not read" for scale in read.scales)
@@ -172,7 +172,9 @@ def _section_in_words(drum: Drum, read: ReadOff) -> str:
 # The crossover ------------------------------------------------------------------------------------------------------
 
 
-def crossover_circle(drum: Drum, reference_side: str, *, half: str = "", degrees: float | None = None) -> Picture:
+def crossover_circle(
+    drum: DrumSection, reference_side: str, *, half: str = "", degrees: float | None = None
+) -> Picture:
     """The drum from the reference side: the scale line at 0°, the two halves, and the arc that takes a wrap off.
 
     half or degrees: where the crossover was seen; nowhere on a blank sheet.
@@ -221,7 +223,7 @@ def _arc(x: float, y: float, radius: float, start: float, end: float) -> tuple[t
     return tuple(_on_circle(x, y, radius, start + (end - start) * i / steps) for i in range(steps + 1))
 
 
-def _circle_in_words(drum: Drum, half: str, degrees: float | None) -> str:
+def _circle_in_words(drum: DrumSection, half: str, degrees: float | None) -> str:
     seen = "Nothing is marked."
     if degrees is not None:
         seen = f"The crossover is at {degrees:g}°."

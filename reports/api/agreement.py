@@ -5,9 +5,9 @@ from typing import Any
 from reels.api.endpoints import Call, Endpoint, read
 from reports.api import agreement_serializers as shapes
 from reports.domain.agreement import Comparison, Table
-from reports.domain.agreement.words import standing_in_words
+from reports.domain.agreement.words import verdict_in_words
 from reports.services import agreement
-from reports.services.agreement import Wanted
+from reports.services.agreement import AgreementScope
 
 
 class AgreementEndpoint(Endpoint):
@@ -15,9 +15,9 @@ class AgreementEndpoint(Endpoint):
     def get(self, call: Call) -> dict[str, Any]:
         """How well two methods, or two people, agree before anything is read again. It is not for ranking people."""
         asked = {name: value for name, value in call.query.items() if name != "compare"}
-        wanted = Wanted(comparison=Comparison(call.query["compare"]), **asked)
-        report = agreement.agreement_report(wanted, call.actor.person, call.at)
-        found = report.found
+        scope = AgreementScope(comparison=Comparison(call.query["compare"]), **asked)
+        report = agreement.agreement_report(scope, call.actor.person, call.at)
+        found = report.agreement
         return {
             "compare": found.comparison, "is_cut_off": report.is_cut_off, "all": found, "points": found.points,
             "groups": [row for table in found.tables for row in _rows(table)],
@@ -31,7 +31,7 @@ class AgreementEndpoint(Endpoint):
 def _rows(table: Table) -> list[dict[str, Any]]:
     return [
         {"group_by": table.grouping, "group": row.name, "figures": row, "stands_out": row.stands_out,
-         "adjusted_p_equal": row.often.adjusted_p, "adjusted_p_bias": row.off.adjusted_p,
-         "standing": standing_in_words(row)}
+         "adjusted_p_equal": row.by_share.adjusted_p, "adjusted_p_bias": row.by_bias.adjusted_p,
+         "standing": verdict_in_words(row)}
         for row in table.rows
     ]  # fmt: skip

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from inspections.domain.practice import Difficulty, ReadinessRule
-from inspections.domain.reading import Outcome, Reading
+from inspections.domain.reading import KeyedReading, Outcome
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
@@ -46,7 +46,7 @@ def _practised(row: dict[str, Any], at: datetime) -> None:
 
 def careful(exercise: Exercise) -> dict[Point, dict[str, Any]]:
     """What a careful person enters at each point, where the half of a crossover decides."""
-    reading: Reading = reel_of(exercise).reading
+    reading: KeyedReading = reel_of(exercise).reading
     half = reading.crossover_half
     return {
         Point.SCALE_LEFT: {"scale_left": reading.scale_left},

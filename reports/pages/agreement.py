@@ -27,7 +27,7 @@ from reports.pages.pdf import document
 from reports.pages.written import csv_answer
 from reports.pdf.sheets.agreement import agreement_sheet
 from reports.services import agreement
-from reports.services.agreement import AgreementReport, Wanted
+from reports.services.agreement import AgreementReport, AgreementScope
 
 STANDS_OUT = Badge(word="Stands out", icon="referred", tone="stop")
 TRUST = {
@@ -58,11 +58,11 @@ class AgreementFilter(Filter):
         )
 
     @property
-    def wanted(self) -> Wanted:
+    def scope(self) -> AgreementScope:
         """What the report is asked for."""
         chosen = self.chosen
         comparison = Comparison(chosen.pop("compare", Comparison.METHODS))
-        return Wanted(comparison=comparison, **chosen)
+        return AgreementScope(comparison=comparison, **chosen)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,16 +103,16 @@ class Shown:
 @may_be_stale
 def repeatability(request: HttpRequest) -> HttpResponse:
     form, report = _asked(request)
-    finding = words.finding(report.found)
+    finding = words.finding(report.agreement)
     shown = Shown(
-        filter=form, report=report, compared=COMPARISON_WORDS[report.wanted.comparison], finding=finding,
-        figure=_figure(report, finding), facts=words.facts(report.found),
+        filter=form, report=report, compared=COMPARISON_WORDS[report.scope.comparison], finding=finding,
+        figure=_figure(report, finding), facts=words.facts(report.agreement),
         points=[
             (LABELS[each.point], words.share_in_words(each.share), words.kappa_in_words(each.kappa),
              TRUST[each.share.sample])
-            for each in report.found.points
+            for each in report.agreement.points
         ],
-        tables=[_table(table) for table in report.found.tables],
+        tables=[_table(table) for table in report.agreement.tables],
         export="?" + urlencode({name: str(value) for name, value in form.chosen.items()}),
     )  # fmt: skip
     said = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
@@ -125,7 +125,7 @@ def repeatability(request: HttpRequest) -> HttpResponse:
 def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
     """The figures of the page."""
     _, report = _asked(request)
-    return csv_answer(words.COLUMNS, words.figures_as_written(report.found), "repeatability.csv")
+    return csv_answer(words.COLUMNS, words.figures_as_written(report.agreement), "repeatability.csv")
 
 
 @never_cache
@@ -134,7 +134,7 @@ def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
 def pairs_csv(request: HttpRequest) -> HttpResponseBase:
     """The pairs that the page's figures come from, for whoever works them out again."""
     _, report = _asked(request)
-    return csv_answer(words.PAIR_COLUMNS, words.pairs_as_written(report.found), "repeatability-pairs.csv")
+    return csv_answer(words.PAIR_COLUMNS, words.pairs_as_written(report.agreement), "repeatability-pairs.csv")
 
 
 @page
@@ -142,13 +142,13 @@ def repeatability_pdf(request: HttpRequest) -> HttpResponse:
     """The page as a document."""
     form, report = _asked(request)
     filters = [(str(form.fields[name].label), str(value)) for name, value in form.chosen.items() if name != "compare"]
-    return document(agreement_sheet(report.found, filters, at=timezone.now()), "repeatability.pdf")
+    return document(agreement_sheet(report.agreement, filters, at=timezone.now()), "repeatability.pdf")
 
 
 def _asked(request: HttpRequest) -> tuple[AgreementFilter, AgreementReport]:
     person, at = reader(request), timezone.now()
     form = _filter(request.GET, person, at)
-    return form, agreement.agreement_report(form.wanted, person, at)
+    return form, agreement.agreement_report(form.scope, person, at)
 
 
 def _filter(asked: QueryDict, person: Person, at: Any) -> AgreementFilter:
@@ -158,7 +158,7 @@ def _filter(asked: QueryDict, person: Person, at: Any) -> AgreementFilter:
 
 
 def _figure(report: AgreementReport, finding: str) -> SafeString | None:
-    found = report.found
+    found = report.agreement
     if found.differences.bias is None:
         return None
     pairs = [(pair.first, pair.second) for pair in found.pairs]
@@ -181,6 +181,6 @@ def _line(row: GroupRow) -> GroupLine:
         bias=words.estimate_in_words(row.differences.bias),
         limits=words.limits_in_words(row),
         trust=None if row.share.sample is Sample.ENOUGH else TRUST[row.share.sample],
-        standing=words.standing_in_words(row),
+        standing=words.verdict_in_words(row),
         badge=STANDS_OUT if row.stands_out else None,
     )

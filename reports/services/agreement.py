@@ -11,13 +11,13 @@ from inspections.models import Inspection
 from inspections.queries.first_readings import first_readings, gauges
 from reels.access import readable_sites
 from reels.models import Person
-from reports.domain.agreement import PEOPLE, Agreement, Comparison, Grouping, Pair, Table, agreement_of, named
+from reports.domain.agreement import PEOPLE, Agreement, Comparison, Grouping, ReadingPair, Table, agreement_of, named
 
 MOST_COUNTS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class AgreementScope:
     """Which counts, by when they were done (days in UTC) and under which codes; empty or None: all."""
 
     comparison: Comparison = Comparison.METHODS
@@ -32,23 +32,23 @@ class Wanted:
 class AgreementReport:
     """The figures under names that the reader may see. is_cut_off: older counts were left out."""
 
-    wanted: Wanted
-    found: Agreement
+    scope: AgreementScope
+    agreement: Agreement
     is_cut_off: bool
 
 
-def agreement_report(wanted: Wanted, person: Person, at: datetime) -> AgreementReport:
+def agreement_report(scope: AgreementScope, person: Person, at: datetime) -> AgreementReport:
     """The report for one reader. Eight queries, however many counts there are; the newest MOST_COUNTS are looked at.
 
     People are named to whoever verifies counts at every site where their pairs come from, and to themselves.
     """
-    readings = first_readings(_counts(wanted, person, at), MOST_COUNTS)
-    found = agreement_of(readings, wanted.comparison)
+    readings = first_readings(_counts(scope, person, at), MOST_COUNTS)
+    agreement = agreement_of(readings, scope.comparison)
     sites = dict(readable_sites(person, at).values_list("code", "name"))
     audited = set(access.audited_sites(person, at).values_list("code", flat=True))
-    tables = tuple(_for_reader(table, found.pairs, sites, audited, person) for table in found.tables)
+    tables = tuple(_for_reader(table, agreement.pairs, sites, audited, person) for table in agreement.tables)
     return AgreementReport(
-        wanted=wanted, found=replace(found, tables=tables), is_cut_off=len(readings) == MOST_COUNTS
+        scope=scope, agreement=replace(agreement, tables=tables), is_cut_off=len(readings) == MOST_COUNTS
     )  # fmt: skip
 
 
@@ -57,17 +57,19 @@ def gauges_seen(person: Person, at: datetime) -> list[str]:
     return gauges(access.readable_inspections(person, at))
 
 
-def _counts(wanted: Wanted, person: Person, at: datetime) -> QuerySet[Inspection]:
-    columns = {"reel__site__code": wanted.site, "reel__type__code": wanted.type, "wrap_gauge": wanted.gauge}
+def _counts(scope: AgreementScope, person: Person, at: datetime) -> QuerySet[Inspection]:
+    columns = {"reel__site__code": scope.site, "reel__type__code": scope.type, "wrap_gauge": scope.gauge}
     rows = access.readable_inspections(person, at).filter(**{name: value for name, value in columns.items() if value})
-    if wanted.since:
-        rows = rows.filter(done_at__gte=datetime.combine(wanted.since, time.min, tzinfo=UTC))
-    if wanted.until:
-        rows = rows.filter(done_at__lt=datetime.combine(wanted.until, time.min, tzinfo=UTC) + timedelta(days=1))
+    if scope.since:
+        rows = rows.filter(done_at__gte=datetime.combine(scope.since, time.min, tzinfo=UTC))
+    if scope.until:
+        rows = rows.filter(done_at__lt=datetime.combine(scope.until, time.min, tzinfo=UTC) + timedelta(days=1))
     return rows
 
 
-def _for_reader(table: Table, pairs: Sequence[Pair], sites: dict[str, str], audited: set[str], reader: Person) -> Table:
+def _for_reader(
+    table: Table, pairs: Sequence[ReadingPair], sites: dict[str, str], audited: set[str], reader: Person
+) -> Table:
     if table.grouping is Grouping.SITE:
         return named(table, sites)
     if table.grouping not in PEOPLE:
@@ -76,7 +78,7 @@ def _for_reader(table: Table, pairs: Sequence[Pair], sites: dict[str, str], audi
     return named(table, names, lambda key: key == str(reader.pk) or seen_at[key] <= audited)
 
 
-def _people(grouping: Grouping, pairs: Sequence[Pair]) -> tuple[dict[str, str], dict[str, set[str]]]:
+def _people(grouping: Grouping, pairs: Sequence[ReadingPair]) -> tuple[dict[str, str], dict[str, set[str]]]:
     """Names, and the sites that pairs come from, by a person's id."""
     names: dict[str, str] = {}
     seen_at: dict[str, set[str]] = {}
@@ -84,5 +86,5 @@ def _people(grouping: Grouping, pairs: Sequence[Pair]) -> tuple[dict[str, str], 
         who = pair.technician if grouping is Grouping.TECHNICIAN else pair.verifier
         if who:
             names[str(who.person)] = who.name
-            seen_at.setdefault(str(who.person), set()).add(pair.of.site)
+            seen_at.setdefault(str(who.person), set()).add(pair.source.site)
     return names, seen_at

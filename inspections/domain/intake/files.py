@@ -46,7 +46,7 @@ class FileProblem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class FileRow:
     """One row whose every cell could be taken. values: by column; a wanted column that is absent is left out."""
 
     file: str
@@ -253,7 +253,7 @@ def cells_of(form: FileForm, lines: Iterable[str]) -> Iterator[tuple[int, dict[s
         yield FileProblem(file=form.file, line=None, column=None, seen="the file is empty", allowed="a header row")
 
 
-def read_row(form: FileForm, line: int, cells: dict[str, str]) -> Row | list[FileProblem]:
+def read_row(form: FileForm, line: int, cells: dict[str, str]) -> FileRow | list[FileProblem]:
     """The row with its cells read, or everything that is wrong with them."""
     values: dict[str, Any] = {}
     problems = []
@@ -265,7 +265,7 @@ def read_row(form: FileForm, line: int, cells: dict[str, str]) -> Row | list[Fil
             values[column.name] = _read_cell(column, cell)
         except CellRefused as refused:
             problems.append(problem(form.file, line, column.name, cell, str(refused)))
-    return problems or Row(file=form.file, line=line, values=values)
+    return problems or FileRow(file=form.file, line=line, values=values)
 
 
 def problem(file: str, line: int, column: str | None, seen: object, allowed: str) -> FileProblem:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from inspections.domain.intake.files import FileProblem, Row, problem
+from inspections.domain.intake.files import FileProblem, FileRow, problem
 from inspections.domain.reading import RuleParameters
 from reels.domain.winding import Drum, capacity_m, drum_from
 from reels.domain.words import Side, UnusualRule
@@ -45,7 +45,7 @@ class ReelFacts:
     replaced_at: tuple[datetime, ...] = ()
 
 
-def type_problems(row: Row) -> Problems:
+def type_problems(row: FileRow) -> Problems:
     """What no reel type can be."""
     given = {name: value for name, value in row.values.items() if value is not None}
     try:
@@ -63,14 +63,14 @@ def type_problems(row: Row) -> Problems:
 _RULE_NUMBERS = ("wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "arc_from_deg", "arc_to_deg")
 
 
-def reel_problems(row: Row, at: datetime) -> Problems:
+def reel_problems(row: FileRow, at: datetime) -> Problems:
     """What no reel can be."""
     received_on = row.values["received_on"]
     if received_on > at.date():
         yield problem(row.file, row.line, "received_on", received_on, f"up to today, {at.date()}")
 
 
-def count_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
+def count_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
     """What no count of its reel can be."""
     yield from _time_problems(row, "counted_at", reel, at)
     layers, wraps = row.values["layers"], row.values["wraps"]
@@ -81,7 +81,7 @@ def count_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
         yield problem(row.file, row.line, "wraps", wraps, f"0 to {most} on top of {layers} full layers of its type")
 
 
-def event_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
+def event_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
     """What no cut or replacement of its reel can be.
 
     A cut may be as long as the cable that the reel was received with, or, once the cable was replaced or when its
@@ -104,7 +104,7 @@ def event_problems(row: Row, reel: ReelFacts, at: datetime) -> Problems:
         yield problem(row.file, row.line, "length_removed_m", length_m, f"up to {most:.3f}, the cable of {reel.serial}")
 
 
-def _time_problems(row: Row, column: str, reel: ReelFacts, at: datetime) -> Problems:
+def _time_problems(row: FileRow, column: str, reel: ReelFacts, at: datetime) -> Problems:
     seen = row.values[column]
     if seen.date() < reel.received_on:
         allowed = f"from {reel.received_on}, when reel {reel.serial} was received"
@@ -121,23 +121,23 @@ def _short(at: datetime) -> str:
 
 
 @dataclass(slots=True)
-class Sorted:
+class SortedRows:
     """Rows sorted into new ones, ones that are there already, and ones that contradict what is there."""
 
-    new: list[Row] = field(default_factory=list)
+    new: list[FileRow] = field(default_factory=list)
     already: int = 0
     problems: list[FileProblem] = field(default_factory=list)
 
 
 def sort_out(
-    rows: Iterable[Row], recorded: Iterable[dict[str, Any]], key_of: Callable[[dict[str, Any]], Hashable]
-) -> Sorted:
+    rows: Iterable[FileRow], recorded: Iterable[dict[str, Any]], key_of: Callable[[dict[str, Any]], Hashable]
+) -> SortedRows:
     """Tell new rows from ones that say again what is recorded, or what an earlier row says.
 
     recorded: the values on record, by column, all columns. key_of: what may not be said in two ways.
     """
     known = {key_of(values): ("the records", values) for values in recorded}
-    found = Sorted()
+    found = SortedRows()
     for row in rows:
         key = key_of(row.values)
         if key not in known:

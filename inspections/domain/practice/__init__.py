@@ -5,7 +5,7 @@ slips      the rules and slips that a mark names                marking    a she
 readiness  what a site asks for before an authorisation         words      the sentences
 """
 
-from inspections.domain.practice.marking import Mark, Marking, PracticeSheet, mark
+from inspections.domain.practice.marking import FieldMark, Marking, PracticeSheet, mark
 from inspections.domain.practice.readiness import (
     PracticeResult,
     Readiness,
@@ -27,7 +27,7 @@ __all__ = [
     "LARGEST_SEED",
     "WHY",
     "Difficulty",
-    "Mark",
+    "FieldMark",
     "Marking",
     "PracticeReel",
     "PracticeResult",

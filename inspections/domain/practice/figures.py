@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from inspections.domain.practice.reels import PracticeReel, halves_decide
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
-from reels.domain.reel_figures import ROW, Drum
+from reels.domain.reel_figures import ROW, DrumSection
 from reels.domain.words import Graduation, Parity, Side
 
 WIDEST = 496.0  # points; as wide as a printed page takes
@@ -127,7 +127,7 @@ class _Row:
     def __init__(self, reel: PracticeReel) -> None:
         given = reel.parameters
         self.reel = reel
-        self.drum = Drum(
+        self.drum = DrumSection(
             anchor_side=given.anchor_side, wraps_odd_layer=given.wraps_odd_layer, max_layers=given.max_layers,
             wraps_even_layer=given.wraps_even_layer, arc_from_deg=given.arc_from_deg, arc_to_deg=given.arc_to_deg,
         )  # fmt: skip

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from inspections.domain.counting import Count, Unusual, Working, work_out
 from inspections.domain.practice.reels import PracticeReel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
-from inspections.domain.reading import FULL_TURN_DEG, HALF_TURN_DEG, Half, Outcome, Reading, RuleParameters
-from inspections.domain.reading_rules import Seen, not_keyed, takes_a_wrap_off
+from inspections.domain.reading import FULL_TURN_DEG, HALF_TURN_DEG, Half, KeyedReading, Outcome, RuleParameters
+from inspections.domain.reading_rules import not_keyed, takes_a_wrap_off
 from reels.domain.words import Side
 
 MEASURED_WITHIN_DEG = 10.0
@@ -31,14 +31,14 @@ class PracticeSheet:
     would stop and put the reel before an authorised person.
     """
 
-    reading: Reading
+    reading: KeyedReading
     layers: int | None = None
     wraps: int | None = None
     refers: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class FieldMark:
     """One field of a sheet; slip and why are None when it is right.
 
     field: of the reading (`crossover` for half or degrees), or layers, wraps, refers. right: what a careful person
@@ -62,7 +62,7 @@ class Mark:
 class Marking:
     """A sheet marked, in the order of the bench."""
 
-    marks: tuple[Mark, ...]
+    marks: tuple[FieldMark, ...]
 
     @property
     def is_right(self) -> bool:
@@ -70,7 +70,7 @@ class Marking:
         return all(mark.is_right for mark in self.marks)
 
     @property
-    def missed(self) -> tuple[Mark, ...]:
+    def missed(self) -> tuple[FieldMark, ...]:
         """The fields that are wrong."""
         return tuple(mark for mark in self.marks if not mark.is_right)
 
@@ -87,8 +87,8 @@ def mark(reel: PracticeReel, sheet: PracticeSheet) -> Marking:
     return Marking(marks=tuple(marks))
 
 
-def _marked(field: str, rule: Rule, entered: Value, right: Value, slip: PracticeSlip | None) -> Mark:
-    return Mark(field=field, rule=rule, entered=entered, right=right, slip=slip, why=WHY[slip] if slip else None)
+def _marked(field: str, rule: Rule, entered: Value, right: Value, slip: PracticeSlip | None) -> FieldMark:
+    return FieldMark(field=field, rule=rule, entered=entered, right=right, slip=slip, why=WHY[slip] if slip else None)
 
 
 # The reading --------------------------------------------------------------------------------------------------------
@@ -105,7 +105,7 @@ RULES = {
 SCALES = {"scale_left": Side.LEFT, "scale_right": Side.RIGHT}
 
 
-def _reading_marks(reel: PracticeReel, sheet: PracticeSheet) -> Iterator[Mark]:
+def _reading_marks(reel: PracticeReel, sheet: PracticeSheet) -> Iterator[FieldMark]:
     stops_at_scales = bool(sheet.refers) and reel.drum.heaped_side is not None
     is_flush = reel.drum.wraps == reel.capacity
     for field, rule in RULES.items():
@@ -114,13 +114,13 @@ def _reading_marks(reel: PracticeReel, sheet: PracticeSheet) -> Iterator[Mark]:
             continue
         slip = _reading_slip(reel, sheet.reading, field)
         yield _marked(field, Rule.FLUSH if is_flush else rule, entered, right, slip)
-    entered = _crossover_of(sheet.reading)
+    entered = sheet.reading.crossover
     if not (stops_at_scales and entered is None):
         slip = _crossover_slip(reel, sheet.reading)
-        yield _marked("crossover", Rule.CROSSOVER, entered, _crossover_of(reel.reading), slip)
+        yield _marked("crossover", Rule.CROSSOVER, entered, reel.reading.crossover, slip)
 
 
-def _reading_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeSlip | None:
+def _reading_slip(reel: PracticeReel, reading: KeyedReading, field: str) -> PracticeSlip | None:
     entered, right = getattr(reading, field), getattr(reel.reading, field)
     if field in SCALES:
         return _scale_slip(reel, reading, field)
@@ -133,7 +133,7 @@ def _reading_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeS
     return PracticeSlip.WRONG_FACE if field == "gauge_face" else _wraps_slip(reel, reading, field)
 
 
-def _scale_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeSlip | None:
+def _scale_slip(reel: PracticeReel, reading: KeyedReading, field: str) -> PracticeSlip | None:
     entered, right = getattr(reading, field), getattr(reel.reading, field)
     if entered is None:
         return None if right is None or _may_leave_out(reel, reading) else PracticeSlip.LEFT_OUT
@@ -146,7 +146,7 @@ def _scale_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeSli
     return PracticeSlip.SCALE if abs(entered - right) <= MISREAD_LAYERS else PracticeSlip.ANYTHING
 
 
-def _may_leave_out(reel: PracticeReel, reading: Reading) -> bool:
+def _may_leave_out(reel: PracticeReel, reading: KeyedReading) -> bool:
     """Whether the scales that were left out change nothing."""
     blanks = {field: None for field in SCALES if getattr(reading, field) is None}
     without = work_out(reel.parameters, replace(reel.reading, **blanks))
@@ -158,13 +158,13 @@ def _outcome(working: Working) -> tuple[tuple[str, ...], Count | None, int | Non
     return codes, working.proposed, working.layers, working.wraps
 
 
-def _sides_exchanged(reel: PracticeReel, reading: Reading) -> bool:
+def _sides_exchanged(reel: PracticeReel, reading: KeyedReading) -> bool:
     levels = reel.levels
     seen = (reading.scale_left, reading.scale_right)
     return levels[Side.LEFT] != levels[Side.RIGHT] and seen == (levels[Side.RIGHT], levels[Side.LEFT])
 
 
-def _wraps_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeSlip:
+def _wraps_slip(reel: PracticeReel, reading: KeyedReading, field: str) -> PracticeSlip:
     """Hand counts go astray by a wrap before they go by the other flange; the gauge the other way round."""
     entered = getattr(reading, field)
     off, other_face = abs(entered - reel.drum.wraps), reel.capacity + 1 - reel.drum.wraps
@@ -182,26 +182,18 @@ def _wraps_slip(reel: PracticeReel, reading: Reading, field: str) -> PracticeSli
 # The crossover ------------------------------------------------------------------------------------------------------
 
 
-def _crossover_of(reading: Reading) -> str | float | None:
-    return reading.crossover_deg if reading.crossover_half is None else reading.crossover_half
-
-
 def _half(deg: float) -> Half:
     return Half.AFT if deg % FULL_TURN_DEG < HALF_TURN_DEG else Half.FORWARD
 
 
-def _can_be_told(parameters: RuleParameters, reading: Reading) -> bool | None:
-    return takes_a_wrap_off(Seen(parameters, reading, frozenset()))
-
-
-def _crossover_slip(reel: PracticeReel, reading: Reading) -> PracticeSlip | None:
+def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip | None:
     true_deg, deg, half = reel.drum.crossover_deg, reading.crossover_deg, reading.crossover_half
     if deg is None and half is None:
         return PracticeSlip.LEFT_OUT
-    truth = _can_be_told(reel.parameters, Reading(crossover_deg=true_deg))
+    truth = takes_a_wrap_off(reel.parameters, true_deg)
     if deg is None:
         return _half_slip(reel, reading, is_on_limit=truth is None)
-    found = _can_be_told(reel.parameters, Reading(crossover_deg=deg))
+    found = takes_a_wrap_off(reel.parameters, deg)
     is_close = min(abs(deg - true_deg), FULL_TURN_DEG - abs(deg - true_deg)) <= MEASURED_WITHIN_DEG
     same_half = _half(deg) is _half(true_deg)
     if is_close and found is truth and (truth is None or same_half):
@@ -211,7 +203,7 @@ def _crossover_slip(reel: PracticeReel, reading: Reading) -> PracticeSlip | None
     return PracticeSlip.ANYTHING if same_half else PracticeSlip.HALVES
 
 
-def _half_slip(reel: PracticeReel, reading: Reading, *, is_on_limit: bool) -> PracticeSlip | None:
+def _half_slip(reel: PracticeReel, reading: KeyedReading, *, is_on_limit: bool) -> PracticeSlip | None:
     if is_on_limit:
         return PracticeSlip.LIMIT
     if reading.crossover_half is not _half(reel.drum.crossover_deg):
@@ -223,7 +215,7 @@ def _half_slip(reel: PracticeReel, reading: Reading, *, is_on_limit: bool) -> Pr
 # What is made of it -------------------------------------------------------------------------------------------------
 
 
-def _result_marks(reel: PracticeReel, sheet: PracticeSheet, first_missed: Mark | None) -> Iterator[Mark]:
+def _result_marks(reel: PracticeReel, sheet: PracticeSheet, first_missed: FieldMark | None) -> Iterator[FieldMark]:
     has_to_refer = reel.answer.outcome is Outcome.REFERRED
     refers = bool(sheet.refers)
     slip = None
@@ -261,7 +253,7 @@ def _rule_of_unusual(reel: PracticeReel, usual: Rule) -> Rule:
 
 
 def _count_explained(
-    reel: PracticeReel, sheet: PracticeSheet, right: tuple[int, int], first_missed: Mark | None
+    reel: PracticeReel, sheet: PracticeSheet, right: tuple[int, int], first_missed: FieldMark | None
 ) -> tuple[Rule, PracticeSlip]:
     """The rule that the setup values stand under, and the slip if they are wrong."""
     usual_rule = _rule_of_unusual(reel, Rule.LEAD)
@@ -281,7 +273,7 @@ def _count_explained(
     return usual_rule, PracticeSlip.NEARBY if abs(off) <= NEARBY_WRAPS else PracticeSlip.ANYTHING
 
 
-def _follows_from(reel: PracticeReel, reading: Reading, entered: tuple[int, int]) -> bool:
+def _follows_from(reel: PracticeReel, reading: KeyedReading, entered: tuple[int, int]) -> bool:
     """Whether the setup values are what the trainee's own reading gives."""
     if not_keyed(reading):
         return False
@@ -296,7 +288,7 @@ def _mistaken_counts(
     """What each slip in the working would have given, the likelier first."""
     parameters, drum, lead = reel.parameters, reel.drum, reel.parameters.lead_wraps
     full = drum.layer - 1
-    off = int(bool(_can_be_told(parameters, Reading(crossover_deg=drum.crossover_deg))))
+    off = int(bool(takes_a_wrap_off(parameters, drum.crossover_deg)))
     left = drum.wraps - off - lead
     yield (reel.last.layers, reel.last.wraps), Rule.WRAPS, PracticeSlip.COPIED
     # the crossover forgotten, or made though it was made already or did not apply; the lead likewise; both forgotten

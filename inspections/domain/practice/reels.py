@@ -18,8 +18,16 @@ from typing import TypeVar
 import numpy as np
 
 from inspections.domain.counting import Count, Unusual, Working, work_out
-from inspections.domain.reading import FULL_TURN_DEG, HALF_TURN_DEG, Half, OpenSide, Reading, RuleParameters, Unwind
-from inspections.domain.reading_rules import Seen, takes_a_wrap_off
+from inspections.domain.reading import (
+    FULL_TURN_DEG,
+    HALF_TURN_DEG,
+    Half,
+    KeyedReading,
+    OpenSide,
+    RuleParameters,
+    Unwind,
+)
+from inspections.domain.reading_rules import takes_a_wrap_off
 from reels.domain.words import Graduation, Parity, Side
 from reels.errors import ValueNotTaken
 
@@ -106,7 +114,7 @@ class PracticeReel:
     drum: PracticeDrum
     levels: Mapping[Side, int]
     gauge: Mapping[Parity, int]
-    reading: Reading
+    reading: KeyedReading
     answer: Working
     last: Count
     traps: frozenset[Trap]
@@ -272,7 +280,7 @@ def _filling(wished: Collection[Trap], parameters: RuleParameters, deg: float, d
     if Trap.FLUSH in wished:
         return layer, capacity
     part = range(1, capacity)
-    taken = parameters.lead_wraps + bool(_takes_off(parameters, deg))
+    taken = parameters.lead_wraps + bool(takes_a_wrap_off(parameters, deg))
     keeps = [wraps for wraps in part if wraps >= taken]
     if Trap.LOOKALIKE_FACES in wished:
         middle = [wraps for wraps in part if abs(capacity + 1 - 2 * wraps) <= 1]
@@ -314,15 +322,15 @@ def gauge_of(parameters: RuleParameters, drum: PracticeDrum) -> Mapping[Parity, 
     return {face: drum.wraps, face.other: parameters.capacity(drum.layer) + 1 - drum.wraps}
 
 
-def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> Reading:
+def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> KeyedReading:
     """What a careful person keys: every scale that can be read, and the half wherever the half is enough."""
     runs_to = parameters.far_side(drum.layer)
     is_flush = drum.wraps == parameters.capacity(drum.layer)
     scales = dict(_scales(parameters, drum))
     half = Half.AFT if drum.crossover_deg < HALF_TURN_DEG else Half.FORWARD
-    half_is_enough = _takes_off(parameters, drum.crossover_deg) is not None
-    half_is_enough = half_is_enough and _takes_off(parameters, half) is not None
-    return Reading(
+    half_is_enough = takes_a_wrap_off(parameters, drum.crossover_deg) is not None
+    half_is_enough = half_is_enough and takes_a_wrap_off(parameters, half) is not None
+    return KeyedReading(
         scale_left=scales[Side.LEFT],
         scale_right=scales[Side.RIGHT],
         open_side=OpenSide.NONE if is_flush else OpenSide(runs_to.value),
@@ -337,7 +345,7 @@ def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> Reading:
 
 def halves_decide(parameters: RuleParameters) -> bool:
     """Whether the half of a crossover always tells if a wrap comes off; else it has to be measured."""
-    return None not in {_takes_off(parameters, half) for half in Half}
+    return None not in {takes_a_wrap_off(parameters, half) for half in Half}
 
 
 def _scales(parameters: RuleParameters, drum: PracticeDrum) -> Iterator[tuple[Side, int | None]]:
@@ -345,9 +353,3 @@ def _scales(parameters: RuleParameters, drum: PracticeDrum) -> Iterator[tuple[Si
         marked = Parity.ODD if side is parameters.anchor_side else Parity.EVEN
         has_mark = parameters.graduation is Graduation.EVERY or Parity.of(level) is marked
         yield side, level if has_mark and side is not drum.worn_side else None
-
-
-def _takes_off(parameters: RuleParameters, crossover: float | Half) -> bool | None:
-    """Whether a crossover there takes a wrap off; None if that can't be told."""
-    at = Reading(crossover_half=crossover) if isinstance(crossover, Half) else Reading(crossover_deg=crossover)
-    return takes_a_wrap_off(Seen(parameters, at, frozenset()))

@@ -24,7 +24,7 @@ from inspections.domain.intake import (
     REELS,
     FileForm,
     FileProblem,
-    Row,
+    FileRow,
     cells_of,
     read_row,
 )  # fmt: skip
@@ -149,7 +149,7 @@ def _clean_rows(run: ImportRun, form: FileForm, raw: IO[bytes]) -> Iterator[tupl
             continue
         line, cells = found
         row, key = read_row(form, line, cells), cells[_KEY[form.file]]
-        if not isinstance(row, Row):
+        if not isinstance(row, FileRow):
             run.broken.add((form.file, key))
             run.tell(row)
             continue

@@ -13,8 +13,8 @@ from inspections.domain.intake import (
     REELS,
     FileForm,
     FileProblem,
+    FileRow,
     ReelFacts,
-    Row,
     count_problems,
     event_problems,
     problem,
@@ -60,7 +60,7 @@ def _recorded(rows: QuerySet[Any], form: FileForm) -> dict[str, list[Said]]:
 
 
 def _store_reel(
-    run: ImportRun, serial: str, reel: Reel | None, rows: list[Row], counts: list[Said], events: list[Said]
+    run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow], counts: list[Said], events: list[Said]
 ) -> None:
     about = {form: [row for row in rows if row.file == form.file] for form in (REELS, COUNTS, CABLE_EVENTS)}
     said = _reel(run, serial, reel, about[REELS])
@@ -83,7 +83,7 @@ def _store_reel(
         _write(run, reel or _new_reel(run, said), new_counts, new_events)
 
 
-def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[Row]) -> Said | None:
+def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow]) -> Said | None:
     """What is said of the reel, on record or in the file; None when nobody says anything that can be taken."""
     for row in rows:
         row.values["site"] = run.sites[row.values["site"]].code if row.values["site"] in run.sites else None
@@ -97,7 +97,7 @@ def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[Row]) -> Sa
     return recorded or (new[0].values if new else None)
 
 
-def _as_said(reel: Reel, rows: list[Row]) -> Said:
+def _as_said(reel: Reel, rows: list[FileRow]) -> Said:
     """The reel on record. Where it is now says nothing of where it was once it has been moved."""
     said: Said = {name: getattr(reel, name) for name in ("serial", "received_on", "cable_length_m")}
     said |= {"type": reel.type.code, "site": reel.site.code}
@@ -115,16 +115,16 @@ def _facts(run: ImportRun, said: Said, events: Sequence[Said]) -> ReelFacts:
     )  # fmt: skip
 
 
-def _unknown_type(run: ImportRun, row: Row) -> Iterator[FileProblem]:
+def _unknown_type(run: ImportRun, row: FileRow) -> Iterator[FileProblem]:
     if not run.is_told(REEL_TYPES.file, row.values["type"]):
         yield problem(row.file, row.line, "type", row.values["type"], "a reel type of the records or of reel_types.csv")
 
 
-def _unknown_reel(row: Row) -> FileProblem:
+def _unknown_reel(row: FileRow) -> FileProblem:
     return problem(row.file, row.line, "reel", row.values["reel"], "a reel of the records or of reels.csv")
 
 
-def _retired(row: Row, reel: Reel) -> FileProblem:
+def _retired(row: FileRow, reel: Reel) -> FileProblem:
     allowed = f"a reel in service; {reel.serial} was retired on {reel.retired_at:%Y-%m-%d}"
     return problem(row.file, row.line, "reel", reel.serial, allowed)
 
@@ -141,7 +141,7 @@ def _new_reel(run: ImportRun, said: Said) -> Reel:
     )  # fmt: skip
 
 
-def _write(run: ImportRun, reel: Reel, new_counts: list[Row], new_events: list[Row]) -> None:
+def _write(run: ImportRun, reel: Reel, new_counts: list[FileRow], new_events: list[FileRow]) -> None:
     new_counts.sort(key=lambda row: row.values["counted_at"])
     new_events.sort(key=lambda row: row.values["happened_at"])
     first, rest = new_counts[:MOST_ROWS_AN_ENTRY], new_counts[MOST_ROWS_AN_ENTRY:]

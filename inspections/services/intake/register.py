@@ -2,7 +2,7 @@
 
 from django.utils.text import slugify
 
-from inspections.domain.intake import REEL_TYPES, REELS, Row, TypeFacts, is_slug, problem, sort_out, type_problems
+from inspections.domain.intake import REEL_TYPES, REELS, FileRow, TypeFacts, is_slug, problem, sort_out, type_problems
 from inspections.services.intake.run import ACT, ImportRun, typed
 from reels import access
 from reels.domain.winding import drum_from
@@ -43,7 +43,7 @@ def _new_types(run: ImportRun) -> list[ReelType]:
     return new
 
 
-def _reel_type(row: Row) -> ReelType:
+def _reel_type(row: FileRow) -> ReelType:
     given = {name: value for name, value in row.values.items() if value is not None or name in _MAY_BE_UNKNOWN}
     if given.get("unusual") == UnusualRule.ACCEPT:
         given["unusual_publication"] = f"not named; accepted in the imported {row.file}"

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from inspections.domain.intake import CABLE_EVENTS, FORMS, FileProblem, Row, Sorted, TypeFacts, read_row
+from inspections.domain.intake import CABLE_EVENTS, FORMS, FileProblem, FileRow, SortedRows, TypeFacts, read_row
 from inspections.services.intake.staging import Staged, Staging
 from reels.models import ReelType, Site
 from reels.services.history import Actor
@@ -55,7 +55,7 @@ class ImportRun:
                 self.problems.append(each)
         return self.total > before
 
-    def new_of(self, file: str, found: Sorted) -> list[Row]:
+    def new_of(self, file: str, found: SortedRows) -> list[FileRow]:
         """The new rows among sorted ones; the others are counted or told of."""
         self.tell(found.problems)
         self.already[file] += found.already
@@ -67,11 +67,11 @@ class ImportRun:
         return file in self.lost or (file, key) in self.broken
 
 
-def typed(staged: Staged) -> Row:
+def typed(staged: Staged) -> FileRow:
     """A staged row with its cells read; they could be read before."""
     file, line, cells = staged
     row = read_row(_FORM_OF[file], line, cells)
-    assert isinstance(row, Row), "only rows that could be read are staged"
+    assert isinstance(row, FileRow), "only rows that could be read are staged"
     if file == CABLE_EVENTS.file and row.values["recorded_at"] is None:
         row.values["recorded_at"] = row.values["happened_at"]
     return row

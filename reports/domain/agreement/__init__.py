@@ -6,7 +6,7 @@ report     all of it for the pairs of a comparison    words      the sentences a
 """
 
 from reports.domain.agreement.estimates import Estimate, Sample, Share, differences, repeatability, share
-from reports.domain.agreement.pairs import COMPARISON_NAMES, COMPARISON_WORDS, Comparison, Grouping, Pair
+from reports.domain.agreement.pairs import COMPARISON_NAMES, COMPARISON_WORDS, Comparison, Grouping, ReadingPair
 from reports.domain.agreement.report import PEOPLE, Agreement, GroupRow, Table, agreement_of, named
 
 __all__ = [
@@ -18,7 +18,7 @@ __all__ = [
     "Estimate",
     "GroupRow",
     "Grouping",
-    "Pair",
+    "ReadingPair",
     "Sample",
     "Share",
     "Table",

@@ -31,7 +31,7 @@ def difference_figure(
     assert lower, "limits need two pairs"
     assert upper, "limits need two pairs"
     points = Counter(((first + second) / 2, float(first - second)) for first, second in pairs)
-    frame = _Frame.around(points, lower, upper, width, height)
+    frame = _PlotFrame.around(points, lower, upper, width, height)
     lines = ((upper, "upper limit", True), (bias, "bias", False), (lower, "lower limit", True))
     return Picture(
         width=width,
@@ -48,7 +48,7 @@ def difference_figure(
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class _PlotFrame:
     """Where means and differences lie on the paper. Both scales begin and end on a mark."""
 
     left: float
@@ -61,7 +61,7 @@ class _Frame:
     @classmethod
     def around(
         cls, points: Counter[tuple[float, float]], lower: Estimate, upper: Estimate, width: float, height: float
-    ) -> "_Frame":
+    ) -> "_PlotFrame":
         means = [mean for mean, _ in points]
         differences = [difference for _, difference in points]
         left, right = _ends(min(means), max(means))
@@ -112,12 +112,12 @@ def _radius(pairs: int) -> float:
     return min(SMALLEST * sqrt(pairs), LARGEST)
 
 
-def _discs(frame: _Frame, points: Counter[tuple[float, float]]) -> Iterator[Shape]:
+def _discs(frame: _PlotFrame, points: Counter[tuple[float, float]]) -> Iterator[Shape]:
     for (mean, difference), pairs in sorted(points.items()):
         yield Disc(frame.x(mean), frame.y(difference), _radius(pairs), Look.PART_WRAP)
 
 
-def _labels(frame: _Frame, lines: Sequence[tuple[Estimate, str, bool]]) -> Iterator[Shape]:
+def _labels(frame: _PlotFrame, lines: Sequence[tuple[Estimate, str, bool]]) -> Iterator[Shape]:
     """Names and values at the right, from the top down, moved apart where lines lie close."""
     last = frame.height
     for estimate, name, _ in lines:

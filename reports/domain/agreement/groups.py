@@ -34,7 +34,7 @@ SAME_P = 1e-9  # two p-values that differ by no larger a share are one
 MOST_WORK = 50_000_000  # additions up to which rank sums are counted out
 
 
-class Standing(StrEnum):
+class GroupVerdict(StrEnum):
     """How a group compares with the rest."""
 
     STANDS_OUT = "stands_out"
@@ -43,7 +43,7 @@ class Standing(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GroupStanding:
+class GroupComparison:
     """One group against all the others.
 
     value, rest: share, or mean difference, of the group and of the others; None where there are none. p: of its own
@@ -56,8 +56,13 @@ class GroupStanding:
     rest: float | None
     p: float
     adjusted_p: float | None
-    standing: Standing
+    verdict: GroupVerdict
     why: str
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether its test says so, after adjustment."""
+        return self.verdict is GroupVerdict.STANDS_OUT
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +96,7 @@ def adjusted(p_values: ArrayLike) -> FloatArray:
 
 def shares_that_stand_out(
     groups: Mapping[str, Share], *, false_discovery: float = FALSE_DISCOVERY
-) -> tuple[GroupStanding, ...]:
+) -> tuple[GroupComparison, ...]:
     """Each group's share against that of all the others, in the order given.
 
     groups: hits of n by key. false_discovery: 0 to 1, both excluded.
@@ -108,7 +113,7 @@ def shares_that_stand_out(
 
 def biases_that_stand_out(
     groups: Mapping[str, ArrayLike], *, false_discovery: float = FALSE_DISCOVERY
-) -> tuple[GroupStanding, ...]:
+) -> tuple[GroupComparison, ...]:
     """Each group's differences against those of all the others, in the order given.
 
     groups: differences by key, shape (n,) each, finite, as from `paired_differences`. false_discovery: 0 to 1, both
@@ -128,7 +133,7 @@ def biases_that_stand_out(
     return _stand_out(tested, list(rows), false_discovery)
 
 
-def _stand_out(tested: _Test, keys: Sequence[str], rate: float) -> tuple[GroupStanding, ...]:
+def _stand_out(tested: _Test, keys: Sequence[str], rate: float) -> tuple[GroupComparison, ...]:
     if not 0 < rate < 1:
         raise ValueNotTaken(field="false_discovery", seen=rate, allowed="between 0 and 1")
     every = [tested(key, keys) for key in keys]
@@ -136,7 +141,7 @@ def _stand_out(tested: _Test, keys: Sequence[str], rate: float) -> tuple[GroupSt
     by_key = dict(zip((t.key for t in can_be_told), adjusted([t.p for t in can_be_told]), strict=True))
     out = [t for t in can_be_told if by_key[t.key] <= rate]
     drawn = {t.key for t in out if _is_drawn_by_others(t, out, tested, keys, rate)}
-    return tuple(_standing(t, by_key.get(t.key), rate, is_drawn=t.key in drawn) for t in every)
+    return tuple(_compared(t, by_key.get(t.key), rate, is_drawn=t.key in drawn) for t in every)
 
 
 def _is_drawn_by_others(
@@ -147,27 +152,27 @@ def _is_drawn_by_others(
     return bool(stronger) and tested(group.key, [key for key in keys if key not in stronger]).p > rate
 
 
-def _standing(tested: _Tested, adjusted_p: float | None, rate: float, *, is_drawn: bool) -> GroupStanding:
+def _compared(tested: _Tested, adjusted_p: float | None, rate: float, *, is_drawn: bool) -> GroupComparison:
     if adjusted_p is None:
-        standing = Standing.CANNOT_BE_TOLD
+        verdict = GroupVerdict.CANNOT_BE_TOLD
         why = f"With {tested.n} here, and so little that differs, even the most uneven result could be chance."
     elif is_drawn:
-        standing = Standing.LIKE_THE_REST
+        verdict = GroupVerdict.LIKE_THE_REST
         why = "It differs from the rest only because of others in it that stand out more."
     elif adjusted_p <= rate:
-        standing = Standing.STANDS_OUT
+        verdict = GroupVerdict.STANDS_OUT
         why = f"Chance alone rarely makes a group differ so far (adjusted p {adjusted_p:.2g}, at most {rate:g} needed)."
     else:
-        standing = Standing.LIKE_THE_REST
+        verdict = GroupVerdict.LIKE_THE_REST
         why = f"Among so many groups, chance makes one differ as far as this (adjusted p {adjusted_p:.2g})."
-    return GroupStanding(
+    return GroupComparison(
         key=tested.key,
         n=tested.n,
         value=tested.value,
         rest=tested.rest,
         p=tested.p,
         adjusted_p=None if adjusted_p is None else float(adjusted_p),
-        standing=standing,
+        verdict=verdict,
         why=why,
     )
 

@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Any
 
 from inspections.domain import keying
-from inspections.domain.first_reading import FirstReading, Seen
+from inspections.domain.keying import FirstKeying, FirstReading
 from inspections.domain.words import Point, Role
 
 TECHNICIAN, VERIFIER = Role.TECHNICIAN, Role.VERIFIER
@@ -55,14 +55,14 @@ class Grouping(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
+class ReadingPair:
     """Two readings of one reel in wraps, with those who took them; the same person twice where methods are compared."""
 
-    of: FirstReading
+    source: FirstReading
     first: int
     second: int
-    technician: Seen
-    verifier: Seen | None
+    technician: FirstKeying
+    verifier: FirstKeying | None
 
     @property
     def difference(self) -> int:
@@ -70,21 +70,18 @@ class Pair:
         return self.first - self.second
 
 
-def pairs_of(readings: Iterable[FirstReading], comparison: Comparison) -> list[Pair]:
+def pairs_of(readings: Iterable[FirstReading], comparison: Comparison) -> list[ReadingPair]:
     """The pairs that the readings hold, in the same order. Two methods are compared only if one person used both."""
     one, other = SIDES[comparison]
-    found = []
+    is_methods = comparison is Comparison.METHODS
+    pairs = []
     for each in readings:
-        if one in each.seen and other in each.seen:
-            first, second = each.seen[one], each.seen[other]
-            is_methods = comparison is Comparison.METHODS
-            if is_methods and first.person != second.person:
-                continue
-            found.append(
-                Pair(of=each, first=_wraps(first.value), second=_wraps(second.value), technician=first,
-                     verifier=None if is_methods else second)
-            )  # fmt: skip
-    return found
+        first, second = each.keyings.get(one), each.keyings.get(other)
+        if first and second and not (is_methods and first.person != second.person):
+            verifier = None if is_methods else second
+            wraps = {"first": _wraps(first.value), "second": _wraps(second.value)}
+            pairs.append(ReadingPair(source=each, technician=first, verifier=verifier, **wraps))
+    return pairs
 
 
 def _wraps(value: Any) -> int:
@@ -92,32 +89,32 @@ def _wraps(value: Any) -> int:
     return int(value["wraps"] if isinstance(value, Mapping) else value)
 
 
-_KEYS: Mapping[Grouping, Callable[[Pair], str | None]] = {
-    Grouping.REEL_TYPE: lambda pair: pair.of.reel_type,
-    Grouping.GAUGE: lambda pair: pair.of.gauge or "not noted",
-    Grouping.SITE: lambda pair: pair.of.site,
-    Grouping.MONTH: lambda pair: f"{pair.of.done_at:%Y-%m}",
+_KEYS: Mapping[Grouping, Callable[[ReadingPair], str | None]] = {
+    Grouping.REEL_TYPE: lambda pair: pair.source.reel_type,
+    Grouping.GAUGE: lambda pair: pair.source.gauge or "not noted",
+    Grouping.SITE: lambda pair: pair.source.site,
+    Grouping.MONTH: lambda pair: f"{pair.source.done_at:%Y-%m}",
     Grouping.TECHNICIAN: lambda pair: str(pair.technician.person),
     Grouping.VERIFIER: lambda pair: str(pair.verifier.person) if pair.verifier else None,
 }
 
 
-def grouped(pairs: Iterable[Pair], grouping: Grouping) -> dict[str, list[Pair]]:
+def grouped(pairs: Iterable[ReadingPair], grouping: Grouping) -> dict[str, list[ReadingPair]]:
     """The pairs by group, people under their ids, in order of the keys."""
-    found: dict[str, list[Pair]] = {}
+    groups: dict[str, list[ReadingPair]] = {}
     for pair in pairs:
         key = _KEYS[grouping](pair)
         if key is not None:
-            found.setdefault(key, []).append(pair)
-    return dict(sorted(found.items()))
+            groups.setdefault(key, []).append(pair)
+    return dict(sorted(groups.items()))
 
 
-def both_saw(readings: Iterable[FirstReading], point: Point) -> list[tuple[Any, Any]]:
+def keyed_by_both(readings: Iterable[FirstReading], point: Point) -> list[tuple[Any, Any]]:
     """What technician and verifier keyed first at a hold point, where both did."""
     return [
-        (each.seen[point, TECHNICIAN].value, each.seen[point, VERIFIER].value)
+        (each.keyings[point, TECHNICIAN].value, each.keyings[point, VERIFIER].value)
         for each in readings
-        if (point, TECHNICIAN) in each.seen and (point, VERIFIER) in each.seen
+        if (point, TECHNICIAN) in each.keyings and (point, VERIFIER) in each.keyings
     ]
 
 

@@ -4,8 +4,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inspections.domain import keying
-from inspections.domain.first_reading import FirstReading
-from inspections.domain.keying import HOLD_POINTS
+from inspections.domain.keying import HOLD_POINTS, FirstReading
 from inspections.domain.words import Point
 from reports.domain.agreement.estimates import (
     Differences,
@@ -17,8 +16,7 @@ from reports.domain.agreement.estimates import (
     share,
 )
 from reports.domain.agreement.groups import (
-    GroupStanding,
-    Standing,
+    GroupComparison,
     biases_that_stand_out,
     shares_that_stand_out,
 )
@@ -26,10 +24,10 @@ from reports.domain.agreement.kappa import Kappa, kappa, table_of
 from reports.domain.agreement.pairs import (
     Comparison,
     Grouping,
-    Pair,
-    both_saw,
+    ReadingPair,
     category_at,
     grouped,
+    keyed_by_both,
     pairs_of,
 )
 
@@ -39,7 +37,7 @@ PEOPLE = (Grouping.TECHNICIAN, Grouping.VERIFIER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PointRow:
+class PointAgreement:
     """How often technician and verifier keyed the same at a hold point; kappa where words are keyed there."""
 
     point: Point
@@ -49,19 +47,19 @@ class PointRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupRow:
-    """One group's pairs by themselves, and how they stand beside all the others: how often equal, and which way off."""
+    """One group's pairs by themselves, and how they compare with all the others: by share equal, and by bias."""
 
     key: str
     name: str
     share: Share
     differences: Differences
-    often: GroupStanding
-    off: GroupStanding
+    by_share: GroupComparison
+    by_bias: GroupComparison
 
     @property
     def stands_out(self) -> bool:
         """Whether either test says so."""
-        return Standing.STANDS_OUT in (self.often.standing, self.off.standing)
+        return self.by_share.stands_out or self.by_bias.stands_out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,11 +77,11 @@ class Agreement:
     """All figures of one comparison. repeatability: None where two methods are compared."""
 
     comparison: Comparison
-    pairs: tuple[Pair, ...]
+    pairs: tuple[ReadingPair, ...]
     differences: Differences
     share: Share
     repeatability: Repeatability | None
-    points: tuple[PointRow, ...]
+    points: tuple[PointAgreement, ...]
     tables: tuple[Table, ...]
 
 
@@ -105,30 +103,30 @@ def agreement_of(readings: Collection[FirstReading], comparison: Comparison) -> 
     )  # fmt: skip
 
 
-def _rows(pairs: Sequence[Pair]) -> tuple[list[int], list[int]]:
+def _rows(pairs: Sequence[ReadingPair]) -> tuple[list[int], list[int]]:
     return [each.first for each in pairs], [each.second for each in pairs]
 
 
-def _point_row(readings: Collection[FirstReading], point: Point) -> PointRow:
-    seen = both_saw(readings, point)
-    agreed = sum(keying.agree(point, one, other) for one, other in seen)
-    judged = None
+def _point_row(readings: Collection[FirstReading], point: Point) -> PointAgreement:
+    both = keyed_by_both(readings, point)
+    agreed = sum(keying.agree(point, one, other) for one, other in both)
+    beyond_chance = None
     if point in CATEGORIES:
-        words = [[category_at(point, value) for value in row] for row in zip(*seen, strict=True)] or [[], []]
-        also = (ON_THE_LINE,) if ON_THE_LINE in {*words[0], *words[1]} else ()
-        judged = kappa(table_of(words[0], words[1], (*CATEGORIES[point], *also)))
-    return PointRow(point=point, share=share(agreed, len(seen)), kappa=judged)
+        first, second = ([category_at(point, values[role]) for values in both] for role in (0, 1))
+        also = (ON_THE_LINE,) if ON_THE_LINE in {*first, *second} else ()
+        beyond_chance = kappa(table_of(first, second, (*CATEGORIES[point], *also)))
+    return PointAgreement(point=point, share=share(agreed, len(both)), kappa=beyond_chance)
 
 
-def _table(pairs: Sequence[Pair], grouping: Grouping) -> Table:
+def _table(pairs: Sequence[ReadingPair], grouping: Grouping) -> Table:
     groups = grouped(pairs, grouping)
-    shares = {key: exact_agreement(*_rows(mine)) for key, mine in groups.items()}
-    often = shares_that_stand_out(shares)
-    off = biases_that_stand_out({key: [each.difference for each in mine] for key, mine in groups.items()})
+    shares = {key: exact_agreement(*_rows(members)) for key, members in groups.items()}
+    by_share = shares_that_stand_out(shares)
+    by_bias = biases_that_stand_out({key: [each.difference for each in members] for key, members in groups.items()})
     rows = [
-        GroupRow(key=key, name=key, share=shares[key], differences=differences(*_rows(groups[key])), often=one,
-                 off=other)
-        for key, one, other in zip(groups, often, off, strict=True)
+        GroupRow(key=key, name=key, share=shares[key], differences=differences(*_rows(groups[key])),
+                 by_share=share_test, by_bias=bias_test)
+        for key, share_test, bias_test in zip(groups, by_share, by_bias, strict=True)
     ]  # fmt: skip
     return Table(grouping=grouping, rows=tuple(rows))
 

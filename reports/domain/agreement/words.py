@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from reports.domain.agreement.estimates import Estimate, Sample, Share
-from reports.domain.agreement.groups import GroupStanding, Standing
+from reports.domain.agreement.groups import GroupVerdict
 from reports.domain.agreement.kappa import Kappa
 from reports.domain.agreement.pairs import COMPARISON_WORDS, SIDE_WORDS, Grouping
 from reports.domain.agreement.report import PEOPLE, Agreement, GroupRow, Table
@@ -48,97 +48,94 @@ SAMPLE_WORDS = {
 }
 
 
-def finding(found: Agreement) -> str:
+def finding(agreement: Agreement) -> str:
     """What the differences show, in two or three sentences."""
-    one, other = SIDE_WORDS[found.comparison]
-    bias, low, high = found.differences.bias, found.differences.lower, found.differences.upper
+    one, other = SIDE_WORDS[agreement.comparison]
+    bias, low, high = agreement.differences.bias, agreement.differences.lower, agreement.differences.upper
     if bias is None or low is None or high is None:
-        return f"There are not two pairs of readings yet. {found.differences.why}"
+        return f"There are not two pairs of readings yet. {agreement.differences.why}"
     is_level = signed(bias.value) == signed(0)
     way = "level with" if is_level else f"{abs(bias.value):.2f} wraps {'above' if bias.value > 0 else 'below'}"
-    trust = "" if found.differences.sample is Sample.ENOUGH else f" {_capital(SAMPLE_WORDS[found.differences.sample])}."
+    trust = (
+        ""
+        if agreement.differences.sample is Sample.ENOUGH
+        else f" {_capital(SAMPLE_WORDS[agreement.differences.sample])}."
+    )
     return (
-        f"In {found.share.n} pairs {one} lies {way} {other} on average (95 % interval {signed(bias.low)} to "
+        f"In {agreement.share.n} pairs {one} lies {way} {other} on average (95 % interval {signed(bias.low)} to "
         f"{signed(bias.high)}), and 19 of 20 differences are expected between {signed(low.value)} and "
-        f"{signed(high.value)} wraps. Equal are {share_in_words(found.share)}.{trust}"
+        f"{signed(high.value)} wraps. Equal are {share_in_words(agreement.share)}.{trust}"
     )
 
 
-def standing_in_words(row: GroupRow) -> str:
+def verdict_in_words(row: GroupRow) -> str:
     """How a group stands beside the rest, in a sentence."""
-    if row.often.rest is None:
+    by_share, by_bias = row.by_share, row.by_bias
+    if by_share.rest is None:
         return "There is no other to compare it with."
-    said = [*_said_of_share(row.often), *_said_of_bias(row.off)]
-    if said:
-        return f"Stands out: {' and '.join(said)} than the rest."
-    if Standing.LIKE_THE_REST in (row.often.standing, row.off.standing):
+    clauses = []
+    if by_share.stands_out and by_share.value is not None:
+        often = "more often" if by_share.value > by_share.rest else "less often"
+        clauses.append(f"equal {often} ({100 * by_share.value:.0f} % against {100 * by_share.rest:.0f} %)")
+    if by_bias.stands_out and by_bias.value is not None and by_bias.rest is not None:
+        way = "higher" if by_bias.value > by_bias.rest else "lower"
+        clauses.append(f"differences {way} ({signed(by_bias.value)} against {signed(by_bias.rest)} wraps)")
+    if clauses:
+        return f"Stands out: {' and '.join(clauses)} than the rest."
+    if GroupVerdict.LIKE_THE_REST in (by_share.verdict, by_bias.verdict):
         return "Like the rest, as far as these pairs tell."
     return "Too few to tell."
 
 
-def _said_of_share(standing: GroupStanding) -> list[str]:
-    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
-        return []
-    often = "more often" if standing.value > standing.rest else "less often"
-    return [f"equal {often} ({100 * standing.value:.0f} % against {100 * standing.rest:.0f} %)"]
-
-
-def _said_of_bias(standing: GroupStanding) -> list[str]:
-    if standing.standing is not Standing.STANDS_OUT or standing.value is None or standing.rest is None:
-        return []
-    way = "higher" if standing.value > standing.rest else "lower"
-    return [f"differences {way} ({signed(standing.value)} against {signed(standing.rest)} wraps)"]
-
-
 def signed(wraps: float) -> str:
     """A difference with its sign, to a hundredth."""
-    said = f"{wraps:+.2f}".replace("-", "−")
-    return "0.00" if said in ("+0.00", "−0.00") else said
+    text = f"{wraps:+.2f}".replace("-", "−")
+    return "0.00" if text in ("+0.00", "−0.00") else text
 
 
 # Figures --------------------------------------------------------------------------------------------------------------
 
 
-def estimate_in_words(found: Estimate | None) -> str:
+def estimate_in_words(estimate: Estimate | None) -> str:
     """A figure in wraps with its interval: −0.12 (−0.19 to −0.06)."""
-    return f"{signed(found.value)} ({signed(found.low)} to {signed(found.high)})" if found else NOTHING
+    if estimate is None:
+        return NOTHING
+    return f"{signed(estimate.value)} ({signed(estimate.low)} to {signed(estimate.high)})"
 
 
-def share_in_words(found: Share) -> str:
+def share_in_words(share: Share) -> str:
     """How many of how many, and the share with its interval: 105 of 120: 88 % (80 to 92 %)."""
-    if found.wilson is None:
+    if share.wilson is None:
         return NOTHING
-    value, low, high = (100 * each for each in (found.wilson.value, found.wilson.low, found.wilson.high))
-    return f"{found.hits} of {found.n}: {value:.0f} % ({low:.0f} to {high:.0f} %)"
+    value, low, high = (100 * each for each in (share.wilson.value, share.wilson.low, share.wilson.high))
+    return f"{share.hits} of {share.n}: {value:.0f} % ({low:.0f} to {high:.0f} %)"
 
 
-def kappa_in_words(found: Kappa | None) -> str:
+def kappa_in_words(kappa: Kappa | None) -> str:
     """Kappa with its interval, or why there is none."""
-    if found is None:
-        return NOTHING
-    if found.kappa is None:
-        return found.why
-    one = found.kappa
-    return f"{one.value:.2f} ({one.low:.2f} to {one.high:.2f}); {SAMPLE_WORDS[found.sample]}".replace("-", "−")
+    if kappa is None or kappa.kappa is None:
+        return kappa.why if kappa else NOTHING
+    one = kappa.kappa
+    return f"{one.value:.2f} ({one.low:.2f} to {one.high:.2f}); {SAMPLE_WORDS[kappa.sample]}".replace("-", "−")
 
 
-def facts(found: Agreement) -> list[tuple[str, str]]:
+def facts(agreement: Agreement) -> list[tuple[str, str]]:
     """The figures of all pairs, by name."""
-    of = found.differences
+    overall = agreement.differences
     rows = [
-        ("Pairs", f"{of.n}"),
-        ("Equal (95 % interval)", share_in_words(found.share)),
-        ("Bias, wraps (95 % interval)", estimate_in_words(of.bias)),
-        ("Upper limit of agreement", estimate_in_words(of.upper)),
-        ("Lower limit of agreement", estimate_in_words(of.lower)),
-        ("Standard deviation", NOTHING if of.sd is None else f"{of.sd:.2f} wraps"),
+        ("Pairs", f"{overall.n}"),
+        ("Equal (95 % interval)", share_in_words(agreement.share)),
+        ("Bias, wraps (95 % interval)", estimate_in_words(overall.bias)),
+        ("Upper limit of agreement", estimate_in_words(overall.upper)),
+        ("Lower limit of agreement", estimate_in_words(overall.lower)),
+        ("Standard deviation", NOTHING if overall.sd is None else f"{overall.sd:.2f} wraps"),
     ]
-    if found.repeatability and found.repeatability.coefficient:
-        far = found.repeatability.coefficient
+    if agreement.repeatability and agreement.repeatability.coefficient:
+        far = agreement.repeatability.coefficient
         rows.append(
             ("Two people lie this close, 19 times of 20", f"{far.value:.2f} wraps ({far.low:.2f} to {far.high:.2f})")
         )
-    return [*rows, ("How far to trust it", f"{_capital(SAMPLE_WORDS[of.sample])}. {of.why}")]
+    return [*rows, ("How far to trust it", f"{_capital(SAMPLE_WORDS[overall.sample])}. {overall.why}")]
 
 
 def _capital(words: str) -> str:
@@ -173,30 +170,39 @@ COLUMNS = (
 PAIR_COLUMNS = ("inspection", "done_at", "reel", "reel_type", "site", "wrap_gauge", "first", "second", "difference")
 
 
-def figures_as_written(found: Agreement) -> Iterator[list[str]]:
+def figures_as_written(agreement: Agreement) -> Iterator[list[str]]:
     """A line for all pairs and one for each group that is named, in the order of COLUMNS."""
-    comparison = COMPARISON_WORDS[found.comparison]
-    yield [comparison, "all", "", *_figures(found), "", "", ""]
-    for table in found.tables:
+    comparison = COMPARISON_WORDS[agreement.comparison]
+    yield [comparison, "all", "", *_figures(agreement), "", "", ""]
+    for table in agreement.tables:
         for row in table.rows:
-            p_values = [_number(row.often.adjusted_p), _number(row.off.adjusted_p)]
-            yield [comparison, table.grouping.value, row.name, *_figures(row), *p_values, standing_in_words(row)]
+            p_values = [_number(row.by_share.adjusted_p), _number(row.by_bias.adjusted_p)]
+            yield [comparison, table.grouping.value, row.name, *_figures(row), *p_values, verdict_in_words(row)]
 
 
-def pairs_as_written(found: Agreement) -> Iterator[list[str]]:
+def pairs_as_written(agreement: Agreement) -> Iterator[list[str]]:
     """A line for each pair, the newest first, without people, in the order of PAIR_COLUMNS."""
-    for pair in found.pairs:
-        of = pair.of
-        yield [str(of.inspection), moment(of.done_at), of.reel, of.reel_type, of.site, of.gauge, str(pair.first),
-               str(pair.second), str(pair.difference)]  # fmt: skip
+    for pair in agreement.pairs:
+        count = pair.source
+        yield [str(count.inspection), moment(count.done_at), count.reel, count.reel_type, count.site, count.gauge,
+               str(pair.first), str(pair.second), str(pair.difference)]  # fmt: skip
 
 
 def _figures(row: GroupRow | Agreement) -> list[str]:
-    share, found = row.share, row.differences
-    estimates = [share.wilson, found.bias, found.lower, found.upper]
+    share, differences = row.share, row.differences
+    estimates = [share.wilson, differences.bias, differences.lower, differences.upper]
     numbers = [[_number(x) for x in (each.value, each.low, each.high)] if each else [""] * 3 for each in estimates]
     equal, bias, lower, upper = numbers
-    return [str(share.n), str(share.hits), *equal, *bias, _number(found.sd), *lower, *upper, found.sample.value]
+    return [
+        str(share.n),
+        str(share.hits),
+        *equal,
+        *bias,
+        _number(differences.sd),
+        *lower,
+        *upper,
+        differences.sample.value,
+    ]
 
 
 def _number(value: float | None) -> str:

@@ -56,7 +56,7 @@ def _groups(story: Story, table: Table) -> None:
     story.heading(f"By {said.GROUPING_WORDS[table.grouping].lower()}", 2)
     rows = [
         (row.name, said.share_in_words(row.share), said.estimate_in_words(row.differences.bias),
-         said.limits_in_words(row), said.standing_in_words(row), said.SAMPLE_WORDS[row.share.sample])
+         said.limits_in_words(row), said.verdict_in_words(row), said.SAMPLE_WORDS[row.share.sample])
         for row in table.rows
     ]  # fmt: skip
     head = (said.GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Beside the rest", "Sample")

@@ -11,7 +11,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
 from reels.domain.words import Side
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
@@ -138,9 +138,9 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     )
 
 
-def drum_of(parameters: Mapping[str, Any]) -> Drum:
+def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
     """The drum of a reel type, from the parameters that an inspection keeps."""
-    return Drum(
+    return DrumSection(
         anchor_side=Side(parameters["anchor_side"]),
         wraps_odd_layer=parameters["wraps_odd_layer"],
         wraps_even_layer=parameters["wraps_even_layer"],

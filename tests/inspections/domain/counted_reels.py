@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RuleParameters, Unwind
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
 
 TYPE = RuleParameters(
@@ -12,20 +12,20 @@ TYPE = RuleParameters(
 ON_HOLD = replace(TYPE, unusual=UnusualRule.HOLD)
 BY_SIDE = replace(TYPE, graduation=Graduation.BY_SIDE)
 
-ORDINARY = Reading(
+ORDINARY = KeyedReading(
     scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, unwind=Unwind.RIGHT_TO_LEFT,
     hand_wraps=12, gauge_face=Parity.EVEN, gauge_wraps=12, crossover_half=Half.AFT,
 )  # fmt: skip
-ODD = Reading(
+ODD = KeyedReading(
     scale_left=11, scale_right=12, open_side=OpenSide.LEFT, unwind=Unwind.LEFT_TO_RIGHT,
     hand_wraps=12, gauge_face=Parity.ODD, gauge_wraps=12, crossover_half=Half.AFT,
 )  # fmt: skip
 STEPS_DOWN = replace(ODD, hand_wraps=1, gauge_wraps=1)
-FLUSH = Reading(
+FLUSH = KeyedReading(
     scale_left=12, scale_right=12, open_side=OpenSide.NONE, unwind=Unwind.LEFT_TO_RIGHT,
     hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.AFT,
 )  # fmt: skip
-FLUSH_ODD = Reading(
+FLUSH_ODD = KeyedReading(
     scale_left=11, scale_right=11, open_side=OpenSide.NONE, unwind=Unwind.RIGHT_TO_LEFT,
     hand_wraps=28, gauge_face=Parity.EVEN, gauge_wraps=28, crossover_half=Half.AFT,
 )  # fmt: skip

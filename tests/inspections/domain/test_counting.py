@@ -4,7 +4,7 @@ from dataclasses import asdict, replace
 
 import pytest
 
-from inspections.domain.counting import Count, Step, Unusual, work_out
+from inspections.domain.counting import Count, Unusual, WorkingStep, work_out
 from inspections.domain.reading import Half, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import (
@@ -227,7 +227,7 @@ def test_the_steps_of_a_flush_layer_kept_whole_show_it():
 
 
 def test_each_step_says_why():
-    assert work_out(TYPE, at(75)).steps[2] == Step(
+    assert work_out(TYPE, at(75)).steps[2] == WorkingStep(
         label="Crossover correction", before=12, change=-1, after=11,
         why="The crossover is at 75°, in the arc from 0° to 180°: the last turn is not counted as a whole one.",
     )  # fmt: skip

@@ -9,9 +9,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from inspections.domain.counting import Count, Unusual, Working, problems_so_far, work_out
-from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RuleParameters, Unwind
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
-from tests.inspections.domain.drum_model import ModelDrum, Turn
+from tests.inspections.domain.drum_model import Turn, ModelDrum
 
 MAX_LAYERS = 9
 
@@ -21,7 +21,7 @@ class Scene:
     drum: ModelDrum
     laid: list[Turn]
     parameters: RuleParameters
-    reading: Reading
+    reading: KeyedReading
 
     @property
     def truth(self) -> tuple[int, int] | None:
@@ -32,9 +32,9 @@ class Scene:
         return self.reading.open_side is OpenSide.NONE
 
 
-def as_seen(drum: ModelDrum, laid: list[Turn]) -> Reading:
+def as_seen(drum: ModelDrum, laid: list[Turn]) -> KeyedReading:
     face = drum.right_face(laid)
-    return Reading(
+    return KeyedReading(
         scale_left=drum.level_at("left", laid), scale_right=drum.level_at("right", laid),
         open_side=OpenSide(drum.open_side(laid)), unwind=Unwind(drum.unwind(laid)),
         hand_wraps=drum.wraps_on_line(laid), gauge_face=Parity(face), gauge_wraps=drum.gauge(face, laid),
@@ -42,7 +42,7 @@ def as_seen(drum: ModelDrum, laid: list[Turn]) -> Reading:
     )  # fmt: skip
 
 
-def leave_out(draw: st.DrawFn, reading: Reading, parameters: RuleParameters) -> Reading:
+def leave_out(draw: st.DrawFn, reading: KeyedReading, parameters: RuleParameters) -> KeyedReading:
     """Leave out the scale that need not be read, or that has no mark at this level."""
     sides = [side for side in Side if side.value != reading.open_side]
     left_out = draw(st.sampled_from([None, *sides])) if len(sides) == 1 or draw(st.booleans()) else None
@@ -154,32 +154,32 @@ def test_the_steps_lead_from_the_reading_to_the_result(scene):
 # Slips of one person, each alone
 
 
-def misread_scale(scene: Scene, by: tuple[int, ...]) -> Iterator[Reading]:
+def misread_scale(scene: Scene, by: tuple[int, ...]) -> Iterator[KeyedReading]:
     for field in ("scale_left", "scale_right"):
         seen = getattr(scene.reading, field)
         if seen is not None:
             yield from (replace(scene.reading, **{field: seen + n}) for n in by if seen + n >= 0)
 
 
-def wrong_open_side(scene: Scene) -> Iterator[Reading]:
+def wrong_open_side(scene: Scene) -> Iterator[KeyedReading]:
     return (replace(scene.reading, open_side=side) for side in OpenSide if side is not scene.reading.open_side)
 
 
-def wrong_unwind(scene: Scene) -> Iterator[Reading]:
+def wrong_unwind(scene: Scene) -> Iterator[KeyedReading]:
     return (replace(scene.reading, unwind=way) for way in Unwind if way is not scene.reading.unwind)
 
 
-def hand_count_off(scene: Scene) -> Iterator[Reading]:
+def hand_count_off(scene: Scene) -> Iterator[KeyedReading]:
     counted = scene.drum.wraps_on_line(scene.laid)
     return (replace(scene.reading, hand_wraps=counted + n) for n in (-2, -1, 1, 2))
 
 
-def gauge_off(scene: Scene) -> Iterator[Reading]:
+def gauge_off(scene: Scene) -> Iterator[KeyedReading]:
     shown = scene.drum.wraps_on_line(scene.laid)
     return (replace(scene.reading, gauge_wraps=shown + n) for n in (-2, -1, 1, 2))
 
 
-def wrong_face(scene: Scene) -> Iterator[Reading]:
+def wrong_face(scene: Scene) -> Iterator[KeyedReading]:
     face = Parity(scene.drum.right_face(scene.laid)).other
     shown = scene.drum.gauge(face, scene.laid)
     yield replace(scene.reading, gauge_face=face, gauge_wraps=shown)
@@ -188,7 +188,7 @@ def wrong_face(scene: Scene) -> Iterator[Reading]:
         yield replace(scene.reading, gauge_wraps=shown)  # the wrong face read, the right one keyed
 
 
-SLIPS: dict[str, Callable[[Scene], Iterator[Reading]]] = {
+SLIPS: dict[str, Callable[[Scene], Iterator[KeyedReading]]] = {
     "a scale misread by one": lambda scene: misread_scale(scene, (-1, 1)),
     "the wrong open side": wrong_open_side,
     "the wrong unwind direction": wrong_unwind,
@@ -219,7 +219,7 @@ def test_a_scale_misread_by_two_is_caught_when_both_scales_are_read(scene):
 LEVELS = st.none() | st.integers(0, 4)
 WRAPS = st.integers(-1, 6)
 ANY_READING = st.builds(
-    Reading,
+    KeyedReading,
     scale_left=LEVELS, scale_right=LEVELS, open_side=st.sampled_from(OpenSide), unwind=st.sampled_from(Unwind),
     hand_wraps=WRAPS, gauge_face=st.sampled_from(Parity), gauge_wraps=WRAPS,
     crossover_deg=st.sampled_from([0, 10, 90, 180, 270, 360]),
@@ -256,7 +256,7 @@ def test_numbers_are_never_below_zero_nor_as_many_as_a_full_layer(scene):
 
 @given(ANY_PARAMETERS, ANY_READING)
 def test_keyed_in_the_order_of_the_bench_no_problem_goes_away_and_the_last_step_tells_all(parameters, reading):
-    keyed = Reading()
+    keyed = KeyedReading()
     left_out: set[Side] = set()
     told: set[str] = set()
     bench = [("scale_left",), ("scale_right",), ("open_side",), ("unwind",), ("hand_wraps",),

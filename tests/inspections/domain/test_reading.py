@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from inspections.domain.reading import Half, Reading, RuleParameters
+from inspections.domain.reading import Half, KeyedReading, RuleParameters
 from inspections.errors import ImpossibleParameters, ImpossibleReading
 from reels.domain.words import Graduation, Side, UnusualRule
 from tests.inspections.domain.counted_reels import TYPE
@@ -44,9 +44,9 @@ def test_parameters_that_no_drum_has_are_refused_with_what_was_seen_and_what_is_
 )  # fmt: skip
 def test_a_reading_that_nobody_can_have_made_is_refused(field, bad):
     with pytest.raises(ImpossibleReading, match=rf"{field} was {bad}; allowed: 0 "):
-        Reading(**{field: bad})
+        KeyedReading(**{field: bad})
 
 
 def test_the_crossover_is_given_once():
     with pytest.raises(ImpossibleReading, match=r"crossover_half was aft; allowed: the half or the degrees"):
-        Reading(crossover_half=Half.AFT, crossover_deg=75)
+        KeyedReading(crossover_half=Half.AFT, crossover_deg=75)

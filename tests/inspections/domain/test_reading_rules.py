@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from inspections.domain.counting import problems_so_far, work_out
-from inspections.domain.reading import OpenSide, Outcome, Reading, Unwind
+from inspections.domain.reading import KeyedReading, OpenSide, Outcome, Unwind
 from inspections.errors import ReadingIncomplete
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import (
@@ -147,7 +147,7 @@ def test_a_flush_layer_shows_on_one_scale_when_they_are_graduated_by_side():
 
 
 def test_a_scale_not_yet_keyed_is_not_one_left_out():
-    keyed = Reading(scale_left=13, open_side=OpenSide.RIGHT)
+    keyed = KeyedReading(scale_left=13, open_side=OpenSide.RIGHT)
     assert problems_so_far(TYPE, keyed) == ()
     assert [problem.code for problem in problems_so_far(TYPE, keyed, {Side.RIGHT})] == ["open_scale_missing"]
 
@@ -155,15 +155,21 @@ def test_a_scale_not_yet_keyed_is_not_one_left_out():
 @pytest.mark.parametrize(
     ("keyed", "expected"),
     [
-        (Reading(), []),
-        (Reading(scale_right=11, open_side=OpenSide.RIGHT), []),
-        (Reading(scale_left=41), ["too_many_layers"]),
-        (Reading(scale_left=14, scale_right=12), ["scales_uneven"]),
-        (Reading(open_side=OpenSide.RIGHT, unwind=Unwind.LEFT_TO_RIGHT), ["unwind_disagrees"]),
-        (Reading(scale_left=12, scale_right=11, open_side=OpenSide.RIGHT), ["open_side_disagrees"]),
-        (Reading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, hand_wraps=28), ["hand_wraps_out_of_range"]),
-        (Reading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, gauge_face=Parity.ODD), ["gauge_wrong_face"]),
-        (Reading(crossover_deg=360), ["crossover_on_the_limit"]),
+        (KeyedReading(), []),
+        (KeyedReading(scale_right=11, open_side=OpenSide.RIGHT), []),
+        (KeyedReading(scale_left=41), ["too_many_layers"]),
+        (KeyedReading(scale_left=14, scale_right=12), ["scales_uneven"]),
+        (KeyedReading(open_side=OpenSide.RIGHT, unwind=Unwind.LEFT_TO_RIGHT), ["unwind_disagrees"]),
+        (KeyedReading(scale_left=12, scale_right=11, open_side=OpenSide.RIGHT), ["open_side_disagrees"]),
+        (
+            KeyedReading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, hand_wraps=28),
+            ["hand_wraps_out_of_range"],
+        ),
+        (
+            KeyedReading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, gauge_face=Parity.ODD),
+            ["gauge_wrong_face"],
+        ),
+        (KeyedReading(crossover_deg=360), ["crossover_on_the_limit"]),
     ],
 )
 def test_a_problem_is_told_as_soon_as_it_can_be(keyed, expected):

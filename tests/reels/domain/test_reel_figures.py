@@ -1,10 +1,10 @@
 import pytest
 
 from reels.domain.drawing import Disc, Look, Trace, Words
-from reels.domain.reel_figures import Drum, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
 from reels.domain.words import Side
 
-DRUM = Drum(
+DRUM = DrumSection(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180
 )  # fmt: skip
 READ = ReadOff(layers=12, wraps=12, taken_off=2, scales=("13", "12"))
@@ -29,7 +29,7 @@ def test_every_wrap_is_drawn_once():
 @pytest.mark.parametrize("anchor", list(Side))
 @pytest.mark.parametrize(("layers", "wraps"), [(0, 1), (1, 1), (5, 2), (6, 1), (3, 0)])
 def test_wraps_lie_between_the_flanges_and_do_not_overlap(odd, even, anchor, layers, wraps):
-    drum = Drum(
+    drum = DrumSection(
         anchor_side=anchor, wraps_odd_layer=odd, wraps_even_layer=even, max_layers=9, arc_from_deg=0, arc_to_deg=180
     )
     picture = section(drum, ReadOff(layers=layers, wraps=wraps))
@@ -47,7 +47,7 @@ def test_wraps_lie_between_the_flanges_and_do_not_overlap(odd, even, anchor, lay
 @pytest.mark.parametrize(("layers", "side"), [(12, "anchor"), (11, "other")])
 def test_the_part_layer_lies_against_the_flange_where_it_began(anchor, layers, side):
     # Rule 2: with an even number of full layers the part layer runs away from the anchor, so it lies against it.
-    drum = Drum(
+    drum = DrumSection(
         anchor_side=anchor, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180
     )
     picture = section(drum, ReadOff(layers=layers, wraps=3))
@@ -79,7 +79,7 @@ def test_a_scale_that_was_left_out_is_said_to_be():
 
 
 def test_a_figure_keeps_within_its_bounds_on_the_fullest_drum():
-    drum = Drum(
+    drum = DrumSection(
         anchor_side=Side.LEFT, wraps_odd_layer=90, wraps_even_layer=90, max_layers=40, arc_from_deg=0, arc_to_deg=180
     )
     picture = section(drum, ReadOff(layers=39, wraps=89))

@@ -6,7 +6,7 @@ from inspections.services import authorisations
 from reels.services import register
 from reports.domain.agreement import Comparison, Grouping
 from reports.services import agreement
-from reports.services.agreement import Wanted, agreement_report
+from reports.services.agreement import AgreementScope, agreement_report
 from tests import builders
 from tests.builders import NOW, Cast, administrator
 from tests.reports.first_readings import BEGIN, bring_in_many
@@ -23,18 +23,18 @@ def cast():
     return cast
 
 
-def pairs(person, **wanted):
-    return agreement_report(Wanted(**wanted), person, NOW).found.pairs
+def pairs(person, **scope):
+    return agreement_report(AgreementScope(**scope), person, NOW).agreement.pairs
 
 
 def people(person, grouping=Grouping.TECHNICIAN):
-    found = agreement_report(Wanted(comparison=Comparison.HAND), person, NOW).found
+    found = agreement_report(AgreementScope(comparison=Comparison.HAND), person, NOW).agreement
     return next(each for each in found.tables if each.grouping is grouping)
 
 
 def test_filters_leave_what_they_name(cast):
     assert len(pairs(cast.colleague)) == 24
-    assert {pair.of.gauge for pair in pairs(cast.colleague, gauge="WG-02")} == {"WG-02"}
+    assert {pair.source.gauge for pair in pairs(cast.colleague, gauge="WG-02")} == {"WG-02"}
     assert len(pairs(cast.colleague, site="kettle-point", type="w28")) == 24
     assert pairs(cast.colleague, type="other") == ()
     day = BEGIN.date()
@@ -78,11 +78,11 @@ def test_an_administrator_who_is_posted_nowhere_sees_nothing(cast):
 
 def test_as_many_queries_for_one_count_as_for_many_and_only_the_newest_are_looked_at(cast, count_queries, monkeypatch):
     def asked():
-        agreement_report(Wanted(), cast.verifier, NOW)
+        agreement_report(AgreementScope(), cast.verifier, NOW)
 
     many = count_queries(asked)
     monkeypatch.setattr(agreement, "MOST_COUNTS", 1)
     assert count_queries(asked) == many == 8
-    report = agreement_report(Wanted(), cast.verifier, NOW)
-    assert (len(report.found.pairs), report.is_cut_off) == (1, True)
-    assert report.found.pairs[0].of.inspection == Inspection.objects.latest("done_at").pk
+    report = agreement_report(AgreementScope(), cast.verifier, NOW)
+    assert (len(report.agreement.pairs), report.is_cut_off) == (1, True)
+    assert report.agreement.pairs[0].source.inspection == Inspection.objects.latest("done_at").pk

@@ -9,7 +9,7 @@ from inspections.domain.intake.files import (
     REEL_TYPES,
     REELS,
     FileProblem,
-    Row,
+    FileRow,
     cells_of,
     day,
     moment,
@@ -30,7 +30,7 @@ def told(found):
 
 def test_a_row_is_read_into_values_and_an_empty_cell_into_none():
     row = read_row(COUNTS, 2, COUNT)
-    assert isinstance(row, Row)
+    assert isinstance(row, FileRow)
     assert row.values == {
         "reel": "LW-1", "counted_at": datetime(2025, 3, 1, 9, tzinfo=UTC), "layers": 12, "wraps": 3,
         "counted_by": "Ann", "verified_by": None, "document": "WO-1",
@@ -110,7 +110,7 @@ def test_the_wanted_columns_of_a_type_may_be_absent_and_are_then_not_said():
     [found] = cells_of(REEL_TYPES, [",".join(required), "w28,300,10,28,27,20,,left,1"])
     assert isinstance(found, tuple)
     row = read_row(REEL_TYPES, *found)
-    assert isinstance(row, Row)
+    assert isinstance(row, FileRow)
     assert row.values["layer_rise_mm"] is None
     assert row.values["core_diameter_mm"] == Decimal(300)
     assert "pitch_mm" not in row.values

@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.domain.drift.records import Slip
-from inspections.domain.practice.marking import Mark, PracticeSheet, mark
+from inspections.domain.practice.marking import FieldMark, PracticeSheet, mark
 from inspections.domain.practice.reels import Difficulty, PracticeReel, Trap, practice_reel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
-from inspections.domain.reading import Half, OpenSide, Outcome, Reading, Unwind
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, Unwind
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import BY_SIDE, ON_HOLD, TYPE, at
 from tests.inspections.domain.practice.test_reels import ANY_TYPE, DIFFICULTIES, SEEDS
@@ -86,7 +86,7 @@ def test_a_scale_that_need_not_be_read_may_be_left_out():
 
 def test_who_stops_at_uneven_scales_may_leave_the_rest_blank():
     reel = with_trap(Trap.UNEVEN)
-    scales = Reading(scale_left=reel.reading.scale_left, scale_right=reel.reading.scale_right)
+    scales = KeyedReading(scale_left=reel.reading.scale_left, scale_right=reel.reading.scale_right)
     assert mark(reel, PracticeSheet(reading=scales, refers=True)).is_right
     assert found(reel, PracticeSheet(reading=scales))["hand_wraps"] == (Rule.WRAPS, PracticeSlip.LEFT_OUT)
 
@@ -316,7 +316,7 @@ def test_every_slip_has_one_sentence_on_why_it_matters():
 
 def test_a_mark_says_what_was_entered_what_is_right_and_why_it_matters():
     (miss,) = mark(AFT, misread(AFT, hand_wraps=AFT.drum.wraps + 1)).missed
-    assert miss == Mark(
+    assert miss == FieldMark(
         field="hand_wraps", rule=Rule.WRAPS, entered=AFT.drum.wraps + 1, right=AFT.drum.wraps,
         slip=PracticeSlip.ONE_WRAP, why=WHY[PracticeSlip.ONE_WRAP],
     )  # fmt: skip
@@ -325,7 +325,7 @@ def test_a_mark_says_what_was_entered_what_is_right_and_why_it_matters():
 ANY_ENTRY = st.builds(
     PracticeSheet,
     reading=st.builds(
-        Reading,
+        KeyedReading,
         scale_left=st.none() | st.integers(0, 14), scale_right=st.none() | st.integers(0, 14),
         open_side=st.none() | st.sampled_from(OpenSide), unwind=st.none() | st.sampled_from(Unwind),
         hand_wraps=st.none() | st.integers(-1, 50), gauge_face=st.none() | st.sampled_from(Parity),

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from inspections.domain.counting import Count, work_out
 from inspections.domain.practice.reels import LARGEST_SEED, Difficulty, PracticeDrum, PracticeReel, Trap, practice_reel
-from inspections.domain.reading import Half, OpenSide, Outcome, Reading, RuleParameters, Unwind
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
 from reels.errors import ValueNotTaken
 from tests.inspections.domain.counted_reels import BY_SIDE, ON_HOLD, TYPE
-from tests.inspections.domain.drum_model import ModelDrum, Turn
+from tests.inspections.domain.drum_model import Turn, ModelDrum
 
 SEEDS = st.integers(0, LARGEST_SEED)
 DIFFICULTIES = st.sampled_from(Difficulty)
@@ -110,7 +110,7 @@ def test_a_printed_seed_is_the_same_reel_for_ever():
     assert reel.drum == PracticeDrum(layer=16, wraps=27, crossover_deg=174.0, worn_side=Side.LEFT)
     assert reel.last == Count(layers=17, wraps=5, parity=Parity.ODD)
     assert reel.traps == {Trap.FLUSH, Trap.NEAR_LIMIT, Trap.WORN_SCALE}
-    assert reel.reading == Reading(
+    assert reel.reading == KeyedReading(
         scale_left=None, scale_right=16, open_side=OpenSide.NONE, unwind=Unwind.LEFT_TO_RIGHT,
         hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.AFT,
     )  # fmt: skip

@@ -12,7 +12,7 @@ from reels.errors import ValueNotTaken
 from reports.domain.agreement.estimates import share
 from reports.domain.agreement.groups import (
     FALSE_DISCOVERY,
-    Standing,
+    GroupVerdict,
     adjusted,
     biases_that_stand_out,
     rank_sum_p,
@@ -33,7 +33,7 @@ SMALL_ROWS = st.lists(st.integers(-2, 2).map(float), min_size=1, max_size=5)
 
 
 def standings(found):
-    return {group.key: group.standing for group in found}
+    return {group.key: group.verdict for group in found}
 
 
 # Adjusted p-values
@@ -112,7 +112,7 @@ def test_a_gauge_that_often_disagrees_stands_out_among_many():
     gauges = {f"G{i}": share(1, 50) for i in range(9)} | {"worn": share(14, 50)}
     found = shares_that_stand_out(gauges)
     assert [group.key for group in found] == list(gauges)
-    assert {group.key for group in found if group.standing is Standing.STANDS_OUT} == {"worn"}
+    assert {group.key for group in found if group.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
     worn = found[-1]
     assert (worn.n, worn.value, worn.rest) == (50, 0.28, 9 / 450)
     assert worn.p == stats.fisher_exact([[14, 36], [9, 441]]).pvalue
@@ -121,7 +121,7 @@ def test_a_gauge_that_often_disagrees_stands_out_among_many():
 def test_a_gauge_that_reads_a_wrap_high_stands_out_whatever_slips_the_others_had():
     gauges = {f"G{i}": [0.0] * 18 + [27.0, -27.0] for i in range(6)} | {"bent": [1.0] * 15 + [0.0] * 5}
     found = biases_that_stand_out(gauges)
-    assert {group.key for group in found if group.standing is Standing.STANDS_OUT} == {"bent"}
+    assert {group.key for group in found if group.verdict is GroupVerdict.STANDS_OUT} == {"bent"}
     assert (found[-1].n, found[-1].value, found[-1].rest) == (20, 0.75, 0.0)
 
 
@@ -129,28 +129,28 @@ def test_a_group_too_small_to_stand_out_is_told_as_such_and_burdens_no_other():
     few = {f"new {i}": share(1, 1) for i in range(30)}
     alone = shares_that_stand_out({"old": share(80, 100), "worn": share(95, 100)})
     among = shares_that_stand_out({"old": share(80, 100), "worn": share(95, 100)} | few)
-    assert {standings(among)[key] for key in few} == {Standing.CANNOT_BE_TOLD}
+    assert {standings(among)[key] for key in few} == {GroupVerdict.CANNOT_BE_TOLD}
     assert {group.adjusted_p for group in among if group.key in few} == {None}
     assert among[1].adjusted_p == pytest.approx(among[1].p)  # only these two were tested, the other's p is smaller
-    assert standings(alone)["worn"] is Standing.STANDS_OUT
+    assert standings(alone)["worn"] is GroupVerdict.STANDS_OUT
 
 
 def test_a_group_that_could_stand_out_one_way_only_is_tested():
     # nearly all agree, so that ten more that do say nothing, but ten that don't would
     found = shares_that_stand_out({"ten": share(10, 10), "others": share(96, 100)})
-    assert standings(found) == {"ten": Standing.LIKE_THE_REST, "others": Standing.LIKE_THE_REST}
+    assert standings(found) == {"ten": GroupVerdict.LIKE_THE_REST, "others": GroupVerdict.LIKE_THE_REST}
 
 
 def test_the_rate_asked_for_is_the_one_that_decides():
     groups = {"a": share(30, 40), "b": share(20, 40)}
     (p,) = {group.p for group in shares_that_stand_out(groups)}  # two groups: neither is adjusted
-    for rate, standing in ((p, Standing.STANDS_OUT), (p * 0.999, Standing.LIKE_THE_REST)):
+    for rate, standing in ((p, GroupVerdict.STANDS_OUT), (p * 0.999, GroupVerdict.LIKE_THE_REST)):
         assert set(standings(shares_that_stand_out(groups, false_discovery=rate)).values()) == {standing}
 
 
 @pytest.mark.parametrize("groups", [{}, {"only": share(3, 9)}, {"none": share(0, 0), "some": share(5, 9)}])
 def test_without_a_rest_nothing_can_be_told(groups):
-    assert set(standings(shares_that_stand_out(groups)).values()) <= {Standing.CANNOT_BE_TOLD}
+    assert set(standings(shares_that_stand_out(groups)).values()) <= {GroupVerdict.CANNOT_BE_TOLD}
 
 
 @pytest.mark.parametrize(
@@ -159,7 +159,7 @@ def test_without_a_rest_nothing_can_be_told(groups):
 def test_without_a_rest_or_any_difference_no_bias_can_be_told(groups):
     found = biases_that_stand_out(groups)
     assert [group.key for group in found] == list(groups)
-    assert set(standings(found).values()) <= {Standing.CANNOT_BE_TOLD}
+    assert set(standings(found).values()) <= {GroupVerdict.CANNOT_BE_TOLD}
 
 
 def test_among_groups_that_are_all_alike_one_in_twenty_looks_is_alarmed_at_most():
@@ -168,8 +168,8 @@ def test_among_groups_that_are_all_alike_one_in_twenty_looks_is_alarmed_at_most(
     for _ in range(100):
         rows = {f"G{i}": rng.choice([-1.0, 0.0, 0.0, 0.0, 1.0], 12) for i in range(12)}
         by_share = {key: share(int((row != 0).sum()), 12) for key, row in rows.items()}
-        alarms["biases"] += Standing.STANDS_OUT in standings(biases_that_stand_out(rows)).values()
-        alarms["shares"] += Standing.STANDS_OUT in standings(shares_that_stand_out(by_share)).values()
+        alarms["biases"] += GroupVerdict.STANDS_OUT in standings(biases_that_stand_out(rows)).values()
+        alarms["shares"] += GroupVerdict.STANDS_OUT in standings(shares_that_stand_out(by_share)).values()
     # 5 % of 100 looks, and three standard errors more
     assert max(alarms.values()) <= 5 + 7, alarms
     assert min(alarms.values()) > 0, alarms
@@ -181,7 +181,7 @@ def test_the_order_of_groups_changes_nothing_but_the_order_of_the_answer(groups,
     random.shuffle(keys)
     one = {group.key: group for group in biases_that_stand_out(groups)}
     other = {group.key: group for group in biases_that_stand_out({key: groups[key] for key in keys})}
-    assert {key: (g.standing, g.p) for key, g in one.items()} == {key: (g.standing, g.p) for key, g in other.items()}
+    assert {key: (g.verdict, g.p) for key, g in one.items()} == {key: (g.verdict, g.p) for key, g in other.items()}
 
 
 @pytest.mark.parametrize("rate", [0, 1])
@@ -199,17 +199,17 @@ def test_a_difference_that_is_no_number_is_refused_with_its_group():
 def test_one_odd_group_does_not_make_the_sound_ones_look_odd():
     groups = {"worn": share(20, 40), **{f"sound {n}": share(40, 40) for n in range(3)}}
     found = {each.key: each for each in shares_that_stand_out(groups)}
-    assert {key for key, each in found.items() if each.standing is Standing.STANDS_OUT} == {"worn"}
+    assert {key for key, each in found.items() if each.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
     assert (found["sound 0"].adjusted_p or 1) < FALSE_DISCOVERY  # its rest holds the worn one
     assert "because of others" in found["sound 0"].why
 
 
 def test_of_two_groups_both_stand_out_since_nobody_knows_which_is_odd():
     found = biases_that_stand_out({"a": [0.0] * 30, "b": [1.0] * 30})
-    assert {each.standing for each in found} == {Standing.STANDS_OUT}
+    assert {each.verdict for each in found} == {GroupVerdict.STANDS_OUT}
 
 
 def test_two_odd_groups_both_stand_out_beside_sound_ones():
     groups = {"low": [-1.0] * 30, "high": [1.0] * 29, **{f"sound {n}": [0.0] * 30 for n in range(6)}}
     found = biases_that_stand_out(groups)
-    assert {each.key for each in found if each.standing is Standing.STANDS_OUT} == {"low", "high"}
+    assert {each.key for each in found if each.verdict is GroupVerdict.STANDS_OUT} == {"low", "high"}

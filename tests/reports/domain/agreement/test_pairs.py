@@ -2,15 +2,15 @@ from datetime import UTC, datetime
 
 import pytest
 
-from inspections.domain.first_reading import FirstReading, Seen
+from inspections.domain.keying import FirstKeying, FirstReading
 from inspections.domain.words import Point, Role
-from reports.domain.agreement.pairs import Comparison, Grouping, both_saw, category_at, grouped, pairs_of
+from reports.domain.agreement.pairs import Comparison, Grouping, category_at, grouped, keyed_by_both, pairs_of
 
 T, V = Role.TECHNICIAN, Role.VERIFIER
 
 
 def by(person, value):
-    return Seen(value=value, person=person, name=f"Person {person}")
+    return FirstKeying(value=value, person=person, name=f"Person {person}")
 
 
 def gauge(wraps, face="even"):
@@ -23,7 +23,7 @@ def reading(number=1, at=datetime(2026, 1, 31, 23, tzinfo=UTC), gauge_name="WG-1
     roles = {"t": T, "v": V}
     keyed = {(points[name[:-2]], roles[name[-1]]): by(*value) for name, value in seen.items()}
     return FirstReading(inspection=number, done_at=at, reel="R", reel_type="w28", site="kp", gauge=gauge_name,
-                        seen=keyed)  # fmt: skip
+                        keyings=keyed)  # fmt: skip
 
 
 def test_methods_are_the_technicians_hand_count_less_the_technicians_gauge_reading():
@@ -58,7 +58,7 @@ def test_groups_are_in_order_of_their_keys_and_months_are_those_of_utc():
 
 
 def test_both_saw_a_scale_that_one_of_them_could_not_read():
-    assert both_saw([reading(left_t=(1, 12), left_v=(2, None)), reading(left_t=(1, 3))], Point.SCALE_LEFT) == [
+    assert keyed_by_both([reading(left_t=(1, 12), left_v=(2, None)), reading(left_t=(1, 3))], Point.SCALE_LEFT) == [
         (12, None)
     ]
 

@@ -3,10 +3,10 @@ from typing import TypeVar
 import pytest
 
 from inspections.domain.words import Point
-from reports.domain.agreement.groups import Standing
+from reports.domain.agreement.groups import GroupVerdict
 from reports.domain.agreement.pairs import Comparison, Grouping
 from reports.domain.agreement.report import agreement_of, named
-from reports.domain.agreement.words import finding, standing_in_words
+from reports.domain.agreement.words import finding, verdict_in_words
 from tests.reports.domain.agreement.test_pairs import gauge, reading
 
 Something = TypeVar("Something")
@@ -43,22 +43,22 @@ def test_the_figures_are_those_of_the_pairs():
 def test_a_gauge_that_reads_high_stands_out_and_the_others_do_not():
     rows = table(agreement_of(fleet(), Comparison.METHODS), Grouping.GAUGE).rows
     assert {row.name: row.stands_out for row in rows} == {"WG-1": False, "WG-2": False, "WG-3": False, "WG-4": True}
-    assert standing_in_words(rows[3]) == (
+    assert verdict_in_words(rows[3]) == (
         "Stands out: equal less often (50 % against 100 %) and differences lower (−0.50 against 0.00 wraps) than the "
         "rest."
     )
-    assert standing_in_words(rows[0]) == "Like the rest, as far as these pairs tell."
+    assert verdict_in_words(rows[0]) == "Like the rest, as far as these pairs tell."
 
 
 def test_the_only_group_has_nothing_to_stand_out_from():
     rows = table(agreement_of(fleet(), Comparison.METHODS), Grouping.REEL_TYPE).rows
-    assert [standing_in_words(row) for row in rows] == ["There is no other to compare it with."]
+    assert [verdict_in_words(row) for row in rows] == ["There is no other to compare it with."]
 
 
 def test_where_so_little_differs_no_group_can_stand_out():
     rows = table(agreement_of(fleet(worn=2, sound=3), Comparison.METHODS), Grouping.GAUGE).rows
-    assert {row.often.standing for row in rows} == {Standing.CANNOT_BE_TOLD}
-    assert {standing_in_words(row) for row in rows} == {"Too few to tell."}
+    assert {row.by_share.verdict for row in rows} == {GroupVerdict.CANNOT_BE_TOLD}
+    assert {verdict_in_words(row) for row in rows} == {"Too few to tell."}
 
 
 def test_two_people_with_one_method_are_repeatable_to_so_many_wraps():
