@@ -1,9 +1,16 @@
 """Counting: from what a person reads on a reel to its full layers and part-layer wraps, step by step.
 
-What can be wrong with a reading is in reading_rules.py (rules 1 to 5). A sound reading gives n wraps of the counted
-layer on the scale line with the crossover at angle θ: n − 1 + θ/360 turns, of which the whole ones are wanted, a half
-kept. So a crossover in the first half turn takes a wrap off (rule 5). The lead is taken off (rule 6), and what falls
-below zero steps down a layer (rule 7). A flush layer from which nothing is taken is written as a full one (rule 4).
+    L     the counted layer, part or flush (reading_rules.py)    n    its wraps on the scale line, by hand and by gauge
+    θ     angle of the crossover, degrees from the scale line    l    the lead, in wraps
+    c_k   wraps that layer k holds when it is full               F, w full layers and part-layer wraps to be set
+
+n wraps on the line are n − 1 + θ/360 turns of the counted layer (wound the other way round, n − θ/360). The machine
+counts whole turns, so the nearest whole number is wanted, a half up: n − 1 in one half turn, n in the other. Which half
+it is, the type says by its arc:
+
+    F = L − 1,   w = n − [θ in the arc] − l                        rules 1 to 3, 5 and 6
+    F = L − 2,   w = c_{L−1} − (what is missing),  if w < 0        rule 7, stepped down
+    F = L,       w = 0,                            if w = c_L      rule 4, flush and nothing taken off
 
 Source: common practice, no published source; flush and stepping down are inferred.
 """
@@ -87,15 +94,15 @@ def work_out(parameters: RuleParameters, reading: KeyedReading) -> Working:
     if missing:
         raise ReadingIncomplete(missing=", ".join(missing))
     observed = Observation(parameters, reading, frozenset(BOTH_SIDES))
-    readings_wrong = tuple(problem for rule in READING_RULES for problem in rule(observed))
-    crossover_wrong = tuple(crossover_can_be_told(observed))
+    reading_problems = tuple(problem for rule in READING_RULES for problem in rule(observed))
+    crossover_problems = tuple(crossover_can_be_told(observed))
     layer, hand = observed.layer, reading.hand_wraps
-    if readings_wrong or layer is None or hand is None:
-        return _refused(readings_wrong + crossover_wrong)
+    if reading_problems or layer is None or hand is None:
+        return _with_problems(reading_problems + crossover_problems)
     as_read = _as_read(observed, layer, hand)
-    if crossover_wrong:
-        return _refused(crossover_wrong, as_read.steps)
-    return _settled(observed, _whole_turns_less_lead(observed, as_read))
+    if crossover_problems:  # the count as read stands all the same, and whoever releases it wants to see it
+        return _with_problems(crossover_problems, as_read.steps)
+    return _setup_values(observed, _whole_turns_less_lead(observed, as_read))
 
 
 def problems_so_far(
@@ -152,11 +159,11 @@ def _whole_turns_less_lead(observed: Observation, tally: _Tally) -> _Tally:
     return tally.changed("Lead allowance", why, wraps=-lead)
 
 
-def _settled(observed: Observation, tally: _Tally) -> Working:
+def _setup_values(observed: Observation, tally: _Tally) -> Working:
     """Setup values from what is left of the counted layer, which may be less than nothing or all of it."""
     unusual = Unusual.FLUSH if observed.is_flush else None
     if tally.wraps < 0:
-        unusual = Unusual.STEPPED_DOWN
+        unusual = Unusual.STEPPED_DOWN  # of a flush reading, too: it is where the corrections lead that counts
         below = observed.parameters.capacity(tally.layers) if tally.layers else 0
         if below + tally.wraps < 0:
             problem = _cannot_step_down(tally, below)
@@ -171,13 +178,11 @@ def _settled(observed: Observation, tally: _Tally) -> Working:
 
 def _cannot_step_down(tally: _Tally, below: int) -> Problem:
     holds = f"the layer below holds {in_wraps(below)}" if tally.layers else "there is no layer below"
-    return refer(
-        "cannot_step_down",
+    detail = (
         f"The corrections take {in_wraps(-tally.wraps)} more than the part layer has, and {holds}. Nothing can be "
-        "proposed: stop, and put the reading before an authorised person.",
-        "hand_wraps",
-        "gauge_wraps",
+        "proposed: stop, and put the reading before an authorised person."
     )
+    return refer("cannot_step_down", detail, "hand_wraps", "gauge_wraps")
 
 
 def _stepped_down(tally: _Tally, below: int) -> _Tally:
@@ -189,28 +194,22 @@ def _stepped_down(tally: _Tally, below: int) -> _Tally:
 
 
 def _accepted_or_held(observed: Observation, tally: _Tally, unusual: Unusual | None) -> Working:
-    count = Count(layers=tally.layers, wraps=tally.wraps, parity=Parity.of(tally.layers))
+    layers, wraps, parity = tally.layers, tally.wraps, Parity.of(tally.layers)
     if unusual is None or observed.parameters.unusual is UnusualRule.ACCEPT:
         return Working(
-            outcome=Outcome.ACCEPTED,
-            layers=count.layers,
-            wraps=count.wraps,
-            parity=count.parity,
-            unusual=unusual,
-            steps=tally.steps,
+            outcome=Outcome.ACCEPTED, layers=layers, wraps=wraps, parity=parity, unusual=unusual, steps=tally.steps
         )
     what = "steps down a layer" if unusual is Unusual.STEPPED_DOWN else "is flush"
-    problem = refer(
-        "unusual_count_held",
-        f"This count {what}, which this type does not accept without asking. Proposed: layers {count.layers}, wraps "
-        f"{count.wraps}. Stop, and put the reading before an authorised person.",
-        "open_side",
-        "hand_wraps",
-        "gauge_wraps",
+    detail = (
+        f"This count {what}, which this type does not accept without asking. Proposed: layers {layers}, wraps "
+        f"{wraps}. Stop, and put the reading before an authorised person."
     )
-    return Working(outcome=Outcome.REFERRED, unusual=unusual, proposed=count, steps=tally.steps, problems=(problem,))
+    problems = (refer("unusual_count_held", detail, "open_side", "hand_wraps", "gauge_wraps"),)
+    proposed = Count(layers=layers, wraps=wraps, parity=parity)
+    return Working(outcome=Outcome.REFERRED, unusual=unusual, proposed=proposed, steps=tally.steps, problems=problems)
 
 
-def _refused(problems: tuple[Problem, ...], steps: tuple[WorkingStep, ...] = ()) -> Working:
+def _with_problems(problems: tuple[Problem, ...], steps: tuple[WorkingStep, ...] = ()) -> Working:
+    # What an authorised person has to see is not put off by a reading that could be made again.
     referred = any(problem.outcome is Outcome.REFERRED for problem in problems)
     return Working(outcome=Outcome.REFERRED if referred else Outcome.REREAD, steps=steps, problems=problems)

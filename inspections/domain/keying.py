@@ -55,13 +55,13 @@ def earlier_points(point: Point) -> frozenset[Point]:
     return frozenset().union(*STEPS[:step])
 
 
-def value_at(point: Point, given: Mapping[str, Any]) -> Any:
+def value_at(point: Point, fields: Mapping[str, Any]) -> Any:
     """The value at a point, checked and in its one plain form.
 
-    given: reading fields of that point, such as {"gauge_face": "even", "gauge_wraps": 12}; a scale may be None.
+    fields: reading fields of that point, such as {"gauge_face": "even", "gauge_wraps": 12}; a scale may be None.
     Raises ImpossibleReading naming the field, what was seen and what is allowed.
     """
-    return _FORMS[point](given)
+    return _FORMS[point](fields)
 
 
 def fields_at(point: Point, value: Any) -> dict[str, Any]:
@@ -97,18 +97,18 @@ def commitment(point: Point, value: Any, salt: str) -> str:
 
 def reading_of(values: Mapping[Point, Any]) -> KeyedReading:
     """The reading that agreed values make; fields of points that are not in it stay None."""
-    given: dict[str, Any] = {}
+    fields: dict[str, Any] = {}
     for point, value in values.items():
-        given |= fields_at(point, value)
-    return reading_from(given)
+        fields |= fields_at(point, value)
+    return reading_from(fields)
 
 
-def reading_from(given: Mapping[str, Any]) -> KeyedReading:
+def reading_from(fields: Mapping[str, Any]) -> KeyedReading:
     """The reading that plain words and numbers make. Raises ImpossibleReading."""
     kinds: dict[str, Callable[[Any], Any]] = {
         "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half, "crossover_deg": float,
     }  # fmt: skip
-    return KeyedReading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in given.items()})
+    return KeyedReading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in fields.items()})
 
 
 def scales_left_out(values: Mapping[Point, Any]) -> frozenset[Side]:
@@ -222,31 +222,31 @@ def shown(keyings: Collection[KeyedValue], *, is_open: bool) -> list[bool]:
 # The forms of the values --------------------------------------------------------------------------------------------
 
 
-def _whole(given: Mapping[str, Any], field: str) -> int:
-    seen = given.get(field)
+def _whole(fields: Mapping[str, Any], field: str) -> int:
+    seen = fields.get(field)
     if type(seen) is not int or not 0 <= seen <= MOST:
         raise ImpossibleReading(field=field, seen=repr(seen), allowed=f"a whole number from 0 to {MOST}")
     return seen
 
 
-def _word(given: Mapping[str, Any], field: str, words: type[StrEnum]) -> str:
-    seen, allowed = given.get(field), [word.value for word in words]
+def _word(fields: Mapping[str, Any], field: str, words: type[StrEnum]) -> str:
+    seen, allowed = fields.get(field), [word.value for word in words]
     if seen not in allowed:
         raise ImpossibleReading(field=field, seen=repr(seen), allowed=" or ".join(allowed))
     return str(seen)
 
 
 def _scale(field: str) -> Callable[[Mapping[str, Any]], int | None]:
-    return lambda given: None if field in given and given[field] is None else _whole(given, field)
+    return lambda fields: None if field in fields and fields[field] is None else _whole(fields, field)
 
 
-def _crossover(given: Mapping[str, Any]) -> dict[str, str]:
-    half, degrees = given.get("crossover_half"), given.get("crossover_deg")
+def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
+    half, degrees = fields.get("crossover_half"), fields.get("crossover_deg")
     if (half is None) == (degrees is None):
         seen = "nothing" if half is None else f"{half!r} and {degrees!r}"
         raise ImpossibleReading(field="crossover_half", seen=seen, allowed="the half (aft or forward), or the degrees")
     if half is not None:
-        return {"half": _word(given, "crossover_half", Half)}
+        return {"half": _word(fields, "crossover_half", Half)}
     try:
         exact = Decimal(str(degrees))
     except InvalidOperation:
@@ -259,9 +259,9 @@ def _crossover(given: Mapping[str, Any]) -> dict[str, str]:
 _FORMS: Mapping[Point, Callable[[Mapping[str, Any]], Any]] = {
     Point.SCALE_LEFT: _scale("scale_left"),
     Point.SCALE_RIGHT: _scale("scale_right"),
-    Point.OPEN_SIDE: lambda given: _word(given, "open_side", OpenSide),
-    Point.UNWIND: lambda given: _word(given, "unwind", Unwind),
-    Point.HAND_COUNT: lambda given: _whole(given, "hand_wraps"),
-    Point.GAUGE: lambda g: {"face": _word(g, "gauge_face", Parity), "wraps": _whole(g, "gauge_wraps")},
+    Point.OPEN_SIDE: lambda fields: _word(fields, "open_side", OpenSide),
+    Point.UNWIND: lambda fields: _word(fields, "unwind", Unwind),
+    Point.HAND_COUNT: lambda fields: _whole(fields, "hand_wraps"),
+    Point.GAUGE: lambda fields: {"face": _word(fields, "gauge_face", Parity), "wraps": _whole(fields, "gauge_wraps")},
     Point.CROSSOVER: _crossover,
 }

@@ -28,10 +28,10 @@ def signature_fault(record: bytes, statement: bytes, *, digest: str, columns: Ma
     """
     if ledger.digest(statement) != digest:
         return f"its statement has the digest {ledger.digest(statement)[:12]}, but {digest[:12]} is recorded"
-    said = json.loads(statement)
-    if said["record"] != ledger.digest(record):
-        return f"it was given for the record {said['record'][:12]}, but the record is {ledger.digest(record)[:12]}"
-    stated = {**said, "person": said["person"]["id"], "name": said["person"]["name"]}
+    claims = json.loads(statement)
+    if claims["record"] != ledger.digest(record):
+        return f"it was given for the record {claims['record'][:12]}, but the record is {ledger.digest(record)[:12]}"
+    stated = {**claims, "person": claims["person"]["id"], "name": claims["person"]["name"]}
     for name, value in columns.items():
         if stated[name] != value:
             return f"its statement says {name} {stated[name]!r}, the row says {value!r}"

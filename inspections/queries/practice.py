@@ -33,8 +33,8 @@ MADE_OF_IT = ("layers", "wraps", "refers")  # entered last, after the reading
 def reel_of(exercise: Exercise) -> PracticeReel:
     """The reel that an exercise is about. No query."""
     not_a_rule = ("type", "unusual_publication")
-    given = {name: value for name, value in exercise.parameters.items() if name not in not_a_rule}
-    return practice_reel(rule_parameters(given), Difficulty(exercise.difficulty), exercise.seed)
+    parameters = {name: value for name, value in exercise.parameters.items() if name not in not_a_rule}
+    return practice_reel(rule_parameters(parameters), Difficulty(exercise.difficulty), exercise.seed)
 
 
 def sheet_of(exercise: Exercise) -> PracticeSheet:
@@ -107,19 +107,19 @@ def rule_of(row: ReadinessAsked) -> ReadinessRule:
 
 def results_of(people: Collection[Person]) -> dict[int, list[PracticeResult]]:
     """What counts towards readiness, by the person's key. One query."""
-    found: dict[int, list[PracticeResult]] = {person.pk: [] for person in people}
+    results: dict[int, list[PracticeResult]] = {person.pk: [] for person in people}
     rows = Exercise.objects.filter(person__in=people, counts=True, ended_at__isnull=False).order_by("ended_at", "id")
     for person, at, difficulty, tried, misses in rows.values_list(
         "person", "ended_at", "difficulty", "tried", "misses"
     ):
         assert at is not None, "only ended ones are asked for"
-        found[person].append(
+        results[person].append(
             PracticeResult(
                 at=at, difficulty=Difficulty(difficulty), tried=frozenset(Rule(rule) for rule in tried),
                 misses=tuple((Rule(rule), PracticeSlip(slip)) for rule, slip in misses),
             )
         )  # fmt: skip
-    return found
+    return results
 
 
 def readiness_of(people: Collection[Person], rule: ReadinessRule, at: datetime) -> list[PersonReady]:

@@ -16,7 +16,7 @@ from inspections.domain.practice import Difficulty, practice_reel, result_of
 from inspections.domain.words import Point
 from inspections.errors import PracticeStepPassed, PracticeStillOpen
 from inspections.models import Exercise
-from inspections.queries import practice as found
+from inspections.queries import practice as exercises
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.errors import ValueNotTaken
 from reels.models import Person, ReelType
@@ -35,7 +35,7 @@ def begin_exercise(*, reel_type: ReelType, difficulty: Difficulty, seed: int | N
     Raises PracticeStillOpen, or ValueNotTaken for a seed out of range.
     """
     Person.objects.select_for_update(no_key=True).get(pk=actor.person.pk)  # two begun at once come one after the other
-    if under_way := found.open_exercise(actor.person):
+    if under_way := exercises.open_exercise(actor.person):
         raise PracticeStillOpen(reel_type=under_way.reel_type.code, exercise=under_way.pk)
     drawn = secrets.randbelow(DRAWN_SEEDS) if seed is None else seed
     practice_reel(parameters_of_type(reel_type), difficulty, drawn)
@@ -91,7 +91,7 @@ def _at_step(exercise_id: int, step: int, actor: Actor) -> Exercise:
 
 def _ended(exercise: Exercise, last: Mapping[str, Any], at: datetime) -> Exercise:
     exercise.entered = {**exercise.entered, **last}
-    result = result_of(found.marking_of(exercise), difficulty=Difficulty(exercise.difficulty), at=at)
+    result = result_of(exercises.marking_of(exercise), difficulty=Difficulty(exercise.difficulty), at=at)
     exercise.ended_at = at
     exercise.tried = sorted(result.tried)
     exercise.misses = [list(miss) for miss in result.misses]

@@ -121,28 +121,28 @@ def advice(fit: RiseFit, drum: Drum) -> tuple[str, ...]:
 
     drum: the type as it stands.
     """
-    said = []
+    sentences = []
     if fit.chance_of_worse_fit < DOUBTFUL_FIT:
-        said.append(
+        sentences.append(
             "The lengths scatter more than their uncertainties allow. Look at the reels that are furthest off before "
             "anything is taken over: a length may be wrong, or a cut not logged."
         )
     off_mm = fit.layer_rise_mm - drum.rise_mm
     u_mm = float(np.hypot(fit.layer_rise_u_mm, drum.layer_rise_u_mm))
     if abs(off_mm) <= 2 * u_mm:
-        said.append(
+        sentences.append(
             f"It agrees with the rise in use, {drum.rise_mm:.3f} mm, within twice the uncertainty of both ({u_mm:.3f})."
         )
     else:
-        said.append(
+        sentences.append(
             f"It is {abs(off_mm):.3f} mm {'above' if off_mm > 0 else 'below'} the rise in use, {drum.rise_mm:.3f} mm: "
             f"{abs(off_mm) / u_mm:.1f} times the uncertainty of both."
         )
     if not fit.can_tell_rise_from_core:
-        said.append(
+        sentences.append(
             "The reels are filled too much alike to tell a wrong rise from a wrong core diameter; measure the core."
         )
-    return tuple(said)
+    return tuple(sentences)
 
 
 def _known_reels(
@@ -190,8 +190,8 @@ def _gain(sensitivities: FloatArray, fitted: list[int]) -> FloatArray:
 def _covariance(sensitivities: FloatArray, fitted: list[int], dimension_u_mm: FloatArray) -> FloatArray:
     """(Jᵀ W J)⁻¹, and what the dimensions that are not fitted add."""
     gain = _gain(sensitivities, fitted)
-    given = [dimension for dimension in (CORE, CABLE) if dimension not in fitted]
-    shared = gain @ (sensitivities[:, given] * dimension_u_mm[given])
+    known = [dimension for dimension in (CORE, CABLE) if dimension not in fitted]
+    shared = gain @ (sensitivities[:, known] * dimension_u_mm[known])
     return np.asarray(gain @ gain.T + shared @ shared.T)
 
 

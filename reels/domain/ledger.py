@@ -158,21 +158,21 @@ def _fault(entry: Stored, *, chain: str, seq: int, prev: str) -> str | None:
         return f"entry {seq} is missing; the next one says {entry.seq}"
     if entry.prev != prev:
         return f"it follows {entry.prev[:12]}, but the entry before it is {prev[:12]}"
-    said = read(entry.content)
-    if said is None:
+    fields = read(entry.content)
+    if fields is None:
         return "its bytes are not an entry"
-    if (said["chain"], said["seq"], said["prev"]) != (chain, seq, prev):
-        return f"its bytes speak of {said['chain']} entry {said['seq']}"
+    if (fields["chain"], fields["seq"], fields["prev"]) != (chain, seq, prev):
+        return f"its bytes speak of {fields['chain']} entry {fields['seq']}"
     return None
 
 
 def read(content: bytes) -> dict[str, Any] | None:
     """What stored bytes say, or None when they are not an entry of a known form."""
     try:
-        said = json.loads(content)
+        fields = json.loads(content)
     except ValueError:
         return None
-    return said if _is_entry(said) else None
+    return fields if _is_entry(fields) else None
 
 
 _FORM_1 = {
@@ -181,10 +181,10 @@ _FORM_1 = {
 }  # fmt: skip
 
 
-def _is_entry(said: Any) -> bool:
-    if not isinstance(said, dict) or {name: type(value) for name, value in said.items()} != _FORM_1:
+def _is_entry(fields: Any) -> bool:
+    if not isinstance(fields, dict) or {name: type(value) for name, value in fields.items()} != _FORM_1:
         return False
-    return said["v"] == 1 and all(_is_change(change) for change in said["changes"])
+    return fields["v"] == 1 and all(_is_change(change) for change in fields["changes"])
 
 
 def _is_change(change: Any) -> bool:
@@ -198,12 +198,12 @@ def _is_change(change: Any) -> bool:
 Rows = dict[tuple[str, int], dict[str, Any]]  # {(table, id): columns}, as told so far
 
 
-def follow(rows: Rows, said: Mapping[str, Any]) -> str | None:
+def follow(rows: Rows, fields: Mapping[str, Any]) -> str | None:
     """Take the changes of an entry (as `read` gave it) into the rows told so far.
 
     Returns what does not follow from those rows, or None.
     """
-    for change in said["changes"]:
+    for change in fields["changes"]:
         key, before = (change["table"], change["id"]), change["before"]
         known = rows.setdefault(key, {}) if before is None else rows.get(key)
         if known is None:

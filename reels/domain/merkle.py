@@ -32,7 +32,7 @@ def split(size: int) -> int:
 
 def root(leaves: Sequence[bytes]) -> bytes:
     """The root of a tree, in one pass. leaves: leaf hashes, in order."""
-    return next((found for _, found in roots_at({len(leaves)}, leaves)), EMPTY_ROOT)
+    return next((hashed for _, hashed in roots_at({len(leaves)}, leaves)), EMPTY_ROOT)
 
 
 def roots_at(sizes: Container[int], leaves: Iterable[bytes]) -> Iterator[tuple[int, bytes]]:
@@ -103,8 +103,8 @@ def _root_over(leaf: bytes, index: int, size: int, proof: Sequence[bytes]) -> by
 def _old_and_new(first: int, size: int, proof: Sequence[bytes], *, whole: bytes | None) -> tuple[bytes, bytes]:
     """The roots of the old and of the new tree that a proof leads to. whole: the old root while it is all of them."""
     if first == size:
-        [found] = [whole, *proof] if whole else proof
-        return found, found
+        [old] = [whole, *proof] if whole else proof
+        return old, old
     *inner, beside = proof
     k = split(size)
     if first <= k:
@@ -129,7 +129,7 @@ def _subproof(first: int, leaves: Sequence[bytes], *, is_whole: bool) -> list[by
 
 def _fold(stack: list[bytes]) -> bytes:
     """Join the complete subtrees that are left, from the right."""
-    found = stack[-1]
+    joined = stack[-1]
     for left in reversed(stack[:-1]):
-        found = node_hash(left, found)
-    return found
+        joined = node_hash(left, joined)
+    return joined

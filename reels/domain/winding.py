@@ -329,10 +329,10 @@ def _top_wrap_m(layers: IntArray, drum: Drum) -> FloatArray:
 
 def _checked_count(layers: ArrayLike, wraps: ArrayLike, drum: Drum) -> tuple[IntArray, FloatArray]:
     """Both arrays, broadcast, once every count is known to fit the drum."""
-    given, part = np.broadcast_arrays(np.asarray(layers, dtype=np.float64), np.asarray(wraps, dtype=np.float64))
-    whole = given == np.floor(given)
-    _refuse_first(given, _outside(given, drum.max_layers) | ~whole, "layers", drum.max_layers, kind="whole numbers, ")
-    full = given.astype(np.int64)
+    number, part = np.broadcast_arrays(np.asarray(layers, dtype=np.float64), np.asarray(wraps, dtype=np.float64))
+    wrong = _outside(number, drum.max_layers) | (number != np.floor(number))
+    _refuse_first(number, wrong, "layers", drum.max_layers, kind="whole numbers, ")
+    full = number.astype(np.int64)
     room = np.append(layer_capacities(drum), 0)[full]  # no part layer fits on a drum whose layers are all full
     _refuse_first(part, _outside(part, room), "wraps", room)
     return full, part

@@ -17,13 +17,13 @@ class AgreementEndpoint(Endpoint):
         asked = {name: value for name, value in call.query.items() if name != "compare"}
         scope = AgreementScope(comparison=Comparison(call.query["compare"]), **asked)
         report = agreement.agreement_report(scope, call.actor.person, call.at)
-        found = report.agreement
+        figures = report.agreement
         return {
-            "compare": found.comparison, "is_cut_off": report.is_cut_off, "all": found, "points": found.points,
-            "groups": [row for table in found.tables for row in _rows(table)],
+            "compare": figures.comparison, "is_cut_off": report.is_cut_off, "all": figures, "points": figures.points,
+            "groups": [row for table in figures.tables for row in _rows(table)],
             "unnamed": [
                 {"group_by": table.grouping, "people": table.unnamed, "standing_out": table.unnamed_standing_out}
-                for table in found.tables if table.unnamed
+                for table in figures.tables if table.unnamed
             ],
         }  # fmt: skip
 

@@ -158,11 +158,11 @@ def _filter(asked: QueryDict, person: Person, at: Any) -> AgreementFilter:
 
 
 def _figure(report: AgreementReport, finding: str) -> SafeString | None:
-    found = report.agreement
-    if found.differences.bias is None:
+    figures = report.agreement
+    if figures.differences.bias is None:
         return None
-    pairs = [(pair.first, pair.second) for pair in found.pairs]
-    return drawn(difference_figure(pairs, found.differences, finding), "differences")
+    pairs = [(pair.first, pair.second) for pair in figures.pairs]
+    return drawn(difference_figure(pairs, figures.differences, finding), "differences")
 
 
 def _table(table: Table) -> GroupTable:

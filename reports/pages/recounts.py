@@ -101,8 +101,8 @@ def _day(at: datetime) -> str:
     return date_format(timezone.localtime(at), "j M Y")
 
 
-def _as_written(found: list[WorthCounting]) -> Iterator[list[object]]:
-    for each in found:
+def _as_written(counts: list[WorthCounting]) -> Iterator[list[object]]:
+    for each in counts:
         of, worth = each.interval, each.worth
         lengths = [f"{metres:.3f}" for metres in (of.cut_m, of.cut_low_m, of.cut_high_m)]
         shares = [f"{x:.6f}" for x in (worth.doubt_bits, worth.worth_bits, worth.settled_share)]

@@ -36,25 +36,25 @@ def counts_worth_making(reels: QuerySet[Reel], asked: Mapping[str, Any]) -> list
     Those in service whose newest interval, as it was assessed last, is least certain are weighed: WEIGHED of them at
     most. Seven queries.
     """
-    wanted = reels.filter(retired_at__isnull=True)
+    in_service = reels.filter(retired_at__isnull=True)
     if asked.get("site"):
-        wanted = wanted.filter(site__code=asked["site"])
-    doubtful = list(_most_doubtful(wanted))
+        in_service = in_service.filter(site__code=asked["site"])
+    doubtful = list(_most_doubtful(in_service))
     intervals = {
         each.pk: each for each in AssessedInterval.objects.filter(pk__in=[vars(reel)["newest"] for reel in doubtful])
     }
     rates = histories.parameters_of(histories.learned_rates())
-    found = []
+    worthwhile = []
     for reel, history in zip(doubtful, histories.histories_of(doubtful), strict=True):
         worth = drift.recount(history, rates)
         if worth.worth_bits < LEAST_WORTH_BITS:
             continue
         last = max(history.counts, key=lambda count: count.at)
-        found.append(
+        worthwhile.append(
             WorthCounting(reel=reel, interval=intervals[vars(reel)["newest"]], layers=last.layers, wraps=last.wraps,
                           worth=worth)
         )  # fmt: skip
-    return sorted(found, key=lambda each: (-each.worth.worth_bits, each.reel.serial))
+    return sorted(worthwhile, key=lambda each: (-each.worth.worth_bits, each.reel.serial))
 
 
 def _most_doubtful(reels: QuerySet[Reel]) -> QuerySet[Reel]:

@@ -93,9 +93,9 @@ def serial(cell: str) -> str:
     return text(40)(cell)
 
 
-def is_slug(said: str) -> bool:
+def is_slug(text: str) -> bool:
     """Whether this may be a code."""
-    return _SLUG.fullmatch(said) is not None
+    return _SLUG.fullmatch(text) is not None
 
 
 def slug(cell: str) -> str:

@@ -47,13 +47,13 @@ class ReelFacts:
 
 def type_problems(row: FileRow) -> Problems:
     """What no reel type can be."""
-    given = {name: value for name, value in row.values.items() if value is not None}
+    stated = {name: value for name, value in row.values.items() if value is not None}
     try:
         drum_from(row.values)
         RuleParameters(
-            anchor_side=Side(given["anchor_side"]),
-            unusual=UnusualRule(given.get("unusual", UnusualRule.HOLD)),
-            **{name: given[name] for name in _RULE_NUMBERS if name in given},
+            anchor_side=Side(stated["anchor_side"]),
+            unusual=UnusualRule(stated.get("unusual", UnusualRule.HOLD)),
+            **{name: stated[name] for name in _RULE_NUMBERS if name in stated},
         )
     except ValueNotTaken as refused:
         facts = refused.facts
@@ -134,24 +134,24 @@ def sort_out(
 ) -> SortedRows:
     """Tell new rows from ones that say again what is recorded, or what an earlier row says.
 
-    recorded: the values on record, by column, all columns. key_of: what may not be said in two ways.
+    recorded: the values on record, by column, all columns. key_of: what identifies a row.
     """
     known = {key_of(values): ("the records", values) for values in recorded}
-    found = SortedRows()
+    result = SortedRows()
     for row in rows:
         key = key_of(row.values)
         if key not in known:
             known[key] = (f"line {row.line}", row.values)
-            found.new.append(row)
+            result.new.append(row)
             continue
-        where, said = known[key]
-        differing = [name for name, value in row.values.items() if name in said and said[name] != value]
-        found.already += not differing
+        where, earlier = known[key]
+        differing = [name for name, value in row.values.items() if name in earlier and earlier[name] != value]
+        result.already += not differing
         for name in differing:
-            allowed = f"{_said(said[name])} as in {where}, which this row repeats"
-            found.problems.append(problem(row.file, row.line, name, _said(row.values[name]), allowed))
-    return found
+            allowed = f"{_cell_in_words(earlier[name])} as in {where}, which this row repeats"
+            result.problems.append(problem(row.file, row.line, name, _cell_in_words(row.values[name]), allowed))
+    return result
 
 
-def _said(value: Any) -> str:
+def _cell_in_words(value: Any) -> str:
     return "empty" if value is None else str(value)

@@ -190,15 +190,15 @@ def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip |
     true_deg, deg, half = reel.drum.crossover_deg, reading.crossover_deg, reading.crossover_half
     if deg is None and half is None:
         return PracticeSlip.LEFT_OUT
-    truth = takes_a_wrap_off(reel.parameters, true_deg)
+    should_come_off = takes_a_wrap_off(reel.parameters, true_deg)
     if deg is None:
-        return _half_slip(reel, reading, is_on_limit=truth is None)
-    found = takes_a_wrap_off(reel.parameters, deg)
+        return _half_slip(reel, reading, is_on_limit=should_come_off is None)
+    comes_off = takes_a_wrap_off(reel.parameters, deg)
     is_close = min(abs(deg - true_deg), FULL_TURN_DEG - abs(deg - true_deg)) <= MEASURED_WITHIN_DEG
     same_half = _half(deg) is _half(true_deg)
-    if is_close and found is truth and (truth is None or same_half):
+    if is_close and comes_off is should_come_off and (should_come_off is None or same_half):
         return None
-    if None in (found, truth) or (is_close and same_half):
+    if None in (comes_off, should_come_off) or (is_close and same_half):
         return PracticeSlip.LIMIT
     return PracticeSlip.ANYTHING if same_half else PracticeSlip.HALVES
 

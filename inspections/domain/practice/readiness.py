@@ -93,7 +93,7 @@ def _by_rule(results: Collection[PracticeResult]) -> Mapping[Rule, RuleRecord]:
         slips = [[slip for missed, slip in result.misses if missed is rule] for result in results]
         records[rule] = RuleRecord(
             tried=sum(rule in result.tried for result in results),
-            missed=sum(bool(found) for found in slips),
-            slips=Counter(slip for found in slips for slip in found),
+            missed=sum(bool(missed_by) for missed_by in slips),
+            slips=Counter(slip for missed_by in slips for slip in missed_by),
         )
     return records

@@ -209,7 +209,7 @@ def _traps_in(parameters: RuleParameters, drum: PracticeDrum, answer: Working) -
     capacity, deg = parameters.capacity(drum.layer), drum.crossover_deg
     to_limit = min(abs(deg - limit) for limit in _limits(parameters))
     on_limit = deg in (FULL_TURN_DEG, parameters.arc_from_deg)
-    found = {
+    present = {
         Trap.FLUSH: drum.wraps == capacity,
         Trap.LOOKALIKE_FACES: drum.wraps < capacity and abs(capacity + 1 - 2 * drum.wraps) <= 1,
         Trap.STEPS_DOWN: answer.unusual is Unusual.STEPPED_DOWN,
@@ -219,7 +219,7 @@ def _traps_in(parameters: RuleParameters, drum: PracticeDrum, answer: Working) -
         Trap.UNEVEN: drum.heaped_side is not None,
         Trap.BY_SIDE: parameters.graduation is Graduation.BY_SIDE,
     }
-    return frozenset(trap for trap, is_in in found.items() if is_in)
+    return frozenset(trap for trap, is_in in present.items() if is_in)
 
 
 # The drum -----------------------------------------------------------------------------------------------------------

@@ -124,9 +124,9 @@ def _first_actor(run: ImportRun) -> Actor:
 
 
 class _NotUtf8(Exception):
-    def __init__(self, found: FileProblem) -> None:
-        super().__init__(found)
-        self.found = found
+    def __init__(self, problem: FileProblem) -> None:
+        super().__init__(problem)
+        self.problem = problem
 
 
 def _stage(run: ImportRun, form: FileForm, open_file: Open) -> None:
@@ -134,24 +134,24 @@ def _stage(run: ImportRun, form: FileForm, open_file: Open) -> None:
         try:
             run.staging.put(_clean_rows(run, form, raw))
         except _NotUtf8 as refused:
-            run.lost.add(form.file)
-            run.tell([refused.found])
+            run.unread_files.add(form.file)
+            run.report([refused.problem])
 
 
 def _clean_rows(run: ImportRun, form: FileForm, raw: IO[bytes]) -> Iterator[tuple[str, Staged]]:
     """The rows whose cells can be read, with the reel that each is about; the others are told of."""
-    for number, found in enumerate(cells_of(form, _lines(form.file, raw)), start=1):
+    for number, parsed in enumerate(cells_of(form, _lines(form.file, raw)), start=1):
         if number % ROWS_BETWEEN_REPORTS == 0:
             run.progress(f"{form.file}: {number:,} rows read")
-        if isinstance(found, FileProblem):
-            run.lost.add(form.file)
-            run.tell([found])
+        if isinstance(parsed, FileProblem):
+            run.unread_files.add(form.file)
+            run.report([parsed])
             continue
-        line, cells = found
+        line, cells = parsed
         row, key = read_row(form, line, cells), cells[_KEY[form.file]]
         if not isinstance(row, FileRow):
-            run.broken.add((form.file, key))
-            run.tell(row)
+            run.broken_rows.add((form.file, key))
+            run.report(row)
             continue
         run.rows += 1
         if form is REELS:
@@ -165,5 +165,5 @@ def _lines(file: str, raw: IO[bytes]) -> Iterator[str]:
             yield content.decode("utf-8-sig" if line == 1 else "utf-8")
         except UnicodeDecodeError as refused:
             seen = f"byte {refused.start + 1} of the line is 0x{content[refused.start]:02x}, which is not UTF-8"
-            found = FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
-            raise _NotUtf8(found) from refused
+            problem = FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
+            raise _NotUtf8(problem) from refused

@@ -22,7 +22,7 @@ from inspections.domain.intake import (
     sort_out,
 )
 from inspections.models import ImportedCount
-from inspections.services.intake.run import ACT, ImportRun, typed
+from inspections.services.intake.run import ACT, ImportRun, row_of
 from inspections.services.setup import withdraw_values
 from reels import access
 from reels.models import CableEvent, Chain, HistoryEntry, Reel
@@ -30,7 +30,7 @@ from reels.services.history import record_act
 
 MOST_ROWS_AN_ENTRY = 2000
 
-Said = dict[str, Any]  # a row on record, as a file would say it
+Values = dict[str, Any]  # a row's, by column, as the file has them
 
 
 def store_reels(run: ImportRun, serials: list[str]) -> int:
@@ -44,79 +44,79 @@ def store_reels(run: ImportRun, serials: list[str]) -> int:
     events = _recorded(CableEvent.objects.filter(reel__in=reels.values(), reverses=None), CABLE_EVENTS)
     done = 0
     for serial in serials:
-        rows = [typed(staged) for staged in run.staging.rows_of(serial)]
+        rows = [row_of(staged) for staged in run.staging.rows_of(serial)]
         _store_reel(run, serial, reels.get(serial), rows, counts[serial], events[serial])
         done += len(rows)
     return done
 
 
-def _recorded(rows: QuerySet[Any], form: FileForm) -> dict[str, list[Said]]:
+def _recorded(rows: QuerySet[Any], form: FileForm) -> dict[str, list[Values]]:
     names = [column.name for column in form.columns[1:]]
-    found: dict[str, list[Said]] = defaultdict(list)
+    by_serial: dict[str, list[Values]] = defaultdict(list)
     for serial, *values in rows.values_list("reel__serial", *names):
-        told_empty = (None if value == "" else value for value in values)
-        found[serial].append({"reel": serial, **dict(zip(names, told_empty, strict=True))})
-    return found
+        none_for_empty = (None if value == "" else value for value in values)
+        by_serial[serial].append({"reel": serial, **dict(zip(names, none_for_empty, strict=True))})
+    return by_serial
 
 
 def _store_reel(
-    run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow], counts: list[Said], events: list[Said]
+    run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow], counts: list[Values], events: list[Values]
 ) -> None:
     about = {form: [row for row in rows if row.file == form.file] for form in (REELS, COUNTS, CABLE_EVENTS)}
-    said = _reel(run, serial, reel, about[REELS])
-    if said is None:
-        if not run.is_told(REELS.file, serial):
-            run.tell(_unknown_reel(row) for row in rows)
+    stated = _reel(run, serial, reel, about[REELS])
+    if stated is None:
+        if not run.is_reported(REELS.file, serial):
+            run.report(_unknown_reel(row) for row in rows)
         return
-    found_counts = sort_out(about[COUNTS], counts, lambda values: values["counted_at"])
-    found_events = sort_out(about[CABLE_EVENTS], events, lambda values: tuple(values.items()))
-    new_counts = run.new_of(COUNTS.file, found_counts)
-    new_events = run.new_of(CABLE_EVENTS.file, found_events)
-    facts = _facts(run, said, [*events, *(row.values for row in new_events)])
+    sorted_counts = sort_out(about[COUNTS], counts, lambda values: values["counted_at"])
+    sorted_events = sort_out(about[CABLE_EVENTS], events, lambda values: tuple(values.items()))
+    new_counts = run.take_new(COUNTS.file, sorted_counts)
+    new_events = run.take_new(CABLE_EVENTS.file, sorted_events)
+    facts = _facts(run, stated, [*events, *(row.values for row in new_events)])
     for row in new_counts:
-        run.tell(count_problems(row, facts, run.at))
+        run.report(count_problems(row, facts, run.at))
     for row in new_events:
-        run.tell(event_problems(row, facts, run.at))
+        run.report(event_problems(row, facts, run.at))
     if reel and reel.retired_at:
-        run.tell(_retired(row, reel) for row in (*new_counts, *new_events))
+        run.report(_retired(row, reel) for row in (*new_counts, *new_events))
     if run.is_writing and (new_counts or new_events or not reel):
-        _write(run, reel or _new_reel(run, said), new_counts, new_events)
+        _write(run, reel or _new_reel(run, stated), new_counts, new_events)
 
 
-def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow]) -> Said | None:
+def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow]) -> Values | None:
     """What is said of the reel, on record or in the file; None when nobody says anything that can be taken."""
     for row in rows:
         row.values["site"] = run.sites[row.values["site"]].code if row.values["site"] in run.sites else None
-    recorded = _as_said(reel, rows) if reel else None
-    new = run.new_of(REELS.file, sort_out(rows, [recorded] if recorded else [], lambda values: values["serial"]))
+    recorded = _recorded_reel(reel, rows) if reel else None
+    new = run.take_new(REELS.file, sort_out(rows, [recorded] if recorded else [], lambda values: values["serial"]))
     for row in new:
         unknown = [] if row.values["type"] in run.facts else list(_unknown_type(run, row))
-        if run.tell([*unknown, *reel_problems(row, run.at)]) or row.values["type"] not in run.facts:
-            run.broken.add((REELS.file, serial))
+        if run.report([*unknown, *reel_problems(row, run.at)]) or row.values["type"] not in run.facts:
+            run.broken_rows.add((REELS.file, serial))
             return None
     return recorded or (new[0].values if new else None)
 
 
-def _as_said(reel: Reel, rows: list[FileRow]) -> Said:
+def _recorded_reel(reel: Reel, rows: list[FileRow]) -> Values:
     """The reel on record. Where it is now says nothing of where it was once it has been moved."""
-    said: Said = {name: getattr(reel, name) for name in ("serial", "received_on", "cable_length_m")}
-    said |= {"type": reel.type.code, "site": reel.site.code}
-    is_elsewhere = any(row.values["site"] != said["site"] for row in rows)
+    stated: Values = {name: getattr(reel, name) for name in ("serial", "received_on", "cable_length_m")}
+    stated |= {"type": reel.type.code, "site": reel.site.code}
+    is_elsewhere = any(row.values["site"] != stated["site"] for row in rows)
     if is_elsewhere and HistoryEntry.objects.filter(chain=reel.chain, act="moved").exists():
-        del said["site"]
-    return said
+        del stated["site"]
+    return stated
 
 
-def _facts(run: ImportRun, said: Said, events: Sequence[Said]) -> ReelFacts:
+def _facts(run: ImportRun, stated: Values, events: Sequence[Values]) -> ReelFacts:
     return ReelFacts(
-        serial=said["serial"], type=run.facts[said["type"]], received_on=said["received_on"],
-        cable_length_m=said["cable_length_m"],
+        serial=stated["serial"], type=run.facts[stated["type"]], received_on=stated["received_on"],
+        cable_length_m=stated["cable_length_m"],
         replaced_at=tuple(each["happened_at"] for each in events if each["kind"] == CableEvent.Kind.REPLACED),
     )  # fmt: skip
 
 
 def _unknown_type(run: ImportRun, row: FileRow) -> Iterator[FileProblem]:
-    if not run.is_told(REEL_TYPES.file, row.values["type"]):
+    if not run.is_reported(REEL_TYPES.file, row.values["type"]):
         yield problem(row.file, row.line, "type", row.values["type"], "a reel type of the records or of reel_types.csv")
 
 
@@ -132,12 +132,12 @@ def _retired(row: FileRow, reel: Reel) -> FileProblem:
 # Writing --------------------------------------------------------------------------------------------------------------
 
 
-def _new_reel(run: ImportRun, said: Said) -> Reel:
+def _new_reel(run: ImportRun, stated: Values) -> Reel:
     sites = {site.code: site for site in run.sites.values()}
     return Reel(
-        serial=said["serial"], type=run.types[said["type"]], site=sites[said["site"]],
-        chain=Chain.objects.create(name=access.reel_chain(said["serial"])), received_on=said["received_on"],
-        cable_length_m=said["cable_length_m"],
+        serial=stated["serial"], type=run.types[stated["type"]], site=sites[stated["site"]],
+        chain=Chain.objects.create(name=access.reel_chain(stated["serial"])), received_on=stated["received_on"],
+        cable_length_m=stated["cable_length_m"],
     )  # fmt: skip
 
 
@@ -157,16 +157,16 @@ def _write(run: ImportRun, reel: Reel, new_counts: list[FileRow], new_events: li
             act.add_all([_count(reel, row.values) for row in rest[start : start + MOST_ROWS_AN_ENTRY]])
 
 
-def _count(reel: Reel, said: Said) -> ImportedCount:
+def _count(reel: Reel, values: Values) -> ImportedCount:
     return ImportedCount(
-        reel=reel, counted_at=said["counted_at"], recorded_at=said["counted_at"], layers=said["layers"],
-        wraps=said["wraps"], counted_by=said["counted_by"] or "", verified_by=said["verified_by"] or "",
-        document=said["document"] or "",
+        reel=reel, counted_at=values["counted_at"], recorded_at=values["counted_at"], layers=values["layers"],
+        wraps=values["wraps"], counted_by=values["counted_by"] or "", verified_by=values["verified_by"] or "",
+        document=values["document"] or "",
     )  # fmt: skip
 
 
-def _event(run: ImportRun, reel: Reel, said: Said) -> CableEvent:
+def _event(run: ImportRun, reel: Reel, values: Values) -> CableEvent:
     return CableEvent(
-        reel=reel, kind=said["kind"], length_removed_m=said["length_removed_m"], happened_at=said["happened_at"],
-        recorded_at=said["recorded_at"], recorded_by=run.actor.person, document=said["document"] or "",
+        reel=reel, kind=values["kind"], length_removed_m=values["length_removed_m"], happened_at=values["happened_at"],
+        recorded_at=values["recorded_at"], recorded_by=run.actor.person, document=values["document"] or "",
     )  # fmt: skip

@@ -3,7 +3,7 @@
 from django.utils.text import slugify
 
 from inspections.domain.intake import REEL_TYPES, REELS, FileRow, TypeFacts, is_slug, problem, sort_out, type_problems
-from inspections.services.intake.run import ACT, ImportRun, typed
+from inspections.services.intake.run import ACT, ImportRun, row_of
 from reels import access
 from reels.domain.winding import drum_from
 from reels.domain.words import UnusualRule
@@ -30,12 +30,12 @@ def _new_types(run: ImportRun) -> list[ReelType]:
     run.types = {row.code: row for row in ReelType.objects.all()}
     recorded = [{name: getattr(row, name) for name in _COLUMNS} for row in run.types.values()]
     run.facts = {values["code"]: TypeFacts(drum=drum_from(values)) for values in recorded}
-    rows = [typed(staged) for staged in run.staging.rows_of("")]
+    rows = [row_of(staged) for staged in run.staging.rows_of("")]
     new = []
-    for row in run.new_of(REEL_TYPES.file, sort_out(rows, recorded, lambda values: values["code"])):
+    for row in run.take_new(REEL_TYPES.file, sort_out(rows, recorded, lambda values: values["code"])):
         code = row.values["code"]
-        if run.tell(type_problems(row)):
-            run.broken.add((REEL_TYPES.file, code))
+        if run.report(type_problems(row)):
+            run.broken_rows.add((REEL_TYPES.file, code))
             continue
         run.types[code] = _reel_type(row)
         run.facts[code] = TypeFacts(drum=drum_from(row.values))
@@ -44,22 +44,22 @@ def _new_types(run: ImportRun) -> list[ReelType]:
 
 
 def _reel_type(row: FileRow) -> ReelType:
-    given = {name: value for name, value in row.values.items() if value is not None or name in _MAY_BE_UNKNOWN}
-    if given.get("unusual") == UnusualRule.ACCEPT:
-        given["unusual_publication"] = f"not named; accepted in the imported {row.file}"
-    return ReelType(**given)
+    columns = {name: value for name, value in row.values.items() if value is not None or name in _MAY_BE_UNKNOWN}
+    if columns.get("unusual") == UnusualRule.ACCEPT:
+        columns["unusual_publication"] = f"not named; accepted in the imported {row.file}"
+    return ReelType(**columns)
 
 
 def _find_sites(run: ImportRun) -> None:
     """A site is named by its code or its name; an unknown one is made, its code drawn from what the file says."""
     known = {name: site for site in Site.objects.all() for name in (site.name, site.code)}
-    for said, line in run.site_lines.items():
-        code = said if is_slug(said) else slugify(said)[:30]
-        site = known.get(said) or known.get(code)
+    for name, line in run.site_lines.items():
+        code = name if is_slug(name) else slugify(name)[:30]
+        site = known.get(name) or known.get(code)
         if not site and not code:
-            run.tell([problem(REELS.file, line, "site", said, "a code or name with letters (A to Z) or digits")])
+            run.report([problem(REELS.file, line, "site", name, "a code or name with letters (A to Z) or digits")])
             continue
         if not site:
-            site = known[code] = Site(code=code, name=said)
+            site = known[code] = Site(code=code, name=name)
             run.new_sites.append(site)
-        run.sites[said] = site
+        run.sites[name] = site

@@ -20,7 +20,8 @@ _FORM_OF = {form.file: form for form in FORMS}
 class ImportRun:
     """site_lines: where the files first name each site. sites, types, facts: by the name in the files.
 
-    broken: file and key of rows that other rows may be about. lost: files that could not be read to their end.
+    broken_rows: file and key of rows that other rows may be about.
+    unread_files: those that could not be read to their end.
     """
 
     actor: Actor
@@ -38,15 +39,15 @@ class ImportRun:
     new_sites: list[Site] = field(default_factory=list)
     types: dict[str, ReelType] = field(default_factory=dict)
     facts: dict[str, TypeFacts] = field(default_factory=dict)
-    broken: set[tuple[str, str]] = field(default_factory=set)
-    lost: set[str] = field(default_factory=set)
+    broken_rows: set[tuple[str, str]] = field(default_factory=set)
+    unread_files: set[str] = field(default_factory=set)
 
     @property
     def is_writing(self) -> bool:
         """Whether anything is still to be stored: not in a dry run, and not once there is a problem."""
         return not self.is_dry_run and not self.total
 
-    def tell(self, problems: Iterable[FileProblem]) -> bool:
+    def report(self, problems: Iterable[FileProblem]) -> bool:
         """Keep problems; whether there was any."""
         before = self.total
         for each in problems:
@@ -55,19 +56,19 @@ class ImportRun:
                 self.problems.append(each)
         return self.total > before
 
-    def new_of(self, file: str, found: SortedRows) -> list[FileRow]:
+    def take_new(self, file: str, rows: SortedRows) -> list[FileRow]:
         """The new rows among sorted ones; the others are counted or told of."""
-        self.tell(found.problems)
-        self.already[file] += found.already
-        self.stored[file] += len(found.new)
-        return found.new
+        self.report(rows.problems)
+        self.already[file] += rows.already
+        self.stored[file] += len(rows.new)
+        return rows.new
 
-    def is_told(self, file: str, key: str) -> bool:
+    def is_reported(self, file: str, key: str) -> bool:
         """Whether it was told already why a row that others are about is missing."""
-        return file in self.lost or (file, key) in self.broken
+        return file in self.unread_files or (file, key) in self.broken_rows
 
 
-def typed(staged: Staged) -> FileRow:
+def row_of(staged: Staged) -> FileRow:
     """A staged row with its cells read; they could be read before."""
     file, line, cells = staged
     row = read_row(_FORM_OF[file], line, cells)

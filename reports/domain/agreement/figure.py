@@ -18,15 +18,15 @@ SMALLEST, LARGEST = 3.0, 11.0  # radius of a disc, of one pair and of many
 
 
 def difference_figure(
-    pairs: Sequence[tuple[int, int]], found: Differences, description: str, *, width: float = WIDTH,
+    pairs: Sequence[tuple[int, int]], differences: Differences, description: str, *, width: float = WIDTH,
     height: float = HEIGHT,
 ) -> Picture:  # fmt: skip
     """The plot as a drawing, width and height in points.
 
-    pairs: two or more, first and second reading in wraps; found: their differences; description: what there is to see,
-    in a sentence.
+    pairs: two or more, first and second reading in wraps; differences: theirs; description: what there is to see, in a
+    sentence.
     """
-    bias, lower, upper = found.bias, found.lower, found.upper
+    bias, lower, upper = differences.bias, differences.lower, differences.upper
     assert bias, "a bias needs two pairs"
     assert lower, "limits need two pairs"
     assert upper, "limits need two pairs"

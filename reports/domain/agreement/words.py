@@ -76,7 +76,7 @@ def verdict_in_words(row: GroupRow) -> str:
     clauses = []
     if by_share.stands_out and by_share.value is not None:
         often = "more often" if by_share.value > by_share.rest else "less often"
-        clauses.append(f"equal {often} ({100 * by_share.value:.0f} % against {100 * by_share.rest:.0f} %)")
+        clauses.append(f"equal {often} ({100 * by_share.value:.0f} % against {100 * by_share.rest:.0f} %)")
     if by_bias.stands_out and by_bias.value is not None and by_bias.rest is not None:
         way = "higher" if by_bias.value > by_bias.rest else "lower"
         clauses.append(f"differences {way} ({signed(by_bias.value)} against {signed(by_bias.rest)} wraps)")

@@ -4,8 +4,22 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from reports.domain.agreement import COMPARISON_WORDS, Agreement, Table
-from reports.domain.agreement import words as said
 from reports.domain.agreement.figure import difference_figure
+from reports.domain.agreement.words import (
+    GROUPING_WORDS,
+    HOW,
+    MAY,
+    MAY_NOT,
+    SAMPLE_WORDS,
+    estimate_in_words,
+    facts,
+    finding,
+    kappa_in_words,
+    limits_in_words,
+    share_in_words,
+    unnamed_in_words,
+    verdict_in_words,
+)
 from reports.pdf import style, words
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
@@ -14,10 +28,10 @@ TITLE = "Repeatability"
 FIGURE_HEIGHT = 270.0
 
 
-def agreement_sheet(found: Agreement, filters: Sequence[tuple[str, str]], *, at: datetime) -> bytes:
+def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *, at: datetime) -> bytes:
     """The document. filters: what the counts were chosen by; at: when."""
     story = Story()
-    story.heading(f"{TITLE}: {COMPARISON_WORDS[found.comparison]}", 1)
+    story.heading(f"{TITLE}: {COMPARISON_WORDS[agreement.comparison]}", 1)
     story.paragraph(f"As of {words.time(at.isoformat())} UTC. In wraps, the first less the second.", style.NOTE)
     story.paragraph(
         "Not to be used to rank people, to reward or to blame them; the last page says what for.", style.BANNER
@@ -25,44 +39,51 @@ def agreement_sheet(found: Agreement, filters: Sequence[tuple[str, str]], *, at:
     story.notes(
         [("Counts chosen by", "; ".join(f"{name} {value}" for name, value in filters) or "none of the filters")]
     )
-    finding = said.finding(found)
-    story.paragraph(finding)
-    if found.differences.bias:
-        pairs = [(pair.first, pair.second) for pair in found.pairs]
+    summary = finding(agreement)
+    story.paragraph(summary)
+    if agreement.differences.bias:
+        pairs = [(pair.first, pair.second) for pair in agreement.pairs]
         story.figure(
-            difference_figure(pairs, found.differences, finding, width=style.WIDTH, height=FIGURE_HEIGHT)
+            difference_figure(pairs, agreement.differences, summary, width=style.WIDTH, height=FIGURE_HEIGHT)
         )  # fmt: skip
     story.heading("All pairs", 2)
-    story.notes(said.facts(found))
-    _points(story, found)
-    for table in found.tables:
+    story.notes(facts(agreement))
+    _points(story, agreement)
+    for table in agreement.tables:
         _groups(story, table)
     _uses(story)
     foot = (f"As of {words.time(at.isoformat())} UTC", "From the records of the service; not a record itself.", "")
     return write_sheet(story, TITLE, foot, at=at)
 
 
-def _points(story: Story, found: Agreement) -> None:
+def _points(story: Story, agreement: Agreement) -> None:
     story.heading("Technician against verifier, at each hold point", 2)
     rows = [
-        (words.POINTS[row.point], said.share_in_words(row.share), said.kappa_in_words(row.kappa),
-         said.SAMPLE_WORDS[row.share.sample])
-        for row in found.points
+        (words.POINTS[row.point], share_in_words(row.share), kappa_in_words(row.kappa),
+         SAMPLE_WORDS[row.share.sample])
+        for row in agreement.points
     ]  # fmt: skip
     story.table(("Hold point", "The same (95 %)", "Kappa of face or half", "To be trusted"), rows, (1.2, 1.6, 2, 1.6))
 
 
 def _groups(story: Story, table: Table) -> None:
-    story.heading(f"By {said.GROUPING_WORDS[table.grouping].lower()}", 2)
+    story.heading(f"By {GROUPING_WORDS[table.grouping].lower()}", 2)
     rows = [
-        (row.name, said.share_in_words(row.share), said.estimate_in_words(row.differences.bias),
-         said.limits_in_words(row), said.verdict_in_words(row), said.SAMPLE_WORDS[row.share.sample])
+        (row.name, share_in_words(row.share), estimate_in_words(row.differences.bias),
+         limits_in_words(row), verdict_in_words(row), SAMPLE_WORDS[row.share.sample])
         for row in table.rows
     ]  # fmt: skip
-    head = (said.GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Beside the rest", "Sample")
+    head = (
+        GROUPING_WORDS[table.grouping],
+        "Equal (95 %)",
+        "Bias (95 %)",
+        "Limits",
+        "Beside the rest",
+        "Sample",
+    )
     if rows:
         story.table(head, rows, (1, 1.35, 1.25, 1.05, 1.7, 1.2))
-    if unnamed := said.unnamed_in_words(table):
+    if unnamed := unnamed_in_words(table):
         story.paragraph(unnamed, style.NOTE)
     elif not rows:
         story.paragraph("No pair.", style.NOTE)
@@ -70,8 +91,8 @@ def _groups(story: Story, table: Table) -> None:
 
 def _uses(story: Story) -> None:
     for title, lines in (
-        ("What this may be used for", said.MAY), ("What it may not be used for", said.MAY_NOT),
-        ("How it is worked out", said.HOW),
+        ("What this may be used for", MAY), ("What it may not be used for", MAY_NOT),
+        ("How it is worked out", HOW),
     ):  # fmt: skip
         story.heading(title, 2)
         for line in lines:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from inspections.domain.counting import Count, Unusual, Working, problems_so_far, work_out
 from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
-from tests.inspections.domain.drum_model import Turn, ModelDrum
+from tests.inspections.domain.drum_model import ModelDrum, Turn
 
 MAX_LAYERS = 9
 

@@ -30,8 +30,8 @@ def found(most=100):
 def test_the_first_keying_of_each_person_is_taken_even_where_both_keyed_again(cast):
     keyed_count(cast, differs={Point.HAND_COUNT: {"hand_wraps": 11}})
     [reading] = found()
-    assert (reading.seen[HAND].value, reading.seen[HAND_VERIFIED].value) == (12, 11)
-    assert (reading.seen[HAND].name, reading.seen[HAND_VERIFIED].name) == ("Tess Hollin", "Vic Amberley")
+    assert (reading.keyings[HAND].value, reading.keyings[HAND_VERIFIED].value) == (12, 11)
+    assert (reading.keyings[HAND].name, reading.keyings[HAND_VERIFIED].name) == ("Tess Hollin", "Vic Amberley")
     assert (reading.reel, reading.reel_type, reading.site, reading.gauge) == (
         "LW-0001", "w28", "kettle-point", "WG-RM-7",
     )  # fmt: skip
@@ -47,7 +47,7 @@ def test_a_second_reading_of_the_same_count_is_not_taken(cast):
                 key(cast, inspection, point, Role.VERIFIER, hand_wraps=12)
                 key(cast, inspection, point, Role.TECHNICIAN, hand_wraps=12)
             key(cast, inspection, point, Role.VERIFIER)
-    assert [each.seen[HAND].value for each in found()] == [12]
+    assert [each.keyings[HAND].value for each in found()] == [12]
 
 
 def test_an_open_or_referred_count_is_left_out_whatever_is_shown_of_it(cast):
@@ -58,12 +58,12 @@ def test_an_open_or_referred_count_is_left_out_whatever_is_shown_of_it(cast):
     counting.ask_for_help(inspection_id=inspection.pk, remark="A worn mark.", actor=Actor(cast.technician), at=NOW)
     assert found() == []
     counting.cancel(inspection_id=inspection.pk, reason="Another reel.", actor=Actor(cast.technician), at=NOW)
-    assert set(found()[0].seen) == {(Point.SCALE_LEFT, role) for role in Role}
+    assert set(found()[0].keyings) == {(Point.SCALE_LEFT, role) for role in Role}
 
 
 def test_what_a_script_or_one_person_keyed_for_both_is_not_two_readings(cast):
     builders.read(cast, builders.open_count(cast))  # the technician enters both
-    assert {role for _, role in found()[0].seen} == {Role.TECHNICIAN}
+    assert {role for _, role in found()[0].keyings} == {Role.TECHNICIAN}
 
 
 def test_a_count_entered_from_paper_is_left_out(cast):

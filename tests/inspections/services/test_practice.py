@@ -9,7 +9,7 @@ from inspections.domain.practice import LARGEST_SEED, Difficulty, PracticeSlip, 
 from inspections.domain.words import Act, Point
 from inspections.errors import ImpossibleReading, NotReady, PracticeStepPassed, PracticeStillOpen
 from inspections.models import Authorisation, Exercise, ReadinessAsked
-from inspections.queries import practice as found
+from inspections.queries import practice as exercises
 from inspections.services import authorisations, practice
 from reels.domain import ledger
 from reels.errors import AlreadyThere, NotFound, OnlyAdministrators, ValueNotTaken
@@ -37,11 +37,11 @@ def by(person):
 
 def test_the_same_seed_is_the_same_reel_for_everybody_whatever_becomes_of_the_type(cast):
     one = drawn(cast.colleague, seed=41, difficulty=Difficulty.TREACHEROUS)
-    was = found.reel_of(one)
+    was = exercises.reel_of(one)
     register.change(one.reel_type, actor=Actor(administrator()), at=NOW, wraps_odd_layer=30)
-    assert found.reel_of(Exercise.objects.get(pk=one.pk)) == was
+    assert exercises.reel_of(Exercise.objects.get(pk=one.pk)) == was
     other = drawn(cast.technician, seed=41, difficulty=Difficulty.TREACHEROUS)
-    assert found.reel_of(other).parameters == replace(was.parameters, wraps_odd_layer=30)
+    assert exercises.reel_of(other).parameters == replace(was.parameters, wraps_odd_layer=30)
 
 
 def test_a_new_reel_counts_and_a_chosen_seed_does_not(cast):
@@ -49,7 +49,7 @@ def test_a_new_reel_counts_and_a_chosen_seed_does_not(cast):
     assert (new.counts, 0 <= new.seed < practice.DRAWN_SEEDS) == (True, True)
     again = entered(drawn(cast.colleague, seed=new.seed))
     assert again.counts is False
-    assert [len(each) for each in found.results_of([cast.colleague]).values()] == [1]
+    assert [len(each) for each in exercises.results_of([cast.colleague]).values()] == [1]
 
 
 def test_nobody_has_two_reels_under_way(cast):
@@ -76,10 +76,10 @@ def test_a_right_sheet_has_no_miss_and_is_marked_by_every_rule_it_tried(cast):
 def test_a_slip_is_kept_with_its_rule(cast):
     done = practised(cast.colleague, difficulty=Difficulty.PLAIN, off=1)
     assert done.misses == [[Rule.WRAPS, PracticeSlip.ONE_WRAP]]
-    [result] = found.results_of([cast.colleague])[cast.colleague.pk]
+    [result] = exercises.results_of([cast.colleague])[cast.colleague.pk]
     assert (result.difficulty, result.misses) == (Difficulty.PLAIN, ((Rule.WRAPS, PracticeSlip.ONE_WRAP),))
-    [miss] = found.marking_of(done).missed
-    assert (miss.field, miss.right) == ("hand_wraps", found.reel_of(done).reading.hand_wraps)
+    [miss] = exercises.marking_of(done).missed
+    assert (miss.field, miss.right) == ("hand_wraps", exercises.reel_of(done).reading.hand_wraps)
 
 
 def test_a_step_is_entered_once_and_in_its_turn(cast):
@@ -111,8 +111,8 @@ def test_asking_for_help_ends_it_and_is_right_only_where_the_reel_has_to_be_refe
         one = drawn(cast.colleague, seed=seed, reel_type=kind, difficulty=Difficulty.TRICKY)
         practice.enter_step(exercise_id=one.pk, step=1, given=right_at(one, 1), **by(cast.colleague))
         done = practice.stop_exercise(exercise_id=one.pk, step=2, **by(cast.colleague))
-        marks = {mark.field: mark.is_right for mark in found.marking_of(done).marks}
-        outcomes.setdefault(str(found.reel_of(one).answer.outcome), set()).add(marks["refers"])
+        marks = {mark.field: mark.is_right for mark in exercises.marking_of(done).marks}
+        outcomes.setdefault(str(exercises.reel_of(one).answer.outcome), set()).add(marks["refers"])
     assert outcomes == {"referred": {True}}
     plain = practice.stop_exercise(exercise_id=drawn(cast.colleague).pk, step=1, **by(cast.colleague))
     assert [Rule.CROSSOVER, PracticeSlip.STOPPED] in plain.misses
@@ -240,4 +240,4 @@ def test_readiness_of_many_is_one_query(cast, count_queries):
     people = [cast.colleague, cast.technician, cast.verifier]
     for person in people:
         practised(person)
-    assert count_queries(lambda: found.readiness_of(people, ReadinessRule(), NOW)) == 1
+    assert count_queries(lambda: exercises.readiness_of(people, ReadinessRule(), NOW)) == 1

@@ -13,7 +13,7 @@ from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, Ru
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
 from reels.errors import ValueNotTaken
 from tests.inspections.domain.counted_reels import BY_SIDE, ON_HOLD, TYPE
-from tests.inspections.domain.drum_model import Turn, ModelDrum
+from tests.inspections.domain.drum_model import ModelDrum, Turn
 
 SEEDS = st.integers(0, LARGEST_SEED)
 DIFFICULTIES = st.sampled_from(Difficulty)
