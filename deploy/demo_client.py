@@ -13,8 +13,8 @@ WAIT_S = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """What the service answered."""
+class ApiResponse:
+    """A response, its body read as JSON."""
 
     status: int
     body: Any
@@ -25,13 +25,13 @@ class Answer:
         return self.status >= 400
 
     @property
-    def says(self) -> str:
-        """The sentence of a refusal, with what it says of single fields."""
+    def message(self) -> str:
+        """The detail of a problem document, with the details of single fields."""
         errors = [each["detail"] for each in self.body.get("errors", [])]
         return " ".join(dict.fromkeys([self.body.get("detail") or self.body["title"], *errors]))
 
 
-class Session:
+class ApiSession:
     """Somebody who is logged in: cookies, the CSRF token, and a new Idempotency-Key for each thing that is stored."""
 
     def __init__(self, address: str, username: str, password: str) -> None:
@@ -43,34 +43,34 @@ class Session:
         if not self.login.is_refused:
             self._csrf_token = self.login.body["csrf_token"]
 
-    def get(self, path: str) -> Answer:
+    def get(self, path: str) -> ApiResponse:
         return self._send("GET", path, None, {})
 
-    def post(self, path: str, *, if_match: str | None = None, **body: Any) -> Answer:
+    def post(self, path: str, *, if_match: str | None = None, **body: Any) -> ApiResponse:
         headers = {"Idempotency-Key": f'"{uuid.uuid4()}"', "X-CSRFToken": self._csrf_token}
         if if_match:
             headers["If-Match"] = if_match
         return self._send("POST", path, body, headers)
 
-    def post_as_seen(self, path: str, *, seen: str, **body: Any) -> Answer:
-        """A POST that holds only if what was seen at another path has not changed since."""
+    def post_as_seen(self, path: str, *, seen: str, **body: Any) -> ApiResponse:
+        """A POST with the ETag of another path, refused if that has changed since."""
         return self.post(path, if_match=self.get(seen).etag, **body)
 
-    def _send(self, method: str, path: str, body: Any, headers: dict[str, str]) -> Answer:
-        content = None if body is None else json.dumps(body).encode()
-        request = Request(self._address + path, data=content, method=method, headers={  # noqa: S310  # http only
+    def _send(self, method: str, path: str, body: Any, headers: dict[str, str]) -> ApiResponse:
+        data = None if body is None else json.dumps(body).encode()
+        request = Request(self._address + path, data=data, method=method, headers={  # noqa: S310  # http only
             "Content-Type": "application/json", "Accept": "application/json", **headers,
         })  # fmt: skip
         try:
             with self._opener.open(request, timeout=WAIT_S) as response:
-                return _answer(response)
-        except HTTPError as refused:
-            with refused:
-                return _answer(refused)
+                return _read(response)
+        except HTTPError as error:
+            with error:
+                return _read(error)
 
 
-def _answer(response: HTTPResponse | HTTPError) -> Answer:
+def _read(response: HTTPResponse | HTTPError) -> ApiResponse:
     text = response.read()
     is_json = "json" in response.headers.get("Content-Type", "")
     body = json.loads(text) if is_json else {"title": text.decode(errors="replace")[:200]}
-    return Answer(status=response.status or 0, body=body, etag=response.headers.get("ETag"))
+    return ApiResponse(status=response.status or 0, body=body, etag=response.headers.get("ETag"))

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.error import URLError
 
-from deploy.demo_client import Answer, Session
+from deploy.demo_client import ApiResponse, ApiSession
 
 HOME = Path(__file__).resolve().parent.parent
 FLEET = HOME / "deploy" / "demo_fleet"
@@ -35,37 +35,37 @@ class Unexpected(Exception):
     """Something came out otherwise than walk.json says."""
 
 
-class Walk:
+class DemoWalk:
     """The people of the walk, each in a session of their own, and what is expected of them."""
 
     def __init__(self, address: str, script: dict[str, Any], password: str) -> None:
         self.script, self.password = script, password
         self.checks = 0
-        self.people = {part: Session(address, name, password) for part, name in script["people"].items()}
+        self.people = {part: ApiSession(address, name, password) for part, name in script["people"].items()}
         for session in self.people.values():
-            self.done(session.login, f"{session.username} logs in")
+            self.body_of(session.login, f"{session.username} logs in")
 
-    def expect(self, what: str, seen: Any, wanted: Any) -> None:
+    def expect(self, what: str, actual: Any, expected: Any) -> None:
         self.checks += 1
-        if seen != wanted:
-            raise Unexpected(f"{what}: expected {wanted}, found {seen}")
+        if actual != expected:
+            raise Unexpected(f"{what}: expected {expected}, found {actual}")
 
-    def done(self, answer: Answer, what: str) -> Any:
-        """The body of an answer that must not be a refusal."""
-        self.expect(what, f"refused: {answer.says}" if answer.is_refused else "done", "done")
-        return answer.body
+    def body_of(self, response: ApiResponse, what: str) -> Any:
+        """The body of a response that must not be a refusal."""
+        self.expect(what, f"refused: {response.message}" if response.is_refused else "done", "done")
+        return response.body
 
     def name(self, part: str) -> str:
         return str(self.people[part].login.body["person"]["full_name"])
 
     def get(self, part: str, path: str) -> Any:
-        return self.done(self.people[part].get(path), f"{self.name(part)} looks at {path}")
+        return self.body_of(self.people[part].get(path), f"{self.name(part)} looks at {path}")
 
     def post(self, part: str, path: str, *, seen: str = "", **body: Any) -> Any:
         """seen: the path of what the person has looked at before, where the act must not rest on a stale view."""
         session = self.people[part]
-        answer = session.post_as_seen(path, seen=seen, **body) if seen else session.post(path, **body)
-        return self.done(answer, f"{self.name(part)} at {path}")
+        response = session.post_as_seen(path, seen=seen, **body) if seen else session.post(path, **body)
+        return self.body_of(response, f"{self.name(part)} at {path}")
 
 
 # Telling ------------------------------------------------------------------------------------------------------------
@@ -84,7 +84,7 @@ def say(text: str, hang: int = 2) -> None:
     tell(textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="  " + " " * hang))
 
 
-def spoken(point: str, values: dict[str, Any]) -> str:
+def value_in_words(point: str, values: dict[str, Any]) -> str:
     """A keyed value as people say it."""
     if point == "gauge":
         return f"{values['gauge_wraps']} on the {values['gauge_face']} face"
@@ -99,14 +99,14 @@ def count_in_words(count: dict[str, Any]) -> str:
 def tell_steps(steps: list[dict[str, Any]]) -> None:
     for step in steps:
         sign = "+" if step["change"] >= 0 else "-"
-        sum_ = f"{step['before']} {sign} {abs(step['change'])} = {step['after']}".replace("-", "−")
-        say(f"{step['label']:33}{sum_:14}{step['why']}", hang=47)
+        equation = f"{step['before']} {sign} {abs(step['change'])} = {step['after']}".replace("-", "−")
+        say(f"{step['label']:33}{equation:14}{step['why']}", hang=47)
 
 
 # A count ------------------------------------------------------------------------------------------------------------
 
 
-def make_ready(walk: Walk, serial: str) -> None:
+def make_ready(walk: DemoWalk, serial: str) -> None:
     """Undo what an earlier walk, or somebody trying the pages, has left on the reel."""
     reel = walk.get("maintenance control", f"reels/{serial}")
     if reel["hold"]:
@@ -124,7 +124,7 @@ def make_ready(walk: Walk, serial: str) -> None:
         walk.post("maintenance control", f"{path}/withdrawal", seen=path, reason="The reel is counted again.")
 
 
-def free_machine(walk: Walk) -> str:
+def free_machine(walk: DemoWalk) -> str:
     """The first machine of the walk without a reel and without values waiting for one."""
     reels = walk.get("maintenance control", f"reels?site={walk.script['site']}&page_size=200")["results"]
     values = walk.get("maintenance control", "setup-values?in_force=yes&page_size=200")["results"]
@@ -134,7 +134,7 @@ def free_machine(walk: Walk) -> str:
     return str(free[0])
 
 
-def prepare(walk: Walk, serial: str, machine: str) -> str:
+def prepare(walk: DemoWalk, serial: str, machine: str) -> str:
     """Open an inspection; its path."""
     preparation = walk.script["preparation"]
     opened = walk.post("technician", f"reels/{serial}/inspections", machine=machine, **preparation)
@@ -146,33 +146,33 @@ def prepare(walk: Walk, serial: str, machine: str) -> str:
     return f"inspections/{opened['id']}"
 
 
-def key_point(walk: Walk, path: str, row: dict[str, Any]) -> dict[str, Any]:
-    """Both people key what they see at one point; the reading that it belongs to, as it stands afterwards."""
+def key_point(walk: DemoWalk, path: str, row: dict[str, Any]) -> tuple[dict[str, Any], str]:
+    """Both people key what they see at one point; the reading as it stands afterwards, and what came of it."""
     point, values = row["point"], row["technician"]
     body = walk.post("technician", f"{path}/keyings", point=point, role="technician", **values)
     number = next(each["number"] for each in body["readings"] if each["outcome"] is None)
-    told = f"{POINTS[point]:18}{walk.name('technician')}: {spoken(point, values)}"
+    line = f"{POINTS[point]:18}{walk.name('technician')}: {value_in_words(point, values)}"
     if "verifier" in row:
         expect_blind(walk, path, number, point)
         body = walk.post("verifier", f"{path}/keyings", point=point, role="verifier", **row["verifier"])
-        told += f"; {walk.name('verifier')}, not shown it: {spoken(point, row['verifier'])}"
+        line += f"; {walk.name('verifier')}, not shown it: {value_in_words(point, row['verifier'])}"
     reading: dict[str, Any] = next(each for each in body["readings"] if each["number"] == number)
-    came_of_it = outcome(reading, row)
-    say(f"{told}.{' They agree.' if 'verifier' in row and came_of_it != 'differs' else ''}", hang=18)
-    walk.expect(f"{POINTS[point]} of reading {number}", came_of_it, row["expected"])
-    return {**reading, "came_of_it": came_of_it}
+    outcome = outcome_of(reading, row)
+    say(f"{line}.{' They agree.' if 'verifier' in row and outcome != 'differs' else ''}", hang=18)
+    walk.expect(f"{POINTS[point]} of reading {number}", outcome, row["expected"])
+    return reading, outcome
 
 
-def expect_blind(walk: Walk, path: str, number: int, point: str) -> None:
+def expect_blind(walk: DemoWalk, path: str, number: int, point: str) -> None:
     """What the technician has just keyed must not be in anything that the verifier can get."""
     reading = next(each for each in walk.get("verifier", path)["readings"] if each["number"] == number)
     keyed = next(each for each in reading["points"] if each["point"] == point)["keyed"]
-    mine = [each["values"] for each in keyed if each["role"] == "technician"]
-    walk.expect(f"the technician's {POINTS[point]} as the verifier may see it", mine[-1], None)
+    technicians = [each["values"] for each in keyed if each["role"] == "technician"]
+    walk.expect(f"the technician's {POINTS[point]} as the verifier may see it", technicians[-1], None)
 
 
-def outcome(reading: dict[str, Any], row: dict[str, Any]) -> str:
-    """What came of a keying: keyed, agreed or differs, or what became of the reading."""
+def outcome_of(reading: dict[str, Any], row: dict[str, Any]) -> str:
+    """Of the latest keying: keyed, agreed or differs, or the outcome of the whole reading once it has one."""
     if reading["outcome"]:
         return str(reading["outcome"])
     if "verifier" not in row:
@@ -181,20 +181,20 @@ def outcome(reading: dict[str, Any], row: dict[str, Any]) -> str:
     return "agreed" if point["agreed"] else "differs"
 
 
-def key_all(walk: Walk, path: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Every point in turn, until the count is settled; the last reading."""
+def key_all(walk: DemoWalk, path: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Every point in turn, as often as the script has it; the last reading."""
     reading: dict[str, Any] = {}
     for row in rows:
-        reading = key_point(walk, path, row)
-        if reading["came_of_it"] == "differs":
+        reading, outcome = key_point(walk, path, row)
+        if outcome == "differs":
             say(f"The two differ at the {POINTS[row['point']]}. Neither is told what the other keyed: both look again.")
-        if reading["came_of_it"] == "reread":
+        if outcome == "reread":
             for problem in reading["working"]["problems"]:
                 say(f"READ AGAIN. {problem['detail']}")
     return reading
 
 
-def sign(walk: Walk, path: str) -> dict[str, Any]:
+def sign(walk: DemoWalk, path: str) -> dict[str, Any]:
     """Both sign, each with their own password; the signed inspection."""
     body: dict[str, Any] = {}
     for part, meaning in (("technician", "counted"), ("verifier", "verified")):
@@ -208,7 +208,7 @@ def sign(walk: Walk, path: str) -> dict[str, Any]:
 # The two reels ------------------------------------------------------------------------------------------------------
 
 
-def count_first_reel(walk: Walk, machine: str) -> None:
+def count_first_reel(walk: DemoWalk, machine: str) -> None:
     script = walk.script["first"]
     heading(f"1. Reel {script['reel']} is counted, hold point by hold point")
     make_ready(walk, script["reel"])
@@ -224,7 +224,7 @@ def count_first_reel(walk: Walk, machine: str) -> None:
     sign(walk, path)
 
 
-def set_up_first_reel(walk: Walk, machine: str) -> None:
+def set_up_first_reel(walk: DemoWalk, machine: str) -> None:
     serial, result = walk.script["first"]["reel"], walk.script["first"]["result"]
     heading(f"4. Setup values for machine {machine}")
     control, setter, second = (walk.name(part) for part in ("maintenance control", "setter", "second person"))
@@ -248,12 +248,12 @@ def set_up_first_reel(walk: Walk, machine: str) -> None:
     remark = "Out and in again; the machine's reading is unchanged."
     checked = walk.post("second person", f"{path}/checks", kind="functional", passed=True, remark=remark)
     say(f"{second} records the functional check: passed.")
-    kept = [each["matches"] for each in checked["read_backs"]]
-    walk.expect("read-backs kept, the wrong one too", kept, [False, True, True])
+    matches = [each["matches"] for each in checked["read_backs"]]
+    walk.expect("read-backs kept, the wrong one too", matches, [False, True, True])
     walk.expect("status of the reel", walk.get("maintenance control", f"reels/{serial}")["status"], "values_confirmed")
 
 
-def refer_second_reel(walk: Walk, machine: str) -> None:
+def refer_second_reel(walk: DemoWalk, machine: str) -> None:
     script, releaser = walk.script["second"], walk.name("releaser")
     heading(f"5. Reel {script['reel']}: read again, then referred")
     make_ready(walk, script["reel"])
@@ -270,12 +270,12 @@ def refer_second_reel(walk: Walk, machine: str) -> None:
     sign(walk, path)
 
 
-def check_records(walk: Walk) -> None:
+def check_records(walk: DemoWalk) -> None:
     heading("6. All records are checked")
     command = [sys.executable, "manage.py", "verify_records"]
-    ended = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)  # noqa: S603  # our own
-    tell(textwrap.indent(ended.stdout.rstrip(), "  "))
-    walk.expect("verify_records", ended.returncode, 0)
+    process = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)  # noqa: S603  # our own
+    tell(textwrap.indent(process.stdout.rstrip(), "  "))
+    walk.expect("verify_records", process.returncode, 0)
 
 
 def main(address: str) -> int:
@@ -285,17 +285,17 @@ def main(address: str) -> int:
     for caution in CAUTIONS:
         say(f"! {caution}")
     try:
-        walk = Walk(address, script, organisation["password"])
+        walk = DemoWalk(address, script, organisation["password"])
         machine = free_machine(walk)
         count_first_reel(walk, machine)
         set_up_first_reel(walk, machine)
         refer_second_reel(walk, machine)
         check_records(walk)
-    except Unexpected as difference:
-        print(f"\nNOT AS EXPECTED. {difference}", file=sys.stderr)
+    except Unexpected as error:
+        print(f"\nNOT AS EXPECTED. {error}", file=sys.stderr)
         return 1
-    except URLError as silence:
-        print(f"\nNothing answers at {address}: {silence.reason}", file=sys.stderr)
+    except URLError as error:
+        print(f"\nNothing answers at {address}: {error.reason}", file=sys.stderr)
         return 1
     tell(f"\nEvery step came out as expected ({walk.checks} checks).")
     return 0

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.management import call_command
 
 from deploy import demo_walk
-from deploy.demo_client import Session
+from deploy.demo_client import ApiSession
 from inspections.models import ReadBack, SetupValues, SignOff
 from reels.models import Reel
 
@@ -64,9 +64,9 @@ def test_it_is_walked_to_the_end_twice_and_readme_shows_what_it_prints(address, 
 
 def test_readme_shows_what_a_reading_that_is_wrong_is_answered(address):
     readme = (settings.HOME / "README.md").read_text(encoding="utf-8")
-    body, answer = (json.loads(block) for block in re.findall(r"```json\n(.*?)```", readme, re.DOTALL))
+    body, expected = (json.loads(block) for block in re.findall(r"```json\n(.*?)```", readme, re.DOTALL))
     password = json.loads((demo_walk.FLEET / "organisation.json").read_text())["password"]
-    assert Session(address, "link", password).post("workings", **body).body == answer
+    assert ApiSession(address, "link", password).post("workings", **body).body == expected
 
 
 def test_a_count_that_comes_out_otherwise_ends_it_and_the_next_walk_tidies_up(
