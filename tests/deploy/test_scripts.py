@@ -1,16 +1,17 @@
-"""deploy/demo and deploy/test: they parse, find a Python, and make the environment again only when its lock changed."""
+"""The scripts parse, find a Python, make the environment only when its lock changed, and clear away what they made."""
 
 import os
 import re
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
-SCRIPTS = [DEPLOY / "demo", DEPLOY / "test", DEPLOY / "environment.sh", DEPLOY.parent / ".ci" / "run"]
+SCRIPTS = [DEPLOY / "demo", DEPLOY / "test", DEPLOY / "bare", DEPLOY / "environment.sh", DEPLOY.parent / ".ci" / "run"]
 
 # A python that is new enough, and tells what it is asked to make and install.
 FAKE_PYTHON = """#!/bin/sh
@@ -141,6 +142,52 @@ def test_an_environment_that_could_not_be_finished_is_not_taken_for_one(house):
 def test_the_demo_takes_no_other_argument():
     ended = subprocess.run(["sh", DEPLOY / "demo", "--twice"], capture_output=True, text=True, check=False)
     assert (ended.returncode, "Usage: sh deploy/demo [--once]" in ended.stderr) == (1, True)
+
+
+def bare_machine(tmp_path, *, mmdebstrap: str, user: int = 0) -> dict[str, str]:
+    """The environment of deploy/bare, with programs that only look as if they made a system and a namespace."""
+    for name, text in {
+        "id": f"echo {user}", "git": "exit 0", "mmdebstrap": mmdebstrap,
+        "unshare": 'while [ "${1#--}" != "$1" ]; do shift; done; exec "$@"',
+    }.items():  # fmt: skip
+        program(tmp_path / "bin" / name, f"#!/bin/sh\n{text}\n")
+    (tmp_path / "work").mkdir()
+    return {"PATH": f"{tmp_path}/bin:/usr/bin:/bin", "TMPDIR": f"{tmp_path}/work", "TOLD": f"{tmp_path}/told"}
+
+
+@pytest.mark.parametrize("arguments", [["--twice"], ["demo", "twice"], ["both", "--keep"], ["demo", "--keep"]])
+def test_a_bare_machine_is_made_for_the_two_commands_only(arguments, tmp_path):
+    env = bare_machine(tmp_path, mmdebstrap='touch "$TOLD"')
+    process = subprocess.run(["sh", DEPLOY / "bare", *arguments], env=env, capture_output=True, text=True, check=False)
+    assert (process.returncode, "Usage: sh deploy/bare [--keep] [demo | test" in process.stderr) == (1, True)
+    assert not Path(env["TOLD"]).exists()
+
+
+def test_a_bare_machine_is_made_by_root_only(tmp_path):
+    env = bare_machine(tmp_path, mmdebstrap='touch "$TOLD"', user=1000)
+    process = subprocess.run(["sh", DEPLOY / "bare"], env=env, capture_output=True, text=True, check=False)
+    assert (process.returncode, "by root only" in process.stderr) == (1, True)
+    assert not Path(env["TOLD"]).exists()
+
+
+def test_a_bare_machine_that_cannot_be_made_is_said_so_and_cleared_away(tmp_path):
+    env = bare_machine(tmp_path, mmdebstrap='mkdir "$TMPDIR"/bare.*/tree; exit 7')
+    process = subprocess.run(["sh", DEPLOY / "bare"], env=env, capture_output=True, text=True, check=False)
+    assert (process.returncode, "mmdebstrap could not make it" in process.stderr) == (1, True)
+    assert list(Path(env["TMPDIR"]).iterdir()) == []
+
+
+def test_a_bare_machine_is_cleared_away_and_what_runs_there_ended_when_it_is_stopped(tmp_path):
+    env = bare_machine(tmp_path, mmdebstrap='echo $$ >"$TOLD.new"; mv "$TOLD.new" "$TOLD"; exec sleep 600')
+    with subprocess.Popen(["sh", DEPLOY / "bare"], env=env, stdout=subprocess.PIPE, text=True) as process:
+        while not Path(env["TOLD"]).exists():
+            assert process.poll() is None
+            time.sleep(0.05)
+        process.terminate()
+        assert process.wait(timeout=30) == 143
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(Path(env["TOLD"]).read_text()), 0)
+    assert list(Path(env["TMPDIR"]).iterdir()) == []
 
 
 def test_a_command_whose_reader_has_seen_enough_ends_without_a_word():
