@@ -7,8 +7,9 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.desk import address_of_desk_pages, make_desk_fleet
 from tests.browser.journeys import WIDTHS, log_in
-from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, WIDER_THAN_THE_SCREEN, noises, violations
+from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, noises, violations
 from tests.browser.threads import in_a_thread
+from tests.browser.widths import wider_than_the_screen
 
 __all__ = ["noises"]
 
@@ -41,7 +42,7 @@ def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: P
     page.set_viewport_size({"width": width, "height": 800})
     wide, small = {}, {}
     for name in every_page(page, live_server, desk):
-        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        wide[name] = wider_than_the_screen(page)
         small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
     assert {name: by for name, by in wide.items() if by > 0} == {}
     assert {name: targets for name, targets in small.items() if targets} == {}

@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.journeys import WIDTHS, address_of_pages, log_in
 from tests.browser.threads import in_a_thread
+from tests.browser.widths import wider_than_the_screen
 from tests.builders import PASSWORD, administrator
 
 LEAST_TARGET_PX = 44
@@ -17,7 +18,6 @@ SIZES = """() => [...document.querySelectorAll("a, button, input:not([type=hidde
     .map(each => [each.textContent.trim() || each.name, (each.closest("label") ?? each).getBoundingClientRect()])
     .filter(([, box]) => box.width > 0 && box.height > 0)
     .map(([words, box]) => [words, Math.round(box.width), Math.round(box.height)])"""
-WIDER_THAN_THE_SCREEN = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
 @pytest.fixture
@@ -65,7 +65,7 @@ def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: P
     page.set_viewport_size({"width": width, "height": 800})
     wide, small = {}, {}
     for name in every_page(page, live_server, fleet):
-        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        wide[name] = wider_than_the_screen(page)
         small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
     assert {name: by for name, by in wide.items() if by > 0} == {}
     assert {name: targets for name, targets in small.items() if targets} == {}

@@ -10,8 +10,9 @@ from inspections.domain.practice import Difficulty
 from inspections.queries.practice import reel_of
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.practice import make_practised, under_way
-from tests.browser.test_pages import WIDER_THAN_THE_SCREEN, noises, violations
+from tests.browser.test_pages import noises, violations
 from tests.browser.threads import in_a_thread
+from tests.browser.widths import wider_than_the_screen
 from tests.browser.worksheet_steps import SMALL
 from tests.practised import enter_right
 
@@ -64,7 +65,7 @@ def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: P
     page.set_viewport_size({"width": width, "height": 800})
     wide, small = {}, {}
     for name in every_page(page, live_server, made):
-        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        wide[name] = wider_than_the_screen(page)
         small[name] = page.evaluate(SMALL)
     assert {name: by for name, by in wide.items() if by > 0} == {}
     assert {name: targets for name, targets in small.items() if targets} == {}

@@ -8,8 +8,9 @@ from playwright.sync_api import Page
 from tests.browser.desk import make_desk_fleet
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.reports import address_of_report_pages
-from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, WIDER_THAN_THE_SCREEN, noises, violations
+from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, noises, violations
 from tests.browser.threads import in_a_thread
+from tests.browser.widths import wider_than_the_screen
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.reports.first_readings import bring_in_many
 
@@ -48,7 +49,7 @@ def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: P
     page.set_viewport_size({"width": width, "height": 800})
     wide, small = {}, {}
     for name in every_page(page, live_server, cast):
-        wide[name] = page.evaluate(WIDER_THAN_THE_SCREEN)
+        wide[name] = wider_than_the_screen(page)
         small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
     assert {name: by for name, by in wide.items() if by > 0} == {}
     assert {name: targets for name, targets in small.items() if targets} == {}

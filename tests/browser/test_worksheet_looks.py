@@ -6,10 +6,10 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.threads import in_a_thread
+from tests.browser.widths import wider_than_the_screen
 from tests.browser.worksheet_steps import (
     SMALL,
     STEPS,
-    TOO_WIDE,
     begin,
     key_scales,
     look_again,
@@ -46,7 +46,7 @@ def faults(page: Page):
     for width in (ZOOMED, *WIDTHS):
         page.set_viewport_size({"width": width, "height": HEIGHT})
         found += [(width, "small", target) for target in page.evaluate(SMALL)]
-        if (by := page.evaluate(TOO_WIDE)) > 0:
+        if (by := wider_than_the_screen(page)) > 0:
             found.append((width, "too wide by", by))
     page.set_viewport_size({"width": 390, "height": HEIGHT})
     page.emulate_media(color_scheme="light", forced_colors="active")

@@ -14,7 +14,6 @@ SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=hidde
     .map(each => [each.textContent.trim() || each.name, (each.closest("label") || each).getBoundingClientRect()])
     .filter(([, box]) => box.width > 0 && box.height > 0 && box.height < 44)
     .map(([words, box]) => [words, Math.round(box.height)])"""
-TOO_WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
 def make_cast() -> Cast:
