@@ -12,7 +12,7 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any
 
-from inspections.domain.reading import Half, KeyedReading, OpenSide, Unwind
+from inspections.domain.reading import FULL_TURN_DEG, Half, KeyedReading, OpenSide, Unwind
 from inspections.domain.words import Point, Role
 from inspections.errors import ImpossibleReading
 from reels.domain import ledger
@@ -40,8 +40,6 @@ FIELDS: Mapping[Point, tuple[str, ...]] = {
     Point.CROSSOVER: ("crossover_half", "crossover_deg"),
 }
 MOST = 999  # nothing on a drum is counted higher
-FULL_TURN_DEG = 360
-HALF_TURN_DEG = 180
 
 
 def roles_at(point: Point) -> tuple[Role, ...]:
@@ -85,9 +83,7 @@ def half_of(value: Mapping[str, str]) -> str:
     if "half" in value:
         return value["half"]
     degrees = Decimal(value["deg"])
-    if degrees % FULL_TURN_DEG == 0:
-        return "line"
-    return Half.AFT if degrees < HALF_TURN_DEG else Half.FORWARD
+    return Half.at(degrees) if degrees % FULL_TURN_DEG else "line"
 
 
 def commitment(point: Point, value: Any, salt: str) -> str:

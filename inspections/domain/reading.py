@@ -1,6 +1,7 @@
 """What a person reads on a reel, what the counting rules know of its type, and what can be wrong with a reading."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 
 from inspections.errors import ImpossibleParameters, ImpossibleReading
@@ -36,6 +37,11 @@ class Half(StrEnum):
 
     AFT = "aft"  # 0° to 180°
     FORWARD = "forward"  # 180° to 360°
+
+    @classmethod
+    def at(cls, degrees: float | Decimal) -> "Half":
+        """The half that an angle lies in; each has its beginning, and 360° is 0°."""
+        return cls.AFT if degrees % FULL_TURN_DEG < HALF_TURN_DEG else cls.FORWARD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 from inspections import access
 from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, halves_decide
 from inspections.domain.practice.figures import bench_figures
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
 from inspections.errors import PracticeStepPassed
 from inspections.models import Exercise
 from inspections.pages.forms import StepForm
@@ -71,7 +71,7 @@ def start(request: HttpRequest) -> HttpResponse:
     form = ExerciseForm(sent, reel_types=types, initial=asked, auto_id="practice-%s")
     if request.method == "POST" and form.is_valid() and (begun := _begin(request, form)):
         return redirect("practice-reel", begun.pk)
-    rules = found.asked_where_posted(person, at) or [found.Asked(rule=ReadinessRule())]
+    rules = found.requirements_where_posted(person, at) or [found.ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "form": form, "under_way": found.open_exercise(person), "latest": found.latest_exercises(person, SHOWN),
         "standing": standing_under(rules, person, at), "by_rule": results_by_rule(rules[0].rule, person, at),
@@ -160,7 +160,11 @@ def _entered(one: Exercise) -> list[tuple[str, str]]:
     reading = found.sheet_of(one).reading
     crossover = reading.crossover_half if reading.crossover_deg is None else reading.crossover_deg
     values = {name: crossover if name == "crossover" else getattr(reading, name, None) for name in FIELD_NAMES}
-    return [(FIELD_NAMES[name], told(name, values[name])) for name in FIELD_NAMES if name not in found.MADE_OF_IT]
+    return [
+        (FIELD_NAMES[name], value_in_words(name, values[name]))
+        for name in FIELD_NAMES
+        if name not in found.RESULT_FIELDS
+    ]
 
 
 # See ----------------------------------------------------------------------------------------------------------------
@@ -186,7 +190,7 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
 
 def mark_row(mark: FieldMark) -> MarkRow:
     return MarkRow(
-        name=FIELD_NAMES[mark.field], rule=RULE_NAMES[mark.rule], entered=told(mark.field, mark.entered),
-        right=told(mark.field, mark.right), slip=SLIP_NAMES[mark.slip] if mark.slip else "", why=mark.why or "",
-        is_right=mark.is_right,
+        name=FIELD_NAMES[mark.field], rule=RULE_NAMES[mark.rule], entered=value_in_words(mark.field, mark.entered),
+        right=value_in_words(mark.field, mark.right), slip=SLIP_NAMES[mark.slip] if mark.slip else "",
+        why=mark.why or "", is_right=mark.is_right,
     )  # fmt: skip

@@ -13,7 +13,7 @@ from inspections.domain.practice import WHY, PracticeSlip, Readiness, ReadinessR
 from inspections.domain.practice.words import RULE_NAMES, SLIP_NAMES
 from inspections.errors import NotAnInstructor
 from inspections.queries import practice as found
-from inspections.queries.practice import Asked, PersonReady
+from inspections.queries.practice import PersonReadiness, ReadinessRequirement
 from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge
@@ -35,21 +35,21 @@ class RuleRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class ReadinessLine:
     """Somebody under one readiness rule."""
 
-    asked: Asked
-    ready: PersonReady
+    asked: ReadinessRequirement
+    ready: PersonReadiness
     badge: Badge
     slips: list[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SiteStandings:
+class SiteReadiness:
     """The people of a site under one rule that it asks for."""
 
-    asked: Asked
-    rows: list[Standing]
+    asked: ReadinessRequirement
+    rows: list[ReadinessLine]
 
 
 @page
@@ -63,10 +63,10 @@ def people(request: HttpRequest) -> HttpResponse:
     sites = access.instructed_sites(person, at)
     chosen = _chosen(request.GET.get("site", ""), list(sites))
     trainees = list(access.instructed_people(sites.filter(pk=chosen.pk), at))
-    rules = found.asked_at([chosen]) or [Asked(rule=ReadinessRule())]
+    rules = found.requirements_at([chosen]) or [ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "sites": list(sites), "chosen": chosen, "section": "practice",
-        "groups": [SiteStandings(asked=each, rows=_standings(each, trainees, at)) for each in rules],
+        "groups": [SiteReadiness(asked=each, rows=_readiness_lines(each, trainees, at)) for each in rules],
     }  # fmt: skip
     return show(request, "inspections/practice/people.html", shown, chosen)
 
@@ -76,7 +76,7 @@ def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
     """One person's practice: where they stand, each rule with its slips, and the newest reels."""
     at = timezone.now()
     person = access.practising_person(person_id, reader(request), at)
-    rules = found.asked_where_posted(person, at) or [Asked(rule=ReadinessRule())]
+    rules = found.requirements_where_posted(person, at) or [ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "person": person, "standing": standing_under(rules, person, at), "section": "practice",
         "by_rule": results_by_rule(rules[0].rule, person, at), "within_days": rules[0].rule.within_days,
@@ -85,9 +85,9 @@ def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
     return show(request, "inspections/practice/person.html", shown)
 
 
-def standing_under(rules: Sequence[Asked], person: Person, at: datetime) -> list[Standing]:
+def standing_under(rules: Sequence[ReadinessRequirement], person: Person, at: datetime) -> list[ReadinessLine]:
     """One person under each of several rules."""
-    return [_standings(each, [person], at)[0] for each in rules]
+    return [_readiness_lines(each, [person], at)[0] for each in rules]
 
 
 def results_by_rule(rule: ReadinessRule, person: Person, at: datetime) -> list[RuleRow]:
@@ -100,9 +100,9 @@ def _chosen(code: str, sites: list[Site]) -> Site:
     return next((site for site in sites if site.code == code), sites[0])
 
 
-def _standings(asked: Asked, people: Sequence[Person], at: datetime) -> list[Standing]:
+def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: datetime) -> list[ReadinessLine]:
     return [
-        Standing(
+        ReadinessLine(
             asked=asked,
             ready=each,
             badge=READY if each.readiness.is_ready else NOT_YET,

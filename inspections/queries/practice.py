@@ -27,7 +27,7 @@ from inspections.queries.parameters import rule_parameters
 from reels.access import readable_sites
 from reels.models import Person, Site
 
-MADE_OF_IT = ("layers", "wraps", "refers")  # entered last, after the reading
+RESULT_FIELDS = ("layers", "wraps", "refers")  # entered last, after the reading
 
 
 def reel_of(exercise: Exercise) -> PracticeReel:
@@ -39,9 +39,9 @@ def reel_of(exercise: Exercise) -> PracticeReel:
 
 def sheet_of(exercise: Exercise) -> PracticeSheet:
     """What was entered so far. No query."""
-    reading = {name: value for name, value in exercise.entered.items() if name not in MADE_OF_IT}
-    made_of_it = {name: exercise.entered.get(name) for name in MADE_OF_IT}
-    return PracticeSheet(reading=reading_from(reading), **made_of_it)
+    reading = {name: value for name, value in exercise.entered.items() if name not in RESULT_FIELDS}
+    result = {name: exercise.entered.get(name) for name in RESULT_FIELDS}
+    return PracticeSheet(reading=reading_from(reading), **result)
 
 
 def marking_of(exercise: Exercise) -> Marking:
@@ -63,7 +63,7 @@ def latest_exercises(person: Person, most: int) -> list[Exercise]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class ReadinessRequirement:
     """A readiness rule, and what it is asked for: at which site before which act; both None when nobody asks."""
 
     rule: ReadinessRule
@@ -72,7 +72,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PersonReady:
+class PersonReadiness:
     """Where somebody stands under a rule. last_at: when they practised last."""
 
     person: Person
@@ -80,24 +80,24 @@ class PersonReady:
     last_at: datetime | None
 
 
-def asked_of(act: Act, site: Site | None) -> list[Asked]:
+def requirements_for(act: Act, site: Site | None) -> list[ReadinessRequirement]:
     """What is asked before somebody is authorised for an act at a site, or at every site (None). One query."""
-    return _asked(Q(act=act) & (Q() if site is None else Q(site=site)))
+    return _requirements(Q(act=act) & (Q() if site is None else Q(site=site)))
 
 
-def asked_at(sites: Collection[Site]) -> list[Asked]:
+def requirements_at(sites: Collection[Site]) -> list[ReadinessRequirement]:
     """All that these sites ask for. One query."""
-    return _asked(Q(site__in=sites))
+    return _requirements(Q(site__in=sites))
 
 
-def asked_where_posted(person: Person, at: datetime) -> list[Asked]:
+def requirements_where_posted(person: Person, at: datetime) -> list[ReadinessRequirement]:
     """All that is asked for at the sites where the person is posted. One query."""
-    return _asked(Q(site__in=readable_sites(person, at)))
+    return _requirements(Q(site__in=readable_sites(person, at)))
 
 
-def _asked(where: Q) -> list[Asked]:
+def _requirements(where: Q) -> list[ReadinessRequirement]:
     rows = ReadinessAsked.objects.filter(where, is_asked=True).select_related("site").order_by("site__code", "act")
-    return [Asked(rule=rule_of(row), site=row.site.name, act=row.act) for row in rows]
+    return [ReadinessRequirement(rule=rule_of(row), site=row.site.name, act=row.act) for row in rows]
 
 
 def rule_of(row: ReadinessAsked) -> ReadinessRule:
@@ -122,11 +122,11 @@ def results_of(people: Collection[Person]) -> dict[int, list[PracticeResult]]:
     return results
 
 
-def readiness_of(people: Collection[Person], rule: ReadinessRule, at: datetime) -> list[PersonReady]:
+def readiness_of(people: Collection[Person], rule: ReadinessRule, at: datetime) -> list[PersonReadiness]:
     """Each person under a rule, in the order given. One query, however many there are."""
     results = results_of(people)
     return [
-        PersonReady(
+        PersonReadiness(
             person=person,
             readiness=assess_readiness(results[person.pk], rule, at),
             last_at=max((result.at for result in results[person.pk]), default=None),

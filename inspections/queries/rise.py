@@ -111,7 +111,7 @@ def _looseness_m(layers: np.ndarray, wraps: np.ndarray, drum: Drum, rates: Drift
 
 def _known(reels: QuerySet[Reel], drum: Drum, rates: DriftParameters) -> tuple[list[KnownReel], list[str]]:
     """The known reels in order of serial, and those left out. Six queries for every 200 reels."""
-    found, left_out = [], []
+    known, left_out = [], []
     for some in histories.in_batches(reels):
         fitted = _lengths_fitted(some)
         for reel, history in zip(some, histories.histories_of(some), strict=True):
@@ -120,8 +120,8 @@ def _known(reels: QuerySet[Reel], drum: Drum, rates: DriftParameters) -> tuple[l
                 if each.counted_at in slipped:
                     left_out.append(reel.serial)
                 else:
-                    found.append(each)
-    return found, left_out
+                    known.append(each)
+    return known, left_out
 
 
 def _lengths_fitted(reels: list[Reel]) -> dict[int, dict[datetime, float]]:
@@ -129,10 +129,10 @@ def _lengths_fitted(reels: list[Reel]) -> dict[int, dict[datetime, float]]:
     rows = CableEvent.objects.filter(
         STANDING, reel__in=reels, kind=CableEvent.Kind.REPLACED, length_fitted_m__isnull=False
     )
-    found: dict[int, dict[datetime, float]] = {}
+    by_reel: dict[int, dict[datetime, float]] = {}
     for reel, at, length_m in rows.values_list("reel_id", "happened_at", "length_fitted_m"):
-        found.setdefault(reel, {})[at] = float(length_m)
-    return found
+        by_reel.setdefault(reel, {})[at] = float(length_m)
+    return by_reel
 
 
 def _of_reel(history: ReelHistory, fitted: dict[datetime, float], drum: Drum) -> Iterator[KnownReel]:
@@ -142,10 +142,10 @@ def _of_reel(history: ReelHistory, fitted: dict[datetime, float], drum: Drum) ->
         starts[history.received_at] = history.received_m
     for start, length_m in sorted(starts.items()):
         end = min((at for at in history.replaced_at if at > start), default=None)
-        mine = [c for c in history.counts if c.at >= start and (end is None or c.at < end)]
-        if not mine:
+        counts_of_cable = [c for c in history.counts if c.at >= start and (end is None or c.at < end)]
+        if not counts_of_cable:
             continue
-        first = min(mine, key=lambda count: count.at)
+        first = min(counts_of_cable, key=lambda count: count.at)
         cut_m = sum(c.length_m for c in history.cuts if start <= c.at <= first.at)
         try:
             turns = winding.turns_of(first.layers, first.wraps, drum) + history.lead_wraps

@@ -73,7 +73,7 @@ def _found_ready(person: Person, act: Act, site: Site | None, at: datetime) -> l
     """What each site that asks for practice found, in words; for every site (None), of each that asks."""
     found = []
     results = practice.results_of([person])[person.pk]
-    for asked in practice.asked_of(act, site):
+    for asked in practice.requirements_for(act, site):
         ready = assess_readiness(results, asked.rule, at)
         if not ready.is_ready:
             raise NotReady(site=asked.site, act=act.value, name=person.full_name, why=ready.why)

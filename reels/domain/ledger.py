@@ -1,12 +1,18 @@
 """How an entry of a reel's history becomes bytes, and how a chain of them is checked.
 
-The bytes are defined here once, with a version. Stored bytes are kept and never made again from today's code, so
-that a checker needs nothing but the stored bytes, RFC 8785 (canonical JSON) and SHA-256.
+    content_n = JCS(entry_n)           canonical JSON, RFC 8785: one and only one form of bytes for a value
+    digest_n  = SHA-256(content_n)     64 hexadecimal digits
+    prev_n    = digest_{n−1}           in entry_n itself; 64 zeros in the first
 
-An entry is a JSON object: v (1), chain (its name), seq (from 1), prev (the digest of the entry before, 64 zeros for
-the first), at, act, actor, facts, and changes: the rows that the act wrote, each {table, id, before, after}. `before`
-is null for a new row; for a changed row both hold the changed columns only. Numbers that must be exact are decimal
-strings; there are no floats; times are UTC.
+So whoever knows the newest digest, the head, knows that nothing before it was changed, removed or put in between. That
+nothing was cut off at the end, the chain's own length and head tell, and the checkpoints that outsiders keep.
+
+An entry is a JSON object: v (1), chain (its name), seq (from 1), prev, at, act, actor, facts, and changes: the rows
+that the act wrote, each {table, id, before, after}. `before` is null for a new row; for a changed row both hold the
+changed columns only. Numbers are whole, or decimal strings: no float is exactly what somebody keyed. Times are UTC.
+
+The bytes are defined here once, with a version. Stored bytes are kept and never made again from today's code, so that a
+checker needs nothing but them and the three lines above.
 """
 
 import hashlib
@@ -19,7 +25,7 @@ from typing import Any
 
 import rfc8785
 
-FIRST_PREV = "0" * 64
+FIRST_PREV = "0" * 64  # as long as a digest, which no content is known to have
 
 
 class NotExact(TypeError):
@@ -43,7 +49,7 @@ def _plain_leaf(value: Any) -> Any:
         case None | bool() | int():
             return value
         case str():
-            return str(value)
+            return str(value)  # of a StrEnum, its value
         case Decimal():
             return format(value, "f")
         case datetime() if value.tzinfo is not None:
@@ -152,6 +158,7 @@ def first_break(chain: str, entries: Iterable[Stored], *, length: int, head: str
 
 
 def _fault(entry: Stored, *, chain: str, seq: int, prev: str) -> str | None:
+    # The bytes first: the columns beside them are copies of what the bytes say.
     if digest(entry.content) != entry.digest:
         return f"its bytes have the digest {digest(entry.content)[:12]}, but {entry.digest[:12]} is recorded"
     if entry.seq != seq:
@@ -182,6 +189,7 @@ _FORM_1 = {
 
 
 def _is_entry(fields: Any) -> bool:
+    # type() and not isinstance(): True is an int to Python, and no number in JSON
     if not isinstance(fields, dict) or {name: type(value) for name, value in fields.items()} != _FORM_1:
         return False
     return fields["v"] == 1 and all(_is_change(change) for change in fields["changes"])

@@ -6,6 +6,7 @@
 
 An inclusion proof shows that a leaf is in a tree of a known root. A consistency proof shows that a tree of n leaves is
 the beginning of a later one, so that nothing before n was changed, removed or put in between. Hashes are bytes.
+The first bytes differ so that a node can never be shown as a leaf, by a made-up entry whose bytes are its two hashes.
 Source: RFC 9162, section 2.1 (the same hashing as RFC 6962).
 """
 
@@ -37,7 +38,7 @@ def root(leaves: Sequence[bytes]) -> bytes:
 
 def roots_at(sizes: Container[int], leaves: Iterable[bytes]) -> Iterator[tuple[int, bytes]]:
     """Each of these sizes that the tree had while it grew, with its root then; in one pass over the leaf hashes."""
-    stack: list[bytes] = []
+    stack: list[bytes] = []  # roots of the complete subtrees so far, the largest first: the binary digits of the size
     for i, each in enumerate(leaves):
         stack.append(each)
         for _ in range(_trailing_ones(i)):  # two complete subtrees of one size become one
@@ -101,7 +102,11 @@ def _root_over(leaf: bytes, index: int, size: int, proof: Sequence[bytes]) -> by
 
 
 def _old_and_new(first: int, size: int, proof: Sequence[bytes], *, whole: bytes | None) -> tuple[bytes, bytes]:
-    """The roots of the old and of the new tree that a proof leads to. whole: the old root while it is all of them."""
+    """The roots of the old and of the new tree that a proof leads to.
+
+    whole: the root of the old tree as it is claimed, as long as the way down has gone left only. A subtree that the old
+    tree ends with is then all of it, whose root the checker has already, so that the proof leaves it out.
+    """
     if first == size:
         [old] = [whole, *proof] if whole else proof
         return old, old
@@ -115,7 +120,7 @@ def _old_and_new(first: int, size: int, proof: Sequence[bytes], *, whole: bytes 
 
 
 def _trailing_ones(number: int) -> int:
-    return ((number ^ (number + 1)).bit_length()) - 1
+    return (number ^ (number + 1)).bit_length() - 1  # adding 1 turns the trailing ones round, and the 0 before them
 
 
 def _subproof(first: int, leaves: Sequence[bytes], *, is_whole: bool) -> list[bytes]:

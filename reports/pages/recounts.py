@@ -50,9 +50,9 @@ class Line:
 @page
 @may_be_stale
 def recounts(request: HttpRequest) -> HttpResponse:
-    form, found, behind = _asked(request)
+    form, counts, behind = _asked(request)
     unit = reader(request).length_unit
-    shown = {"filter": form, "lines": [_line(each, unit) for each in found], "behind": behind, "section": "drift"}
+    shown = {"filter": form, "lines": [_line(each, unit) for each in counts], "behind": behind, "section": "drift"}
     return show(request, "reports/recounts.html", shown)
 
 
@@ -61,8 +61,8 @@ def recounts(request: HttpRequest) -> HttpResponse:
 @may_be_stale
 def recounts_csv(request: HttpRequest) -> HttpResponseBase:
     """The list of the page; lengths in metres."""
-    _, found, _ = _asked(request)
-    return csv_answer(COLUMNS, _as_written(found), "counts-worth-making.csv")
+    _, counts, _ = _asked(request)
+    return csv_answer(COLUMNS, _as_written(counts), "counts-worth-making.csv")
 
 
 def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], int]:
@@ -85,16 +85,19 @@ def _line(each: WorthCounting, unit: str) -> Line:
 
 
 def _reason(each: WorthCounting, unit: str) -> str:
-    of = each.interval
-    count = f"{count_words(each.layers, each.wraps)}, of {_day(of.to_at)}"
-    way = "shorter" if of.observed_change_m < 0 else "longer"
-    logged = f" ({length(of.logged_cut_m, unit)} logged)" if of.logged_cut_m else ""
-    return reason(each.worth, count, _lost(each, unit), f"{length(abs(of.observed_change_m), unit)} {way}{logged}")
+    interval = each.interval
+    count = f"{count_words(each.layers, each.wraps)}, of {_day(interval.to_at)}"
+    way = "shorter" if interval.observed_change_m < 0 else "longer"
+    logged = f" ({length(interval.logged_cut_m, unit)} logged)" if interval.logged_cut_m else ""
+    return reason(
+        each.worth, count, _lost(each, unit), f"{length(abs(interval.observed_change_m), unit)} {way}{logged}"
+    )
 
 
 def _lost(each: WorthCounting, unit: str) -> str:
-    of = each.interval
-    return f"{length(of.cut_m, unit)}, between {length(of.cut_low_m, unit)} and {length(of.cut_high_m, unit)}"
+    interval = each.interval
+    cut, low, high = (length(metres, unit) for metres in (interval.cut_m, interval.cut_low_m, interval.cut_high_m))
+    return f"{cut}, between {low} and {high}"
 
 
 def _day(at: datetime) -> str:
@@ -103,10 +106,10 @@ def _day(at: datetime) -> str:
 
 def _as_written(counts: list[WorthCounting]) -> Iterator[list[object]]:
     for each in counts:
-        of, worth = each.interval, each.worth
-        lengths = [f"{metres:.3f}" for metres in (of.cut_m, of.cut_low_m, of.cut_high_m)]
+        interval, worth = each.interval, each.worth
+        lengths = [f"{metres:.3f}" for metres in (interval.cut_m, interval.cut_low_m, interval.cut_high_m)]
         shares = [f"{x:.6f}" for x in (worth.doubt_bits, worth.worth_bits, worth.settled_share)]
         yield [
-            each.reel.serial, each.reel.site.code, each.reel.status, moment(of.to_at), each.layers, each.wraps,
+            each.reel.serial, each.reel.site.code, each.reel.status, moment(interval.to_at), each.layers, each.wraps,
             f"{worth.p_cut:.6f}", *lengths, *shares, _reason(each, "m").replace("\u00a0", " "),
         ]  # fmt: skip

@@ -26,24 +26,7 @@ from inspections.domain.intake.rules import (
 )
 
 __all__ = [
-    "CABLE_EVENTS",
-    "COUNTS",
-    "FORMS",
-    "REELS",
-    "REEL_TYPES",
-    "FileForm",
-    "FileProblem",
-    "FileRow",
-    "ReelFacts",
-    "SortedRows",
-    "TypeFacts",
-    "cells_of",
-    "count_problems",
-    "event_problems",
-    "is_slug",
-    "problem",
-    "read_row",
-    "reel_problems",
-    "sort_out",
-    "type_problems",
-]
+    "CABLE_EVENTS", "COUNTS", "FORMS", "REELS", "REEL_TYPES", "FileForm", "FileProblem", "FileRow", "ReelFacts",
+    "SortedRows", "TypeFacts", "cells_of", "count_problems", "event_problems", "is_slug", "problem", "read_row",
+    "reel_problems", "sort_out", "type_problems",
+]  # fmt: skip

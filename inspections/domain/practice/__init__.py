@@ -24,22 +24,7 @@ from inspections.domain.practice.reels import (
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
 
 __all__ = [
-    "LARGEST_SEED",
-    "WHY",
-    "Difficulty",
-    "FieldMark",
-    "Marking",
-    "PracticeReel",
-    "PracticeResult",
-    "PracticeSheet",
-    "PracticeSlip",
-    "Readiness",
-    "ReadinessRule",
-    "Rule",
-    "Trap",
-    "assess_readiness",
-    "halves_decide",
-    "mark",
-    "practice_reel",
-    "result_of",
-]
+    "LARGEST_SEED", "WHY", "Difficulty", "FieldMark", "Marking", "PracticeReel", "PracticeResult", "PracticeSheet",
+    "PracticeSlip", "Readiness", "ReadinessRule", "Rule", "Trap", "assess_readiness", "halves_decide", "mark",
+    "practice_reel", "result_of",
+]  # fmt: skip

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from inspections.domain.counting import Count, Unusual, Working, work_out
 from inspections.domain.practice.reels import PracticeReel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
-from inspections.domain.reading import FULL_TURN_DEG, HALF_TURN_DEG, Half, KeyedReading, Outcome, RuleParameters
+from inspections.domain.reading import FULL_TURN_DEG, Half, KeyedReading, Outcome, RuleParameters
 from inspections.domain.reading_rules import not_keyed, takes_a_wrap_off
 from reels.domain.words import Side
 
@@ -182,10 +182,6 @@ def _wraps_slip(reel: PracticeReel, reading: KeyedReading, field: str) -> Practi
 # The crossover ------------------------------------------------------------------------------------------------------
 
 
-def _half(deg: float) -> Half:
-    return Half.AFT if deg % FULL_TURN_DEG < HALF_TURN_DEG else Half.FORWARD
-
-
 def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip | None:
     true_deg, deg, half = reel.drum.crossover_deg, reading.crossover_deg, reading.crossover_half
     if deg is None and half is None:
@@ -195,7 +191,7 @@ def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip |
         return _half_slip(reel, reading, is_on_limit=should_come_off is None)
     comes_off = takes_a_wrap_off(reel.parameters, deg)
     is_close = min(abs(deg - true_deg), FULL_TURN_DEG - abs(deg - true_deg)) <= MEASURED_WITHIN_DEG
-    same_half = _half(deg) is _half(true_deg)
+    same_half = Half.at(deg) is Half.at(true_deg)
     if is_close and comes_off is should_come_off and (should_come_off is None or same_half):
         return None
     if None in (comes_off, should_come_off) or (is_close and same_half):
@@ -206,7 +202,7 @@ def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip |
 def _half_slip(reel: PracticeReel, reading: KeyedReading, *, is_on_limit: bool) -> PracticeSlip | None:
     if is_on_limit:
         return PracticeSlip.LIMIT
-    if reading.crossover_half is not _half(reel.drum.crossover_deg):
+    if reading.crossover_half is not Half.at(reel.drum.crossover_deg):
         return PracticeSlip.HALVES
     # a half that the arc divides has to be measured
     return None if reel.reading.crossover_half is not None else PracticeSlip.LEFT_OUT

@@ -135,7 +135,7 @@ def practice_reel(parameters: RuleParameters, difficulty: Difficulty, seed: int)
     if not 0 <= seed <= LARGEST_SEED:
         raise ValueNotTaken(field="seed", seen=seed, allowed=f"0 to {LARGEST_SEED}")
     draws = _Draws(seed)
-    drum = _drum_with(_wished(difficulty, parameters, draws), parameters, draws)
+    drum = _drum_with(_choose_traps(difficulty, parameters, draws), parameters, draws)
     reading = reading_of(parameters, drum)
     answer = work_out(parameters, reading)
     return PracticeReel(
@@ -168,20 +168,20 @@ class _Draws:
 # Which traps --------------------------------------------------------------------------------------------------------
 
 
-def _wished(difficulty: Difficulty, parameters: RuleParameters, draws: _Draws) -> frozenset[Trap]:
+def _choose_traps(difficulty: Difficulty, parameters: RuleParameters, draws: _Draws) -> frozenset[Trap]:
     if difficulty is Difficulty.PLAIN:
         return frozenset()
     if difficulty is Difficulty.USUAL:
         return frozenset({draws.one_of(NEED_CARE)})
     if difficulty is Difficulty.TRICKY:
         return frozenset({draws.one_of([trap for trap in RARE if _can_have(parameters, trap, ())])})
-    wished: set[Trap] = set()
+    chosen: set[Trap] = set()
     spared = draws.below(len(AXES) + 1)  # one axis, or none of them
     for place, axis in enumerate(AXES):
-        choices = [trap for trap in axis if _can_have(parameters, trap, wished)]
+        choices = [trap for trap in axis if _can_have(parameters, trap, chosen)]
         if place != spared and choices:
-            wished.add(draws.one_of(choices))
-    return frozenset(wished)
+            chosen.add(draws.one_of(choices))
+    return frozenset(chosen)
 
 
 def _can_have(parameters: RuleParameters, trap: Trap, others: Collection[Trap]) -> bool:
@@ -225,17 +225,17 @@ def _traps_in(parameters: RuleParameters, drum: PracticeDrum, answer: Working) -
 # The drum -----------------------------------------------------------------------------------------------------------
 
 
-def _drum_with(wished: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> PracticeDrum:
-    deg = _crossover(wished, parameters, draws)
-    layer, wraps = _filling(wished, parameters, deg, draws)
+def _drum_with(chosen: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> PracticeDrum:
+    deg = _crossover(chosen, parameters, draws)
+    layer, wraps = _filling(chosen, parameters, deg, draws)
     is_flush = wraps == parameters.capacity(layer)
     began_at = parameters.far_side(layer).other
     heaped_by = 0
-    if Trap.UNEVEN in wished:
+    if Trap.UNEVEN in chosen:
         # a scale graduated by side has no mark one layer higher
         heaped_by = 2 if parameters.graduation is Graduation.BY_SIDE else draws.one_of((1, 2))
     worn_side = None
-    if Trap.WORN_SCALE in wished:
+    if Trap.WORN_SCALE in chosen:
         worn_side = draws.one_of(tuple(Side)) if is_flush else began_at
     return PracticeDrum(
         layer=layer,
@@ -253,16 +253,16 @@ def _limits(parameters: RuleParameters) -> list[float]:
     return sorted(arc | {0.0, float(HALF_TURN_DEG), float(FULL_TURN_DEG)})
 
 
-def _crossover(wished: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> float:
-    if Trap.ON_LIMIT in wished:
+def _crossover(chosen: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> float:
+    if Trap.ON_LIMIT in chosen:
         limits = {float(FULL_TURN_DEG), float(parameters.arc_from_deg)} - {0.0}
         return draws.one_of(sorted(limits))
     stretches = list(pairwise(_limits(parameters)))
-    if Trap.STEPS_DOWN in wished:
+    if Trap.STEPS_DOWN in chosen:
         start, end = parameters.arc_from_deg, parameters.arc_to_deg
         stretches = [(low, high) for low, high in stretches if start <= low and high <= end]
     low, high = draws.one_of(stretches)
-    if Trap.NEAR_LIMIT in wished:
+    if Trap.NEAR_LIMIT in chosen:
         off = min(NEAR_LIMIT_DEG, (high - low) / 4) * (1 + draws.below(4)) / 4
         deg = draws.one_of((low + off, high - off))
     else:
@@ -270,19 +270,19 @@ def _crossover(wished: Collection[Trap], parameters: RuleParameters, draws: _Dra
     return float(round(deg)) if low < round(deg) < high else deg
 
 
-def _filling(wished: Collection[Trap], parameters: RuleParameters, deg: float, draws: _Draws) -> tuple[int, int]:
+def _filling(chosen: Collection[Trap], parameters: RuleParameters, deg: float, draws: _Draws) -> tuple[int, int]:
     """The counted layer and its wraps."""
-    most = parameters.max_layers - (MOST_HEAPED if Trap.UNEVEN in wished else 0)
-    if Trap.STEPS_DOWN in wished:
+    most = parameters.max_layers - (MOST_HEAPED if Trap.UNEVEN in chosen else 0)
+    if Trap.STEPS_DOWN in chosen:
         return draws.one_of(_stepping_down(parameters, range(2, most + 1)))
     layer = 1 + draws.below(most)
     capacity = parameters.capacity(layer)
-    if Trap.FLUSH in wished:
+    if Trap.FLUSH in chosen:
         return layer, capacity
     part = range(1, capacity)
     taken = parameters.lead_wraps + bool(takes_a_wrap_off(parameters, deg))
     keeps = [wraps for wraps in part if wraps >= taken]
-    if Trap.LOOKALIKE_FACES in wished:
+    if Trap.LOOKALIKE_FACES in chosen:
         middle = [wraps for wraps in part if abs(capacity + 1 - 2 * wraps) <= 1]
         return layer, draws.one_of([wraps for wraps in middle if wraps in keeps] or middle)
     apart = [wraps for wraps in keeps if abs(capacity + 1 - 2 * wraps) >= APART_WRAPS]
@@ -327,9 +327,8 @@ def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> KeyedReading:
     runs_to = parameters.far_side(drum.layer)
     is_flush = drum.wraps == parameters.capacity(drum.layer)
     scales = dict(_scales(parameters, drum))
-    half = Half.AFT if drum.crossover_deg < HALF_TURN_DEG else Half.FORWARD
-    half_is_enough = takes_a_wrap_off(parameters, drum.crossover_deg) is not None
-    half_is_enough = half_is_enough and takes_a_wrap_off(parameters, half) is not None
+    half = Half.at(drum.crossover_deg)
+    half_is_enough = None not in {takes_a_wrap_off(parameters, at) for at in (drum.crossover_deg, half)}
     return KeyedReading(
         scale_left=scales[Side.LEFT],
         scale_right=scales[Side.RIGHT],

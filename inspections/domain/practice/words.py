@@ -60,7 +60,7 @@ FIELD_NAMES = {
 NOTHING = {"scale_left": "cannot be read", "scale_right": "cannot be read"}
 
 
-def told(field: str, value: Value) -> str:
+def value_in_words(field: str, value: Value) -> str:
     """A field's value in words. field: as a mark has it."""
     if value is None:
         return NOTHING.get(field, "nothing")

@@ -10,21 +10,6 @@ from reports.domain.agreement.pairs import COMPARISON_NAMES, COMPARISON_WORDS, C
 from reports.domain.agreement.report import PEOPLE, Agreement, GroupRow, Table, agreement_of, named
 
 __all__ = [
-    "COMPARISON_NAMES",
-    "COMPARISON_WORDS",
-    "PEOPLE",
-    "Agreement",
-    "Comparison",
-    "Estimate",
-    "GroupRow",
-    "Grouping",
-    "ReadingPair",
-    "Sample",
-    "Share",
-    "Table",
-    "agreement_of",
-    "differences",
-    "named",
-    "repeatability",
-    "share",
-]
+    "COMPARISON_NAMES", "COMPARISON_WORDS", "PEOPLE", "Agreement", "Comparison", "Estimate", "GroupRow", "Grouping",
+    "ReadingPair", "Sample", "Share", "Table", "agreement_of", "differences", "named", "repeatability", "share",
+]  # fmt: skip

@@ -31,7 +31,7 @@ from reports.domain.agreement.estimates import FloatArray, Share
 
 FALSE_DISCOVERY = 0.05
 SAME_P = 1e-9  # two p-values that differ by no larger a share are one
-MOST_WORK = 50_000_000  # additions up to which rank sums are counted out
+MOST_WORK = 50_000_000  # additions up to which rank sums are counted out, a fraction of a second
 
 
 class GroupVerdict(StrEnum):
@@ -66,7 +66,7 @@ class GroupComparison:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tested:
+class _TestResult:
     key: str
     n: int
     value: float | None
@@ -75,7 +75,7 @@ class _Tested:
     least_p: float  # the smallest p that the same numbers, dealt out otherwise, could have given this group
 
 
-_Test = Callable[[str, Sequence[str]], _Tested]  # a group against all the others among these
+_Test = Callable[[str, Sequence[str]], _TestResult]  # a group against all the others among these
 
 
 # Questions ----------------------------------------------------------------------------------------------------------
@@ -104,11 +104,11 @@ def shares_that_stand_out(
     Source: Fisher (1935), two-sided; Benjamini & Hochberg (1995).
     """
 
-    def tested(key: str, among: Sequence[str]) -> _Tested:
+    def test(key: str, among: Sequence[str]) -> _TestResult:
         hits, n = sum(groups[each].hits for each in among), sum(groups[each].n for each in among)
-        return _share_tested(key, groups[key], hits, n)
+        return _share_test(key, groups[key], hits, n)
 
-    return _stand_out(tested, list(groups), false_discovery)
+    return _stand_out(test, list(groups), false_discovery)
 
 
 def biases_that_stand_out(
@@ -126,116 +126,106 @@ def biases_that_stand_out(
         if row.ndim != 1 or not np.isfinite(row).all():
             raise ValueNotTaken(field=key, seen=row.tolist(), allowed="a row of finite numbers")
 
-    def tested(key: str, among: Sequence[str]) -> _Tested:
+    def test(key: str, among: Sequence[str]) -> _TestResult:
         rest = np.concatenate([*(rows[each] for each in among if each != key), np.empty(0)])
-        return _bias_tested(key, rows[key], rest)
+        return _bias_test(key, rows[key], rest)
 
-    return _stand_out(tested, list(rows), false_discovery)
+    return _stand_out(test, list(rows), false_discovery)
 
 
-def _stand_out(tested: _Test, keys: Sequence[str], rate: float) -> tuple[GroupComparison, ...]:
+def _stand_out(test: _Test, keys: Sequence[str], rate: float) -> tuple[GroupComparison, ...]:
     if not 0 < rate < 1:
         raise ValueNotTaken(field="false_discovery", seen=rate, allowed="between 0 and 1")
-    every = [tested(key, keys) for key in keys]
-    can_be_told = [t for t in every if t.least_p <= rate]
-    by_key = dict(zip((t.key for t in can_be_told), adjusted([t.p for t in can_be_told]), strict=True))
-    out = [t for t in can_be_told if by_key[t.key] <= rate]
-    drawn = {t.key for t in out if _is_drawn_by_others(t, out, tested, keys, rate)}
-    return tuple(_compared(t, by_key.get(t.key), rate, is_drawn=t.key in drawn) for t in every)
+    results = [test(key, keys) for key in keys]
+    testable = [result for result in results if result.least_p <= rate]
+    by_key = dict(zip((result.key for result in testable), adjusted([result.p for result in testable]), strict=True))
+    discovered = [result for result in testable if by_key[result.key] <= rate]
+    explained = {result.key for result in discovered if _is_explained_by_stronger(result, discovered, test, keys, rate)}
+    return tuple(_compared(each, by_key.get(each.key), rate, is_explained=each.key in explained) for each in results)
 
 
-def _is_drawn_by_others(
-    group: _Tested, out: Sequence[_Tested], tested: _Test, keys: Sequence[str], rate: float
+def _is_explained_by_stronger(
+    group: _TestResult, discovered: Sequence[_TestResult], test: _Test, keys: Sequence[str], rate: float
 ) -> bool:
     """Whether a group differs from the rest only since others in it, whose p is smaller, stand out themselves."""
-    stronger = {other.key for other in out if other.p < group.p * (1 - SAME_P)}
-    return bool(stronger) and tested(group.key, [key for key in keys if key not in stronger]).p > rate
+    # Two groups alone have the same p, which rounding must not set in an order: then neither explains the other.
+    stronger = {other.key for other in discovered if other.p < group.p * (1 - SAME_P)}
+    return bool(stronger) and test(group.key, [key for key in keys if key not in stronger]).p > rate
 
 
-def _compared(tested: _Tested, adjusted_p: float | None, rate: float, *, is_drawn: bool) -> GroupComparison:
+def _compared(result: _TestResult, adjusted_p: float | None, rate: float, *, is_explained: bool) -> GroupComparison:
+    verdict = GroupVerdict.LIKE_THE_REST
     if adjusted_p is None:
         verdict = GroupVerdict.CANNOT_BE_TOLD
-        why = f"With {tested.n} here, and so little that differs, even the most uneven result could be chance."
-    elif is_drawn:
-        verdict = GroupVerdict.LIKE_THE_REST
+        why = f"With {result.n} here, and so little that differs, even the most uneven result could be chance."
+    elif is_explained:
         why = "It differs from the rest only because of others in it that stand out more."
     elif adjusted_p <= rate:
         verdict = GroupVerdict.STANDS_OUT
         why = f"Chance alone rarely makes a group differ so far (adjusted p {adjusted_p:.2g}, at most {rate:g} needed)."
     else:
-        verdict = GroupVerdict.LIKE_THE_REST
         why = f"Among so many groups, chance makes one differ as far as this (adjusted p {adjusted_p:.2g})."
     return GroupComparison(
-        key=tested.key,
-        n=tested.n,
-        value=tested.value,
-        rest=tested.rest,
-        p=tested.p,
-        adjusted_p=None if adjusted_p is None else float(adjusted_p),
-        verdict=verdict,
-        why=why,
-    )
+        key=result.key, n=result.n, value=result.value, rest=result.rest, p=result.p,
+        adjusted_p=None if adjusted_p is None else float(adjusted_p), verdict=verdict, why=why,
+    )  # fmt: skip
 
 
 # Tests --------------------------------------------------------------------------------------------------------------
 
 
-def _share_tested(key: str, group: Share, hits: int, n: int) -> _Tested:
-    others, n_others = hits - group.hits, n - group.n
+def _share_test(key: str, group: Share, hits: int, n: int) -> _TestResult:
+    hits_elsewhere, n_elsewhere = hits - group.hits, n - group.n
 
-    def p_with(mine: int) -> float:
-        theirs = hits - mine
-        return float(stats.fisher_exact([[mine, group.n - mine], [theirs, n_others - theirs]]).pvalue)
+    def p_with(hits_here: int) -> float:
+        elsewhere = hits - hits_here
+        table = [[hits_here, group.n - hits_here], [elsewhere, n_elsewhere - elsewhere]]
+        return float(stats.fisher_exact(table).pvalue)
 
-    fewest, most = max(0, hits - n_others), min(group.n, hits)
-    return _Tested(
-        key,
-        group.n,
-        group.hits / group.n if group.n else None,
-        others / n_others if n_others else None,
-        min(1.0, p_with(group.hits)),
-        min(p_with(fewest), p_with(most)),
-    )
+    # With both margins of the table held, p is smallest at one end of what the group's hits could have been.
+    fewest, most = max(0, hits - n_elsewhere), min(group.n, hits)
+    least_p = min(p_with(fewest), p_with(most))
+    value = group.hits / group.n if group.n else None
+    rest = hits_elsewhere / n_elsewhere if n_elsewhere else None
+    return _TestResult(key, group.n, value, rest, min(1.0, p_with(group.hits)), least_p)
 
 
-def _bias_tested(key: str, mine: FloatArray, rest: FloatArray) -> _Tested:
-    p, least_p = (1.0, 1.0) if not (mine.size and rest.size) else rank_sum_p(mine, rest)
-    value = float(mine.mean()) if mine.size else None
-    return _Tested(key, mine.size, value, float(rest.mean()) if rest.size else None, p, least_p)
+def _bias_test(key: str, group: FloatArray, rest: FloatArray) -> _TestResult:
+    p, least_p = rank_sum_p(group, rest) if group.size and rest.size else (1.0, 1.0)
+    value, others = (float(row.mean()) if row.size else None for row in (group, rest))
+    return _TestResult(key, group.size, value, others, p, least_p)
 
 
-def rank_sum_p(mine: FloatArray, rest: FloatArray) -> tuple[float, float]:
+def rank_sum_p(group: FloatArray, rest: FloatArray) -> tuple[float, float]:
     """Two-sided p of the rank-sum test, and the least that the same values, dealt out otherwise, could give.
 
-    mine, rest: shapes (m,) and (r,), each 1 or more. Exact, ties included, unless that takes too long.
+    group, rest: shapes (m,) and (r,), each 1 or more. Exact, ties included, unless that takes too long.
     Source: Wilcoxon (1945), midranks.
     """
-    # twice the midrank is a whole number
-    doubled = np.rint(2 * stats.rankdata(np.concatenate([mine, rest]))).astype(np.int64)
+    # twice the midrank is a whole number, so that sums are counted and compared without rounding
+    doubled = np.rint(2 * stats.rankdata(np.concatenate([group, rest]))).astype(np.int64)
     ranks, ties = np.unique(doubled, return_counts=True)
     if ranks.size == 1:
         return 1.0, 1.0
-    mine_is_fewer = mine.size <= rest.size
-    m, seen = min(mine.size, rest.size), doubled[: mine.size] if mine_is_fewer else doubled[mine.size :]
-    if _work(m, doubled.size, ties) > MOST_WORK:
-        return float(stats.mannwhitneyu(mine, rest, method="asymptotic").pvalue), 0.0
-    sums, ways = _rank_sums(m, ranks, ties)
-    off = np.abs(sums - m * (doubled.size + 1))
-    seen_off = abs(int(seen.sum()) - m * (doubled.size + 1))
-    return float(min(1.0, ways[off >= seen_off].sum())), float(ways[off == off.max()].sum())
-
-
-def _work(m: int, n: int, ties: NDArray[np.int64]) -> int:
-    return int(m * (2 * m * n) * np.minimum(ties, m).sum())
+    # the sums of the smaller part are fewer, and tell the same, since all ranks have one sum
+    m, smaller = min((group.size, doubled[: group.size]), (rest.size, doubled[group.size :]), key=lambda part: part[0])
+    if m * (2 * m * doubled.size) * int(np.minimum(ties, m).sum()) > MOST_WORK:
+        return float(stats.mannwhitneyu(group, rest, method="asymptotic").pvalue), 0.0
+    sums, chances = _rank_sums(m, ranks, ties)
+    off = np.abs(sums - m * (doubled.size + 1))  # twice the distance from the expected sum, m (n + 1) / 2
+    seen_off = abs(int(smaller.sum()) - m * (doubled.size + 1))
+    return float(min(1.0, chances[off >= seen_off].sum())), float(chances[off == off.max()].sum())
 
 
 def _rank_sums(m: int, ranks: NDArray[np.int64], ties: NDArray[np.int64]) -> tuple[NDArray[np.int64], FloatArray]:
-    """Every sum that m of the ranks can have, and its probability when they are drawn by chance."""
+    """Every sum that m of the ranks can have, and its chance when they are drawn blindly.
+
+    scipy's exact test takes no ties; here ranks that are tied are taken together, so many of them at a time.
+    """
     most = int(m * ranks[-1])
-    ways = np.zeros((m + 1, most + 1))
+    ways = np.zeros((m + 1, most + 1))  # ways[k, s]: to draw k of the ranks so far with sum s
     ways[0, 0] = 1.0
     for rank, tied in zip(ranks.tolist(), ties.tolist(), strict=True):
-        # ways[k, s]: ways to draw k of the ranks so far with sum s
         before = ways.copy()
         for drawn in range(1, min(tied, m) + 1):
             shift = drawn * rank

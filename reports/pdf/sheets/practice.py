@@ -6,7 +6,7 @@ from typing import Any
 
 from inspections.domain.practice import PracticeReel, PracticeSheet, mark
 from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, told
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, value_in_words
 from inspections.domain.reading import Outcome
 from reels.domain.words import Side
 from reports.pdf import style
@@ -47,7 +47,7 @@ def practice_answers(
     story.heading("Correct answers", 2)
     story.table(
         ("Field", "Correct", "Rule"),
-        [(FIELD_NAMES[each.field], told(each.field, each.right), RULE_NAMES[each.rule])
+        [(FIELD_NAMES[each.field], value_in_words(each.field, each.right), RULE_NAMES[each.rule])
          for each in mark(reel, right).marks],
         (1.2, 1.6, 1.2),
     )  # fmt: skip

@@ -13,7 +13,7 @@ from inspections.domain.drift.records import SLIP_WORDS, SLIPS
 from inspections.domain.practice.marking import PracticeSheet, mark
 from inspections.domain.practice.reels import Difficulty, PracticeReel
 from inspections.domain.practice.slips import PracticeSlip, Rule
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, told
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
 from inspections.domain.reading import Outcome
 from reels.domain.winding import length_m
 from tests.inspections.domain.counted_reels import TYPE
@@ -131,4 +131,4 @@ def test_everything_that_a_marking_can_name_has_its_words():
     ],
 )
 def test_a_value_is_told_as_people_say_it(field, value, words):
-    assert told(field, value) == words
+    assert value_in_words(field, value) == words
