@@ -17,10 +17,10 @@ def document_for_read(inspection_id: int, person: Person, at: datetime, number: 
     """
     inspection = access.inspection_for_read(inspection_id, person, at)
     rows = ArchivedPdf.objects.filter(inspection=inspection).order_by("number")
-    found = rows.last() if number is None else rows.filter(number=number).first()
-    if found is None:
+    document = rows.last() if number is None else rows.filter(number=number).first()
+    if document is None:
         raise NoDocument(inspection=inspection.pk)
-    return found
+    return document
 
 
 def readable_documents(person: Person, at: datetime) -> QuerySet[ArchivedPdf]:

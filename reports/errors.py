@@ -6,7 +6,7 @@ from reels.errors import Refused
 class NoDocument(Refused):
     code = "no_document"
     title = "No document yet"
-    says = "Inspection {inspection} has no document: it is drawn up when both have signed, and was not drawn up yet."
+    says = "Inspection {inspection} has no document: it is drawn up when both have signed."
 
 
 class SealMissing(Refused):

@@ -1,4 +1,4 @@
-"""The documents that are kept, what was worked out last of every reel's drift, and e-mail notices."""
+"""Kept documents, runs of the check, e-mail notices, and what can be calculated again: reels' status and drift."""
 
 from django.db import models
 from django.db.models import Q

@@ -11,7 +11,7 @@ from inspections.queries.practice import reel_of
 from inspections.services import practice
 from reels.models import Person
 from reels.services.history import Actor
-from reports.management.demo_practice import careful
+from reports.management.commands.load_demo import careful
 from tests.builders import NOW, make_type
 
 

@@ -66,6 +66,11 @@ def checkpoint(text: str, key: str) -> dict[str, str]:
 
 
 def root_over(leaf: bytes, index: int, size: int, hashes: list[bytes]) -> bytes:
+    """The root of a tree of a size, from one leaf and its inclusion proof.
+
+    Raises ValueError for too few or too many hashes. The last hash is that of the subtree beside the leaf's at the top;
+    those before it prove the leaf in its own subtree.
+    """
     if size == 1:
         [] = hashes
         return leaf
@@ -76,14 +81,18 @@ def root_over(leaf: bytes, index: int, size: int, hashes: list[bytes]) -> bytes:
     return node(beside, root_over(leaf, index - k, size - k, inner))
 
 
-def old_and_new(first: int, size: int, hashes: list[bytes], whole: bytes | None) -> tuple[bytes, bytes]:
+def old_and_new(first: int, size: int, hashes: list[bytes], earlier_root: bytes | None) -> tuple[bytes, bytes]:
+    """The roots of the first leaves and of all, from a consistency proof. Raises ValueError as above.
+
+    earlier_root: while the earlier tree is still a left part of this one, its root is known and not in the proof.
+    """
     if first == size:
-        [found] = [whole, *hashes] if whole else hashes
-        return found, found
+        [root] = [earlier_root, *hashes] if earlier_root else hashes
+        return root, root
     *inner, beside = hashes
     k = split(size)
     if first <= k:
-        old, new = old_and_new(first, k, inner, whole)
+        old, new = old_and_new(first, k, inner, earlier_root)
         return old, node(new, beside)
     old, new = old_and_new(first - k, size - k, inner, None)
     return node(beside, old), node(beside, new)
@@ -93,12 +102,12 @@ def check_consistency(earlier: dict[str, str], later: dict[str, str], proof: dic
     first, second = int(earlier["entries"]), int(later["entries"])
     if not 0 < first <= second:
         raise Broken(f"the earlier checkpoint has {first} entries, the later one {second}")
-    whole = bytes.fromhex(earlier["root"])
+    earlier_root = bytes.fromhex(earlier["root"])
     try:
-        found = old_and_new(first, second, [bytes.fromhex(each) for each in proof["hashes"]], whole)
+        roots = old_and_new(first, second, [bytes.fromhex(each) for each in proof["hashes"]], earlier_root)
     except ValueError:
         raise Broken("the proof has too few hashes, or too many") from None
-    if found != (whole, bytes.fromhex(later["root"])):
+    if roots != (earlier_root, bytes.fromhex(later["root"])):
         raise Broken("the later records do not begin with the earlier ones: something was changed, removed or put in")
 
 
@@ -111,10 +120,10 @@ def check_inclusion(digests: list[str], signed: dict[str, str], proof: dict[str,
     for covered in range(len(digests), 0, -1):
         leaf = hashlib.sha256(b"\x00" + bytes.fromhex(digests[covered - 1])).digest()
         try:
-            found = root_over(leaf, index, size, hashes)
+            root = root_over(leaf, index, size, hashes)
         except ValueError:
             raise Broken("the proof has too few hashes, or too many") from None
-        if found.hex() == signed["root"]:
+        if root.hex() == signed["root"]:
             return covered
     raise Broken("the proof is for no entry of this history, or it was another one when the checkpoint was made")
 
@@ -128,12 +137,12 @@ def check_history(lines: Iterator[str]) -> tuple[str, list[str]]:
     digests: list[str] = []
     for line in lines:
         content = base64.b64decode(json.loads(line)["content"], validate=True)
-        said = json.loads(content)
+        entry = json.loads(content)
         seq = len(digests) + 1
-        name = name or said["chain"]
-        if (said["chain"], said["seq"], said["prev"]) != (name, seq, prev):
+        name = name or entry["chain"]
+        if (entry["chain"], entry["seq"], entry["prev"]) != (name, seq, prev):
             raise Broken(
-                f"entry {seq} of {name} is {said['chain']} entry {said['seq']}, or does not follow the one before"
+                f"entry {seq} of {name} is {entry['chain']} entry {entry['seq']}, or does not follow the one before"
             )
         prev = sha256(content)
         digests.append(prev)
@@ -147,14 +156,14 @@ def check_signatures(exported: dict[str, Any]) -> list[str]:
     record = base64.b64decode(exported["record"], validate=True)
     sentences, signers = [], set()
     for each in exported["signatures"]:
-        statement = base64.b64decode(each["statement"], validate=True)
-        said = json.loads(statement)
-        if sha256(statement) != each["digest"]:
-            raise Broken(f"the statement of {said['person']['name']} was changed")
-        if said["record"] != sha256(record):
-            raise Broken(f"{said['person']['name']} signed another record than this one")
-        signers.add(said["person"]["id"])
-        sentences.append(f"“{said['meaning']}” by {said['person']['name']}, {said['at']}")
+        content = base64.b64decode(each["statement"], validate=True)
+        statement = json.loads(content)
+        if sha256(content) != each["digest"]:
+            raise Broken(f"the statement of {statement['person']['name']} was changed")
+        if statement["record"] != sha256(record):
+            raise Broken(f"{statement['person']['name']} signed another record than this one")
+        signers.add(statement["person"]["id"])
+        sentences.append(f"“{statement['meaning']}” by {statement['person']['name']}, {statement['at']}")
     if not sentences:
         raise Broken("there is no signature")
     if len(signers) != len(sentences):
@@ -181,8 +190,8 @@ def text(path: str) -> str:
 
 
 def run_checkpoint(path: str, key: str) -> str:
-    said = checkpoint(text(path), key)
-    return f"The checkpoint of {said['made']} over {said['entries']} entries in {said['chains']} chains holds."
+    signed = checkpoint(text(path), key)
+    return f"The checkpoint of {signed['made']} over {signed['entries']} entries in {signed['chains']} chains holds."
 
 
 def run_history(path: str, *rest: str) -> str:

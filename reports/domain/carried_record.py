@@ -16,38 +16,39 @@ def record_fault(record: bytes, statements: Sequence[bytes], situation: bytes) -
     The statements bind the record by its SHA-256; both must be in canonical form, so that the bytes are the only ones
     that say what they say.
     """
-    read = [_read(each) for each in (record, *statements, situation)]
-    if any(each is None for each in read):
+    parsed = [_parse(each) for each in (record, *statements, situation)]
+    if any(each is None for each in parsed):
         return "What is attached is not canonical JSON."
-    said, *signatures, stood = [each for each in read if each is not None]
-    kinds = [said.get("kind"), *(each.get("kind") for each in signatures), stood.get("kind")]
+    record_data, *signatures, situation_data = [each for each in parsed if each is not None]
+    kinds = [record_data.get("kind"), *(each.get("kind") for each in signatures), situation_data.get("kind")]
     if kinds != ["inspection", *["signature"] * len(signatures), "situation"]:
         return f"What is attached is of the kinds {kinds}."
-    if stood.get("inspection") != said.get("inspection"):
+    if situation_data.get("inspection") != record_data.get("inspection"):
         return "The situation is that of another inspection."
     digest = ledger.digest(record)
     for signature in signatures:
-        if why := _signature_fault(said, digest, signature):
+        if why := _signature_fault(record_data, digest, signature):
             return why
-    return _who_signed_fault(signatures)
+    return _signers_fault(signatures)
 
 
-def _read(content: bytes) -> dict[str, Any] | None:
+def _parse(content: bytes) -> dict[str, Any] | None:
+    """A JSON object, if the bytes are its canonical form."""
     try:
-        said = json.loads(content)
-        is_canonical = ledger.canonical(said) == content
+        data = json.loads(content)
+        is_canonical = ledger.canonical(data) == content
     except (ValueError, RecursionError):
         return None
-    return said if isinstance(said, dict) and is_canonical else None
+    return data if isinstance(data, dict) and is_canonical else None
 
 
-def _signature_fault(said: Mapping[str, Any], digest: str, signature: Mapping[str, Any]) -> str | None:
+def _signature_fault(record_data: Mapping[str, Any], digest: str, signature: Mapping[str, Any]) -> str | None:
     if signature.get("record") != digest:
         return f"A signature was given for the record {str(signature.get('record'))[:12]}, but this is {digest[:12]}."
-    if signature.get("inspection") != said.get("inspection"):
+    if signature.get("inspection") != record_data.get("inspection"):
         return "A signature is that of another inspection."
     person, meaning = signature.get("person"), str(signature.get("meaning"))
-    participants = said.get("participants")
+    participants = record_data.get("participants")
     if not isinstance(person, dict) or not isinstance(participants, list):
         return "The record does not say who took part, or a signature not who signed."
     took_part = any(
@@ -57,7 +58,7 @@ def _signature_fault(said: Mapping[str, Any], digest: str, signature: Mapping[st
     return None if took_part else f"Who signed “{meaning}” did not take part in that role."
 
 
-def _who_signed_fault(signatures: Sequence[Mapping[str, Any]]) -> str | None:
+def _signers_fault(signatures: Sequence[Mapping[str, Any]]) -> str | None:
     meanings = sorted(str(each["meaning"]) for each in signatures)
     if meanings != sorted(Meaning):
         return f"It is signed as {', '.join(meanings) or 'nothing'}; it should be signed as counted and as verified."

@@ -24,6 +24,6 @@ def whole(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @page
 def part(request: HttpRequest, slug: str) -> HttpResponse:
-    found, walk = tour.walk(slug)
-    is_them = request.user.get_username() == walk.username
-    return show(request, "reports/tour_part.html", {"tour": found, "walk": walk, "is_them": is_them})
+    whole_tour, role = tour.role_tour(slug)
+    is_them = request.user.get_username() == role.username
+    return show(request, "reports/tour_part.html", {"tour": whole_tour, "role": role, "is_them": is_them})

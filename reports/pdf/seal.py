@@ -1,8 +1,8 @@
 """The service's seal on a document: a PAdES signature, ECDSA P-256 with SHA-256, deterministic (RFC 6979).
 
 The sealed file begins with the unsealed bytes, so what was drawn up can be compared with what is drawn up again.
-pyHanko would rewrite the metadata and the version, which PDF/A does not survive; three of its methods are overridden
-for that, two of them private. Its version is pinned, and a test holds the bytes.
+pyHanko would rewrite the metadata and the version, after which the file is no PDF/A; the overrides below keep it from
+that, two of them of private methods. Its version is pinned, and a test holds the bytes.
 """
 
 import hashlib
@@ -31,8 +31,8 @@ from pyhanko_certvalidator.registry import SimpleCertificateStore
 from reels.domain.words import counted
 
 FIELD = "Seal"
-RESERVED = 8192  # hexadecimal digits for the signature
-YEARS = 10
+RESERVED = 8192  # hexadecimal digits for the signature, which is filled into a gap that the signed bytes leave out
+YEARS = 10  # no document is sealed for longer by one key; a seal of then still holds afterwards (see _was_valid)
 
 # An unknown certificate is a verdict here, not an event: pyHanko would log a traceback for it.
 for _name in ("pyhanko", "pyhanko_certvalidator"):
@@ -128,11 +128,11 @@ class _Writer(IncrementalPdfFileWriter):
 
     @classmethod
     def _handle_id(cls, prev: PdfFileReader) -> Any:
+        """The file's second id from its bytes; pyHanko's is random, and the same seal would differ each time."""
         first = prev.trailer["/ID"][0]
         prev.stream.seek(0)
         second = hashlib.sha256(prev.stream.read()).digest()[:16]
-        kept = generic.ByteStringObject(first.original_bytes)
-        return generic.ArrayObject([kept, generic.ByteStringObject(second)])
+        return generic.ArrayObject([generic.ByteStringObject(first.original_bytes), generic.ByteStringObject(second)])
 
 
 class _PdfSigner(signers.PdfSigner):
@@ -143,7 +143,7 @@ class _PdfSigner(signers.PdfSigner):
 
     def init_signing_session(self, *args: Any, **options: Any) -> PdfSigningSession:
         session = super().init_signing_session(*args, **options)
-        session.system_time = self.when
+        session.system_time = self.when  # not the clock's
         return session
 
 
@@ -151,6 +151,7 @@ class _Signer(signers.SimpleSigner):
     key: ec.EllipticCurvePrivateKey
 
     def sign_raw(self, data: bytes, digest_algorithm: str) -> bytes:
+        """RFC 6979: the nonce comes from the key and the data, so that equal input gives equal bytes."""
         return self.key.sign(data, ec.ECDSA(hashes.SHA256(), deterministic_signing=True))
 
 
@@ -171,11 +172,11 @@ def seal_document(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
     signer.key = seal.key
     writer = _Writer(io.BytesIO(content))
     fields.append_signature_field(writer, fields.SigFieldSpec(FIELD, on_page=0, box=None))
-    how = signers.PdfSignatureMetadata(
+    metadata = signers.PdfSignatureMetadata(
         field_name=FIELD, md_algorithm="sha256", subfilter=SigSeedSubFilter.PADES, certify=True,
         docmdp_permissions=MDPPerm.NO_CHANGES,
     )  # fmt: skip
-    pdf_signer = _PdfSigner(how, signer=signer)
+    pdf_signer = _PdfSigner(metadata, signer=signer)
     pdf_signer.when = at
     out = io.BytesIO()
     pdf_signer.sign_pdf(writer, existing_fields_only=True, bytes_reserved=RESERVED, output=out)
@@ -204,16 +205,17 @@ def _check_seal(content: bytes) -> SealCheck:
     certificate = signature.signer_cert
     context = ValidationContext(trust_roots=[certificate], allow_fetching=False)
     status = validate_pdf_signature(signature, signer_validation_context=context)
-    holds, why = False, "It holds over the whole file."
+    fault = ""
     if not (status.intact and status.valid):
-        why = "The file was changed after it was sealed."
+        fault = "The file was changed after it was sealed."
     elif status.coverage is not SignatureCoverageLevel.ENTIRE_FILE:
-        why = "Something was added to the file after it was sealed."
+        fault = "Something was added to the file after it was sealed."
     elif not (status.bottom_line and _was_valid(certificate, signature.self_reported_timestamp)):
-        why = "The seal's certificate was not valid at the time that the seal names, or may not seal."
-    else:
-        holds = True
-    return SealCheck(holds=holds, why=why, fingerprint=hashlib.sha256(certificate.dump()).hexdigest())
+        fault = "The seal's certificate was not valid at the time that the seal names, or may not seal."
+    return SealCheck(
+        holds=not fault, why=fault or "It holds over the whole file.",
+        fingerprint=hashlib.sha256(certificate.dump()).hexdigest(),
+    )  # fmt: skip
 
 
 def _was_valid(certificate: asn1_x509.Certificate, when: datetime | None) -> bool:

@@ -44,15 +44,15 @@ def make_key(key_file: Path, certificates_file: Path, *, name: str, at: datetime
 
     name: what the certificate says the sealer is called.
     """
-    made = seal.new_key(name=name, at=at)
+    key = seal.new_key(name=name, at=at)
     descriptor = os.open(key_file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
     with os.fdopen(descriptor, "wb") as out:
-        out.write(seal.key_pem(made))
+        out.write(seal.key_pem(key))
     earlier = certificates_file.read_bytes() if certificates_file.exists() else b""
     draft = certificates_file.with_name(f"{certificates_file.name}.{os.getpid()}")
-    draft.write_bytes(seal.certificate_pem(made.certificate) + earlier)
+    draft.write_bytes(seal.certificate_pem(key.certificate) + earlier)
     draft.replace(certificates_file)
-    return made
+    return key
 
 
 def _files() -> tuple[Path, Path]:

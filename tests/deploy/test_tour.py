@@ -18,15 +18,15 @@ from inspections.models import Inspection
 from inspections.services import counting, opening, outliers, signing
 from reels.models import Person
 from reels.services.history import Actor
-from reports.domain.tour import tour_of
+from reports.services.tour import read_tour
 from tests.builders import PREPARATION
 
 pytestmark = pytest.mark.django_db(transaction=True, reset_sequences=True)  # addresses name the first count
 ADDRESS = re.compile(r"(?<![\w/])(/[a-z][\w/.?=&-]*)")
 
 
-def told() -> Any:
-    return tour_of(json.loads((demo_walk.FLEET / "tour.json").read_text(encoding="utf-8")))
+def the_tour() -> Any:
+    return read_tour(demo_walk.FLEET / "tour.json")
 
 
 @pytest.fixture
@@ -48,16 +48,16 @@ def text_of(client: Client, address: str) -> str:
 
 def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_the_walk):
     organisation = json.loads((demo_walk.FLEET / "organisation.json").read_text(encoding="utf-8"))
-    tour, wrong = told(), []
+    tour, wrong = the_tour(), []
     assert tour.password == organisation["password"]
-    for walk in tour.walks:
+    for role in tour.roles:
         client = Client()
-        assert client.login(username=walk.username, password=tour.password), walk.username
-        assert Person.objects.get(username=walk.username).full_name == walk.name
-        assert f"You are logged in as {walk.name}" in text_of(client, f"/tour/{walk.slug}")
-        for stop in walk.stops:
+        assert client.login(username=role.username, password=tour.password), role.username
+        assert Person.objects.get(username=role.username).full_name == role.name
+        assert f"You are logged in as {role.name}" in text_of(client, f"/tour/{role.slug}")
+        for stop in role.stops:
             text = text_of(client, stop.address)
-            wrong += [(walk.slug, stop.address, words) for words in stop.promised if words not in text]
+            wrong += [(role.slug, stop.address, words) for words in stop.promised if words not in text]
             for address in ADDRESS.findall(stop.to_try):
                 assert client.get(address).status_code == 200, address
     assert wrong == []
@@ -78,9 +78,9 @@ def a_doubtful_count_is_worth_another():
     assert outliers.open_outlier(inspection)
     outliers.accept_outlier(inspection_id=inspection.pk, reason="Read twice.", **by("bram"))
     for who, meaning in (("tobin", Meaning.COUNTED), ("bram", Meaning.VERIFIED)):
-        signing.sign(inspection_id=inspection.pk, meaning=meaning, password=told().password, **by(who))
+        signing.sign(inspection_id=inspection.pk, meaning=meaning, password=the_tour().password, **by(who))
     client = Client()
-    client.login(username="isolde", password=told().password)
+    client.login(username="isolde", password=the_tour().password)
     assert "LW-0001" in text_of(client, "/drift/recounts")
 
 
@@ -104,10 +104,10 @@ def counted(serial: str, wraps: int) -> Inspection:
 
 
 def test_every_part_has_a_handful_of_stops_and_each_promises_something():
-    for walk in told().walks:
-        assert 4 <= len(walk.stops) <= 6, walk.slug
-        assert all(stop.promised for stop in walk.stops), walk.slug
-        for stop in walk.stops:
+    for role in the_tour().roles:
+        assert 4 <= len(role.stops) <= 6, role.slug
+        assert all(stop.promised for stop in role.stops), role.slug
+        for stop in role.stops:
             assert resolve(stop.address.split("?")[0]).route, stop.address
 
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -11,13 +11,17 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from inspections.domain.words import Act
-from inspections.services import authorisations
+from inspections.domain.practice import Difficulty, ReadinessRule
+from inspections.domain.reading import KeyedReading, Outcome
+from inspections.domain.words import Act, Point
+from inspections.models import Exercise
+from inspections.queries.practice import reel_of
+from inspections.services import authorisations, practice
 from inspections.services.intake import FILES, import_records
+from reels import access
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor
-from reports.management.demo_practice import add_practice
 
 VIA = "command load_demo"
 
@@ -40,7 +44,7 @@ class Command(BaseCommand):
         else:
             self.load(organisation, folder)
         settings.DEMO_FOLDER.mkdir(exist_ok=True)
-        (settings.DEMO_FOLDER / "people.txt").write_text(who_is_who(organisation), encoding="utf-8")
+        (settings.DEMO_FOLDER / "people.txt").write_text(logins_text(organisation), encoding="utf-8")
 
     @transaction.atomic
     def load(self, organisation: dict[str, Any], folder: Path) -> None:
@@ -62,24 +66,24 @@ def opener(path: Path) -> Callable[[], BinaryIO]:
 
 def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
     """Sites, machines, and people with their postings and authorisations, through the services."""
-    told: dict[str, Any] = {"actor": actor, "at": at}
+    by: dict[str, Any] = {"actor": actor, "at": at}
     begins = datetime.fromisoformat(organisation["authorised_from"])
-    sites = {row["code"]: register.add_site(**row, **told) for row in organisation["sites"]}
+    sites = {row["code"]: register.add_site(**row, **by) for row in organisation["sites"]}
     for row in organisation["machines"]:
-        register.add_machine(**{**row, "site": sites[row["site"]]}, **told)
+        register.add_machine(**{**row, "site": sites[row["site"]]}, **by)
     for place, row in enumerate(organisation["people"], start=2):
         site = sites[row["site"]] if row["site"] else None
         person = people.add_person(
             username=row["username"], full_name=row["full_name"], staff_number=f"LWS-{place:03}",
-            password=organisation["password"], is_settled=True, **told,
+            password=organisation["password"], is_settled=True, **by,
         )  # fmt: skip
-        register.post_person(person=person, site=site, valid_from=begins, **told)
+        register.post_person(person=person, site=site, valid_from=begins, **by)
         for act in row["acts"]:
             authorisations.grant(person=person, act=Act(act), reel_type=None, site=site, valid_from=begins,
-                                 valid_until=None, **told)  # fmt: skip
+                                 valid_until=None, **by)  # fmt: skip
 
 
-def who_is_who(organisation: dict[str, Any]) -> str:
+def logins_text(organisation: dict[str, Any]) -> str:
     """As whom to log in, for whoever started the demo."""
     names = {site["code"]: site["name"] for site in organisation["sites"]}
     rows = [(each["username"], each["full_name"], each["part"], names.get(each["site"], "every base"))
@@ -90,3 +94,52 @@ def who_is_who(organisation: dict[str, Any]) -> str:
     return "\n".join(
         [f"Log in as any of these (all made up); the password is {organisation['password']} for each:", *lines, ""]
     )
+
+
+# Practice: a trainee on the way, and a site that asks for it. The reels are drawn anew each time --------------------
+
+
+def add_practice(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """The readiness rule, and each reel that somebody has practised on, so many days before `at`."""
+    readiness = organisation["readiness"]
+    rule = ReadinessRule(
+        in_a_row=readiness["in_a_row"], within_days=readiness["within_days"], least=Difficulty(readiness["least"])
+    )  # fmt: skip
+    authorisations.ask_readiness(
+        site=access.site(readiness["site"]), act=Act(readiness["act"]), rule=rule, actor=actor, at=at
+    )  # fmt: skip
+    for row in organisation["practice"]:
+        _enter_reel(row, at - timedelta(days=row["days_ago"]))
+
+
+def _enter_reel(row: dict[str, Any], at: datetime) -> None:
+    """All of a reel entered as a careful person does, but for a hand count that is off by so many wraps."""
+    actor = Actor(access.person_named(row["person"]))
+    exercise = practice.begin_exercise(
+        reel_type=access.reel_type(row["reel_type"]), difficulty=Difficulty(row["difficulty"]), seed=None,
+        actor=actor, at=at,
+    )  # fmt: skip
+    by: dict[str, Any] = {"exercise_id": exercise.pk, "actor": actor, "at": at}
+    values = careful(exercise)
+    values[Point.HAND_COUNT]["hand_wraps"] = max(0, values[Point.HAND_COUNT]["hand_wraps"] + row["off"])
+    for step in range(1, practice.RESULT_STEP):
+        practice.enter_step(step=step, given={point: values[point] for point in practice.points_at(step)}, **by)
+    answer = reel_of(exercise).answer
+    practice.enter_result(
+        refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by
+    )  # fmt: skip
+
+
+def careful(exercise: Exercise) -> dict[Point, dict[str, Any]]:
+    """What a careful person enters at each point, where the half of a crossover decides."""
+    reading: KeyedReading = reel_of(exercise).reading
+    half = reading.crossover_half
+    return {
+        Point.SCALE_LEFT: {"scale_left": reading.scale_left},
+        Point.SCALE_RIGHT: {"scale_right": reading.scale_right},
+        Point.OPEN_SIDE: {"open_side": reading.open_side},
+        Point.UNWIND: {"unwind": reading.unwind},
+        Point.HAND_COUNT: {"hand_wraps": reading.hand_wraps},
+        Point.GAUGE: {"gauge_face": reading.gauge_face, "gauge_wraps": reading.gauge_wraps},
+        Point.CROSSOVER: {"crossover_half": half} if half else {"crossover_deg": 0},
+    }
