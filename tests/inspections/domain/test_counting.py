@@ -231,6 +231,22 @@ def test_each_step_says_why():
         label="Crossover correction", before=12, change=-1, after=11,
         why="The crossover is at 75°, in the arc from 0° to 180°: the last turn is not counted as a whole one.",
     )  # fmt: skip
+    assert [step.why for step in work_out(TYPE, ORDINARY).steps[:2]] == [
+        "Layer 13 on top is the part layer and is not counted.",
+        "The hand count and the gauge's even face agree.",
+    ]
+    kept_whole = work_out(replace(TYPE, lead_wraps=0), at(200, FLUSH)).steps
+    assert [step.why for step in (*kept_whole[:2], *kept_whole[4:])] == [
+        "No side is open: layer 12 is worked as the part layer, with all its wraps.",
+        "The hand count and the gauge's odd face agree.",
+        "Nothing was subtracted, so layer 12 is a full one.",
+        "Nothing was subtracted, so layer 12 is a full one.",
+    ]
+
+
+def test_a_count_that_is_referred_names_what_to_look_at_again():
+    assert work_out(TYPE, EMPTY).problems[0].fields == ("hand_wraps", "gauge_wraps")
+    assert work_out(ON_HOLD, FLUSH).problems[0].fields == ("open_side", "hand_wraps", "gauge_wraps")
 
 
 def test_a_working_carries_the_facts_of_the_answer_and_no_others():
@@ -238,6 +254,7 @@ def test_a_working_carries_the_facts_of_the_answer_and_no_others():
     assert list(facts) == ["outcome", "layers", "wraps", "parity", "unusual", "proposed", "steps", "problems"]
     assert list(facts["steps"][0]) == ["label", "before", "change", "after", "why"]
     assert facts["proposed"] == {"layers": 10, "wraps": 27, "parity": "even"}
+    assert [facts["unusual"], work_out(ON_HOLD, FLUSH).unusual] == ["stepped_down", "flush"]
 
 
 # What one reading can't show: the second person, the history or nothing does

@@ -5,6 +5,7 @@ Appendix B; SHA-256, FIPS 180-4 examples (from memory, confirmed by hashlib).
 """
 
 import json
+import re
 import struct
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
@@ -169,6 +170,7 @@ NO_ENTRIES: list[dict[str, Any]] = [
     {"facts": None},
     {"more": 1},
     {"changes": [1]},
+    {"changes": [*GOOD_ENTRY["changes"], 1]},
     {"changes": [{"table": "t", "id": 1, "after": {}}]},
     {"changes": [{"table": "t", "id": "1", "before": None, "after": {}}]},
     {"changes": [{"table": 1, "id": 1, "before": None, "after": {}}]},
@@ -255,6 +257,19 @@ def test_each_break_is_named_in_words():
         found = first_break("reel:LW-0001", entries, length=length, head=says)
         assert found is not None
         assert why in str(found)
+
+
+def test_a_break_shows_the_first_twelve_digits_of_every_digest_it_speaks_of():
+    stored, head = chain_of(3)
+    changed = replace(stored[1], content=b"{}")
+    elsewhere = replace(stored[1], prev="ab" * 32)
+    shown = {
+        (*stored[:1], changed): (ledger.digest(b"{}"), stored[1].digest),
+        (*stored[:1], elsewhere): ("ab" * 32, stored[0].digest),
+        (*stored[:2],): (head, stored[1].digest),
+    }
+    for entries, digests in shown.items():
+        assert re.findall(r"\b[0-9a-f]{9,}\b", str(break_of(entries, head))) == [each[:12] for each in digests]
 
 
 # What a history tells of rows ---------------------------------------------------------------------------------------

@@ -95,6 +95,8 @@ def test_a_tree_is_the_beginning_of_every_later_one_and_of_no_changed_one(size, 
     leaves = numbered(size)
     old, proof, new = merkle.root(leaves[:first]), merkle.consistency_proof(first, leaves), merkle.root(leaves)
     assert merkle.is_consistent(first, old, size, new, proof)
+    assert not merkle.is_consistent(first, old, size, new, [*proof, new])
+    assert not proof or not merkle.is_consistent(first, old, size, new, proof[:-1])
     leaves[data.draw(st.integers(0, first - 1))] = merkle.leaf_hash(b"changed")
     changed = merkle.root(leaves)
     assert not merkle.is_consistent(first, old, size, changed, proof)
@@ -106,7 +108,10 @@ def test_what_is_not_there_cannot_be_shown():
         merkle.inclusion_proof(3, LEAVES[:3])
     with pytest.raises(IndexError, match="a tree of 4 leaves is no beginning of one of 3"):
         merkle.consistency_proof(4, LEAVES[:3])
+    with pytest.raises(IndexError, match="a tree of 0 leaves is no beginning of one of 3"):
+        merkle.consistency_proof(0, LEAVES[:3])
     assert not merkle.is_consistent(0, merkle.EMPTY_ROOT, 3, merkle.root(LEAVES[:3]), [])
+    assert not merkle.is_consistent(0, merkle.EMPTY_ROOT, 0, merkle.EMPTY_ROOT, [])
 
 
 def test_the_roots_of_a_growing_tree_are_those_of_each_size():
