@@ -52,7 +52,7 @@ class PlausibilityEndpoint(Endpoint):
         return {
             "is_weighed": True,
             "told": drift.plausibility_in_words(found),
-            "is_surprising": found.surprising,
+            "is_surprising": found.is_outlier,
             "waits_for_a_reason": outliers.open_outlier(inspection) is not None,
             "chance": found.tail,
             "p_unlogged_cut": found.p_unlogged_cut,

@@ -77,7 +77,7 @@ def _weighed(inspection: Inspection, person: Person) -> Weighed | None:
         return None
     return Weighed(
         said=drift.plausibility_in_words(found, LengthUnit(person.length_unit)),
-        is_surprising=found.surprising,
+        is_surprising=found.is_outlier,
         is_open=outliers.open_outlier(inspection) is not None,
         cut=length(found.cut_m, person.length_unit, 1) if found.cut_m else "",
     )

@@ -41,7 +41,7 @@ def open_outlier(inspection: Inspection) -> str | None:
     if AcceptedOutlier.objects.filter(reading=last_reading(inspection)).exists():
         return None
     found = plausibility_of(inspection)
-    return drift.plausibility_in_words(found) if found and found.surprising else None
+    return drift.plausibility_in_words(found) if found and found.is_outlier else None
 
 
 def _is_read_twice(inspection: Inspection) -> bool:

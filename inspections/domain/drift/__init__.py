@@ -1,35 +1,59 @@
-"""Unlogged cuts: what a reel's counts and log entries say, over its whole history. The public face.
+"""Unlogged cuts: a hidden Markov model of the cable on a reel's drum, exactly inferred, learned from the fleet.
 
-A slip reverts at the next count; a cut stays. So a single difference proves little and the sequence proves a lot. The
-hidden state is the cable on the drum; it falls by logged cuts, by unlogged ones, and else stays, but for a little
-stretch of new cable. Each count sees it through whole wraps, looseness and people's slips. Rates come from the fleet
-(`learn`), beliefs about a reel from its history and the rates (`assess`). Pure: the caller hands over the rows that
-were known on the day that it asks about.
+A slip reverts at the next count; a cut stays. So a single difference proves little and the sequence proves a lot.
 
-    records     what goes in and what comes out     parameters     rates and what they mean
-    geometry    drum tables, windows of lengths     looseness      how loosely a reel is wound
-    chain       a history laid out for inference    likelihood     what a count tells, slips among it
-    kernels     moves by cuts and by the log        batch          chains side by side, one step
-    smoother    forward and backward pass           posteriors     slips and log entries read off them
-    fleet       reels and fleets put together       learning       rates from a fleet
-    newest      the newest count: plausible?        words          the sentences
-    hidden_markov  the recursions themselves
+**Symbols.** For the counts t = 1 … T of one reel between two replacements of its cable (a *count sequence*):
+
+    x_t     hidden: length of cable on the drum at count t, m; on a grid of cells, with a log state (batch)
+    τ(x)    the same in turns, by the winding model
+    y_t     the count: layers and wraps, as whole turns
+    Δ_t     years from count t to count t + 1
+    u_t     length cut in interval t and not logged, m; 0 if nothing was
+    v_t     length cut in interval t and logged, m;  ℓ the length in the log
+    g_t     growth of new cable in interval t, m
+    σ       hidden: looseness, the spread of this reel's counts on a half-full drum, wraps (looseness)
+    θ       the fleet's parameters (DriftParameters), among them a, b, γ, π
+
+**Model.**
+
+    x_t+1 = x_t − u_t − v_t + g_t                 replacement: a new sequence, x_1 anywhere or near the length received
+    P(u_t > 0) = q_t = 1 − exp(−a − b Δ_t)          u_t given a cut ~ size_shares, log-uniform within a class
+    v_t ~ ℓ + N(0, s0² + (s1 ℓ)²), or 0, or another length; perhaps in the interval before or after       (kernels)
+    g_t ~ about stretch_share · length · (fall of exp(−age / stretch_days) over the interval)              (kernels)
+    p(y_t | x_t, σ) = Σ over slips of π_slip · p(y_t | slip, x_t, σ)                                      (likelihood)
+    without a slip: Φ((y + ½ − τ(x)) / s) − Φ((y − ½ − τ(x)) / s),   s = σ (y / half-full)^γ
+    σ ~ looseness_shares, the same for all of a reel's sequences
+
+**Answers.** Forward–backward for each σ tried (hidden_markov, smoother), then the mean over p(σ | y):
+
+    p_unlogged_cut   P(u_t > 0 | y_1 … y_T)         cut_m, cut_low_m, cut_high_m: quantiles of u_t given a cut
+    p_when_counted   P(u_t > 0 | y_1 … y_t+1 and the log as it was known then)
+    p_slip           P(y_t came about by a slip | y_1 … y_T)
+
+**Learned.** θ, by expectation–maximisation with priors (learning, e_step, m_step). Flags: as many as keep the expected
+share of false ones below a bound (choose_flags).
+
+**Sources.** Rabiner (1989), scaled forward and backward recursions; Viterbi (1967); Dempster, Laird and Rubin (1977),
+EM; Newton et al. (2004), Bayesian false discovery rate; Lindley (1956), worth of an observation. How well it does is
+measured in deploy/handbook/decisions/0011-drift-inference.md. Pure: the caller hands over the rows that were known on
+the day that it asks about.
+
+    records     what goes in and what comes out      parameters     θ, and what it means in words
+    geometry    drum tables, windows of lengths      looseness      σ: which values are likely
+    sequence    a history laid out for inference     likelihood     p(y | x, σ), slips among it
+    kernels     moves by cuts, log and stretch       batch          sequences side by side, one step
+    smoother    forward and backward pass            posteriors     slips and log entries read off them
+    fleet       reels and fleets put together        learning       rounds of e_step and m_step
+    newest      the newest count: is it plausible?   words          the sentences
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from inspections.domain.drift.fleet import assess_fleet
+from inspections.domain.drift.fleet import assess, assess_fleet
 from inspections.domain.drift.learning import learn
-from inspections.domain.drift.newest import (
-    Plausibility,
-    Recount,
-    most_probable_course,
-    plausibility,
-    recount,
-    worth_of_recount,
-)
+from inspections.domain.drift.newest import most_probable_course, plausibility, recount, worth_of_recount
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters, in_words
 from inspections.domain.drift.records import (
     ClosedFlag,
@@ -38,6 +62,8 @@ from inspections.domain.drift.records import (
     CutLogged,
     Ending,
     IntervalPosterior,
+    Plausibility,
+    Recount,
     ReelAssessment,
     ReelHistory,
     Slip,
@@ -70,15 +96,6 @@ __all__ = [
     "recount",
     "worth_of_recount",
 ]
-
-
-def assess(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> ReelAssessment:
-    """What is believed of one reel.
-
-    history: any number of counts. rates: learned from its fleet.
-    Returns one belief a count and one a pair of neighbouring counts, in order of time.
-    """
-    return next(assess_fleet([history], theta))
 
 
 def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:

@@ -1,4 +1,4 @@
-"""Whole reels and fleets: chains run in batches, looseness values weighed, beliefs put together reel by reel."""
+"""Whole reels and fleets: sequences run in batches, looseness averaged over, posteriors put together reel by reel."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -6,11 +6,12 @@ from itertools import islice
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import softmax
 
 from inspections.domain.drift.batch import Batch, batches_of
-from inspections.domain.drift.geometry import ordered_counts, turns_of_counts, winding_table
-from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
+from inspections.domain.drift.geometry import days_between, ordered_counts, turns_of_counts, winding_table
+from inspections.domain.drift.hidden_markov import TINY, FloatArray
+from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.posteriors import log_entry_posteriors, slip_posteriors
 from inspections.domain.drift.records import (
     SLIPS,
@@ -21,20 +22,22 @@ from inspections.domain.drift.records import (
     Slip,
 )
 from inspections.domain.drift.sequence import CountSequence, sequences_of
-from inspections.domain.drift.smoother import forward_backward, interval_posteriors
+from inspections.domain.drift.smoother import cut_posteriors, forward_backward
 
-FloatArray = NDArray[np.float64]
-
-REELS_AT_ONCE = 256
-LATE_COUNTS = 12  # counts that a cut recorded late is followed over, and that are taken in before it
+REELS_AT_ONCE = 256  # histories held in memory; more of them fill batches better
+# Counts that a cut recorded late is followed over, and that are taken in before it. After so many the answer of the day
+# has hardly anything left of the gap in the log; twice as many double the work of a fleet whose log is kept late.
+LATE_COUNTS = 12
+LEAST_SLIP = 0.01  # a slip less probable than this has no kind that is worth a word
+QUANTILES = (0.05, 0.5, 0.95)  # of a cut's length: the 90 % interval about the median
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SequencePosteriors:
-    """Beliefs for each looseness value: log_evidence, slips, turns by count; p_cut, newest, sizes by interval.
+    """Posteriors given each looseness tried: log_evidence, slips, turns by count; p_cut, newest, sizes by interval.
 
-    Shapes (nodes, times), (nodes, times, slips), (nodes, times); (nodes, intervals), the same, and with cells.
-    log_doubt: (nodes, intervals).
+    Shapes (grid points, times), (grid points, times, slips), (grid points, times); (grid points, intervals), the same,
+    and with cells. log_doubt: (grid points, intervals).
     """
 
     sequence: CountSequence
@@ -48,7 +51,7 @@ class SequencePosteriors:
 
 
 def sequence_posteriors(sequences: Sequence[CountSequence], theta: DriftParameters) -> list[SequencePosteriors]:
-    """Run all chains; the answers are in the order of the chains."""
+    """Run all sequences; the answers are in the order of the sequences."""
     answers: list[SequencePosteriors | None] = [None] * len(sequences)
     for places, batch in batches_of(sequences, theta):
         for place, posteriors in zip(places, _batch_posteriors(batch), strict=True):
@@ -56,75 +59,73 @@ def sequence_posteriors(sequences: Sequence[CountSequence], theta: DriftParamete
     return cast(list[SequencePosteriors], answers)
 
 
-def _batch_posteriors(batch: Batch) -> list[SequencePosteriors]:
-    result = forward_backward(batch)
-    reading, slips = interval_posteriors(result), slip_posteriors(result)
-    smoothed = (result.filtered * result.backward).sum(axis=2)
+def _batch_posteriors(batch: Batch) -> Iterator[SequencePosteriors]:
+    passes = forward_backward(batch)
+    cuts, slips, smoothed = cut_posteriors(passes), slip_posteriors(passes), passes.smoothed()
     times, rows, cells = smoothed.shape
-    p_cut = np.zeros((max(times - 1, 1), rows))
+    p_cut, log_doubt = np.zeros((2, max(times - 1, 1), rows))
     sizes = np.zeros((max(times - 1, 1), rows, cells))
-    doubt = np.zeros((max(times - 1, 1), rows))
-    p_cut[reading.steps, reading.rows] = reading.p_cut
-    sizes[reading.steps, reading.rows] = reading.sizes
-    for belief in log_entry_posteriors(result):
-        interval = batch.moves[belief.move].interval
-        if 0 <= interval < batch.lengths[belief.row] - 1:
-            doubt[interval, belief.row] = min(belief.early + belief.late + belief.void + belief.wrong, 1.0)
-    middle = (np.cumsum(smoothed, axis=2) < 0.5 * smoothed.sum(axis=2, keepdims=True)).sum(axis=2)
-    grid_points = batch.sequences[0].grid_points.size
-    found = []
+    p_cut[cuts.steps, cuts.rows] = cuts.p_cut
+    sizes[cuts.steps, cuts.rows] = cuts.sizes
+    for entry in log_entry_posteriors(passes):
+        interval = batch.moves[entry.move].interval
+        if 0 <= interval < batch.lengths[entry.row] - 1:
+            log_doubt[interval, entry.row] = min(entry.early + entry.late + entry.void + entry.wrong, 1.0)
+    median = (np.cumsum(smoothed, axis=2) < 0.5 * smoothed.sum(axis=2, keepdims=True)).sum(axis=2)
     for place, sequence in enumerate(batch.sequences):
-        mine, counts, gaps = slice(place * grid_points, (place + 1) * grid_points), sequence.times, sequence.times - 1
-        found.append(
-            SequencePosteriors(
-                sequence=sequence,
-                log_evidence=result.log_evidence[:counts, mine].T,
-                slips=np.moveaxis(slips[:counts, mine], 0, 1),
-                turns=sequence.winding.turns(
-                    sequence.cell_m * (sequence.offsets + np.minimum(middle[:counts, mine], cells - 1).T)
-                ),
-                p_cut=p_cut[:gaps, mine].T,
-                newest=result.p_when_counted[:gaps, mine].T,
-                sizes=np.moveaxis(sizes[:gaps, mine], 0, 1),
-                log_doubt=doubt[:gaps, mine].T,
-            )
+        rows_of, counts, intervals = batch.rows(place), sequence.times, sequence.times - 1
+        median_cell = sequence.offsets + np.minimum(median[:counts, rows_of], cells - 1).T
+        yield SequencePosteriors(
+            sequence=sequence,
+            log_evidence=passes.log_evidence[:counts, rows_of].T,
+            slips=np.moveaxis(slips[:counts, rows_of], 0, 1),
+            turns=sequence.winding.turns(sequence.cell_m * median_cell),
+            p_cut=p_cut[:intervals, rows_of].T,
+            newest=passes.p_when_counted[:intervals, rows_of].T,
+            sizes=np.moveaxis(sizes[:intervals, rows_of], 0, 1),
+            log_doubt=log_doubt[:intervals, rows_of].T,
         )
-    return found
+
+
+# What was known when a count was made ---------------------------------------------------------------------------------
 
 
 def newest_as_known(sequences: Sequence[CountSequence], theta: DriftParameters) -> dict[tuple[int, int], FloatArray]:
-    """Probability when counted, for counts at which an earlier cut had not been recorded yet, by looseness value.
+    """Probability when counted, for counts at which an earlier cut had not been recorded yet, by looseness tried.
 
-    Keys: place of the chain in `chains`, number of the count in it.
+    The pass over the whole sequence has the cut in its log already: these counts are run again without it.
+    Keys: place of the sequence in `sequences`, number of the count in it.
     """
     asked = [(place, t) for place, sequence in enumerate(sequences) for t in _unknown_then(sequence)]
     pieces = [as_known_at(sequences[place], t) for place, t in asked]
-    found: dict[tuple[int, int], FloatArray] = {}
+    answers: dict[tuple[int, int], FloatArray] = {}
     for places, batch in batches_of(pieces, theta):
-        for place, p in zip(places, _last_newest(batch), strict=True):
-            found[asked[place]] = p
-    return found
+        newest = forward_backward(batch, smooth=False).p_when_counted
+        for row, place in enumerate(places):
+            answers[asked[place]] = newest[pieces[place].times - 2, batch.rows(row)]
+    return answers
 
 
 def _unknown_then(sequence: CountSequence) -> list[int]:
     """Counts at which a cut made before them was recorded only later."""
-    found: set[int] = set()
+    counts: set[int] = set()
     for entry in sequence.entries:
         after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + LATE_COUNTS, sequence.times))
-        found.update(t for t in after if sequence.days[t] < entry.recorded_day)
-    return sorted(found)
+        counts.update(t for t in after if sequence.days[t] < entry.recorded_day)
+    return sorted(counts)
 
 
 def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
     """The counts up to `last`, and some before the first gap in the log, with the entries recorded by then."""
-    unknown = [e.interval for e in sequence.entries if e.interval < last and e.recorded_day > sequence.days[last]]
+    today = sequence.days[last]
+    unknown = [e.interval for e in sequence.entries if e.interval < last and e.recorded_day > today]
     first = max(0, max(min(unknown, default=last), last - LATE_COUNTS) - LATE_COUNTS)
     kept = slice(first, last + 1)
-    mine = (sequence.hypothesis_time >= first) & (sequence.hypothesis_time <= last)
+    hypotheses = (sequence.hypothesis_time >= first) & (sequence.hypothesis_time <= last)
     entries = tuple(
         replace(e, interval=e.interval - first)
         for e in sequence.entries
-        if first - 1 <= e.interval < last and e.recorded_day <= sequence.days[last]
+        if first - 1 <= e.interval < last and e.recorded_day <= today
     )
     return replace(
         sequence,
@@ -132,10 +133,10 @@ def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
         read_turns=sequence.read_turns[kept],
         read_m=sequence.read_m[kept],
         copied=sequence.copied[kept],
-        hypothesis_time=sequence.hypothesis_time[mine] - first,
-        hypothesis_slip=sequence.hypothesis_slip[mine],
-        hypothesis_weight=sequence.hypothesis_weight[mine],
-        hypothesis_turns=sequence.hypothesis_turns[mine],
+        hypothesis_time=sequence.hypothesis_time[hypotheses] - first,
+        hypothesis_slip=sequence.hypothesis_slip[hypotheses],
+        hypothesis_weight=sequence.hypothesis_weight[hypotheses],
+        hypothesis_turns=sequence.hypothesis_turns[hypotheses],
         offsets=sequence.offsets[kept],
         entries=entries,
         endings=sequence.endings[first:last],
@@ -143,101 +144,95 @@ def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
     )
 
 
-def _last_newest(batch: Batch) -> list[FloatArray]:
-    newest = forward_backward(batch, smooth=False).p_when_counted
-    grid_points = batch.sequences[0].grid_points.size
-    return [
-        newest[sequence.times - 2, place * grid_points : (place + 1) * grid_points]
-        for place, sequence in enumerate(batch.sequences)
-    ]
+# Reel by reel ---------------------------------------------------------------------------------------------------------
 
 
-def grid_weights(log_support: FloatArray) -> FloatArray:
-    """Probabilities from log values along the first axis."""
-    weights = np.exp(log_support - log_support.max(axis=0))
-    return cast(FloatArray, weights / weights.sum(axis=0))
+def assess(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> ReelAssessment:
+    """What is believed of one reel.
 
-
-def reel_support(posteriors: Sequence[SequencePosteriors], theta: DriftParameters) -> FloatArray:
-    """Log support of each looseness value from all of a reel's chains and the fleet."""
-    grid_points = posteriors[0].sequence.grid_points
-    prior = np.log(np.array(theta.looseness_shares)[grid_points] + 1e-9)
-    return cast(FloatArray, prior + sum(b.log_evidence.sum(axis=1) for b in posteriors))
+    history: any number of counts. theta: learned from its fleet.
+    Returns one posterior a count and one a pair of neighbouring counts, in order of time.
+    """
+    return next(assess_fleet([history], theta))
 
 
 def assess_fleet(histories: Iterable[ReelHistory], theta: DriftParameters) -> Iterator[ReelAssessment]:
-    """Assess reel after reel in bounded memory, in the order given; see drift.assess.
+    """Assess reel after reel in bounded memory, in the order given; see `assess`.
 
     It keeps one core busy: for two, hand half of the reels to each of two processes.
     """
     source = iter(histories)
     while some := list(islice(source, REELS_AT_ONCE)):
-        sequences = [sequences_of(history, place, theta) for place, history in enumerate(some)]
-        flat = [sequence for mine in sequences for sequence in mine]
+        by_reel = [sequences_of(history, place, theta) for place, history in enumerate(some)]
+        flat = [sequence for sequences in by_reel for sequence in sequences]
         posteriors = sequence_posteriors(flat, theta)
         for (place, t), newest in newest_as_known(flat, theta).items():
             posteriors[place].newest[:, t - 1] = newest
         answers = iter(posteriors)
-        for history, mine in zip(some, sequences, strict=True):
-            yield _assessment(history, [next(answers) for _ in mine], theta)
+        for history, sequences in zip(some, by_reel, strict=True):
+            yield _assessment(history, [next(answers) for _ in sequences], theta)
 
 
 def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], theta: DriftParameters) -> ReelAssessment:
+    """Everything averaged over the looseness, by p(σ | all counts of the reel) ∝ p(σ) Π p(counts of a sequence | σ)."""
     if not posteriors:
         return ReelAssessment(reel=history.reel, counts=(), intervals=(), looseness_wraps=float("nan"))
-    weights = grid_weights(reel_support(posteriors, theta))
+    grid_points = posteriors[0].sequence.grid_points
+    log_prior = theta.log_looseness()[grid_points]
+    weights = softmax(log_prior + sum(p.log_evidence.sum(axis=1) for p in posteriors))
     counts: list[CountPosterior] = []
     intervals: list[IntervalPosterior] = []
-    earlier = np.log(np.array(theta.looseness_shares)[posteriors[0].sequence.grid_points] + 1e-9)
-    for belief in posteriors:
+    earlier = log_prior  # of the looseness, from the sequences before
+    for each in posteriors:
         if counts:
-            intervals.append(_over_replacement(history, belief.sequence.first, theta))
-        counts.extend(_count_posteriors(history, belief, weights))
-        intervals.extend(_interval_posteriors(history, belief, weights, earlier))
-        earlier = earlier + belief.log_evidence.sum(axis=1)
-    looseness = float(np.exp(np.dot(weights, np.log(LOOSENESS_GRID_WRAPS[posteriors[0].sequence.grid_points]))))
+            intervals.append(_over_replacement(history, each.sequence.first, theta))
+        counts.extend(_count_posteriors(history, each, weights))
+        intervals.extend(_interval_posteriors(history, each, weights, earlier))
+        earlier = earlier + each.log_evidence.sum(axis=1)
     return ReelAssessment(
         reel=history.reel,
         counts=tuple(counts),
         intervals=tuple(intervals),
-        looseness_wraps=looseness,
-        log_evidence=float(reel_support(posteriors, theta).max()),
+        looseness_wraps=float(np.exp(np.dot(weights, np.log(LOOSENESS_GRID_WRAPS[grid_points])))),
     )
 
 
 def _count_posteriors(
-    history: ReelHistory, belief: SequencePosteriors, weights: FloatArray
+    history: ReelHistory, posteriors: SequencePosteriors, weights: FloatArray
 ) -> Iterator[CountPosterior]:
-    counts = ordered_counts(history)[belief.sequence.first : belief.sequence.first + belief.sequence.times]
-    slips = np.einsum("n,nts->ts", weights, belief.slips)
-    turns = (weights @ belief.turns).tolist()
+    first, times = posteriors.sequence.first, posteriors.sequence.times
+    counts = ordered_counts(history)[first : first + times]
+    slips = np.einsum("n,nts->ts", weights, posteriors.slips)
     likeliest = (1 + slips[:, 1:].argmax(axis=1)).tolist()
     slipped = np.clip(slips[:, 1:].sum(axis=1), 0.0, 1.0).tolist()
-    for count, kind, p_slip, true in zip(counts, likeliest, slipped, turns, strict=True):
+    for count, kind, p_slip, turns in zip(
+        counts, likeliest, slipped, (weights @ posteriors.turns).tolist(), strict=True
+    ):
         yield CountPosterior(
             at=count.at,
             layers=count.layers,
             wraps=count.wraps,
             p_slip=p_slip,
-            likeliest_slip=SLIPS[kind] if p_slip > 0.01 else Slip.NONE,
-            turns=true,
+            likeliest_slip=SLIPS[kind] if p_slip > LEAST_SLIP else Slip.NONE,
+            turns=turns,
         )
 
 
 def _interval_posteriors(
-    history: ReelHistory, belief: SequencePosteriors, weights: FloatArray, earlier: FloatArray
+    history: ReelHistory, posteriors: SequencePosteriors, weights: FloatArray, earlier: FloatArray
 ) -> Iterator[IntervalPosterior]:
-    sequence = belief.sequence
+    sequence = posteriors.sequence
     counts = ordered_counts(history)[sequence.first : sequence.first + sequence.times]
-    weighted = weights[:, None] * belief.p_cut
+    weighted = weights[:, None] * posteriors.p_cut
     p_cut = np.minimum(weighted.sum(axis=0), 1.0)
-    sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + 1e-300), belief.sizes)
-    then = grid_weights(earlier[:, None] + np.cumsum(belief.log_evidence, axis=1)[:, 1:])
-    newest = np.minimum((then * belief.newest).sum(axis=0), 1.0)
+    sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + TINY), posteriors.sizes)
+    # When a count was made, the looseness was judged by the counts up to it and by no later one.
+    weights_then = softmax(earlier[:, None] + np.cumsum(posteriors.log_evidence, axis=1)[:, 1:], axis=0)
+    newest = np.minimum((weights_then * posteriors.newest).sum(axis=0), 1.0)
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
-    doubt = weights @ belief.log_doubt
+    doubt = weights @ posteriors.log_doubt
     change = np.diff(sequence.read_m).tolist()
-    logged = np.zeros(sequence.times + 1)
+    logged = np.zeros(sequence.times + 1)  # the last place takes what is logged before the first count, at -1
     for entry in sequence.entries:
         logged[entry.interval] += entry.length_m
     for t in range(sequence.times - 1):
@@ -258,34 +253,36 @@ def _interval_posteriors(
 
 
 def quantiles_m(sizes: FloatArray, cell_m: float) -> FloatArray:
-    """Lengths below which 5, 50 and 95 % of each row's probability lies, metres: shape (rows, 3)."""
-    rows, cells = sizes.shape
+    """Lengths below which each of QUANTILES of each row's probability lies, metres: shape (rows, 3).
+
+    A cell's probability is spread evenly over the cell.
+    """
+    rows, cells = np.arange(sizes.shape[0]), sizes.shape[1]
     summed = np.cumsum(sizes, axis=1)
-    out = np.zeros((rows, 3))
-    for column, share in enumerate((0.05, 0.5, 0.95)):
-        place = np.minimum((summed < share).sum(axis=1), cells - 1)
-        here = sizes[np.arange(rows), place]
-        below = summed[np.arange(rows), place] - here
-        out[:, column] = cell_m * np.maximum(place - 0.5 + (share - below) / (here + 1e-300), 0.0)
-    return np.maximum(out, 0.0)
+    out = np.zeros((rows.size, 3))
+    for column, share in enumerate(QUANTILES):
+        cell = np.minimum((summed < share).sum(axis=1), cells - 1)
+        here = sizes[rows, cell]
+        below = summed[rows, cell] - here
+        out[:, column] = cell_m * np.maximum(cell - 0.5 + (share - below) / (here + TINY), 0.0)
+    return out
 
 
 def _over_replacement(history: ReelHistory, first: int, theta: DriftParameters) -> IntervalPosterior:
     """The pair of counts with a replacement between them: only the time on the new cable can hold a cut of it."""
-    counts = ordered_counts(history)
-    before, after = counts[first - 1], counts[first]
+    pair = before, after = ordered_counts(history)[first - 1 : first + 1]
     replaced = max(at for at in history.replaced_at if at <= after.at)
-    days = (after.at - before.at).total_seconds() / 86400.0
-    share = (after.at - replaced).total_seconds() / 86400.0 / max(days, 1e-9)
+    days = days_between(after.at, before.at)
+    share = days_between(after.at, replaced) / max(days, 1e-9)
     p = float(theta.p_cut(np.array([days]))[0]) * share
-    low, middle, high = (theta.size_quantile_m(x) for x in (0.05, 0.5, 0.95))
-    winding = _winding_change_m(history, first)
-    logged = sum(c.length_m for c in history.cuts if before.at < c.at <= after.at)
+    low, middle, high = (theta.size_quantile_m(x) for x in QUANTILES)
+    winding = winding_table(history.drum)
+    change_m = np.diff(winding.metres(turns_of_counts(pair, winding)))
     return IntervalPosterior(
         from_at=before.at,
         to_at=after.at,
-        observed_change_m=winding,
-        logged_cut_m=logged,
+        observed_change_m=float(change_m[0]),
+        logged_cut_m=sum(c.length_m for c in history.cuts if before.at < c.at <= after.at),
         p_unlogged_cut=p,
         p_when_counted=p,
         cut_m=middle,
@@ -293,9 +290,3 @@ def _over_replacement(history: ReelHistory, first: int, theta: DriftParameters) 
         cut_high_m=high,
         replaced=True,
     )
-
-
-def _winding_change_m(history: ReelHistory, later: int) -> float:
-    winding = winding_table(history.drum)
-    a, b = winding.metres(turns_of_counts(ordered_counts(history)[later - 1 : later + 1], winding))
-    return float(b - a)

@@ -1,27 +1,33 @@
 """The drum as tables, a reel's counts as turns, and the window of cable lengths that is looked at for each count."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from math import ceil
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d
 
+from inspections.domain.drift.hidden_markov import FloatArray, IntArray
 from inspections.domain.drift.records import CountSeen, ReelHistory
 from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
-NEIGHBOURS = 4  # counts on either side that say which lengths are open at a count
-LONGEST_UNDONE_M = 150.0  # a low further below than this, which later counts contradict, is never taken for a cut
+# Counts on either side that say which lengths are open at a count. Half of it, and a few slips in a row may shut the
+# truth out of the window; twice of it, and the windows widen with whatever was cut in a longer time.
+NEIGHBOURS = 4
+# A low further below the lowest count so far than this, in metres, which later counts contradict, is never taken for a
+# cut: nobody loses so much at once and counts it again. Were it smaller, long true cuts would fall outside the window.
+LONGEST_UNDONE_M = 150.0
+# A window has one of these numbers of cells, so that reels fall into few groups which are worked out together; each is
+# a product of small primes, for which the FFT is fast. The last one bounds memory: a wider window gets longer cells.
 CELL_COUNTS = np.array([32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024, 1536, 2048, 3072, 4096])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WindingTable:
-    """The winding model of a drum as tables: turns and metres below each layer, layer 1 first."""
+    """The winding model of a drum as tables: turns and metres below each layer, layer 1 first; capacities in wraps."""
 
     capacities: IntArray
     below_turns: FloatArray
@@ -29,7 +35,7 @@ class WindingTable:
 
     def metres(self, turns: FloatArray) -> FloatArray:
         """Length of so many turns."""
-        return cast(FloatArray, np.interp(turns, self.below_turns, self.below_m))
+        return np.interp(turns, self.below_turns, self.below_m)
 
     def turns(self, metres: FloatArray) -> FloatArray:
         """Turns of a length; past either end of the drum as if its last layer went on."""
@@ -49,11 +55,11 @@ class WindingTable:
 def winding_table(drum: Drum) -> WindingTable:
     """The tables of a drum."""
     capacities = layer_capacities(drum)
-    lengths = wrap_lengths_mm(drum) / 1000.0 * capacities
+    lengths_m = wrap_lengths_mm(drum) / 1000.0 * capacities
     return WindingTable(
         capacities=capacities,
         below_turns=np.concatenate([[0.0], np.cumsum(capacities)]),
-        below_m=np.concatenate([[0.0], np.cumsum(lengths)]),
+        below_m=np.concatenate([[0.0], np.cumsum(lengths_m)]),
     )
 
 
@@ -70,14 +76,16 @@ def ordered_counts(history: ReelHistory) -> tuple[CountSeen, ...]:
 def turns_of_counts(counts: tuple[CountSeen, ...], winding: WindingTable) -> FloatArray:
     """Turns on the drum by each count; one that the drum can't hold is taken for a full drum."""
     layers = np.clip(np.array([c.layers for c in counts], dtype=np.int64), 0, winding.capacities.size)
-    return cast(
-        FloatArray, np.minimum(winding.below_turns[layers] + [c.wraps for c in counts], winding.below_turns[-1])
-    )
+    turns = winding.below_turns[layers] + [c.wraps for c in counts]
+    return cast(FloatArray, np.minimum(turns, winding.below_turns[-1]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CountColumns:
-    """The counts of a chain as numbers; first: place of the first one; before_turns: the count before it, or -1."""
+    """The counts of a sequence as columns, shape (times,).
+
+    first: place of the first one among the reel's counts; before_turns: the count before it, or -1.
+    """
 
     first: int
     layers: IntArray
@@ -88,27 +96,33 @@ class CountColumns:
     days: FloatArray
 
 
-def grid_for(readings: CountColumns, winding: WindingTable, looseness: float) -> tuple[float, int, IntArray]:
-    """Cell length, cells of a window, and each count's lowest cell.
+def grid_for(counts: CountColumns, winding: WindingTable, looseness: float) -> tuple[float, int, IntArray]:
+    """The grid of the hidden state: cell length in metres, cells of a window, and each count's lowest cell.
 
-    Fine enough for the looseness; wide enough for every truth that the counts close by leave open. Left out, unless
-    another count close by agrees: lows that two later counts contradict and that no cut would reach, and highs that two
-    earlier ones contradict.
+    Fine enough for the looseness (in wraps); wide enough for every truth that the counts close by leave open. Left out,
+    unless another count close by agrees: lows that two later counts contradict and that no cut would reach, and highs
+    that two earlier ones contradict.
     """
-    wrap_m = winding.metres_per_wrap(float(np.median(readings.turns)))
-    cell_m = 2.0 ** (np.round(2.0 * np.log2(wrap_m * np.clip(0.8 * looseness, 0.22, 1.2))) / 2.0)
-    margin = (6.0 + 5.0 * looseness) * wrap_m
-    m = readings.metres
+    wrap_m = winding.metres_per_wrap(float(np.median(counts.turns)))
+    # Cells of 0.8 spreads, but never finer than a rounding to whole wraps can show nor coarser than a wrap and a fifth.
+    # Powers of √2 metres, so that reels share their grids and are worked out together.
+    cell_m = _root_two_power(round, wrap_m * np.clip(0.8 * looseness, 0.22, 1.2))
+    margin = (6.0 + 5.0 * looseness) * wrap_m  # five spreads, and slips of a few wraps
+    m = counts.metres
     before = np.concatenate([[m[0]], np.minimum.accumulate(m)[:-1]])
     borne_out = _agreeing_nearby(m, margin) >= 2
     low_fine = borne_out | (-_second_lowest_so_far(-m[::-1])[::-1] <= m + margin) | (m > before - LONGEST_UNDONE_M)
     high_fine = borne_out | (_second_lowest_so_far(m) >= m - margin)
-    low = np.minimum(_nearby_least(np.where(low_fine, m, np.inf)), np.where(low_fine, np.inf, before)) - margin
-    high = -_nearby_least(np.where(high_fine, -m, np.inf)) + margin
+    low = np.minimum(_least_nearby(np.where(low_fine, m, np.inf)), np.where(low_fine, np.inf, before)) - margin
+    high = -_least_nearby(np.where(high_fine, -m, np.inf)) + margin
     widest = float((high - low).max())
-    cell_m = max(cell_m, 2.0 ** (np.ceil(2.0 * np.log2(widest / (CELL_COUNTS[-1] - 2))) / 2.0))
+    cell_m = max(cell_m, _root_two_power(ceil, widest / (CELL_COUNTS[-1] - 2)))
     cells = int(CELL_COUNTS[np.searchsorted(CELL_COUNTS, widest / cell_m + 2)])
-    return float(cell_m), cells, _offsets(np.floor(low / cell_m), np.ceil(high / cell_m), cells)
+    return cell_m, cells, _offsets(np.floor(low / cell_m), np.ceil(high / cell_m), cells)
+
+
+def _root_two_power(rounding: Callable[[float], int], value: float) -> float:
+    return float(2.0 ** (rounding(2.0 * np.log2(value)) / 2.0))
 
 
 def _agreeing_nearby(values: FloatArray, margin: float) -> IntArray:
@@ -118,10 +132,9 @@ def _agreeing_nearby(values: FloatArray, margin: float) -> IntArray:
     return cast(IntArray, np.count_nonzero(np.abs(windows - values[:, None]) <= margin, axis=1))
 
 
-def _nearby_least(values: FloatArray) -> FloatArray:
+def _least_nearby(values: FloatArray) -> FloatArray:
     """The least of the values at most NEIGHBOURS places away: shape (n,)."""
-    padded = np.pad(values, NEIGHBOURS, constant_values=np.inf)
-    return cast(FloatArray, np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1).min(axis=1))
+    return cast(FloatArray, minimum_filter1d(values, 2 * NEIGHBOURS + 1, mode="nearest"))
 
 
 def _offsets(low: FloatArray, high: FloatArray, cells: int) -> IntArray:

@@ -1,28 +1,33 @@
-"""Moves of the cable's length in cells: cuts, logged cuts as people log them, stretch of new cable."""
+"""Moves of the cable's length in cells: unlogged cuts, logged cuts as people log them, stretch of new cable.
+
+Each is a kernel: the probability of a move by 0, 1, … cells, shape (cells,). To move a distribution by it is to
+convolve, which is to multiply transforms. All transforms are over twice the cells, so that what moves past an end lands
+in the other half and does not come round.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 from scipy.special import ndtr
 
+from inspections.domain.drift.hidden_markov import ComplexArray, FloatArray
 from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.sequence import CountSequence, LogEntry
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-ComplexArray = NDArray[np.complex128]
-
-WRONG_LOG_SD = 0.7  # spread of the logarithm of a wrong length about the true one
-NEAR_DAYS = 15.0  # entries this near a count may well be dated on its wrong side
+# A wrong length lies about the true one by this spread of its logarithm, a factor of two up or down, or, as often, is
+# that of any cut. Half of it, and a dropped decimal point is no longer taken for a wrong length; twice is any length.
+WRONG_LOG_SD = 0.7
+NEAR_DAYS = 15.0  # entries this near a count may well be dated on its wrong side: half a month of writing up late
+# Lengths are known no better than to 2 cm: a narrower kernel would be a spike between two cells.
+LEAST_SD_M = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Kernels:
-    """Moves in cells, for one cell length and number of cells: the unlogged cut, and its transform."""
+    """The unlogged cut for one cell length and number of cells: its kernel, given that there is one, and transform."""
 
     cell_m: float
     cells: int
@@ -33,37 +38,45 @@ class Kernels:
         """Transform of a move, over twice the cells."""
         return cast(ComplexArray, rfft(kernel, 2 * self.cells))
 
+    def edges_m(self) -> FloatArray:
+        """Edges of the cells of a move, metres: shape (cells + 1,)."""
+        return cast(FloatArray, self.cell_m * (np.arange(self.cells + 1) - 0.5))
+
 
 def kernels_for(cell_m: float, cells: int, theta: DriftParameters) -> Kernels:
     """The unlogged cut in cells, cuts longer than the window left out."""
-    edges = np.asarray(cell_m * (np.arange(cells + 1) - 0.5), dtype=np.float64)
-    cut = np.diff(theta.sizes_below(edges))
+    cut = np.diff(theta.sizes_below(np.asarray(cell_m * (np.arange(cells + 1) - 0.5), dtype=np.float64)))
     return Kernels(cell_m=cell_m, cells=cells, cut=cut, cut_fft=rfft(cut, 2 * cells))
 
 
-def _ramp(u: FloatArray, sd: float) -> FloatArray:
-    z = u / sd
-    return cast(FloatArray, sd * (z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)))
-
-
 def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
-    """A normal length shared linearly between the cells on either side, which keeps its mean."""
+    """A normal length shared linearly between the cells on either side, which keeps its mean.
+
+    A cell's share is E[max(0, 1 − |length − cell| / cell_m)]: the second difference of the ramp E[max(0, cell −
+    length)] = sd (z Φ(z) + φ(z)), z = (cell − length) / sd.
+    """
     cells_m = np.asarray(kernels.cell_m * np.arange(-1, kernels.cells + 1), dtype=np.float64)
-    ramp = _ramp(cells_m - length_m, sd_m)
-    return np.maximum(np.diff(ramp, 2) / kernels.cell_m, 0.0)
+    sd_m = max(sd_m, LEAST_SD_M)
+    z = (cells_m - length_m) / sd_m
+    ramp = sd_m * (z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi))
+    return cast(FloatArray, np.maximum(np.diff(ramp, 2) / kernels.cell_m, 0.0))
 
 
 def _wrong_length(length_m: float, kernels: Kernels) -> FloatArray:
-    edges = np.log(np.maximum(kernels.cell_m * (np.arange(kernels.cells + 1) - 0.5), 1e-6))
+    edges = np.log(np.maximum(kernels.edges_m(), 1e-6))
     about = np.diff(ndtr((edges - np.log(max(length_m, 0.05))) / WRONG_LOG_SD))
     return cast(FloatArray, 0.5 * about + 0.5 * kernels.cut)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LogMove:
-    """What the log entries of one interval do: as written, without a cut, with a wrong length; and all in all."""
+    """What the log entries of one interval of a sequence do: as written, with no cut, with a wrong length; all in all.
 
-    sequence_of_row: int
+    sequence: place in its batch. as_written, wrong: kernels, void: probability, of the last entry. fft: transform of
+    the whole kernel of all entries. early, late: probability that the cut was made before the interval, and after it.
+    """
+
+    sequence: int
     interval: int
     entries: tuple[LogEntry, ...]
     as_written: FloatArray
@@ -75,60 +88,58 @@ class LogMove:
 
 
 def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: DriftParameters) -> Iterator[LogMove]:
-    """What the log does in each interval of a chain that has entries; place: of the chain in its batch."""
+    """What the log does in each interval of a sequence that has entries; place: of the sequence in its batch."""
     by_interval: dict[int, list[LogEntry]] = {}
     for entry in sequence.entries:
         by_interval.setdefault(entry.interval, []).append(entry)
     for interval, entries in sorted(by_interval.items()):
-        yield _log_move(place, sequence, interval, tuple(entries), kernels, theta)
+        parts = [_entry_parts(entry, kernels, theta) for entry in entries]
+        fft = kernels.transform(_whole(*parts[0]))
+        for other in parts[1:]:
+            both = irfft(fft * kernels.transform(_whole(*other)), 2 * kernels.cells)[: kernels.cells]
+            fft = kernels.transform(np.maximum(both, 0.0))
+        as_written, void, wrong = parts[-1]
+        early, late = _misdated(sequence, interval, entries, theta)
+        yield LogMove(
+            sequence=place,
+            interval=interval,
+            entries=tuple(entries),
+            as_written=as_written,
+            void=void,
+            wrong=wrong,
+            fft=fft,
+            early=early,
+            late=late,
+        )
 
 
-def _log_move(
-    place: int,
-    sequence: CountSequence,
-    interval: int,
-    entries: tuple[LogEntry, ...],
-    kernels: Kernels,
-    theta: DriftParameters,
-) -> LogMove:
-    ffts, single = [], (np.zeros(kernels.cells), 0.0, np.zeros(kernels.cells))
-    for entry in entries:
-        sd = float(np.hypot(theta.logged_sd_m, theta.logged_sd_share * entry.length_m))
-        void = theta.twin_void if entry.twin else theta.entry_void
-        wrong = (1.0 - void) * theta.entry_wrong
-        written = (1.0 - void - wrong) * _spread_about(entry.length_m, max(sd, 0.02), kernels)
-        off = wrong * _wrong_length(entry.length_m, kernels)
-        whole = written + off
-        whole[0] += void
-        single = (written, void, off)
-        ffts.append(kernels.transform(whole))
-    fft = ffts[0]
-    for other in ffts[1:]:
-        fft = kernels.transform(np.maximum(irfft(fft * other, 2 * kernels.cells)[: kernels.cells], 0.0))
-    early, late = _misdated(sequence, interval, entries, theta)
-    return LogMove(
-        sequence_of_row=place,
-        interval=interval,
-        entries=entries,
-        as_written=single[0],
-        void=single[1],
-        wrong=single[2],
-        fft=fft,
-        early=early,
-        late=late,
-    )
+def _entry_parts(entry: LogEntry, kernels: Kernels, theta: DriftParameters) -> tuple[FloatArray, float, FloatArray]:
+    """One entry's moves: as written but for its measuring error, probability of no cut, with a wrong length."""
+    void = theta.twin_void if entry.twin else theta.entry_void
+    wrong = (1.0 - void) * theta.entry_wrong
+    sd_m = float(np.hypot(theta.logged_sd_m, theta.logged_sd_share * entry.length_m))
+    written = (1.0 - void - wrong) * _spread_about(entry.length_m, sd_m, kernels)
+    return written, void, wrong * _wrong_length(entry.length_m, kernels)
+
+
+def _whole(written: FloatArray, void: float, wrong: FloatArray) -> FloatArray:
+    kernel = written + wrong
+    kernel[0] += void
+    return kernel
 
 
 def _misdated(
-    sequence: CountSequence, interval: int, entries: tuple[LogEntry, ...], theta: DriftParameters
+    sequence: CountSequence, interval: int, entries: list[LogEntry], theta: DriftParameters
 ) -> tuple[float, float]:
     """Probability that the cut was made before the interval, and after it: the nearer a count, the likelier."""
     days, at = sequence.days, np.mean([e.at_day for e in entries])
     has_before, has_after = interval >= 0, interval + 1 < days.size
     length = days[interval + 1] - days[interval] if has_before and has_after else 60.0
-    near = min(NEAR_DAYS, max(0.2 * length, 1.0))
+    near = min(NEAR_DAYS, max(0.2 * length, 1.0))  # counts a week apart: a day and a half, not half a month
 
     def share(gap: float) -> float:
+        # The whole share at the count itself, falling to a tenth far from it; dated to the count's own moment, one in
+        # five at least, for nothing says which came first. Never more than even odds.
         nearness = 0.1 + 0.9 * np.exp(-gap / near)
         return float(min(max(theta.entry_misdated * nearness, 0.2 if gap <= 0.0 else 0.0), 0.5))
 
@@ -139,6 +150,6 @@ def _misdated(
 
 def stretch_fft(mean_m: float, kernels: Kernels) -> ComplexArray:
     """Transform of a growth of about this mean, half as uncertain as it is long, shared between cells."""
-    kernel = _spread_about(mean_m, max(0.5 * mean_m, 0.02), kernels)
-    kernel[0] += max(0.0, 1.0 - kernel.sum())
+    kernel = _spread_about(mean_m, 0.5 * mean_m, kernels)
+    kernel[0] += max(0.0, 1.0 - kernel.sum())  # what would be a shrinking is no growth
     return kernels.transform(kernel)

@@ -1,26 +1,30 @@
-"""The rates of a fleet: how often cable is lost, how long cuts are, how loose reels are wound, how people slip.
+"""θ, the parameters of a fleet: how often cable is lost, how long cuts are, how loose reels are wound, how people slip.
 
-Everything here has a meaning that a person can judge; `in_words` says it. The values that stand before anything is
-learned are broad guesses (common practice, no published source), which a fleet of a few dozen counts already moves.
+Everything here has a meaning that a person can judge; `in_words` says it. The defaults are the prior: broad guesses
+(common practice, no published source), which a fleet of a few dozen counts already moves. How much each is worth stands
+in `learning`.
 """
 
 from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from inspections.domain.drift.hidden_markov import FloatArray
 from inspections.domain.drift.records import SLIP_WORDS, SLIPS, Slip
 
-FloatArray = NDArray[np.float64]
-
 DAYS_PER_YEAR = 365.25
+
+# Edges of the classes of cut lengths, metres: ten to a factor of ten. From less than one wrap, which nobody can see, to
+# more than anybody cuts off. Twice as many classes say lengths more finely, and each is learned from half as many cuts.
 SIZE_EDGES_M = np.geomspace(0.3, 300.0, 31)
+
+# The looseness grid: spreads σ that the counts of a half-full drum may have, 0.1 to 4.3 wraps. Below, rounding to whole
+# wraps hides them; above, a count hardly tells one layer from the next. Neighbours are 26 % apart: half of that, and
+# the three that are tried for a reel no longer span what its counts leave open; twice that, and none may be near.
 LOOSENESS_GRID_STEP = 0.235
-LOOSENESS_GRID_WRAPS = 0.1 * np.exp(
-    LOOSENESS_GRID_STEP * np.arange(17)
-)  # spread of counts on a half-full drum: 0.1 to 4.3 wraps
+LOOSENESS_GRID_WRAPS = 0.1 * np.exp(LOOSENESS_GRID_STEP * np.arange(17))
 
 
 def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
@@ -30,6 +34,7 @@ def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
 
 
 def _default_sizes() -> tuple[float, ...]:
+    """Mostly some metres, as a damaged end is cut off; the wide part keeps any length possible."""
     return tuple((0.7 * lognormal_shares(7.0, 0.8) + 0.3 * lognormal_shares(10.0, 1.4)).tolist())
 
 
@@ -53,15 +58,16 @@ def _default_slips() -> tuple[float, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DriftParameters:
-    """Rates of a fleet; shares are 0 to 1.
+    """θ. Shares are 0 to 1. The names of the fields are stored with what was learned, and stay.
 
-    cuts_per_interval, cuts_per_year: unlogged cuts, the part that goes with each interval whatever its length and the
-    part that goes with time. size_shares: share of unlogged cuts in each class of SIZE_EDGES_M. looseness_shares:
-    share of reels at each of LOOSENESS_WRAPS. fullness_power: looseness grows as turns to this power. slip_shares: of
-    counts, in the order of SLIPS. logged_sd_m, logged_sd_share: error of a logged length, fixed and in proportion.
-    entry_void, twin_void: share of log entries without a cut, and of second entries of equal length. entry_wrong:
-    share with a wrong length. entry_misdated: share on the wrong side of a count close by. stretch_share: growth of
-    new cable, of its length; stretch_days: how fast it ends. received_sd_share: error of the length at receipt.
+    cuts_per_interval, cuts_per_year: a and b of q = 1 − exp(−a − b Δ), unlogged cuts that go with each interval
+    whatever its length, and with time. size_shares: share of unlogged cuts in each class of SIZE_EDGES_M.
+    looseness_shares: share of reels at each of LOOSENESS_GRID_WRAPS. fullness_power: γ, looseness grows as turns to
+    this power. slip_shares: π, of counts, in the order of SLIPS. logged_sd_m, logged_sd_share: error of a logged
+    length, fixed and in proportion. entry_void, twin_void: share of log entries without a cut, and of second entries
+    of equal length. entry_wrong: share with a wrong length. entry_misdated: share on the wrong side of a count close
+    by. stretch_share: growth of new cable, of its length; stretch_days: time constant of its end. received_sd_share:
+    error of the length at receipt.
     """
 
     cuts_per_interval: float = 0.02
@@ -84,46 +90,54 @@ class DriftParameters:
         """Share of counts with this slip."""
         return self.slip_shares[SLIPS.index(slip)]
 
+    def log_looseness(self) -> FloatArray:
+        """Log prior of each of LOOSENESS_GRID_WRAPS; what no reel has had stays possible, if barely."""
+        return np.log(np.array(self.looseness_shares) + 1e-9)
+
     def p_cut(self, days: FloatArray) -> FloatArray:
-        """Probability of an unlogged cut in intervals of so many days, before the counts are looked at."""
+        """q, the probability of an unlogged cut in intervals of so many days, before the counts are looked at.
+
+        Held between 1e-6 and 0.9, so that no counts, however clear, are overruled.
+        """
         expected = self.cuts_per_interval + self.cuts_per_year * np.maximum(days, 0.0) / DAYS_PER_YEAR
         return np.clip(-np.expm1(-expected), 1e-6, 0.9)
 
     def sizes_below(self, length_m: FloatArray) -> FloatArray:
-        """Probability that an unlogged cut is shorter than each length: shape as given."""
-        known = np.concatenate([[0.0], np.cumsum(self.size_shares)])
-        return np.asarray(np.interp(np.log(np.maximum(length_m, 1e-9)), np.log(SIZE_EDGES_M), known))
+        """Probability that an unlogged cut is shorter than each length: shape as given. Log-uniform in each class."""
+        return np.asarray(np.interp(np.log(np.maximum(length_m, 1e-9)), np.log(SIZE_EDGES_M), self._sizes_up_to()))
 
     def size_quantile_m(self, share: float) -> float:
         """Length that this share of unlogged cuts stays below, metres."""
-        known = np.concatenate([[0.0], np.cumsum(self.size_shares)])
-        return float(np.exp(np.interp(share, known, np.log(SIZE_EDGES_M))))
+        return float(np.exp(np.interp(share, self._sizes_up_to(), np.log(SIZE_EDGES_M))))
+
+    def _sizes_up_to(self) -> FloatArray:
+        return np.concatenate([[0.0], np.cumsum(self.size_shares)])
 
 
 DEFAULT_PARAMETERS = DriftParameters()
 
 
 def usual_looseness_wraps(theta: DriftParameters) -> float:
-    """The spread of a usual reel's counts on a half-full drum."""
+    """The spread of a usual reel's counts on a half-full drum: the geometric mean over the fleet."""
     return float(np.exp(np.dot(theta.looseness_shares, np.log(LOOSENESS_GRID_WRAPS))))
 
 
 def in_words(theta: DriftParameters) -> tuple[str, ...]:
     """The rates as sentences, the most asked-for first."""
-    looseness = usual_looseness_wraps(theta)
     slips = [f"{SLIP_WORDS[s]}: {_per_cent(theta.slip_share(s))} of counts" for s in SLIPS if s is not Slip.NONE]
-    stretch = f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
     return (
         f"Unlogged cuts of one reel: {theta.cuts_per_interval:.3f} in every interval between two counts, however short,"
         f" and {theta.cuts_per_year:.3f} a year.",
         f"Half of them are longer than {theta.size_quantile_m(0.5):.1f} m, and nine in ten between "
         f"{theta.size_quantile_m(0.05):.1f} and {theta.size_quantile_m(0.95):.1f} m.",
-        f"The counts of a usual reel spread by {looseness:.2f} wraps on a half-full drum.",
+        f"The counts of a usual reel spread by {usual_looseness_wraps(theta):.2f} wraps on a half-full drum.",
         f"Slips: {'; '.join(slips)}.",
         f"Logged lengths are off by about {theta.logged_sd_m:.2f} m and {_per_cent(theta.logged_sd_share)}; "
         f"{_per_cent(theta.entry_wrong)} of entries have a wrong length, {_per_cent(theta.entry_void)} had no cut, and "
         f"{_per_cent(theta.entry_misdated)} of those near a count are dated on its wrong side.",
-        stretch if theta.stretch_share > 0 else "No growth of new cable is to be seen.",
+        f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
+        if theta.stretch_share > 0
+        else "No growth of new cable is to be seen.",
     )
 
 

@@ -1,6 +1,6 @@
-"""What the drift model is given and what it answers: counts, logged cuts, and beliefs about them."""
+"""What the drift model takes and what it answers: counts and logged cuts, and the posteriors of them."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
@@ -40,6 +40,11 @@ SLIP_WORDS = {
     Slip.COPIED: "the numbers of the time before written again",
     Slip.ANYTHING: "numbers that fit nothing",
 }
+
+
+# A count with a smaller tail probability is held up. By its meaning one sound count in a hundred is; half of that would
+# let through more one-wrap slips, twice as much would send more sound counts back to the bench.
+OUTLIER_TAIL = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +95,10 @@ class ReelHistory:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountPosterior:
-    """One count: is it a slip (0 to 1), of which kind most likely, and the turns that were really on the drum."""
+    """One count: is it a slip (0 to 1), of which kind most likely, and the turns that were really on the drum.
+
+    likeliest_slip: NONE where a slip is less probable than one in a hundred. turns: posterior median.
+    """
 
     at: datetime
     layers: int
@@ -102,11 +110,12 @@ class CountPosterior:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IntervalPosterior:
-    """One pair of neighbouring counts; lengths in metres, cut lengths given that a cut was made.
+    """One pair of neighbouring counts; lengths in metres, cut lengths given that a cut was made (median, 5 and 95 %).
 
-    observed_change_m: later count less earlier, by the winding model. replaced: the cable was replaced in between, so
-    that the two counts can't be compared. log_doubt: probability that the log entries of this interval are not as
-    written (another interval, twice, another length).
+    observed_change_m: later count less earlier, by the winding model. p_unlogged_cut: given all counts; p_when_counted:
+    given what was known at the later one. replaced: the cable was replaced in between, so that the two counts can't be
+    compared. log_doubt: probability that the log entries of this interval are not as written (another interval, twice,
+    another length).
     """
 
     from_at: datetime
@@ -125,10 +134,58 @@ class IntervalPosterior:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReelAssessment:
-    """Beliefs about one reel, in order of time; looseness_wraps is the spread of its counts on a half-full drum."""
+    """One reel's posteriors, in order of time; looseness_wraps is the spread of its counts on a half-full drum."""
 
     reel: str
     counts: tuple[CountPosterior, ...]
     intervals: tuple[IntervalPosterior, ...]
     looseness_wraps: float
-    log_evidence: float = field(default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plausibility:
+    """A count just keyed, held against the history before it.
+
+    tail: probability of a count at least as improbable as this one, if there was neither a slip nor an unlogged cut; 1
+    if there is nothing to compare with. expected_turns: what the history predicts. p_unlogged_cut, p_slip: what would
+    explain the count, each with or without the other; p_cut_alone: a cut, and the count is as it should be. cut_m,
+    cut_low_m, cut_high_m: how long such a cut would be, 90 % interval; 0 where none would explain the count.
+    """
+
+    comparable: bool
+    tail: float
+    expected_turns: float
+    seen_turns: float
+    p_unlogged_cut: float
+    p_cut_alone: float
+    cut_m: float
+    cut_low_m: float
+    cut_high_m: float
+    p_slip: float
+    likeliest_slip: Slip
+
+    @property
+    def is_outlier(self) -> bool:
+        """Whether it needs a logged cut, a fresh reading or a reason before it's signed."""
+        return self.tail < OUTLIER_TAIL
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recount:
+    """One more count now, and the question whether there was an unlogged cut before the newest one.
+
+    p_cut: what is believed of it now. doubt_bits: how open the question is, 0 (settled) to 1 (even odds). worth_bits:
+    by how much the count is expected to lower that.
+    """
+
+    p_cut: float
+    doubt_bits: float
+    worth_bits: float
+
+    @property
+    def settled_share(self) -> float:
+        """The share of the doubt that one more count is expected to take away, 0 to 1."""
+        return min(self.worth_bits / self.doubt_bits, 1.0) if self.doubt_bits else 0.0
+
+
+NOTHING_TO_ASK = Recount(p_cut=0.0, doubt_bits=0.0, worth_bits=0.0)

@@ -1,4 +1,4 @@
-"""One stretch of a reel's history between replacements, laid out for the inference: readings, log entries, windows.
+"""A count sequence: one stretch of a reel's history between replacements, laid out for the inference.
 
 The hidden state is the length of cable on the drum, in cells of equal length, so that a cut of so many metres moves
 every state by as many cells. A count says which cells it fits, directly or through a slip.
@@ -21,19 +21,28 @@ from inspections.domain.drift.geometry import (
     turns_of_counts,
     winding_table,
 )
+from inspections.domain.drift.hidden_markov import FloatArray, IntArray
 from inspections.domain.drift.looseness import likely_grid_points
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.records import SLIPS, CountSeen, CutLogged, Ending, ReelHistory, Slip
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+# A second entry of the same cut: of the same length within this share and so many metres, at most so many days after
+# one of the entries before it. Longer, and two like cuts of routine work would be taken for one.
+TWIN_SHARE, TWIN_M, TWIN_DAYS = 0.005, 0.005, 45.0
+TWIN_ENTRIES = 8  # earlier entries that are looked at; more than are made in so many days
 
-TWIN_ENTRIES = 8  # earlier entries among which a second one of the same cut is looked for
+# What undoes a slip, to be added to the written turns or layers, and its weight w within the slip. Common practice, no
+# published source; the shares π of the slips themselves are learned.
+ONE_WRAP = ((-1, 0.5), (1, 0.5))
+SCALE_LAYERS = ((-1, 0.33), (1, 0.33), (-2, 0.17), (2, 0.17))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogEntry:
-    """A log entry in its interval; interval -1 is before the first count, the last one after the last count."""
+    """A log entry in its interval; interval -1 is before the first count, the last one after the last count.
+
+    at_day, recorded_day: since the reel's first count. twin: it repeats an earlier one.
+    """
 
     interval: int
     at_day: float
@@ -44,12 +53,13 @@ class LogEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CountSequence:
-    """Counts between two replacements, with everything about them that doesn't depend on the rates.
+    """Counts between two replacements, with everything about them that doesn't depend on the parameters.
 
-    first: place of the first count among the reel's counts. read_turns, read_m: shape (times,). days: since the
+    first: place of the first count among the reel's counts. read_turns, read_m: y, shape (times,). days: since the
     reel's first count. copied: the count repeats the one before. hypothesis_*: for each way in which a count may have
     come about, in order of the counts: which count, which slip, its weight within the slip, turns that it stems from.
-    offsets: lowest cell of the window of cells that is looked at for each count, shape (times,); cells: how many.
+    grid_points: places in LOOSENESS_GRID_WRAPS that are tried. cell_m: length of a cell. offsets: lowest cell of the
+    window that is looked at for each count, shape (times,), cells: how many; x_t = cell_m (offsets[t] + 0 … cells - 1).
     """
 
     reel: int
@@ -82,7 +92,7 @@ class CountSequence:
         return cast(FloatArray, self.cell_m * (self.offsets[t] + np.arange(self.cells)))
 
     def window_turns(self, t: int) -> FloatArray:
-        """The same in turns."""
+        """The same in turns, τ(x)."""
         return self.winding.turns(self.window_m(t))
 
     def pieces(self) -> list[tuple[int, int]]:
@@ -92,7 +102,10 @@ class CountSequence:
 
 
 def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> list[CountSequence]:
-    """A reel's history cut at its replacements; stretches without a count are left out."""
+    """A reel's history cut at its replacements; stretches without a count are left out.
+
+    reel: any number that tells the reel from others. theta: only what looseness is likely hangs on it.
+    """
     counts = ordered_counts(history)
     if not counts:
         return []
@@ -108,7 +121,7 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
     sequences = []
     for piece in np.unique(part):
         chosen = np.flatnonzero(part == piece)
-        readings = CountColumns(
+        columns = CountColumns(
             first=int(chosen[0]),
             layers=np.array([counts[i].layers for i in chosen]),
             wraps=np.array([counts[i].wraps for i in chosen]),
@@ -118,11 +131,10 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
             days=days[chosen],
         )
         inside = [(c, twin) for c, twin, day in dated if bounds[piece] <= day < bounds[piece + 1]]
-        plain = _sequence(history, reel, winding, readings, grid_points)
         sequences.append(
             replace(
-                plain,
-                entries=tuple(_log_entry(c, twin, readings.days, since) for c, twin in inside),
+                _without_log(history, reel, winding, columns, grid_points),
+                entries=tuple(_log_entry(c, twin, columns.days, since) for c, twin in inside),
                 endings=_endings(history, [counts[i] for i in chosen]),
                 start_day=received if piece == 0 else bounds[piece],
                 start_m=history.received_m if piece == 0 else None,
@@ -133,16 +145,14 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
 
 def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
     """Whether an entry repeats the length of an earlier one not long before."""
-    twins: list[bool] = []
-    for i, cut in enumerate(cuts):
-        twins.append(
-            any(
-                abs(cut.length_m - other.length_m) <= 0.005 * cut.length_m + 0.005
-                and days_between(cut.at, since) - days_between(other.at, since) <= 45.0
-                for other in cuts[max(i - TWIN_ENTRIES, 0) : i]
-            )
+    return [
+        any(
+            abs(cut.length_m - other.length_m) <= TWIN_SHARE * cut.length_m + TWIN_M
+            and days_between(cut.at, since) - days_between(other.at, since) <= TWIN_DAYS
+            for other in cuts[max(i - TWIN_ENTRIES, 0) : i]
         )
-    return twins
+        for i, cut in enumerate(cuts)
+    ]
 
 
 def _log_entry(cut: CutLogged, twin: bool, days: FloatArray, since: datetime) -> LogEntry:
@@ -162,23 +172,21 @@ def _endings(history: ReelHistory, counts: list[CountSeen]) -> tuple[Ending | No
     return tuple(closed.get((a.at, b.at)) for a, b in pairwise(counts))
 
 
-def _sequence(
-    history: ReelHistory, reel: int, winding: WindingTable, readings: CountColumns, grid_points: IntArray
+def _without_log(
+    history: ReelHistory, reel: int, winding: WindingTable, counts: CountColumns, grid_points: IntArray
 ) -> CountSequence:
     """The counts laid out, with no log and nothing known of the start."""
-    time, slip, weight, turns = _hypotheses(readings, winding, history.lead_wraps)
-    cell_m, cells, offsets = grid_for(
-        readings, winding, float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
-    )
-    previous = np.concatenate([[readings.before_turns], readings.turns[:-1]])
+    time, slip, weight, turns = _hypotheses(counts, winding, history.lead_wraps)
+    looseness = float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
+    cell_m, cells, offsets = grid_for(counts, winding, looseness)
     return CountSequence(
         reel=reel,
-        first=readings.first,
+        first=counts.first,
         winding=winding,
-        days=readings.days,
-        read_turns=readings.turns,
-        read_m=readings.metres,
-        copied=previous == readings.turns,
+        days=counts.days,
+        read_turns=counts.turns,
+        read_m=counts.metres,
+        copied=np.concatenate([[counts.before_turns], counts.turns[:-1]]) == counts.turns,
         hypothesis_time=time,
         hypothesis_slip=slip,
         hypothesis_weight=weight,
@@ -195,34 +203,36 @@ def _sequence(
 
 
 def _hypotheses(
-    readings: CountColumns, winding: WindingTable, lead: int
+    counts: CountColumns, winding: WindingTable, lead: int
 ) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Every turn count from which a reading may have come by a slip: time, slip, weight, turns on the drum."""
-    found: list[tuple[IntArray, Slip, float, FloatArray]] = []
-    every = np.arange(readings.turns.size)
+    columns: list[tuple[IntArray, Slip, float, FloatArray]] = []
+    every = np.arange(counts.turns.size)
 
-    def add(slip: Slip, weight: float, turns: FloatArray, usable: NDArray[np.bool_] | None = None) -> None:
-        fine = (turns >= 0) & (turns <= winding.below_turns[-1])
-        fine = fine if usable is None else fine & usable
-        found.append((every[fine], slip, weight, turns[fine]))
+    def add(slip: Slip, weight: float, turns: FloatArray, possible: NDArray[np.bool_] | bool = True) -> None:
+        on_the_drum = (turns >= 0) & (turns <= winding.below_turns[-1]) & possible
+        columns.append((every[on_the_drum], slip, weight, turns[on_the_drum]))
 
-    add(Slip.NONE, 1.0, readings.turns)
-    for off in (-1, 1):
-        add(Slip.ONE_WRAP, 0.5, readings.turns + off)
+    add(Slip.NONE, 1.0, counts.turns)
+    for off, weight in ONE_WRAP:
+        add(Slip.ONE_WRAP, weight, counts.turns + off)
     # a forgotten correction leaves the count too high, one made twice too low
     for off, weight in ((-1, 0.3), (-lead, 0.15), (-1 - lead, 0.15), (1, 0.25), (lead, 0.15)):
-        add(Slip.CORRECTION, weight, readings.turns + off)
+        add(Slip.CORRECTION, weight, counts.turns + off)
     last = winding.capacities.size - 1
-    for off, weight in ((-1, 0.33), (1, 0.33), (-2, 0.17), (2, 0.17)):
-        layers = readings.layers + off
-        inside = (layers >= 0) & (layers <= last)
-        add(Slip.SCALE, weight, winding.below_turns[np.clip(layers, 0, last)] + readings.wraps, inside)
-    part = np.clip(readings.layers, 0, last)
-    for off, weight in ((0, 0.4), (2 * lead, 0.3), (2 * lead + 2, 0.3)):
-        mirrored = winding.capacities[part] + 1 - readings.wraps - off
+    for off, weight in SCALE_LAYERS:
+        layers = counts.layers + off
+        turns = winding.below_turns[np.clip(layers, 0, last)] + counts.wraps
+        add(Slip.SCALE, weight, turns, (layers >= 0) & (layers <= last))
+    # Of n wraps the wrong face shows capacity + 1 − n. What was subtracted from it, nothing or the lead with or without
+    # the crossover's wrap, has to come off once more.
+    part = np.clip(counts.layers, 0, last)
+    for subtracted, weight in ((0, 0.4), (2 * lead, 0.3), (2 * lead + 2, 0.3)):
+        mirrored = winding.capacities[part] + 1 - counts.wraps - subtracted
         add(Slip.WRONG_FACE, weight, winding.below_turns[part] + mirrored, mirrored >= 0)
-    time = np.concatenate([f[0] for f in found])
-    slip = np.concatenate([np.full(f[0].size, SLIPS.index(f[1])) for f in found])
-    within = np.concatenate([np.full(f[0].size, f[2]) for f in found])
+    time = np.concatenate([times for times, _, _, _ in columns])
+    slip = np.concatenate([np.full(times.size, SLIPS.index(kind)) for times, kind, _, _ in columns])
+    weights = np.concatenate([np.full(times.size, weight) for times, _, weight, _ in columns])
+    # stable: the sums over hypotheses are made in this order, and a sum's last digits hang on it
     order = np.argsort(time, kind="stable")
-    return time[order], slip[order], within[order], np.concatenate([f[3] for f in found])[order]
+    return time[order], slip[order], weights[order], np.concatenate([turns for *_, turns in columns])[order]

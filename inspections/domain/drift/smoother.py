@@ -1,26 +1,28 @@
-"""The forward and the backward pass over a batch, and the intervals read off them."""
+"""The forward and the backward pass over a batch, and the unlogged cut of every interval read off them.
+
+An interval's cut of k cells has the posterior
+
+    p(u_t = k | y) ∝ p(u_t = k) Σ_x filtered_t(x) p(y_t+1 | x') backward_t+1(x'),   x' = x moved by the log and by k
+
+The sum over x is a correlation of two rows, so that all lengths k are had at once, as a product of their transforms.
+"""
 
 from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.fft import irfft
 
-from inspections.domain.drift.batch import Batch
-from inspections.domain.drift.hidden_markov import backward, forward
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from inspections.domain.drift.batch import TAKEN, Batch
+from inspections.domain.drift.hidden_markov import TINY, FloatArray, IntArray, backward, forward
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ForwardBackward:
-    """The two passes over a batch.
+    """The two passes over a batch; see hidden_markov.
 
-    predicted, filtered, backward: (times, rows, log states, cells); log_evidence: (times, rows).
-
-    p_when_counted: (times - 1, rows), the newest interval's probability at its later count.
+    predicted, filtered, backward: (times, rows, log states, cells). log_evidence: (times, rows). p_when_counted:
+    (times - 1, rows), each interval's probability of an unlogged cut as the newest one, at its later count.
     """
 
     batch: Batch
@@ -30,53 +32,65 @@ class ForwardBackward:
     log_evidence: FloatArray
     p_when_counted: FloatArray
 
+    def without_own_count(self) -> FloatArray:
+        """p(x_t | all counts but y_t), unscaled, over all log states: (times, rows, cells)."""
+        return cast(FloatArray, (self.predicted * self.backward).sum(axis=2))
+
+    def smoothed(self) -> FloatArray:
+        """p(x_t | all counts), unscaled, over all log states: (times, rows, cells)."""
+        return cast(FloatArray, (self.filtered * self.backward).sum(axis=2))
+
 
 def forward_backward(batch: Batch, smooth: bool = True) -> ForwardBackward:
     """Forward, and backward unless only the newest interval is asked for."""
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
-    newest = np.zeros(batch.p_cut.shape)
+    p_when_counted = np.zeros(batch.p_cut.shape)
 
-    def ahead(t: int, belief: FloatArray) -> FloatArray:
-        n = belief.shape[0]
-        still = batch.ahead_fft(t, batch.transform(t, belief), n)
+    def ahead(t: int, filtered: FloatArray) -> FloatArray:
+        n = filtered.shape[0]
+        still = batch.ahead_fft(t, batch.transform(t, filtered), n)
         moved = batch.windowed(t, irfft(still * batch.cut_factor(t, n)[:, None, :], size))
-        newest[t, :n] = _newest(batch, t, batch.unmoved(t, belief, still), moved)
+        p_when_counted[t, :n] = _p_newest(batch, t, batch.unmoved(t, filtered, still), moved)
         return moved
 
     def back(t: int, message: FloatArray) -> FloatArray:
         n = message.shape[0]
         fft = batch.placed(t, message) * np.conj(batch.cut_factor(t, n))[:, None, :]
-        return cast(FloatArray, np.maximum(irfft(batch.backward_fft(t, fft, n), size)[..., :cells], 0.0))
+        return cast(FloatArray, np.maximum(irfft(batch.back_fft(t, fft, n), size)[..., :cells], 0.0))
 
-    filtered = forward(batch.start, batch.likelihoods, ahead, batch.lengths)
+    passed = forward(batch.start, batch.likelihoods, ahead, batch.lengths)
     if smooth:
         messages = backward(batch.likelihoods, back, batch.lengths, (batch.log_states, cells))
     else:
-        messages = np.ones_like(filtered.filtered)
+        messages = np.ones_like(passed.filtered)
     return ForwardBackward(
         batch=batch,
-        predicted=filtered.predicted,
-        filtered=filtered.filtered,
+        predicted=passed.predicted,
+        filtered=passed.filtered,
         backward=messages,
-        log_evidence=filtered.log_evidence,
-        p_when_counted=newest,
+        log_evidence=passed.log_evidence,
+        p_when_counted=p_when_counted,
     )
 
 
-def _newest(batch: Batch, t: int, unmoved: FloatArray, moved: FloatArray) -> FloatArray:
-    """Probability of an unlogged cut in t to t + 1 at the count of t + 1; entries dated later aren't known yet."""
+def _p_newest(batch: Batch, t: int, unmoved: FloatArray, moved: FloatArray) -> FloatArray:
+    """Probability of an unlogged cut in t to t + 1 at the count of t + 1; entries dated later aren't known yet.
+
+    The pass has mixed cut and no cut by q with closed flags, which nobody knew of then: it is taken apart again, and
+    mixed by q as if all flags were open.
+    """
     n = moved.shape[0]
     likelihood = batch.likelihoods[t + 1, :n, 0]
     q, q_open = batch.p_cut[t, :n], batch.p_cut_open[t, :n]
     no_cut = np.einsum("nc,nc->n", unmoved, likelihood)
-    either = np.einsum("nlc,nc->n", moved[:, : min(2, batch.log_states)], likelihood)
+    either = np.einsum("nlc,nc->n", moved[:, : min(TAKEN, batch.log_states)], likelihood)
     cut = np.maximum(either - (1.0 - q) * no_cut, 0.0) / q
-    return cast(FloatArray, q_open * cut / (q_open * cut + (1.0 - q_open) * no_cut + 1e-300))
+    return cast(FloatArray, q_open * cut / (q_open * cut + (1.0 - q_open) * no_cut + TINY))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class IntervalPosteriors:
-    """What a run says, row by row; steps and rows list the intervals, shape (pairs,).
+class CutPosteriors:
+    """Unlogged cuts, row by row; steps and rows list the intervals, shape (pairs,).
 
     p_cut: (pairs,). sizes: (pairs, cells), distribution of the cut's length in cells given a cut.
     """
@@ -87,27 +101,24 @@ class IntervalPosteriors:
     sizes: FloatArray
 
 
-def interval_posteriors(result: ForwardBackward) -> IntervalPosteriors:
+def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
     """Probability and length of an unlogged cut in every interval of every row, given all counts."""
-    batch = result.batch
+    batch = passes.batch
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
-    steps, rows, overlaps = [], [], []
+    steps, rows, overlaps = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros((0, cells))]
     for t in range(batch.likelihoods.shape[0] - 1):
         n = int(np.count_nonzero(batch.lengths > t + 1))
-        still = batch.ahead_fft(t, batch.transform(t, result.filtered[t, :n]), n)
-        later = batch.placed(t, result.backward[t + 1, :n] * batch.likelihoods[t + 1, :n])
+        still = batch.ahead_fft(t, batch.transform(t, passes.filtered[t, :n]), n)
+        later = batch.placed(t, passes.backward[t + 1, :n] * batch.likelihoods[t + 1, :n])
         together = (still * np.conj(later)).sum(axis=1)
         overlaps.append(np.maximum(irfft(together, size)[:, :cells], 0.0))
         steps.append(np.full(n, t))
         rows.append(np.arange(n))
-    if not steps:
-        empty = np.zeros(0, dtype=np.int64)
-        return IntervalPosteriors(steps=empty, rows=empty, p_cut=np.zeros(0), sizes=np.zeros((0, cells)))
     step, row, overlap = np.concatenate(steps), np.concatenate(rows), np.concatenate(overlaps)
     q = batch.p_cut[step, row]
-    sizes = batch.kernels.cut * overlap + 1e-300
+    sizes = batch.kernels.cut * overlap + TINY
     cut = q * sizes.sum(axis=1)
-    return IntervalPosteriors(
+    return CutPosteriors(
         steps=step,
         rows=row,
         p_cut=cut / (cut + (1.0 - q) * overlap[:, 0]),

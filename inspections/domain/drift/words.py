@@ -1,13 +1,21 @@
-"""Sentences about beliefs, made of the facts that decided them, in words a technician accepts."""
+"""Sentences about posteriors, made of the facts that decided them, in words a technician accepts."""
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
 
-from inspections.domain.drift.records import SLIP_WORDS, CountPosterior, Ending, IntervalPosterior, ReelAssessment, Slip
+from inspections.domain.drift.records import (
+    SLIP_WORDS,
+    CountPosterior,
+    Ending,
+    IntervalPosterior,
+    Plausibility,
+    ReelAssessment,
+    Slip,
+)
 from reels.domain.words import LengthUnit, counted
 
-if TYPE_CHECKING:
-    from inspections.domain.drift.newest import Plausibility
+LIKELY = 0.5  # what a sentence takes for so
+WORTH_SAYING = 0.05  # what it still names as possible
 
 ENDING_WORDS = {
     Ending.LATE_LOGGED_CUT: "its flag was closed as a cut logged late",
@@ -26,7 +34,7 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
     parts = [_change(interval, unit), *_log_doubt(interval)]
-    parts += _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= 0.5 else _against_a_cut(reel, place, unit)
+    parts += _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= LIKELY else _against_a_cut(reel, place, unit)
     if interval.ending is not None:
         parts.append(ENDING_WORDS[interval.ending])
     sentence = "; ".join(parts)
@@ -52,35 +60,33 @@ def _change(interval: IntervalPosterior, unit: LengthUnit) -> str:
 
 
 def _log_doubt(interval: IntervalPosterior) -> list[str]:
-    if interval.logged_cut_m <= 0 or interval.log_doubt < 0.5:
+    if interval.logged_cut_m <= 0 or interval.log_doubt < LIKELY:
         return []
     return ["what is logged does not fit as it is written (another day, entered twice, or another length)"]
 
 
-def _steady_after(reel: ReelAssessment, place: int) -> tuple[int, int]:
-    """Counts after the interval and before the next move, and how many of them are no slips."""
-    last = place + 1
-    while last < len(reel.intervals) and not _moved(reel.intervals[last]):
-        last += 1
-    counts = reel.counts[place + 1 : last + 1]
-    return len(counts), sum(c.p_slip < 0.5 for c in counts)
-
-
-def _steady_before(reel: ReelAssessment, place: int) -> tuple[int, int]:
-    first = place
+def _steady(reel: ReelAssessment, place: int) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Counts from the last move to the interval, and from it to the next move; of each, how many are no slips."""
+    first, last = place, place + 1
     while first > 0 and not _moved(reel.intervals[first - 1]):
         first -= 1
-    counts = reel.counts[first : place + 1]
-    return len(counts), sum(c.p_slip < 0.5 for c in counts)
+    while last < len(reel.intervals) and not _moved(reel.intervals[last]):
+        last += 1
+    before, after = reel.counts[first : place + 1], reel.counts[place + 1 : last + 1]
+    return (len(before), _no_slips(before)), (len(after), _no_slips(after))
+
+
+def _no_slips(counts: Sequence[CountPosterior]) -> int:
+    return sum(count.p_slip < LIKELY for count in counts)
 
 
 def _moved(interval: IntervalPosterior) -> bool:
-    return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= 0.5
+    return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= LIKELY
 
 
 def _for_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
     interval = reel.intervals[place]
-    before, after = _steady_before(reel, place), _steady_after(reel, place)
+    before, after = _steady(reel, place)
     low = interval.cut_low_m / float(unit.metres)
     parts = [
         f"{_of_counts(*before)} before it {_fit(*before)} the longer cable, and {_of_counts(*after)} after it "
@@ -105,11 +111,11 @@ def _fit(n: int, fitting: int) -> str:
 
 
 def _against_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
-    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= 0.5]
+    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= LIKELY]
     if slips:
         return [_slip(c) for c in slips]
     interval = reel.intervals[place]
-    if interval.p_unlogged_cut >= 0.05:
+    if interval.p_unlogged_cut >= WORTH_SAYING:
         return [f"an unlogged cut of about {_long(interval.cut_m, unit)} can't be ruled out"]
     logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
     usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
@@ -124,26 +130,27 @@ def _slip(count: CountPosterior) -> str:
     return f"the count of {which} does not fit those around it: {why}"
 
 
-def plausibility_in_words(found: "Plausibility", unit: LengthUnit = LengthUnit.METRES) -> str:
+def plausibility_in_words(weighed: Plausibility, unit: LengthUnit = LengthUnit.METRES) -> str:
     """What to say about a count just keyed, lengths in a unit; the offer to log a cut comes first."""
-    if not found.comparable:
+    if not weighed.comparable:
         return "There is no earlier count of this cable to compare with."
-    off = found.seen_turns - found.expected_turns
+    off = weighed.seen_turns - weighed.expected_turns
     apart = f"{abs(off):.1f} wraps {'fewer' if off < 0 else 'more'} than"
-    if not found.surprising:
+    if not weighed.is_outlier:
         near = "as many wraps as" if abs(off) < 0.05 else apart
         return f"The count fits the reel's history: {near} expected."
-    how_often = f"without a cut or a slip that happens {_how_often(found.tail)}"
-    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(found, unit)}"
+    how_often = f"without a cut or a slip that happens {_how_often(weighed.tail)}"
+    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(weighed, unit)}"
 
 
-def _what_explains(found: "Plausibility", unit: LengthUnit) -> str:
-    said = []
-    if found.p_cut_alone >= 0.05:
-        said.append(f"A cut of about {_long(found.cut_m, unit)} would explain it: was one made? Log it now.")
-    if found.p_slip >= 0.05 and found.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
-        said.append(f"{'So would' if said else 'What would explain it is'} a slip: {SLIP_WORDS[found.likeliest_slip]}.")
-    return " ".join(said) or "Neither a cut of a usual length nor an ordinary slip explains it."
+def _what_explains(weighed: Plausibility, unit: LengthUnit) -> str:
+    sentences = []
+    if weighed.p_cut_alone >= WORTH_SAYING:
+        sentences.append(f"A cut of about {_long(weighed.cut_m, unit)} would explain it: was one made? Log it now.")
+    if weighed.p_slip >= WORTH_SAYING and weighed.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
+        begin = "So would" if sentences else "What would explain it is"
+        sentences.append(f"{begin} a slip: {SLIP_WORDS[weighed.likeliest_slip]}.")
+    return " ".join(sentences) or "Neither a cut of a usual length nor an ordinary slip explains it."
 
 
 def _how_often(tail: float) -> str:

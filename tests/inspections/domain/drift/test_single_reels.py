@@ -110,7 +110,7 @@ def test_a_count_just_keyed_is_held_against_the_history() -> None:
     as_ever = drift.plausibility(history, CountSeen(at=day(180), layers=12, wraps=10))
     lower = drift.plausibility(history, CountSeen(at=day(180), layers=12, wraps=4))
     misread = drift.plausibility(history, CountSeen(at=day(180), layers=13, wraps=10))
-    assert (as_ever.surprising, lower.surprising, misread.surprising) == (False, True, True)
+    assert (as_ever.is_outlier, lower.is_outlier, misread.is_outlier) == (False, True, True)
     assert lower.p_unlogged_cut > 0.3 > misread.p_unlogged_cut
     assert misread.likeliest_slip is Slip.SCALE
     assert drift.plausibility_in_words(as_ever) == "The count fits the reel's history: 0.2 wraps fewer than expected."
@@ -153,7 +153,7 @@ def test_the_length_offered_is_that_of_a_cut_that_explains_the_count_without_a_s
 
 def test_a_first_count_has_nothing_to_be_held_against() -> None:
     found = drift.plausibility(counted([]), CountSeen(at=day(0), layers=12, wraps=10))
-    assert (found.comparable, found.surprising) == (False, False)
+    assert (found.comparable, found.is_outlier) == (False, False)
 
 
 def test_the_most_probable_course_steps_down_once() -> None:
