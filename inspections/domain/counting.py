@@ -80,9 +80,6 @@ class Working:
     problems: tuple[Problem, ...] = ()
 
 
-# The two questions --------------------------------------------------------------------------------------------------
-
-
 def work_out(parameters: RuleParameters, reading: KeyedReading) -> Working:
     """Setup values of a complete reading, with every step; or all its problems together.
 
@@ -116,9 +113,6 @@ def problems_so_far(
     if observed.scales_are_keyed and not not_keyed(reading):
         return work_out(parameters, reading).problems
     return tuple(problem for rule in (*READING_RULES, crossover_can_be_told) for problem in rule(observed))
-
-
-# Working it out -----------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)

@@ -215,9 +215,6 @@ def shown(keyings: Collection[KeyedValue], *, is_open: bool) -> list[bool]:
     return [not is_open or (keyed.reading, keyed.point) in agreed for keyed in keyings]
 
 
-# The forms of the values --------------------------------------------------------------------------------------------
-
-
 def _whole(fields: Mapping[str, Any], field: str) -> int:
     seen = fields.get(field)
     if type(seen) is not int or not 0 <= seen <= MOST:

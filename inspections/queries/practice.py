@@ -59,9 +59,6 @@ def latest_exercises(person: Person, most: int) -> list[Exercise]:
     return list(Exercise.objects.filter(person=person, ended_at__isnull=False).select_related("reel_type")[:most])
 
 
-# Readiness ----------------------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadinessRequirement:
     """A readiness rule, and what it is asked for: at which site before which act; both None when nobody asks."""

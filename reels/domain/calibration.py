@@ -101,6 +101,8 @@ def fit_layer_rise(
     covariance = _covariance(sensitivities, fitted, winding.dimension_u_mm(drum))
     correlation, rise_u_core_open_mm = _with_core_open(sensitivities)
     residuals_m = reels.residuals_m(best)
+    d = drum.cable_diameter_mm
+    nested_to_stacked_mm = winding.stacked_rise_mm(d) - winding.nested_rise_mm(d)
     return RiseFit(
         layer_rise_mm=best.rise_mm,
         layer_rise_u_mm=float(np.sqrt(covariance[0, 0])),
@@ -112,7 +114,7 @@ def fit_layer_rise(
         degrees_of_freedom=reels.lengths_m.size - len(fitted),
         correlation=correlation,
         rise_u_core_open_mm=rise_u_core_open_mm,
-        can_tell_rise_from_core=4 * rise_u_core_open_mm < _nested_to_stacked_mm(drum),
+        can_tell_rise_from_core=4 * rise_u_core_open_mm < nested_to_stacked_mm,
     )
 
 
@@ -204,10 +206,6 @@ def _with_core_open(sensitivities: FloatArray) -> tuple[float, float]:
     across = float(np.linalg.norm(rise - core * (rise @ core) / (core @ core)))
     correlation = -float(rise @ core) / float(np.linalg.norm(rise) * np.linalg.norm(core))
     return correlation, 1 / across if across > 0 else float("inf")
-
-
-def _nested_to_stacked_mm(drum: Drum) -> float:
-    return winding.stacked_rise_mm(drum.cable_diameter_mm) - winding.nested_rise_mm(drum.cable_diameter_mm)
 
 
 def _names(fitted: list[int]) -> str:

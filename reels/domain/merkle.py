@@ -41,7 +41,8 @@ def roots_at(sizes: Container[int], leaves: Iterable[bytes]) -> Iterator[tuple[i
     stack: list[bytes] = []  # roots of the complete subtrees so far, the largest first: the binary digits of the size
     for i, each in enumerate(leaves):
         stack.append(each)
-        for _ in range(_trailing_ones(i)):  # two complete subtrees of one size become one
+        # two complete subtrees of one size become one, for each trailing 1 of i: as one adds 1 and carries
+        for _ in range((i ^ (i + 1)).bit_length() - 1):
             right = stack.pop()
             stack.append(node_hash(stack.pop(), right))
         if i + 1 in sizes:
@@ -117,10 +118,6 @@ def _old_and_new(first: int, size: int, proof: Sequence[bytes], *, whole: bytes 
         return old, node_hash(new, beside)
     old, new = _old_and_new(first - k, size - k, inner, whole=None)
     return node_hash(beside, old), node_hash(beside, new)
-
-
-def _trailing_ones(number: int) -> int:
-    return (number ^ (number + 1)).bit_length() - 1  # adding 1 turns the trailing ones round, and the 0 before them
 
 
 def _subproof(first: int, leaves: Sequence[bytes], *, is_whole: bool) -> list[bytes]:

@@ -155,21 +155,15 @@ def _wraps(frame: _SectionFrame, read: ReadOff) -> Iterator[Shape]:
             yield Trace(((x - arm, y + arm), (x + arm, y - arm)), Look.MARK)
 
 
-def _crossed(number: int) -> str:
-    return "the one with a cross is" if number == 1 else f"the {number} with a cross are"
-
-
 def _section_in_words(drum: DrumSection, read: ReadOff) -> str:
     part = f"{counted(read.wraps, 'wrap')} on the part layer above them" if read.wraps else "no part layer"
-    crossed = f", of which {_crossed(read.taken_off)} taken off" if read.taken_off else ""
+    which = "the one with a cross is" if read.taken_off == 1 else f"the {read.taken_off} with a cross are"
+    crossed = f", of which {which} taken off" if read.taken_off else ""
     left, right = (scale or "not read" for scale in read.scales)
     return (
         f"{counted(read.layers, 'full layer')} and {part}{crossed}. Anchor side {drum.anchor_side}; "
         f"flange scales: left {left}, right {right}.{f' Open side {read.open_side}.' if read.open_side else ''}"
     )
-
-
-# The crossover ------------------------------------------------------------------------------------------------------
 
 
 def crossover_circle(

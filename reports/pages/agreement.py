@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
@@ -15,7 +14,6 @@ from django.views.decorators.http import require_safe
 
 from inspections.pages.words import LABELS
 from reels import access
-from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.pages.filters import Filter
@@ -147,14 +145,10 @@ def repeatability_pdf(request: HttpRequest) -> HttpResponse:
 
 def _asked(request: HttpRequest) -> tuple[AgreementFilter, AgreementReport]:
     person, at = reader(request), timezone.now()
-    form = _filter(request.GET, person, at)
-    return form, agreement.agreement_report(form.scope, person, at)
-
-
-def _filter(asked: QueryDict, person: Person, at: Any) -> AgreementFilter:
     sites = access.readable_sites(person, at).values_list("code", "name")
     types = access.reel_types().values_list("code", flat=True)
-    return AgreementFilter(asked, list(sites), types, agreement.gauges_seen(person, at))
+    form = AgreementFilter(request.GET, list(sites), types, agreement.gauges_seen(person, at))
+    return form, agreement.agreement_report(form.scope, person, at)
 
 
 def _figure(report: AgreementReport, finding: str) -> SafeString | None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -86,7 +85,7 @@ def _line(each: WorthCounting, unit: str) -> Line:
 
 def _reason(each: WorthCounting, unit: str) -> str:
     interval = each.interval
-    count = f"{count_words(each.layers, each.wraps)}, of {_day(interval.to_at)}"
+    count = f"{count_words(each.layers, each.wraps)}, of {date_format(timezone.localtime(interval.to_at), 'j M Y')}"
     way = "shorter" if interval.observed_change_m < 0 else "longer"
     logged = f" ({length(interval.logged_cut_m, unit)} logged)" if interval.logged_cut_m else ""
     return reason(
@@ -98,10 +97,6 @@ def _lost(each: WorthCounting, unit: str) -> str:
     interval = each.interval
     cut, low, high = (length(metres, unit) for metres in (interval.cut_m, interval.cut_low_m, interval.cut_high_m))
     return f"{cut}, between {low} and {high}"
-
-
-def _day(at: datetime) -> str:
-    return date_format(timezone.localtime(at), "j M Y")
 
 
 def _as_written(counts: list[WorthCounting]) -> Iterator[list[object]]:

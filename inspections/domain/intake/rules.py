@@ -117,9 +117,6 @@ def _short(at: datetime) -> str:
     return at.isoformat(timespec="minutes")
 
 
-# Rows that say the same, or something else ----------------------------------------------------------------------------
-
-
 @dataclass(slots=True)
 class SortedRows:
     """Rows sorted into new ones, ones that are there already, and ones that contradict what is there."""

@@ -6,21 +6,8 @@ readiness  what a site asks for before an authorisation         words      the s
 """
 
 from inspections.domain.practice.marking import FieldMark, Marking, PracticeSheet, mark
-from inspections.domain.practice.readiness import (
-    PracticeResult,
-    Readiness,
-    ReadinessRule,
-    assess_readiness,
-    result_of,
-)
-from inspections.domain.practice.reels import (
-    LARGEST_SEED,
-    Difficulty,
-    PracticeReel,
-    Trap,
-    halves_decide,
-    practice_reel,
-)
+from inspections.domain.practice.readiness import PracticeResult, Readiness, ReadinessRule, assess_readiness, result_of
+from inspections.domain.practice.reels import LARGEST_SEED, Difficulty, PracticeReel, Trap, halves_decide, practice_reel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
 
 __all__ = [

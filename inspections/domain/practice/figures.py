@@ -49,7 +49,7 @@ def flange_scales(reel: PracticeReel) -> Picture:
     height = foot + (high - low) * STEP + 20
     shapes: list[Shape] = []
     for side, x, way in ((Side.LEFT, STRIP + 20, 1), (Side.RIGHT, width - STRIP - 20, -1)):
-        shapes += _flange(x, way, foot, height - 14)
+        shapes.append(Bar(min(x, x + way * FLANGE), foot - 6, FLANGE, height - 14 - foot + 6, Look.FLANGE))
         shapes += _scale(reel, side, (x, way, foot), (low, high))
         shapes += _cable_beside(x + way * FLANGE, way, foot, levels[side] - low)
         shapes.append(Words(x - way * 10, 8, f"{side} flange", bold=True))
@@ -60,10 +60,6 @@ def flange_scales(reel: PracticeReel) -> Picture:
         description="At each flange the scale, and beside it the cable, layer upon layer. A graduation stands at the "
         "top of the layer with its number. A scale with strokes across it is worn and can't be read.",
     )  # fmt: skip
-
-
-def _flange(x: float, way: int, foot: float, top: float) -> Iterator[Shape]:
-    yield Bar(min(x, x + way * FLANGE), foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
 
 
 def _scale(reel: PracticeReel, side: Side, place: tuple[float, int, float], shown: tuple[int, int]) -> Iterator[Shape]:

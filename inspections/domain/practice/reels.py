@@ -75,11 +75,7 @@ AXES = (
     (Trap.WORN_SCALE, Trap.UNEVEN),
 )
 # Of these the one would hide the other: a reel that is referred for its flanges is not worked out.
-NOT_TOGETHER = (
-    {Trap.STEPS_DOWN, Trap.ON_LIMIT},
-    {Trap.STEPS_DOWN, Trap.UNEVEN},
-    {Trap.FLUSH, Trap.UNEVEN},
-)
+NOT_TOGETHER = ({Trap.STEPS_DOWN, Trap.ON_LIMIT}, {Trap.STEPS_DOWN, Trap.UNEVEN}, {Trap.FLUSH, Trap.UNEVEN})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from inspections.domain.drift.records import SLIP_WORDS, Slip
 from inspections.domain.practice.marking import Value
 from inspections.domain.practice.reels import Difficulty, Trap
 from inspections.domain.practice.slips import PracticeSlip, Rule
+from inspections.domain.reading import FULL_TURN_DEG
 
 RULE_NAMES = {
     Rule.LAYERS: "Layers",
@@ -66,12 +67,8 @@ def value_in_words(field: str, value: Value) -> str:
         return NOTHING.get(field, "nothing")
     if field == "refers":
         return "put it before an authorised person" if value else "set the machine to these"
+    if field == "crossover" and not isinstance(value, str):
+        return "on the scale line itself" if value in (0, FULL_TURN_DEG) else f"at {value:g}°"
     if field == "crossover":
-        return _crossover(value)
-    return f"{value}".replace("_", " ")
-
-
-def _crossover(value: Value) -> str:
-    if isinstance(value, str):
         return f"{value} half"
-    return "on the scale line itself" if value in (0, 360) else f"at {value:g}°"
+    return f"{value}".replace("_", " ")

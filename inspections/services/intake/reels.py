@@ -1,7 +1,6 @@
 """The part of an import that is about reels: each one, its counts and cable events, in one entry of its history."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,7 +11,6 @@ from inspections.domain.intake import (
     REEL_TYPES,
     REELS,
     FileForm,
-    FileProblem,
     FileRow,
     ReelFacts,
     count_problems,
@@ -29,6 +27,7 @@ from reels.models import CableEvent, Chain, HistoryEntry, Reel
 from reels.services.history import record_act
 
 MOST_ROWS_AN_ENTRY = 2000
+REPLACED = CableEvent.Kind.REPLACED
 
 Values = dict[str, Any]  # a row's, by column, as the file has them
 
@@ -66,19 +65,25 @@ def _store_reel(
     stated = _reel(run, serial, reel, about[REELS])
     if stated is None:
         if not run.is_reported(REELS.file, serial):
-            run.report(_unknown_reel(row) for row in rows)
+            allowed = "a reel of the records or of reels.csv"
+            run.report(problem(row.file, row.line, "reel", row.values["reel"], allowed) for row in rows)
         return
     sorted_counts = sort_out(about[COUNTS], counts, lambda values: values["counted_at"])
     sorted_events = sort_out(about[CABLE_EVENTS], events, lambda values: tuple(values.items()))
     new_counts = run.take_new(COUNTS.file, sorted_counts)
     new_events = run.take_new(CABLE_EVENTS.file, sorted_events)
-    facts = _facts(run, stated, [*events, *(row.values for row in new_events)])
+    replaced = (each for each in (*events, *(row.values for row in new_events)) if each["kind"] == REPLACED)
+    facts = ReelFacts(
+        serial=serial, type=run.facts[stated["type"]], received_on=stated["received_on"],
+        cable_length_m=stated["cable_length_m"], replaced_at=tuple(each["happened_at"] for each in replaced),
+    )  # fmt: skip
     for row in new_counts:
         run.report(count_problems(row, facts, run.at))
     for row in new_events:
         run.report(event_problems(row, facts, run.at))
     if reel and reel.retired_at:
-        run.report(_retired(row, reel) for row in (*new_counts, *new_events))
+        allowed = f"a reel in service; {serial} was retired on {reel.retired_at:%Y-%m-%d}"
+        run.report(problem(row.file, row.line, "reel", serial, allowed) for row in (*new_counts, *new_events))
     if run.is_writing and (new_counts or new_events or not reel):
         _write(run, reel or _new_reel(run, stated), new_counts, new_events)
 
@@ -90,8 +95,11 @@ def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[FileRow]) -
     recorded = _recorded_reel(reel, rows) if reel else None
     new = run.take_new(REELS.file, sort_out(rows, [recorded] if recorded else [], lambda values: values["serial"]))
     for row in new:
-        unknown = [] if row.values["type"] in run.facts else list(_unknown_type(run, row))
-        if run.report([*unknown, *reel_problems(row, run.at)]) or row.values["type"] not in run.facts:
+        reel_type = row.values["type"]
+        if reel_type not in run.facts and not run.is_reported(REEL_TYPES.file, reel_type):
+            allowed = "a reel type of the records or of reel_types.csv"
+            run.report([problem(row.file, row.line, "type", reel_type, allowed)])
+        if run.report(reel_problems(row, run.at)) or reel_type not in run.facts:
             run.broken_rows.add((REELS.file, serial))
             return None
     return recorded or (new[0].values if new else None)
@@ -105,31 +113,6 @@ def _recorded_reel(reel: Reel, rows: list[FileRow]) -> Values:
     if is_elsewhere and HistoryEntry.objects.filter(chain=reel.chain, act="moved").exists():
         del stated["site"]
     return stated
-
-
-def _facts(run: ImportRun, stated: Values, events: Sequence[Values]) -> ReelFacts:
-    return ReelFacts(
-        serial=stated["serial"], type=run.facts[stated["type"]], received_on=stated["received_on"],
-        cable_length_m=stated["cable_length_m"],
-        replaced_at=tuple(each["happened_at"] for each in events if each["kind"] == CableEvent.Kind.REPLACED),
-    )  # fmt: skip
-
-
-def _unknown_type(run: ImportRun, row: FileRow) -> Iterator[FileProblem]:
-    if not run.is_reported(REEL_TYPES.file, row.values["type"]):
-        yield problem(row.file, row.line, "type", row.values["type"], "a reel type of the records or of reel_types.csv")
-
-
-def _unknown_reel(row: FileRow) -> FileProblem:
-    return problem(row.file, row.line, "reel", row.values["reel"], "a reel of the records or of reels.csv")
-
-
-def _retired(row: FileRow, reel: Reel) -> FileProblem:
-    allowed = f"a reel in service; {reel.serial} was retired on {reel.retired_at:%Y-%m-%d}"
-    return problem(row.file, row.line, "reel", reel.serial, allowed)
-
-
-# Writing --------------------------------------------------------------------------------------------------------------
 
 
 def _new_reel(run: ImportRun, stated: Values) -> Reel:

@@ -78,9 +78,6 @@ class _TestResult:
 _Test = Callable[[str, Sequence[str]], _TestResult]  # a group against all the others among these
 
 
-# Questions ----------------------------------------------------------------------------------------------------------
-
-
 def adjusted(p_values: ArrayLike) -> FloatArray:
     """P-values adjusted for the false discovery rate: a rate q discovers those that are q or less.
 
@@ -169,9 +166,6 @@ def _compared(result: _TestResult, adjusted_p: float | None, rate: float, *, is_
         key=result.key, n=result.n, value=result.value, rest=result.rest, p=result.p,
         adjusted_p=None if adjusted_p is None else float(adjusted_p), verdict=verdict, why=why,
     )  # fmt: skip
-
-
-# Tests --------------------------------------------------------------------------------------------------------------
 
 
 def _share_test(key: str, group: Share, hits: int, n: int) -> _TestResult:

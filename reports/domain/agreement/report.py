@@ -15,11 +15,7 @@ from reports.domain.agreement.estimates import (
     repeatability,
     share,
 )
-from reports.domain.agreement.groups import (
-    GroupComparison,
-    biases_that_stand_out,
-    shares_that_stand_out,
-)
+from reports.domain.agreement.groups import GroupComparison, biases_that_stand_out, shares_that_stand_out
 from reports.domain.agreement.kappa import Kappa, kappa, table_of
 from reports.domain.agreement.pairs import (
     Comparison,

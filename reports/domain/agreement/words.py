@@ -93,9 +93,6 @@ def signed(wraps: float) -> str:
     return "0.00" if text in ("+0.00", "−0.00") else text
 
 
-# Figures --------------------------------------------------------------------------------------------------------------
-
-
 def estimate_in_words(estimate: Estimate | None) -> str:
     """A figure in wraps with its interval: −0.12 (−0.19 to −0.06)."""
     if estimate is None:

@@ -73,14 +73,7 @@ def _groups(story: Story, table: Table) -> None:
          limits_in_words(row), verdict_in_words(row), SAMPLE_WORDS[row.share.sample])
         for row in table.rows
     ]  # fmt: skip
-    head = (
-        GROUPING_WORDS[table.grouping],
-        "Equal (95 %)",
-        "Bias (95 %)",
-        "Limits",
-        "Beside the rest",
-        "Sample",
-    )
+    head = (GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Beside the rest", "Sample")
     if rows:
         story.table(head, rows, (1, 1.35, 1.25, 1.05, 1.7, 1.2))
     if unnamed := unnamed_in_words(table):
