@@ -25,8 +25,11 @@ The standard uncertainty of a length has two parts, kept apart because they beha
 In the difference of two counts the systematic sensitivities are subtracted before they are squared, so what remains of
 them grows with the cable between the two counts and not with the cable on the drum.
 
-Arrays of counts are worked out in one go; every result has the shape to which the arguments broadcast, () for plain
-numbers.
+Not modelled: cable squeezed oval under tension, crossovers, where a turn climbs, a last wrap that does not touch its
+flange, a rise that changes from layer to layer. A measured rise takes all of them up, which is why it can be fitted
+(calibration.py). Arrays of counts are worked out in one go; every result has the shape to which the arguments
+broadcast, () for plain numbers.
+Sources: elementary geometry; GUM (JCGM 100:2008) for the uncertainties.
 """
 
 import math
@@ -88,6 +91,7 @@ class Drum:
     layer_rise_u_mm: float = 0.0
 
     def __post_init__(self) -> None:
+        # Bounds are wide enough for any drum, and close enough to catch metres typed for millimetres.
         d = self.cable_diameter_mm
         _refuse_outside("cable_diameter_mm", d, 0.1, 1000.0)
         _refuse_outside("core_diameter_mm", self.core_diameter_mm, d, 100_000.0)
