@@ -8,8 +8,9 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from deploy import checks
-from deploy.session_times import BEGUN, SEEN
 from deploy.watching import log
+
+BEGUN, SEEN = "begun_at", "seen_at"  # of a session, in seconds since 1970
 
 
 class DeployConfig(AppConfig):

@@ -111,10 +111,10 @@ def login_problems() -> Iterator[CheckMessage]:
 
 
 def mail_problems() -> Iterator[CheckMessage]:
-    said = settings.MAIL_SECURITY
-    if said not in configuration.MAIL_PORTS:
+    security = settings.MAIL_SECURITY
+    if security not in configuration.MAIL_PORTS:
         yield Error(
-            f"MAIL_SECURITY is {said!r}; it can be {', '.join(configuration.MAIL_PORTS)}.",
+            f"MAIL_SECURITY is {security!r}; it can be {', '.join(configuration.MAIL_PORTS)}.",
             hint="`starttls` for port 587, `tls` for port 465, `none` for a mail server on this machine.",
             id="wrapledger.E011",
         )
@@ -124,7 +124,7 @@ def mail_problems() -> Iterator[CheckMessage]:
             hint="Set MAIL_FROM=wrapledger@records.example.org to an address that the mail server sends for.",
             id="wrapledger.E012",
         )
-    if settings.EMAIL_HOST_USER and said == configuration.PLAIN:
+    if settings.EMAIL_HOST_USER and security == configuration.PLAIN:
         yield Error(
             "MAIL_USER is set and MAIL_SECURITY is 'none', so the password would go over the wire as it is.",
             hint="Set MAIL_SECURITY to `starttls` or `tls`, or unset MAIL_USER.",

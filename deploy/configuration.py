@@ -22,6 +22,8 @@ SQLITE_PRAGMAS = (
 )
 # IMMEDIATE: with SQLite's own default, two writers that both read first end in "database is locked".
 SQLITE_OPTIONS = {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": SQLITE_PRAGMAS}
+# Who waits three seconds for a lock is behind something stuck, and is told to try again rather than to pile up.
+# A statement of half a minute is no page any more.
 POSTGRESQL_OPTIONS = {"options": "-c lock_timeout=3000 -c statement_timeout=30000"}  # milliseconds
 # Nobody waits long for a standby that is away, and nothing is written to one that was promoted.
 STANDBY_OPTIONS = {
@@ -42,22 +44,22 @@ def is_on(text: str) -> bool:
 
 def databases(env: Mapping[str, str], demo_folder: Path) -> dict[str, dict[str, Any]]:
     """The database, and as `standby` the one that STANDBY_DATABASE_URL names, if it names one."""
-    found = {"default": database(env, demo_folder)}
+    by_alias = {"default": database(env, demo_folder)}
     if url := env.get("STANDBY_DATABASE_URL"):
         standby: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
         if standby["ENGINE"].endswith("postgresql"):
             standby["OPTIONS"] = {**STANDBY_OPTIONS, **standby.get("OPTIONS", {})}
-        found["standby"] = {**standby, "TEST": {"MIRROR": "default"}}
-    return found
+        by_alias["standby"] = {**standby, "TEST": {"MIRROR": "default"}}
+    return by_alias
 
 
 def database(env: Mapping[str, str], demo_folder: Path) -> dict[str, Any]:
     """Django's description of the database that DATABASE_URL names, or of the demo's own one."""
     url = env.get("DATABASE_URL") or f"sqlite:///{demo_folder / 'wrapledger.sqlite3'}"
-    found: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
-    ours = SQLITE_OPTIONS if found["ENGINE"].endswith("sqlite3") else POSTGRESQL_OPTIONS
-    found["OPTIONS"] = {**ours, **found.get("OPTIONS", {})}
-    return found
+    description: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+    ours = SQLITE_OPTIONS if description["ENGINE"].endswith("sqlite3") else POSTGRESQL_OPTIONS
+    description["OPTIONS"] = {**ours, **description.get("OPTIONS", {})}
+    return description
 
 
 def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
@@ -66,8 +68,8 @@ def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
     demo_folder: None outside the demo; nothing is made up there.
     Returns "" when there is none, which the system checks refuse.
     """
-    said = _secret(env.get("SECRET_KEY"), env.get("SECRET_KEY_FILE"))
-    return kept_secret(demo_folder / "secret_key") if said is None and demo_folder else said or ""
+    configured = _secret(env.get("SECRET_KEY"), env.get("SECRET_KEY_FILE"))
+    return kept_secret(demo_folder / "secret_key") if configured is None and demo_folder else configured or ""
 
 
 def mail_password(env: Mapping[str, str]) -> str:
@@ -75,10 +77,10 @@ def mail_password(env: Mapping[str, str]) -> str:
     return _secret(env.get("MAIL_PASSWORD"), env.get("MAIL_PASSWORD_FILE")) or ""
 
 
-def _secret(said: str | None, path: str | None) -> str | None:
+def _secret(value: str | None, path: str | None) -> str | None:
     """A secret as it was given, or from the file that was named; None for neither."""
-    if said:
-        return said
+    if value:
+        return value
     return Path(path).read_text(encoding="utf-8").strip() if path else None
 
 

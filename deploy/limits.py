@@ -31,9 +31,9 @@ class FindAddress:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        told = [each.strip() for each in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if each.strip()]
-        if settings.PROXIES and told:
-            request.META["REMOTE_ADDR"] = told[-min(settings.PROXIES, len(told))]
+        forwarded = [each.strip() for each in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if each.strip()]
+        if settings.PROXIES and forwarded:
+            request.META["REMOTE_ADDR"] = forwarded[-min(settings.PROXIES, len(forwarded))]
         return self.get_response(request)
 
 
@@ -64,8 +64,8 @@ class LimitBodies:
         most = MOST_BYTES_OF.get(request.path, MOST_BYTES)
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > most:
-            said = f"A body may have {most} bytes at most here."
-            return _refused(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "body_too_large", said)
+            detail = f"A body may have {most} bytes at most here."
+            return _refused(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "body_too_large", detail)
         return self.get_response(request)
 
 
@@ -81,8 +81,8 @@ class LimitRates:
         if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
             return self.get_response(request)
         wait_s = math.ceil(rate.wait() or 1)
-        said = f"More requests came than are taken. Wait {wait_s} seconds."
-        answer = _refused(request, HTTPStatus.TOO_MANY_REQUESTS, "too_many_requests", said)
+        detail = f"More requests came than are taken. Wait {wait_s} seconds."
+        answer = _refused(request, HTTPStatus.TOO_MANY_REQUESTS, "too_many_requests", detail)
         answer.headers["Retry-After"] = str(wait_s)
         return answer
 
@@ -92,7 +92,7 @@ def _who(request: HttpRequest, *, by_address: bool) -> str:
     return address if by_address or not request.user.is_authenticated else f"person-{request.user.pk}"
 
 
-def _refused(request: HttpRequest, status: HTTPStatus, code: str, said: str) -> HttpResponse:
+def _refused(request: HttpRequest, status: HTTPStatus, code: str, detail: str) -> HttpResponse:
     if is_api(request):
-        return answer_outside(request, code, status, said)
-    return render(request, "limit.html", {"title": TITLES[code], "said": said}, status=status)
+        return answer_outside(request, code, status, detail)
+    return render(request, "limit.html", {"title": TITLES[code], "detail": detail}, status=status)

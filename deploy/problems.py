@@ -243,12 +243,12 @@ def _not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
 
 def _not_now_page(request: HttpRequest, refused: Busy) -> str:
     """What was typed goes with the page, to be sent again. No query: the database is what is missing."""
-    said = (
+    detail = (
         "The records cannot be reached just now, so it cannot be said from here whether this was stored."
         if isinstance(refused, Unreachable)
         else "Somebody else is writing to the records. Nothing of this was stored. Try again in a moment."
     )
     values = [(name, value) for name, each in request.POST.lists() if name not in NOT_SENT_AGAIN for value in each]
-    about = {"said": said, "address": request.get_full_path(), "csrf": get_token(request),
+    about = {"detail": detail, "address": request.get_full_path(), "csrf": get_token(request),
              "sent": values if request.method == "POST" else [], "has_files": bool(request.FILES)}  # fmt: skip
     return render_to_string("503.html", about)

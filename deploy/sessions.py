@@ -14,12 +14,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from deploy.session_times import BEGUN, SEEN
+from deploy.apps import BEGUN, SEEN
 from reels import access
 from reels.errors import NotAllowed
 from reels.models import Person
 
-SEEN_IS_KEPT_EVERY_S = 60
+SEEN_IS_KEPT_EVERY_S = 60  # a write a minute rather than one with every request
 NOBODY_DOES_IT = {"worksheet-stamp"}  # what an open page asks for by itself
 # Where somebody whose login is not settled may go. The API has its own list, by operation.
 WAY_OUT = {"account", "change-password", "second-factor", "logout", "length-unit"}

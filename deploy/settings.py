@@ -45,6 +45,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # The order matters. Watch is outside everything, so that refusals by the others have an id and are counted.
+    # The address is put right before anything limits or logs by it; static files are answered before any session is
+    # looked up; and a body that is too large is refused before CSRF reads it.
     "deploy.watching.middleware.Watch",
     "django.middleware.security.SecurityMiddleware",
     "deploy.limits.FindAddress",
@@ -55,7 +58,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "deploy.refusals.LogRefusals",
+    # Who asks is known from here on, so that refusals name them and requests are counted by person. Then, once the view
+    # is known: a session that is over ends before a login is asked for, and a login is asked for before whose it is.
+    "deploy.watching.middleware.LogRefusals",
     "deploy.sessions.EndSessions",
     "deploy.limits.LimitRates",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
@@ -173,7 +178,7 @@ EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL_SECURITY == configuration.STARTTLS, MAIL_SEC
 EMAIL_PORT = int(os.environ.get("MAIL_PORT") or configuration.MAIL_PORTS.get(MAIL_SECURITY, 0))
 EMAIL_HOST_USER = os.environ.get("MAIL_USER", "")
 EMAIL_HOST_PASSWORD = configuration.mail_password(os.environ)
-EMAIL_TIMEOUT = 30
+EMAIL_TIMEOUT = 30  # seconds; a mail server that hangs must not hold the nightly run
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "") or ("wrapledger@localhost" if IS_DEMO else "")
 PUBLIC_URL = os.environ.get("PUBLIC_URL", "").rstrip("/")  # what the links in mails begin with
 
@@ -185,6 +190,7 @@ TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" /
 
 RATES = {"login": os.environ.get("LOGIN_RATE", "30/min"), "request": os.environ.get("REQUEST_RATE", "1200/min")}
 PROXIES = int(os.environ.get("PROXIES", "0"))
+# It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}
 
 # API

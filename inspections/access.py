@@ -29,23 +29,24 @@ def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Aut
 
     Raises NotAuthorised, or PasswordNotOwn or NotEnrolled for a login that is not settled.
     """
-    found = (
+    authorisation = (
         authorisations_in_force(person, at)
         .filter(Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id))
         .filter(act=act)
         .order_by("id")
         .first()
     )
-    if found is None:
+    if authorisation is None:
         reel_access.require_settled(person)
         raise NotAuthorised(
             name=person.full_name, act=act.value, reel_type=reel.type.code, site=reel.site.name, on=at.date()
         )
-    return found
+    return authorisation
 
 
 def any_authorisation_for(person: Person, acts: tuple[Act, ...], reel: Reel, at: datetime) -> Authorisation:
     """The authorisation by one of several acts, the first that is held. Raises NotAuthorised for the first act."""
+    # The first act last, so that it is the one that a refusal names.
     for act in acts[1:]:
         try:
             return authorisation_for(person, act, reel, at)
@@ -115,8 +116,8 @@ def readable_flags(person: Person, at: datetime) -> QuerySet[DriftFlag]:
 
 def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
     """The flag with its reel locked, read after the lock was had; NotFound when the person may not see it."""
-    found = reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
-    [chain] = reel_access.lock(reel_access.reel_chain(found.reel.serial))
+    flag = reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
+    [chain] = reel_access.lock(reel_access.reel_chain(flag.reel.serial))
     flag = readable_flags(person, at).get(pk=flag_id)
     flag.reel.chain = chain
     return flag

@@ -1,4 +1,4 @@
-"""Who may see what: the one door to a reel, a machine or a site, and the locks on them.
+"""Who may see what: the one way to a reel, a machine or a site, and the locks on them.
 
 Reading goes by posting: a person sees the reels of the sites where they are posted on that day. What they may do there
 is a matter of authorisations, in `inspections`. What somebody may not see is answered as if it were not there.
@@ -52,21 +52,25 @@ def lock(*names: str) -> list[Chain]:
     Returns the chains in the order of the names given. Raises Busy when one of them is not there.
     """
     assert transaction.get_connection().in_atomic_block, "a lock lasts as long as its transaction"
-    found = {chain.name: chain for chain in Chain.objects.select_for_update().filter(name__in=names).order_by("name")}
-    if missing := set(names) - set(found):
+    # By name, which PostgreSQL locks in that order: two acts that need the same two chains can't each hold one and wait
+    # for the other.
+    by_name = {chain.name: chain for chain in Chain.objects.select_for_update().filter(name__in=names).order_by("name")}
+    if missing := set(names) - set(by_name):
         raise Busy(chains=sorted(missing))
-    return [found[name] for name in names]
+    return [by_name[name] for name in names]
 
 
 def lock_of_reel(**reel: Any) -> Chain | None:
     """Lock the chain of the reel that this finds, within a transaction; None when there is none."""
     assert transaction.get_connection().in_atomic_block, "a lock lasts as long as its transaction"
+    # One query, by a join: the lock is had before anything is read that could change while it is waited for.
     where = {f"reel__{name}": value for name, value in reel.items()}
     return Chain.objects.select_for_update(of=("self",)).filter(**where).first()
 
 
 def lock_if_free(name: str) -> bool:
     """Lock one chain, unless somebody else has it."""
+    # Whoever has it does the same work: to wait would only be to do nothing later.
     return Chain.objects.select_for_update(skip_locked=True).filter(name=name).first() is not None
 
 
@@ -81,10 +85,11 @@ def at_readable_sites(person: Person, at: datetime, site: str = "site") -> Q:
 
     site: the way from the row to its site; a row without one is not seen.
     """
-    mine = Posting.objects.filter(
+    postings = Posting.objects.filter(
         Q(valid_until__isnull=True) | Q(valid_until__gt=at), person=person, person__is_active=True, valid_from__lte=at
     )
-    posted = set(mine.values_list("site", flat=True))
+    # A posting without a site is one to all of them.
+    posted = set(postings.values_list("site", flat=True))
     return Q(**{f"{site}__isnull": False}) if None in posted else Q(**{f"{site}__in": posted})
 
 
@@ -124,6 +129,7 @@ def reel_for_read(serial: str, person: Person, at: datetime) -> Reel:
 
 def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:
     """The reel with its chain locked, read after the lock was had; NotFound when the person may not see it."""
+    # Locked first and read then: what was read before the lock may be what the one before us has just changed.
     chain = lock_of_reel(serial=serial)
     reel = reel_for_read(serial, person, at)
     reel.chain = chain or reel.chain
@@ -203,10 +209,11 @@ def feed_after(after: int, size: int, person: Person, at: datetime) -> FeedPart:
     places = FeedPlace.objects.filter(
         at_readable_sites(person, at, "entry__chain__reel__site"), number__gt=after, number__lte=last
     ).select_related("entry__actor", "entry__chain__reel")
-    found = list(places.order_by("number")[: size + 1])
-    more, found = len(found) > size, found[:size]
-    end = found[-1].number if more else last
-    return FeedPart(entries=[place.entry for place in found], after=end or last, more=more)
+    # One more than asked for tells whether there is more, without a count of the whole feed.
+    page = list(places.order_by("number")[: size + 1])
+    more, page = len(page) > size, page[:size]
+    end = page[-1].number if more else last
+    return FeedPart(entries=[place.entry for place in page], after=end or last, more=more)
 
 
 def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
@@ -232,8 +239,8 @@ def settled(path: str = "") -> Q:
 
     path: from the rows that are filtered to the person, as "person__".
     """
-    said = {"is_active": True, "must_change_password": False, "enrolled_at__isnull": False}
-    return Q(**{f"{path}{name}": value for name, value in said.items()})
+    conditions = {"is_active": True, "must_change_password": False, "enrolled_at__isnull": False}
+    return Q(**{f"{path}{name}": value for name, value in conditions.items()})
 
 
 def require_settled(person: Person) -> None:

@@ -109,13 +109,13 @@ class ThroughServices(admin.ModelAdmin):  # type: ignore[type-arg]  # not generi
         """The register's history tells it."""
 
 
-class SiteForm(ServiceForm):
+class SiteAdminForm(ServiceForm):
     time_zone = forms.ChoiceField(choices=[(name, name) for name in sorted(available_timezones())], initial="UTC")
 
 
 @admin.register(Site)
 class SiteAdmin(ThroughServices):
-    form = SiteForm
+    form = SiteAdminForm
     list_display = ("code", "name", "time_zone")
 
     def add(self, fields: dict[str, Any], actor: Actor) -> Site:

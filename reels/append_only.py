@@ -60,13 +60,14 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
     )
     with connection.cursor() as cursor:
         cursor.execute(sql)
-        found = {row[0] for row in cursor.fetchall()}
+        present = {row[0] for row in cursor.fetchall()}
     existing = set(connection.introspection.table_names())
     here = {table: kept for table, kept in tables().items() if table in existing}
-    wanted = (name for table, kept in here.items() for name in trigger_names(connection.vendor, table, kept))
-    return [name for name in wanted if name not in found]
+    required = (name for table, kept in here.items() for name in trigger_names(connection.vendor, table, kept))
+    return [name for name in required if name not in present]
 
 
+# restrict_violation is of class 23, so Django raises IntegrityError as for a constraint.
 _POSTGRESQL_FUNCTION = """
 CREATE OR REPLACE FUNCTION kept_rows() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
@@ -79,6 +80,7 @@ def _postgresql(table: str, kept: str) -> Iterator[str]:
     row, whole = trigger_names("postgresql", table, kept)
     events = "UPDATE OR DELETE" if kept == APPEND_ONLY else "DELETE"
     yield f'CREATE TRIGGER "{row}" BEFORE {events} ON "{table}" FOR EACH ROW EXECUTE FUNCTION kept_rows()'
+    # TRUNCATE passes by triggers for each row.
     yield f'CREATE TRIGGER "{whole}" BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT EXECUTE FUNCTION kept_rows()'
     for name in (row, whole):  # also for a session that calls itself a replica
         yield f'ALTER TABLE "{table}" ENABLE ALWAYS TRIGGER "{name}"'
@@ -96,4 +98,6 @@ def _sqlite(table: str, kept: str) -> Iterator[str]:
     yield refuse("DELETE")
     if kept == APPEND_ONLY:
         yield refuse("UPDATE")
+    # INSERT OR REPLACE deletes the old row without firing DELETE triggers, unless the connection has recursive_triggers
+    # on, which is up to whoever opens the file.
     yield refuse("REPLACE", f'WHEN EXISTS (SELECT 1 FROM "{table}" WHERE id = NEW.id)')  # noqa: S608  # our own table names

@@ -1,7 +1,7 @@
 """What the service refuses, in one family. Pure, so that the domain may raise from it.
 
 The class says what kind of refusal it is, `code` names the rule for programs, `says` is the sentence for people,
-filled in with the facts: what was seen and what is allowed. Status codes are made at the door.
+filled in with the facts: what was seen and what is allowed. Status codes are given in deploy/problems.py.
 """
 
 from typing import Any, ClassVar

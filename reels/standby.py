@@ -1,6 +1,6 @@
 """Reports read from the standby, where there is one and staleness is allowed; everything else asks the primary.
 
-A door says so with `may_be_stale`. Within it, and while its answer is streamed, the records are read from the standby
+A view says so with `may_be_stale`. Within it, and while its answer is streamed, the records are read from the standby
 if it answers and is not too far behind; otherwise from the primary, as if there were no standby. Who may see what is
 asked of the primary all the same, and nothing is written: a service that has to write first is marked `on_primary`.
 """
@@ -29,25 +29,27 @@ from reels.domain.words import counted
 
 ALIAS = "standby"
 HEADER = "Seconds-Behind"
+# Shorter than anybody minds, longer than a standby under load takes: a page is never later than this by the standby's
+# fault, and while it rests not even that.
 ANSWER_S = 2.0  # how long it may take to say how far it is
 REST_S = 5.0  # so long a standby that did not answer is not asked again
 KEPT_HERE = frozenset({"reels", "inspections", "reports"})
 # What says who may see what, and is therefore never stale.
 RIGHTS = frozenset({"reels.posting", "reels.apitoken", "reels.secondfactor", "inspections.authorisation"})
-TIMED_OUT = "57014"
+TIMED_OUT = "57014"  # query_canceled: its statement_timeout
 
 logger = logging.getLogger("wrapledger.standby")
-Given = ParamSpec("Given")
-Found = TypeVar("Found")
+Params = ParamSpec("Params")
+Result = TypeVar("Result")
 View = TypeVar("View", bound=Callable[..., Any])
 
 
 class NothingIsWritten(Exception):
-    """A door that may be stale came to a query that writes: a mistake in the program."""
+    """A view that may be stale came to a query that writes: a mistake in the program."""
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ReportSource:
     """From where a report is read. behind_s: None for the primary."""
 
     alias: str = DEFAULT_DB_ALIAS
@@ -64,7 +66,7 @@ class _Rest:
     until: float = -math.inf
 
 
-_reading: ContextVar[Reading | None] = ContextVar("reading", default=None)
+_source: ContextVar[ReportSource | None] = ContextVar("source", default=None)
 _rest = _Rest()
 
 
@@ -75,12 +77,12 @@ class Router:
     """
 
     def db_for_read(self, model: type[Model], **hints: Any) -> str:
-        reading, about = _reading.get(), model._meta
-        is_report = reading is not None and about.app_label in KEPT_HERE and about.label_lower not in RIGHTS
-        return reading.alias if reading and is_report else DEFAULT_DB_ALIAS
+        source, about = _source.get(), model._meta
+        is_report = source is not None and about.app_label in KEPT_HERE and about.label_lower not in RIGHTS
+        return source.alias if source and is_report else DEFAULT_DB_ALIAS
 
     def db_for_write(self, model: type[Model], **hints: Any) -> str:
-        if _reading.get() is not None:
+        if _source.get() is not None:
             raise NothingIsWritten(f"A report that may be stale writes or locks {model._meta.label}; mark the service.")
         return DEFAULT_DB_ALIAS
 
@@ -96,60 +98,60 @@ class Router:
 
 
 def may_be_stale(view: View) -> View:
-    """Have a door that only reads answer from the standby, and say in a header how far behind that was.
+    """Have a view that only reads answer from the standby, and say in a header how far behind that was.
 
     A standby that is lost meanwhile rests, and the primary answers.
     """
 
     @wraps(view)
-    def answer(*given: Any, **named: Any) -> Any:
+    def answer(*args: Any, **kwargs: Any) -> Any:
         behind_s = usable_behind_s()
         if behind_s is not None:
             try:
-                return _answered(Reading(ALIAS, behind_s), view, *given, **named)
+                return _answered(ReportSource(ALIAS, behind_s), view, *args, **kwargs)
             except (OperationalError, InterfaceError) as lost:
                 if getattr(lost.__cause__, "sqlstate", None) == TIMED_OUT:
                     raise  # the primary would take as long
                 _let_rest(lost)
-        return _answered(Reading(), view, *given, **named)
+        return _answered(ReportSource(), view, *args, **kwargs)
 
     return cast("View", answer)
 
 
-def on_primary(act: Callable[Given, Found]) -> Callable[Given, Found]:
+def on_primary(act: Callable[Params, Result]) -> Callable[Params, Result]:
     """Have a service that writes read and write on the primary, whoever calls it."""
 
     @wraps(act)
-    def acted(*args: Given.args, **kwargs: Given.kwargs) -> Found:
+    def acted(*args: Params.args, **kwargs: Params.kwargs) -> Result:
         with _from(None):
             return act(*args, **kwargs)
 
     return acted
 
 
-def said() -> str:
+def in_words() -> str:
     """For a page: from where it is read, if that is the standby; else nothing."""
-    reading = _reading.get()
-    if reading is None or reading.behind_s is None:
+    source = _source.get()
+    if source is None or source.behind_s is None:
         return ""
-    how = f"{counted(reading.seconds, 'second')} behind" if reading.seconds else "up to date"
+    how = f"{counted(source.seconds, 'second')} behind" if source.seconds else "up to date"
     return f"Read from the standby, which is {how}."
 
 
-def _answered(reading: Reading, view: Callable[..., Any], *given: Any, **named: Any) -> Any:
-    with _from(reading):
-        response = view(*given, **named)
+def _answered(source: ReportSource, view: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
+    with _from(source):
+        response = view(*args, **kwargs)
     if isinstance(response, StreamingHttpResponse):
-        response.streaming_content = _streamed(reading, iter(response))
-    if reading.behind_s is not None:
-        response.headers[HEADER] = str(reading.seconds)
+        response.streaming_content = _streamed(source, iter(response))
+    if source.behind_s is not None:
+        response.headers[HEADER] = str(source.seconds)
     return response
 
 
-def _streamed(reading: Reading, pieces: Iterator[bytes]) -> Iterator[bytes]:
+def _streamed(source: ReportSource, pieces: Iterator[bytes]) -> Iterator[bytes]:
     """Each piece is read where the report began, and nothing between two pieces is."""
     while True:
-        with _from(reading):
+        with _from(source):
             piece = next(pieces, None)
         if piece is None:
             return
@@ -157,12 +159,12 @@ def _streamed(reading: Reading, pieces: Iterator[bytes]) -> Iterator[bytes]:
 
 
 @contextmanager
-def _from(reading: Reading | None) -> Iterator[None]:
-    token = _reading.set(reading)
+def _from(source: ReportSource | None) -> Iterator[None]:
+    token = _source.set(source)
     try:
         yield
     finally:
-        _reading.reset(token)
+        _source.reset(token)
 
 
 # The standby --------------------------------------------------------------------------------------------------------
@@ -212,6 +214,7 @@ def _answering_in_time(link: BaseDatabaseWrapper) -> Iterator[None]:
     if opened is None:
         yield
         return
+    # libpq has a timeout for connecting and none for an answer; statement_timeout is the server's, which is frozen.
     timer = Timer(ANSWER_S, _cut, [opened])
     timer.start()
     try:
@@ -221,6 +224,7 @@ def _answering_in_time(link: BaseDatabaseWrapper) -> Iterator[None]:
 
 
 def _cut(opened: Any) -> None:
+    # A copy of the descriptor: closing the socket object must not close the one that libpq still holds.
     with suppress(OSError, psycopg.Error), socket(fileno=os.dup(opened.fileno())) as end:
         end.shutdown(SHUT_RDWR)
 

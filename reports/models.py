@@ -3,8 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
-from inspections.models import Added, Inspection, LearnedRates
-from reels.models import Machine, Person, Reel, Site, choices
+from inspections.models import Inspection, LearnedRates
+from reels.models import Added, Machine, Person, Reel, Site, choices
 from reports.domain.notices import NoticeKind, NoticeState
 
 

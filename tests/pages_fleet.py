@@ -94,7 +94,7 @@ def _half_keyed(cast: Cast) -> Inspection:
     for point, role, given in keyed:
         person = cast.technician if role is Role.TECHNICIAN else cast.verifier
         counting.key(
-            inspection_id=inspection.pk, point=point, role=role, given=given, actor=Actor(person), at=builders.NOW
+            inspection_id=inspection.pk, point=point, role=role, fields=given, actor=Actor(person), at=builders.NOW
         )
     return inspection
 

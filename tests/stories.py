@@ -26,7 +26,7 @@ def key(cast: Cast, inspection: Inspection, point: Point, role: Role = Role.TECH
     """One person keys one point: what is there in truth, unless said."""
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     given = seen or {name: GOOD[name] for name in FIELDS[point] if name in GOOD}
-    return counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, actor=Actor(person), at=at)
+    return counting.key(inspection_id=inspection.pk, point=point, role=role, fields=given, actor=Actor(person), at=at)
 
 
 @step

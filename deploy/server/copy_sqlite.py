@@ -16,6 +16,6 @@ def copy(source: str, target: str) -> str:
 
 
 if __name__ == "__main__":
-    found = copy(*sys.argv[1:])
-    if found != "ok":
-        sys.exit(f"{sys.argv[2]} is not whole: {found}")
+    verdict = copy(*sys.argv[1:])
+    if verdict != "ok":
+        sys.exit(f"{sys.argv[2]} is not whole: {verdict}")

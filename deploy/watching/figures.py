@@ -20,7 +20,7 @@ EXPIRY_DAYS = (7, 30)
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class Metric:
     """One figure, or one for each value of a label. values: by the label's value; "" where there is no label."""
 
     name: str
@@ -29,7 +29,7 @@ class Figure:
     label: str = ""
 
 
-def all_figures() -> Iterator[Figure]:
+def all_figures() -> Iterator[Metric]:
     """Every figure, as of now. Raises DatabaseError when the records cannot be read."""
     now = timezone.now()
     yield from work()
@@ -40,55 +40,55 @@ def all_figures() -> Iterator[Figure]:
     yield notices()
 
 
-def work() -> Iterator[Figure]:
+def work() -> Iterator[Metric]:
     """What waits for somebody."""
     states = dict(Inspection.objects.filter(state__in=LIVE).values_list("state").annotate(Count("pk")).order_by())
-    yield Figure(
+    yield Metric(
         "open_counts", "Counts under way, by state.", {state: states.get(state, 0) for state in sorted(LIVE)}, "state"
     )
     in_force = SetupValues.objects.filter(withdrawn_at__isnull=True, confirmed_at__isnull=True)
-    yield Figure("unconfirmed_setup_values", "Setup values in force that nobody has confirmed.", {"": in_force.count()})
-    yield Figure("holds", "Reels that are held.", {"": Hold.objects.filter(ended_at__isnull=True).count()})
+    yield Metric("unconfirmed_setup_values", "Setup values in force that nobody has confirmed.", {"": in_force.count()})
+    yield Metric("holds", "Reels that are held.", {"": Hold.objects.filter(ended_at__isnull=True).count()})
     flags = DriftFlag.objects.filter(closed_at__isnull=True)
-    yield Figure("open_drift_flags", "Drift flags that are not closed.", {"": flags.count()})
+    yield Metric("open_drift_flags", "Drift flags that are not closed.", {"": flags.count()})
     waiting = FeedPlace.objects.filter(number__isnull=True)
-    yield Figure("feed_waiting", "Entries that the feed of changes has not numbered yet.", {"": waiting.count()})
+    yield Metric("feed_waiting", "Entries that the feed of changes has not numbered yet.", {"": waiting.count()})
 
 
-def checks(now: datetime) -> Iterator[Figure]:
+def checks(now: datetime) -> Iterator[Metric]:
     """When the records were checked and sealed last; infinite: never."""
     last = VerificationRun.objects.order_by("at", "id").last()
     at, is_whole = (last.at, not last.first_break) if last else (None, False)
-    yield Figure("verification_age_seconds", "Since verify_records ended last.", {"": _age(at, now)})
-    yield Figure("verification_whole", "1: it found all records whole.", {"": is_whole})
+    yield Metric("verification_age_seconds", "Since verify_records ended last.", {"": _age(at, now)})
+    yield Metric("verification_whole", "1: it found all records whole.", {"": is_whole})
     sealed = CheckpointMade.objects.aggregate(at=Max("made_at"))["at"]
-    yield Figure("checkpoint_age_seconds", "Since the last checkpoint was made.", {"": _age(sealed, now)})
+    yield Metric("checkpoint_age_seconds", "Since the last checkpoint was made.", {"": _age(sealed, now)})
 
 
-def drift(now: datetime) -> Iterator[Figure]:
+def drift(now: datetime) -> Iterator[Metric]:
     """How stale the drift results are."""
     stale = assessments.moved(Reel.objects.all(), histories.learned_rates()).count()
-    yield Figure("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
+    yield Metric("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
     made = Assessment.objects.aggregate(at=Max("made_at"))["at"]
-    yield Figure("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})
+    yield Metric("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})
 
 
-def copies() -> Iterator[Figure]:
+def copies() -> Iterator[Metric]:
     """How far behind the standby is that reports are read from; nothing without one."""
     if standby.is_set():
         behind_s = standby.measured_behind_s()
-        yield Figure(
+        yield Metric(
             "standby_behind_seconds",
             "How far the standby is behind; infinite: it does not answer, or is no standby.",
             {"": float("inf") if behind_s is None else behind_s},
         )
 
 
-def expiring(now: datetime) -> Figure:
+def expiring(now: datetime) -> Metric:
     """Authorisations that end soon, and nobody has ended before."""
     in_force = Authorisation.objects.filter(ended_at__isnull=True, valid_until__gt=now)
     within = {f"{days}d": Count("pk", filter=Q(valid_until__lte=now + timedelta(days=days))) for days in EXPIRY_DAYS}
-    return Figure(
+    return Metric(
         "authorisations_expiring",
         "Authorisations that end within so many days.",
         in_force.aggregate(**within),
@@ -96,11 +96,11 @@ def expiring(now: datetime) -> Figure:
     )
 
 
-def notices() -> Figure:
+def notices() -> Metric:
     """E-mail notices that did not go out; `sending`: it is being sent, or nobody knows whether it was."""
     states = (NoticeState.WAITING.value, NoticeState.SENDING.value)
-    found = dict(Notice.objects.filter(state__in=states).values_list("state").annotate(Count("pk")).order_by())
-    return Figure("notices_unsent", "E-mail notices that are not sent.", {s: found.get(s, 0) for s in states}, "state")
+    counts = dict(Notice.objects.filter(state__in=states).values_list("state").annotate(Count("pk")).order_by())
+    return Metric("notices_unsent", "E-mail notices that are not sent.", {s: counts.get(s, 0) for s in states}, "state")
 
 
 def _age(at: datetime | None, now: datetime) -> float:

@@ -23,18 +23,18 @@ class JsonLines(logging.Formatter):
     """A record as one line of JSON: at, level, logger, message, request_id, what `extra` gave, and a traceback."""
 
     def format(self, record: logging.LogRecord) -> str:
-        said: dict[str, Any] = {
+        fields: dict[str, Any] = {
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "logger": record.name,
             "message": record.getMessage(),
         }
         if request_id.current():
-            said["request_id"] = request_id.current()
-        said |= {name: value for name, value in vars(record).items() if name not in PLAIN}
+            fields["request_id"] = request_id.current()
+        fields |= {name: value for name, value in vars(record).items() if name not in PLAIN}
         if record.exc_info:
-            said["traceback"] = self.formatException(record.exc_info)
-        return json.dumps(said, ensure_ascii=False, default=str)
+            fields["traceback"] = self.formatException(record.exc_info)
+        return json.dumps(fields, ensure_ascii=False, default=str)
 
 
 def watch_queries(sender: Any, connection: BaseDatabaseWrapper, **kwargs: Any) -> None:

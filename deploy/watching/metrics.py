@@ -33,11 +33,11 @@ class Records(Collector):
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
         try:
-            found = list(figures.all_figures())
+            current = list(figures.all_figures())
         except DatabaseError:
-            found = []
-        yield GaugeMetricFamily("wrapledger_database_up", "1: the figures of the records were read.", bool(found))
-        for each in found:
+            current = []
+        yield GaugeMetricFamily("wrapledger_database_up", "1: the figures of the records were read.", bool(current))
+        for each in current:
             family = GaugeMetricFamily(f"wrapledger_{each.name}", each.says, labels=[each.label] if each.label else [])
             for label, value in each.values.items():
                 family.add_metric([label] if each.label else [], value)

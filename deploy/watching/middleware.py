@@ -1,8 +1,9 @@
-"""Around every request: its id, one line in the log, and a count for the metrics."""
+"""Around every request: its id, one line in the log, a count for the metrics, and who was refused what."""
 
 import logging
 import time
 from collections.abc import Callable
+from http import HTTPStatus
 
 from django.http import HttpRequest, HttpResponse
 
@@ -10,7 +11,9 @@ from deploy.watching import metrics, request_id
 from reels.models import Person
 
 requests = logging.getLogger("wrapledger.requests")
+security = logging.getLogger("wrapledger.security")
 PROBES = frozenset({"/healthz", "/readyz", "/metrics"})  # asked every few seconds; no news
+SAYS_NO = {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN, HTTPStatus.TOO_MANY_REQUESTS}
 
 
 class Watch:
@@ -42,10 +45,25 @@ def route_of(request: HttpRequest) -> str:
 def person_of(request: HttpRequest) -> str:
     """Who asked, if that came up; nobody is looked up for the log."""
     # A token's person is set as they are; a session's is behind something lazy until they are looked up.
-    found = [vars(request).get("user"), getattr(request, "_cached_user", None)]
-    return next((each.username for each in found if type(each) is Person), "")
+    candidates = [vars(request).get("user"), getattr(request, "_cached_user", None)]
+    return next((each.username for each in candidates if type(each) is Person), "")
 
 
 def tell(request: HttpRequest, response: HttpResponse, took_s: float) -> None:
-    said = {"method": request.method, "path": request.path, "route": route_of(request), "status": response.status_code}
-    requests.info("request", extra={**said, "duration_ms": round(took_s * 1000, 1), "person": person_of(request)})
+    facts = {"method": request.method, "path": request.path, "route": route_of(request), "status": response.status_code}
+    requests.info("request", extra={**facts, "duration_ms": round(took_s * 1000, 1), "person": person_of(request)})
+
+
+class LogRefusals:
+    """One line for every answer that says no; a path holds no secret, and control characters cannot be in it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        if answer.status_code in SAYS_NO:
+            who = request.user.username if isinstance(request.user, Person) else "nobody"
+            address = request.META.get("REMOTE_ADDR")
+            security.info("%s %s %r by %s from %s", answer.status_code, request.method, request.path, who, address)
+        return answer

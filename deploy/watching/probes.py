@@ -32,9 +32,9 @@ def healthz(request: HttpRequest) -> HttpResponse:
 @require_safe
 def readyz(request: HttpRequest) -> HttpResponse:
     """Whether requests may be sent here: 200, or 503 and why not."""
-    said = {"database": database_says(), "migrations": migrations_say()}
-    is_ready = set(said.values()) == {"ok"}
-    return JsonResponse({"ready": is_ready, **said}, status=200 if is_ready else 503)
+    states = {"database": database_says(), "migrations": migrations_say()}
+    is_ready = set(states.values()) == {"ok"}
+    return JsonResponse({"ready": is_ready, **states}, status=200 if is_ready else 503)
 
 
 @login_not_required
@@ -80,8 +80,8 @@ def on_disk() -> frozenset[tuple[str, str]]:
 
 def has_token(request: HttpRequest) -> bool:
     token = metrics_token(settings.METRICS_TOKEN_FILE)
-    given = request.headers.get("Authorization", "").removeprefix("Bearer ")
-    return bool(token) and hmac.compare_digest(given.encode(), token.encode())
+    presented = request.headers.get("Authorization", "").removeprefix("Bearer ")
+    return bool(token) and hmac.compare_digest(presented.encode(), token.encode())
 
 
 @cache

@@ -15,11 +15,11 @@ def current() -> str:
     return _current.get()
 
 
-def begin(given: str) -> str:
+def begin(proposed: str) -> str:
     """Take the id that the proxy gave, if it has the shape of one, or make one; it stands until the next request."""
-    made = given if SHAPE.fullmatch(given) else uuid.uuid4().hex
-    _current.set(made)
-    return made
+    request_id = proposed if SHAPE.fullmatch(proposed) else uuid.uuid4().hex
+    _current.set(request_id)
+    return request_id
 
 
 def end() -> None:

@@ -170,7 +170,7 @@ class KeyingIn(Form):
         if others:
             raise ValidationError({name: [ErrorDetail(f"{name} is not keyed at {point}.", "other_point")]
                                    for name in sorted(others)})  # fmt: skip
-        return {"point": point, "role": Role(attrs.pop("role")), "given": attrs}
+        return {"point": point, "role": Role(attrs.pop("role")), "fields": attrs}
 
 
 class TechnicianReadingIn(ReadingIn):

@@ -43,8 +43,8 @@ class ImportEndpoint(Endpoint):
     def post(self, call: Call) -> ImportSummary:
         """Bring in older records, all or nothing: an administrator's act. Every bad row is named by line and column."""
         texts = call.payload["files"]
-        given = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
-        files: dict[str, Open] = {file: partial(BytesIO, content) for file, content in given.items()}
+        contents = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
+        files: dict[str, Open] = {file: partial(BytesIO, content) for file, content in contents.items()}
         try:
             return import_records(files=files, actor=call.actor, at=call.at, is_dry_run=call.payload["dry_run"])
         except ImportRefused as refused:
@@ -52,7 +52,7 @@ class ImportEndpoint(Endpoint):
 
 
 def _by_file(refused: ImportRefused) -> dict[str, list[ErrorDetail]]:
-    found: dict[str, list[ErrorDetail]] = {}
+    errors: dict[str, list[ErrorDetail]] = {}
     for each in refused.facts["problems"]:
-        found.setdefault(each.file, []).append(ErrorDetail(str(each), refused.code))
-    return found
+        errors.setdefault(each.file, []).append(ErrorDetail(str(each), refused.code))
+    return errors

@@ -46,19 +46,19 @@ class PlausibilityEndpoint(Endpoint):
     def get(self, call: Call, inspection_id: int) -> dict[str, Any]:
         """How a count that waits for its signatures fits its reel's history."""
         inspection = access.inspection_for_read(inspection_id, call.actor.person, call.at)
-        found = plausibility_of(inspection)
-        if found is None:
+        plausibility = plausibility_of(inspection)
+        if plausibility is None:
             return {**dict.fromkeys(map(str, PlausibilityOut().fields)), "is_weighed": False}
         return {
             "is_weighed": True,
-            "told": drift.plausibility_in_words(found),
-            "is_surprising": found.is_outlier,
+            "told": drift.plausibility_in_words(plausibility),
+            "is_surprising": plausibility.is_outlier,
             "waits_for_a_reason": outliers.open_outlier(inspection) is not None,
-            "chance": found.tail,
-            "p_unlogged_cut": found.p_unlogged_cut,
-            "cut_m": found.cut_m or None,
-            "p_slip": found.p_slip,
-            "likeliest_slip": found.likeliest_slip,
+            "chance": plausibility.tail,
+            "p_unlogged_cut": plausibility.p_unlogged_cut,
+            "cut_m": plausibility.cut_m or None,
+            "p_slip": plausibility.p_slip,
+            "likeliest_slip": plausibility.likeliest_slip,
         }
 
 

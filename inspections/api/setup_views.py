@@ -131,5 +131,9 @@ class AuthorisationEndEndpoint(Endpoint):
     def post(self, call: Call, authorisation_id: int) -> Authorisation:
         """End an authorisation before its time. What was signed under it stands."""
         reel_access.only_administrators(call.actor.person)
-        found = reel_access.one(access.readable_authorisations(call.actor.person), "authorisation", pk=authorisation_id)
-        return authorisations.end(authorisation=found, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        authorisation = reel_access.one(
+            access.readable_authorisations(call.actor.person), "authorisation", pk=authorisation_id
+        )
+        return authorisations.end(
+            authorisation=authorisation, reason=call.payload["reason"], actor=call.actor, at=call.at
+        )

@@ -1,26 +1,24 @@
 """The shape of what is kept about authorisations, inspections, sign-offs and setup values."""
 
 from inspections.models.authority import Authorisation
-from inspections.models.base import Added
 from inspections.models.counts import (
+    Draft,
     Inspection,
     InspectionRecord,
     Keying,
     Participant,
+    Photo,
     Reading,
     Referral,
     SignOff,
     Void,
 )
-from inspections.models.drafts import Draft
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
-from inspections.models.photos import Photo
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
 __all__ = [
     "AcceptedOutlier",
-    "Added",
     "Authorisation",
     "Draft",
     "DriftFlag",

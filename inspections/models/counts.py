@@ -3,11 +3,11 @@
 from django.db import models
 from django.db.models import F, Q
 
+from inspections.domain.photos import ENDINGS
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models.authority import Authorisation
-from inspections.models.base import Added
 from reels.domain.words import Parity
-from reels.models import Kept, Machine, Person, Reel, choices
+from reels.models import Added, Kept, Machine, Person, Reel, choices
 
 
 class Inspection(Kept):
@@ -203,3 +203,33 @@ class Void(Kept):
 
     def __str__(self) -> str:
         return f"void of inspection {self.inspection_id}"
+
+
+class Photo(Added):
+    """What somebody photographed of what they keyed, as it came. Whoever may not see the value may not see it."""
+
+    keying = models.OneToOneField(Keying, on_delete=models.PROTECT, related_name="photo")
+    media_type = models.CharField(max_length=10, choices=[(each, each) for each in ENDINGS])
+    content = models.BinaryField()
+    size_bytes = models.PositiveIntegerField()
+    digest = models.CharField(max_length=64)
+    hidden_columns = frozenset({"content"})
+
+    def __str__(self) -> str:
+        return f"photo of keying {self.keying_id}"
+
+
+class Draft(models.Model):
+    """It belongs to one login, is shown to nobody else, and is no record: it goes when the step is keyed."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
+    inspection = models.ForeignKey(Inspection, on_delete=models.CASCADE, related_name="+")
+    step = models.CharField(max_length=40)
+    values = models.JSONField()
+    saved_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="draft_one_per_step", fields=("person", "inspection", "step"))]
+
+    def __str__(self) -> str:
+        return f"draft of {self.person.username} at {self.step}"

@@ -4,10 +4,9 @@ from django.db import models
 from django.db.models import F, Q
 
 from inspections.domain.drift.records import Ending
-from inspections.models.base import Added
 from inspections.models.counts import Reading
 from reels.domain.words import counted
-from reels.models import Kept, Person, Reel, choices
+from reels.models import Added, Kept, Person, Reel, choices
 
 
 class ImportedCount(Added):

@@ -3,10 +3,9 @@
 from django.db import models
 from django.db.models import F, Q
 
-from inspections.models.base import Added
 from inspections.models.counts import Inspection
 from reels.domain.words import Parity, counted
-from reels.models import Kept, Machine, Person, Reel, choices
+from reels.models import Added, Kept, Machine, Person, Reel, choices
 
 
 class SetupValues(Kept):

@@ -22,8 +22,8 @@ from inspections.pages.forms import StepForm, WorksheetForm, step_initial
 from inspections.pages.step_figures import step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.parameters import parameters_of
-from inspections.queries.worksheet import Standing, draft_of, standing_of
-from inspections.services import drafts, stepping
+from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
+from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
 from reels.pages.acts import NOT_TAKEN, carry_out, new_token
 from reels.pages.answers import form_page, page, reader, show
@@ -42,7 +42,7 @@ class Sheet:
 
     inspection: Inspection
     role: Role
-    standing: Standing
+    standing: WorksheetState
     title: str
     last: int
     step: str
@@ -123,8 +123,8 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
     inspection = access.inspection_for_read(inspection_id, reader(request), timezone.now())
     if inspection.state != InspectionState.OPEN or role not in set(Role):
         return HttpResponse(status=204)
-    standing = standing_of(inspection, Role(role), reader(request))
-    form = StepForm(request.POST, points=standing.mine)
+    standing = worksheet_state(inspection, Role(role), reader(request))
+    form = StepForm(request.POST, points=standing.own_points)
     form.is_valid()
     typed = {name: value for name, value in form.cleaned_data.items() if value not in (None, "")}
     return HttpResponse("".join(_figures(inspection, standing, typed)), content_type="text/html; charset=utf-8")
@@ -165,9 +165,9 @@ def _key(request: HttpRequest, sheet: Sheet) -> HttpResponse | None:
     form, number = sheet.form, request.POST.get("reading", "")
 
     def act(actor: Actor) -> str:
-        stepping.key_step(
+        drafts.key_step(
             inspection_id=sheet.inspection.pk, reading=int(number) if number.isdecimal() else 0, role=sheet.role,
-            given=form.given(), photos=form.photos(), step=sheet.step, actor=actor, at=timezone.now(),
+            by_point=form.given(), photos=form.photos(), step=sheet.step, actor=actor, at=timezone.now(),
         )  # fmt: skip
         return sheet.address
 
@@ -176,10 +176,10 @@ def _key(request: HttpRequest, sheet: Sheet) -> HttpResponse | None:
 
 def _sheet(request: HttpRequest, inspection: Inspection, role: Role) -> Sheet:
     person = reader(request)
-    standing = standing_of(inspection, role, person)
+    standing = worksheet_state(inspection, role, person)
     step = f"{role}, reading {standing.reading}, step {standing.step}"
     typed = draft_of(inspection, step, person)
-    points = standing.mine
+    points = standing.own_points
     if request.method == "POST":  # what was sent twice is answered before it is looked at
         points = tuple(point for point in Point if _is_sent(request, point)) or points
     initial = step_initial(typed, points)
@@ -197,7 +197,7 @@ def _is_sent(request: HttpRequest, point: Point) -> bool:
     return point.value in request.POST.getlist("points")
 
 
-def _figures(inspection: Inspection, standing: Standing, typed: dict[str, Any]) -> list[SafeString]:
+def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
     reference_side = inspection.reel.type.reference_side
     return step_figures(
         parameters_of(inspection), reference_side, standing.step, {**standing.seen, **typed}

@@ -27,7 +27,7 @@ def parameters_of_type(reel_type: ReelType) -> RuleParameters:
     return rule_parameters({name: getattr(reel_type, name) for name in _PARAMETERS})
 
 
-def rule_parameters(given: dict[str, int | str]) -> RuleParameters:
+def rule_parameters(values: dict[str, int | str]) -> RuleParameters:
     """Rule parameters from plain words and numbers."""
     words = {"anchor_side": Side, "unusual": UnusualRule, "graduation": Graduation}
-    return RuleParameters(**{k: words[k](v) if k in words else v for k, v in given.items()})  # type: ignore[arg-type]  # checked by RuleParameters
+    return RuleParameters(**{k: words[k](v) if k in words else v for k, v in values.items()})  # type: ignore[arg-type]  # checked by RuleParameters

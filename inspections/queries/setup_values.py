@@ -24,6 +24,6 @@ def with_read_backs(values: QuerySet[SetupValues]) -> QuerySet[SetupValues]:
 
 def setup_values_matching(values: QuerySet[SetupValues], filters: Mapping[str, Any]) -> QuerySet[SetupValues]:
     """The setup values of a reel or machine; in_force: "yes" or "no"."""
-    found = matching(values.select_related(*_SETUP_PEOPLE), filters, reel="reel__serial", machine="machine__serial")
+    rows = matching(values.select_related(*_SETUP_PEOPLE), filters, reel="reel__serial", machine="machine__serial")
     in_force = filters.get("in_force")
-    return found if in_force is None else found.filter(withdrawn_at__isnull=in_force == "yes")
+    return rows if in_force is None else rows.filter(withdrawn_at__isnull=in_force == "yes")

@@ -71,8 +71,8 @@ def signed_together(person: Person, at: datetime) -> dict[tuple[int, int], int]:
         inspection__in=access.readable_inspections(person, at).values("pk"), meaning=Meaning.COUNTED,
         inspection__sign_offs__meaning=Meaning.VERIFIED,
     )  # fmt: skip
-    found = rows.order_by().values_list("person", "inspection__sign_offs__person").annotate(n=Count("pk"))
-    return {(technician, verifier): number for technician, verifier, number in found}
+    pairs = rows.order_by().values_list("person", "inspection__sign_offs__person").annotate(n=Count("pk"))
+    return {(technician, verifier): number for technician, verifier, number in pairs}
 
 
 def signers(person: Person, at: datetime) -> list[tuple[str, str]]:

@@ -11,18 +11,18 @@ from reels.models import Person
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class WorksheetState:
     """Where an inspection stands for somebody in a role.
 
-    step: 1 to 4, the one that is open. mine: the points that the role has to key there now; waits_for: the other role,
-    when nothing is left to do but wait. differing: the points that both keyed and must key again.
+    step: 1 to 4, the one that is open. own_points: those that the role has to key there now; waits_for: the other
+    role, when nothing is left to do but wait. differing: the points that both keyed and must key again.
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
     has_ended: somebody else ended the reading while it was looked at; it goes on elsewhere.
     """
 
     reading: int
     step: int
-    mine: tuple[Point, ...]
+    own_points: tuple[Point, ...]
     waits_for: Role | None
     differing: tuple[Point, ...]
     seen: dict[str, Any]
@@ -30,7 +30,7 @@ class Standing:
     has_ended: bool
 
 
-def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
+def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> WorksheetState:
     """Where an inspection that was open a moment ago stands for somebody. Five queries.
 
     It never holds a value that is blind to them.
@@ -38,14 +38,14 @@ def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
     reading = last_reading(inspection)
     keyed = keyed_in(reading)
     open_points = keying.open_now(keyed)
-    mine = tuple(point for point, whose in open_points if whose is role)
+    own_points = tuple(point for point, whose in open_points if whose is role)
     others = [whose for _, whose in open_points if whose is not role]
     point = open_points[0][0] if open_points else Point.CROSSOVER
-    return Standing(
+    return WorksheetState(
         reading=reading.number,
         step=next(number for number, points in enumerate(keying.STEPS, 1) if point in points),
-        mine=mine,
-        waits_for=others[0] if others and not mine else None,
+        own_points=own_points,
+        waits_for=others[0] if others and not own_points else None,
         differing=tuple(keying.differing_points(keyed)),
         seen=_seen(inspection, viewer, reading),
         problems=_why_read_again(inspection, reading),
@@ -55,8 +55,8 @@ def standing_of(inspection: Inspection, role: Role, viewer: Person) -> Standing:
 
 def draft_of(inspection: Inspection, step: str, person: Person) -> dict[str, str]:
     """What this person has typed at a step and not keyed yet. One query."""
-    found = Draft.objects.filter(inspection=inspection, step=step, person=person).values_list("values", flat=True)
-    return next(iter(found), {})
+    drafts = Draft.objects.filter(inspection=inspection, step=step, person=person).values_list("values", flat=True)
+    return next(iter(drafts), {})
 
 
 def _seen(inspection: Inspection, viewer: Person, reading: Reading) -> dict[str, Any]:

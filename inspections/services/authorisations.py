@@ -32,8 +32,10 @@ def grant(*, person: Person, act: Act, reel_type: ReelType | None, site: Site | 
     if valid_until and valid_until <= valid_from:
         raise OutOfTime(field="valid_until", seen=valid_until, earliest=valid_from, latest="any time")
     chain = reel_access.lock_register()
-    found = _found_ready(person, act, site, at)
-    with record_act(chain, "authorisation_granted", actor, at, **({"readiness": found} if found else {})) as recorder:
+    readiness = _found_ready(person, act, site, at)
+    with record_act(
+        chain, "authorisation_granted", actor, at, **({"readiness": readiness} if readiness else {})
+    ) as recorder:
         return recorder.add(
             Authorisation(person=person, act=act, reel_type=reel_type, site=site, valid_from=valid_from,
                           valid_until=valid_until, granted_by=actor.person, granted_at=at)
@@ -71,11 +73,11 @@ def ask_readiness(*, site: Site, act: Act, rule: ReadinessRule, actor: Actor, at
 
 def _found_ready(person: Person, act: Act, site: Site | None, at: datetime) -> list[str]:
     """What each site that asks for practice found, in words; for every site (None), of each that asks."""
-    found = []
+    readiness = []
     results = practice.results_of([person])[person.pk]
     for asked in practice.requirements_for(act, site):
         ready = assess_readiness(results, asked.rule, at)
         if not ready.is_ready:
             raise NotReady(site=asked.site, act=act.value, name=person.full_name, why=ready.why)
-        found.append(f"{asked.site}: {ready.why}")
-    return found
+        readiness.append(f"{asked.site}: {ready.why}")
+    return readiness

@@ -31,31 +31,31 @@ from reels.models import Person
 from reels.services.history import Actor, ActRecorder
 
 
-def key(*, inspection_id: int, point: Point, role: Role, given: Mapping[str, Any], actor: Actor,
+def key(*, inspection_id: int, point: Point, role: Role, fields: Mapping[str, Any], actor: Actor,
         at: datetime) -> Inspection:  # fmt: skip
     """Key what one sees at one point; as `key_points`."""
-    return key_points(inspection_id=inspection_id, role=role, given={point: given}, actor=actor, at=at)
+    return key_points(inspection_id=inspection_id, role=role, by_point={point: fields}, actor=actor, at=at)
 
 
 @transaction.atomic
-def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[str, Any]], actor: Actor,
+def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mapping[str, Any]], actor: Actor,
                at: datetime, number: int | None = None,
                photos: Mapping[Point, bytes] | None = None) -> Inspection:  # fmt: skip
     """Key what one sees at some points, as one attempt at them.
 
     When both people have keyed, it is compared, and the reading settled as far as it goes: however many of the points
     the two differ at, it is read again once.
-    given: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
+    by_point: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
     photos: files as they came, each of a point that is keyed with it.
     Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, AlreadyKeyed,
     OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
-    values = {point: keying.value_at(point, fields) for point, fields in given.items()}
-    if others := [point for point in given if role not in keying.roles_at(point)]:
+    values = {point: keying.value_at(point, fields) for point, fields in by_point.items()}
+    if others := [point for point in by_point if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=evaluation.spoken(others[0]))
     reading = _reading_under_way(inspection, number)
-    with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*given], role=role.value) as act:
+    with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*by_point], role=role.value) as act:
         participant = evaluation.join(act, inspection, actor.person, role)
         keyings = keyed_in(reading)
         rows = [
@@ -65,7 +65,7 @@ def key_points(*, inspection_id: int, role: Role, given: Mapping[Point, Mapping[
         act.add_all(rows)
         act.add_all([_photo_row(row, taken) for row in rows if (taken := (photos or {}).get(Point(row.point)))])
         now_keyed = [*keyings, *(as_keyed(row) for row in rows)]
-        evaluation.evaluate(act, inspection, reading, now_keyed, just_keyed=frozenset(given))
+        evaluation.evaluate(act, inspection, reading, now_keyed, just_keyed=frozenset(by_point))
     return inspection
 
 
@@ -209,6 +209,7 @@ def _next_attempt(keyings: list[keying.KeyedValue], point: Point, role: Role) ->
 
 def _keying_row(act: ActRecorder, reading: Reading, participant: Participant, point: Point, attempt: int,
                 value: Any) -> Keying:  # fmt: skip
+    # Without it, anybody could try the few values that a scale can show until one has the digest in the history.
     salt = secrets.token_hex(16)
     return Keying(
         reading=reading, participant=participant, point=point, role=participant.role, attempt=attempt, value=value,

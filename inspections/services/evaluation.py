@@ -18,6 +18,7 @@ from inspections.queries.parameters import parameters_of
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder, record_act
 
+# Who reads the same thing wrongly three times will do it a fourth time: then somebody else looks.
 MOST_REREADS = 3
 ACT_OF = {Role.TECHNICIAN: Act.COUNT, Role.VERIFIER: Act.VERIFY}
 
@@ -31,11 +32,12 @@ def on_inspection(
     with record_act(inspection.reel.chain, act_name, actor, at, inspection=inspection.pk, **facts) as act:
         yield act
         rows = keyings_of(inspection)
-        told_before = shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
+        # Only what this act opens: an entry tells each value once, in the act after which nobody can be led by it.
+        shown_before = shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
         act.facts["revealed"] = [
             {"keying": row.pk, "value": row.value, "salt": row.salt}
             for row in shown_of(rows, is_open=may_be_read(inspection))
-            if row not in told_before
+            if row not in shown_before
         ]
 
 

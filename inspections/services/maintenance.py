@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from inspections import access
 from inspections.domain.words import Act
@@ -15,17 +15,26 @@ from inspections.queries.counts import live_inspection
 from inspections.queries.setup_values import values_in_force
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
-from reels.models import CableEvent, Hold, Installation, Reel, Site
-from reels.services import reels as reel_services
+from reels import queries as reel_queries
+from reels.errors import AlreadyReversed, MachineOccupied, OtherSite, ReelNotHeld, ReelNotInstalled
+from reels.models import CableEvent, Hold, Installation, Machine, Reel, Site
+from reels.services import reels
 from reels.services.history import Actor, ActRecorder, record_act
+from reels.services.reels import (
+    CableEventFacts,
+    add_cable_event,
+    require_in_service,
+    require_not_held,
+    require_off_machine,
+)
 
 
 @transaction.atomic
-def log_cable_event(*, serial: str, facts: reel_services.CableEventFacts, actor: Actor, at: datetime) -> CableEvent:
+def log_cable_event(*, serial: str, facts: CableEventFacts, actor: Actor, at: datetime) -> CableEvent:
     """Log a cut or a replacement of the cable. Who may count a reel may log a cut at the bench."""
     acts = (Act.MAINTAIN, Act.COUNT) if facts.kind == CableEvent.Kind.CUT else (Act.MAINTAIN,)
     with _on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
-        event = reel_services.add_cable_event(act, reel, facts)
+        event = add_cable_event(act, reel, facts)
         withdraw_values(act, reel, f"{event.get_kind_display()} on {event.happened_at:%Y-%m-%d}")
     return event
 
@@ -35,7 +44,12 @@ def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor
     """Take back a wrong or doubled entry by a counter-entry; both stay."""
     with _on_reel(serial, "cable_entry_reversed", actor, at, Act.MAINTAIN) as (act, reel):
         event = reel_access.one(CableEvent.objects.filter(reel=reel), "cable event", pk=event_id)
-        counter = reel_services.reverse_cable_event(act, event, remark=remark)
+        if event.kind == CableEvent.Kind.REVERSAL or hasattr(event, "reversed_by"):
+            raise AlreadyReversed(event=event.pk)
+        counter = act.add(
+            CableEvent(reel=reel, kind=CableEvent.Kind.REVERSAL, happened_at=event.happened_at, recorded_at=at,
+                       recorded_by=actor.person, document=event.document, remark=remark, reverses=event)
+        )  # fmt: skip
         withdraw_values(act, reel, f"the entry of a {event.get_kind_display()} was taken back: {remark}")
     return counter
 
@@ -49,14 +63,17 @@ def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> 
         values = values_in_force(reel)
         if values and values.machine_id != machine.pk:
             withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
-        return reel_services.install(act, reel, machine)
+        return _install(act, reel, machine)
 
 
 @transaction.atomic
 def remove(*, serial: str, actor: Actor, at: datetime) -> Installation:
     """Record that a reel was taken off its machine; its setup values end."""
     with _on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
-        installation = reel_services.remove(act, reel)
+        installation = reel_queries.installation_of(reel)
+        if installation is None:
+            raise ReelNotInstalled(serial=reel.serial)
+        act.change(installation, removed_at=at, removed_by=actor.person)
         withdraw_values(act, reel, f"the reel was removed from machine {installation.machine.serial}")
     return installation
 
@@ -65,7 +82,9 @@ def remove(*, serial: str, actor: Actor, at: datetime) -> Installation:
 def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Hold a reel; its setup values end."""
     with _on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
-        hold = reel_services.place_hold(act, reel, reason=reason)
+        require_in_service(reel)
+        require_not_held(reel)
+        hold = act.add(Hold(reel=reel, placed_at=at, placed_by=actor.person, reason=reason))
         withdraw_values(act, reel, f"the reel is held: {reason}")
     return hold
 
@@ -74,7 +93,10 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Let a held reel go."""
     with _on_reel(serial, "hold_ended", actor, at, Act.RELEASE, Act.MAINTAIN) as (act, reel):
-        return reel_services.end_hold(act, reel, reason=reason)
+        hold = reel_queries.hold_on(reel)
+        if hold is None:
+            raise ReelNotHeld(serial=reel.serial)
+        return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
 
 
 @transaction.atomic
@@ -82,8 +104,10 @@ def move(*, serial: str, site_code: str, actor: Actor, at: datetime) -> Reel:
     """Send a reel to another site; values issued for a machine of the old one end."""
     with _on_reel(serial, "moved", actor, at, Act.MAINTAIN, site=site_code) as (act, reel):
         site = reel_access.one(Site.objects.all(), "site", code=site_code)
+        require_in_service(reel)
+        require_off_machine(reel)
         withdraw_values(act, reel, f"the reel was sent to {site}")
-        return reel_services.move(act, reel, site)
+        return act.change(reel, site=site)
 
 
 @transaction.atomic
@@ -91,8 +115,10 @@ def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
     """Take a reel out of service for good."""
     with _on_reel(serial, "retired", actor, at, Act.MAINTAIN) as (act, reel):
         _require_no_live_count(reel)
+        require_in_service(reel)
+        require_off_machine(reel)
         withdraw_values(act, reel, f"the reel was retired: {reason}")
-        return reel_services.retire(act, reel, reason=reason)
+        return act.change(reel, retired_at=at, retired_reason=reason)
 
 
 @transaction.atomic
@@ -102,8 +128,25 @@ def receive_reel(*, serial: str, type_code: str, site_code: str, received_on: da
     reel_type = reel_access.reel_type(type_code)
     site = reel_access.one(reel_access.readable_sites(actor.person, at), "site", code=site_code)
     access.authorisation_for(actor.person, Act.MAINTAIN, Reel(type=reel_type, site=site), at)
-    return reel_services.receive_reel(serial=serial, reel_type=reel_type, site=site, received_on=received_on,
+    return reels.receive_reel(serial=serial, reel_type=reel_type, site=site, received_on=received_on,
                                       cable_length_m=cable_length_m, actor=actor, at=at)  # fmt: skip
+
+
+def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
+    require_in_service(reel)
+    require_off_machine(reel)
+    require_not_held(reel)
+    if reel.site_id != machine.site_id:
+        raise OtherSite(serial=reel.serial, reel_site=reel.site, machine=machine.serial, machine_site=machine.site)
+    new = Installation(reel=reel, machine=machine, installed_at=act.at, installed_by=act.actor.person)
+    # Another reel, whose chain is not locked here, may be put into the same machine now: only the unique constraint can
+    # tell. The savepoint keeps the rest of the transaction usable.
+    try:
+        with transaction.atomic():
+            return act.add(new)
+    except IntegrityError as refused:
+        other = reel_queries.installation_of_machine(machine)
+        raise MachineOccupied(machine=machine.serial, serial=other.reel.serial if other else "another") from refused
 
 
 def _require_no_live_count(reel: Reel) -> None:

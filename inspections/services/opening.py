@@ -83,7 +83,7 @@ def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime
 
 
 def _check_prepared(preparation: Preparation) -> None:
-    wanted = {
+    required = {
         "confirm the cautions": preparation.cautions_confirmed,
         "turn the reel as installed": preparation.turned_as_installed,
         "find the anchor side and the forward mark": preparation.marks_found,
@@ -93,7 +93,7 @@ def _check_prepared(preparation: Preparation) -> None:
         "name the publication's revision": preparation.publication_revision.strip(),
         "say which wrap gauge is used": preparation.wrap_gauge.strip() or preparation.machine,
     }
-    if missing := [what for what, done in wanted.items() if not done]:
+    if missing := [what for what, done in required.items() if not done]:
         raise NotPrepared(missing="; ".join(missing))
 
 

@@ -23,13 +23,17 @@ def accept_outlier(*, inspection_id: int, reason: str, actor: Actor, at: datetim
     """
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY, Act.RELEASE), inspection.reel, at)
-    said = open_outlier(inspection)
-    if said is None:
+    explanation = open_outlier(inspection)
+    if explanation is None:
         raise NoOutlier(inspection=inspection.pk)
     with record_act(inspection.reel.chain, "surprise_accepted", actor, at, inspection=inspection.pk) as act:
         return act.add(
             AcceptedOutlier(
-                reading=last_reading(inspection), told=said, reason=reason, accepted_by=actor.person, accepted_at=at
+                reading=last_reading(inspection),
+                told=explanation,
+                reason=reason,
+                accepted_by=actor.person,
+                accepted_at=at,
             )
         )
 
@@ -40,8 +44,8 @@ def open_outlier(inspection: Inspection) -> str | None:
         return None
     if AcceptedOutlier.objects.filter(reading=last_reading(inspection)).exists():
         return None
-    found = plausibility_of(inspection)
-    return drift.plausibility_in_words(found) if found and found.is_outlier else None
+    plausibility = plausibility_of(inspection)
+    return drift.plausibility_in_words(plausibility) if plausibility and plausibility.is_outlier else None
 
 
 def _is_read_twice(inspection: Inspection) -> bool:
@@ -52,5 +56,5 @@ def _is_read_twice(inspection: Inspection) -> bool:
 
 def require_no_outlier(inspection: Inspection) -> None:
     """Raises CountIsOutlier."""
-    if said := open_outlier(inspection):
-        raise CountIsOutlier(told=said)
+    if explanation := open_outlier(inspection):
+        raise CountIsOutlier(told=explanation)

@@ -152,6 +152,8 @@ def _add_values(act: ActRecorder, reel: Reel, machine: Machine, inspection: Insp
         reel=reel, machine=machine, inspection=inspection, layers=inspection.layers, wraps=inspection.wraps,
         parity=inspection.parity, issued_by=act.actor.person, issued_at=act.at,
     )  # fmt: skip
+    # The machine may hold values of another reel, whose chain is not locked here: only the unique constraint can tell.
+    # The savepoint keeps the rest of the transaction usable.
     try:
         with transaction.atomic():
             return act.add(values)

@@ -33,6 +33,7 @@ def prove(actor: Actor, password: str, *, at: datetime, address: str | None = No
     or WrongPassword.
     """
     access.in_person(actor)
+    # Before the password is tried: one that may not sign is not to cost a try, nor to learn whether it was right.
     reel_access.require_settled(actor.person)
     logins.require_second_factor_to_sign(actor.person)
     return logins.prove(actor, password, asked_at=AskedAt.SIGNING, address=address, at=at)
@@ -51,8 +52,8 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     """Sign, once the password is proved; as `sign` does."""
     actor = signer.actor
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
-    given = {each.meaning: each for each in inspection.sign_offs.all()}
-    _check_signable(inspection, meaning, given)
+    by_meaning = {each.meaning: each for each in inspection.sign_offs.all()}
+    _check_signable(inspection, meaning, by_meaning)
     require_no_outlier(inspection)
     participant = _participant(inspection, meaning, actor.person)
     authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
@@ -99,26 +100,26 @@ def confirm_void(*, inspection_id: int, actor: Actor, at: datetime) -> Void:
     return void
 
 
-def _check_signable(inspection: Inspection, meaning: Meaning, given: dict[str, SignOff]) -> None:
+def _check_signable(inspection: Inspection, meaning: Meaning, by_meaning: dict[str, SignOff]) -> None:
     if inspection.state != InspectionState.AWAITING_SIGN_OFF:
         state = inspection.state.replace("_", " ")
         raise NotSignable(why=f"Inspection {inspection.pk} is {state}; it is signed once the count is worked out.")
-    if meaning in given:
-        raise NotSignable(why=f"It is signed as {meaning.value} by {given[meaning].full_name} already.")
-    if meaning is Meaning.VERIFIED and Meaning.COUNTED not in given:
+    if meaning in by_meaning:
+        raise NotSignable(why=f"It is signed as {meaning.value} by {by_meaning[meaning].full_name} already.")
+    if meaning is Meaning.VERIFIED and Meaning.COUNTED not in by_meaning:
         raise NotSignable(why="The technician who counted signs first.")
 
 
 def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Participant:
     """The signer's part in the inspection: whoever keyed, or typed in, a technician's reading can't verify it."""
-    found = Participant.objects.filter(inspection=inspection, person=person).first()
-    if found is None or found.role != ROLE_OF[meaning]:
+    participant = Participant.objects.filter(inspection=inspection, person=person).first()
+    if participant is None or participant.role != ROLE_OF[meaning]:
         role = ROLE_OF[meaning].value
         raise NotSignable(why=f"{person.full_name} did not take part as {role}; only who did signs “{meaning.value}”.")
     typed = [row for row in keyings_of(inspection) if row.keyed_by_id == person.pk]
     if meaning is Meaning.VERIFIED and any(row.role == Role.TECHNICIAN for row in typed):
         raise SamePerson(name=person.full_name, done="keyed a technician's reading of this count")
-    return found
+    return participant
 
 
 def _record(act: ActRecorder, inspection: Inspection) -> InspectionRecord:

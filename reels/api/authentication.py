@@ -62,7 +62,7 @@ class MayUse(BasePermission):
 
 
 def actor_of(request: Request) -> Actor:
-    """Who acts, and through which door."""
+    """Who acts, and through which interface."""
     person: Any = request.user
     token = request.auth
     return Actor(person, via=f"token {token.name}" if isinstance(token, ApiToken) else "session")

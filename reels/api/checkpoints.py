@@ -107,8 +107,8 @@ class JsonLinesRenderer(JSONRenderer):
 
 class _LinesSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
-        found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
-        return {(200, JSON_LINES): OpenApiTypes.STR, **found}
+        refusals = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
+        return {(200, JSON_LINES): OpenApiTypes.STR, **refusals}
 
 
 class HistoryExportEndpoint(Endpoint):

@@ -54,23 +54,23 @@ class Stale(HeaderRefused):
 
 def key_of(request: Request) -> str:
     """The sender's key. Raises KeyMissing, also for one without quotes."""
-    found = _KEY.fullmatch(request.headers.get("Idempotency-Key", "").strip())
-    if found is None:
+    quoted = _KEY.fullmatch(request.headers.get("Idempotency-Key", "").strip())
+    if quoted is None:
         raise KeyMissing()
-    return re.sub(r"\\(.)", r"\1", found[1])
+    return re.sub(r"\\(.)", r"\1", quoted[1])
 
 
 def required_match(request: Request) -> str:
     """The If-Match header. Raises MatchMissing or MatchUnreadable."""
-    given = request.headers.get("If-Match", "").strip()
-    if not given:
+    tags = request.headers.get("If-Match", "").strip()
+    if not tags:
         raise MatchMissing()
-    if not _TAGS.fullmatch(given):
+    if not _TAGS.fullmatch(tags):
         raise MatchUnreadable()
-    return given
+    return tags
 
 
-def require_match(given: str, tag: str) -> None:
+def require_match(tags: str, tag: str) -> None:
     """Raises Stale unless the tag is among those given; a weak one never is."""
-    if given != "*" and tag not in (part.strip() for part in given.split(",")):
+    if tags != "*" and tag not in (part.strip() for part in tags.split(",")):
         raise Stale()

@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import wraps
+from functools import partial, wraps
 from typing import Any, ClassVar, cast
 
 from django.db import transaction
@@ -128,94 +128,85 @@ def tag_of_columns(row: Any) -> str:
 
 
 def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
-          tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False) -> Decorator:  # fmt: skip
+         tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False) -> Decorator:  # fmt: skip
     """A GET."""
-
-    def decorate(handler: Handler) -> Handler:
-        operation = Operation(id=operation_id, says=_says(handler), answer=answer, query=query, scope=scope,
-                              is_page=is_page, tag=tag, may_be_stale=may_be_stale)  # fmt: skip
-
-        @wraps(handler)
-        def get(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            return _sent(_render(operation, handler(endpoint, _call(operation, request), **path)))
-
-        found: Any = standby.may_be_stale(get) if may_be_stale else get
-        found.operation = operation  # read by Endpoint and by the schema
-        return cast("Handler", found)
-
-    return decorate
+    return _served(_respond, id=operation_id, answer=answer, query=query, scope=scope, is_page=is_page, tag=tag,
+                   may_be_stale=may_be_stale)  # fmt: skip
 
 
 def create(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,
            scope: str | None = None, needs_match: bool = False, tag: Tag | None = None,
            hides: tuple[str, ...] = ()) -> Decorator:  # fmt: skip
     """A POST that stores something: once for each key, in one transaction with its answer."""
-
-    def decorate(handler: Handler) -> Handler:
-        operation = Operation(id=operation_id, says=_says(handler), answer=answer, form=form, status=status,
-                              scope=scope, needs_match=needs_match, tag=tag, is_stored=True, hides=hides)  # fmt: skip
-
-        @wraps(handler)
-        def post(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            call = _call(operation, request)
-            once = _request_of(call)
-            match = conditions.required_match(request) if needs_match else None
-            prepare = getattr(endpoint, "prepare", None)
-            if prepare and not submissions.answered(once):
-                prepare(call, **path)
-            return _sent(_store(endpoint, operation, handler, call, once, match, path))
-
-        post.operation = operation  # type: ignore[attr-defined]
-        return post
-
-    return decorate
+    return _served(_respond_once, id=operation_id, answer=answer, form=form, status=status, scope=scope,
+                   needs_match=needs_match, tag=tag, is_stored=True, hides=hides)  # fmt: skip
 
 
 def action(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 200,
-            scope: str | None = None) -> Decorator:  # fmt: skip
+           scope: str | None = None) -> Decorator:  # fmt: skip
     """A POST or DELETE that stores nothing of the records: workings, sessions."""
-
-    def decorate(handler: Handler) -> Handler:
-        operation = Operation(
-            id=operation_id, says=_says(handler), answer=answer, form=form, status=status, scope=scope
-        )
-
-        @wraps(handler)
-        def post(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            return _sent(_render(operation, handler(endpoint, _call(operation, request), **path)))
-
-        post.operation = operation  # type: ignore[attr-defined]
-        return post
-
-    return decorate
+    return _served(_respond, id=operation_id, answer=answer, form=form, status=status, scope=scope)
 
 
 def update(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
     """A PATCH of reference data. It may be repeated as it is, and If-Match keeps two from overwriting each other."""
+    return _served(_respond_if_matching, id=operation_id, answer=answer, form=form, needs_match=True,
+                   tag=tag_of_columns)  # fmt: skip
 
+
+def _served(respond: Callable[..., submissions.SentAnswer], **described: Any) -> Decorator:
     def decorate(handler: Handler) -> Handler:
-        operation = Operation(id=operation_id, says=_says(handler), answer=answer, form=form, needs_match=True,
-                              tag=tag_of_columns)  # fmt: skip
+        operation = Operation(says=(handler.__doc__ or "").strip(), **described)
 
         @wraps(handler)
-        def patch(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            call = _call(operation, request, is_partial=True)
-            match = conditions.required_match(request)
-            with transaction.atomic():
-                conditions.require_match(match, endpoint.tag_under_lock(call, **path))
-                return _sent(_render(operation, handler(endpoint, call, **path)))
+        def view(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
+            return _sent(respond(operation, partial(handler, endpoint), endpoint, request, path))
 
-        patch.operation = operation  # type: ignore[attr-defined]
-        return patch
+        served: Any = standby.may_be_stale(view) if operation.may_be_stale else view
+        served.operation = operation  # read by Endpoint and by the schema
+        return cast("Handler", served)
 
     return decorate
 
 
+def _respond(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,
+             path: dict[str, Any]) -> submissions.SentAnswer:  # fmt: skip
+    return _render(operation, handle(_call(operation, request), **path))
+
+
+def _respond_if_matching(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,
+                         path: dict[str, Any]) -> submissions.SentAnswer:  # fmt: skip
+    call = _call(operation, request, is_partial=True)
+    match = conditions.required_match(request)
+    with transaction.atomic():
+        conditions.require_match(match, endpoint.tag_under_lock(call, **path))
+        return _render(operation, handle(call, **path))
+
+
+def _respond_once(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,
+                  path: dict[str, Any]) -> submissions.SentAnswer:  # fmt: skip
+    call = _call(operation, request)
+    digest = submissions.fingerprint(str(request.method), request.path, _body(request))
+    once = submissions.Request(actor=call.actor, key=conditions.key_of(request), fingerprint=digest)
+    match = conditions.required_match(request) if operation.needs_match else None
+    # A password is slow to check, by design: before the lock is taken, so that nobody waits for it, and not for a
+    # repeat, which gets its first answer.
+    prepare = getattr(endpoint, "prepare", None)
+    if prepare and not submissions.answered(once):
+        prepare(call, **path)
+    with transaction.atomic():
+        # The key first: a repeat gets its first answer, even though its own act has made the If-Match stale.
+        if known := submissions.begin(once):
+            return known
+        if match is not None:
+            conditions.require_match(match, endpoint.tag_under_lock(call, **path))
+        result = handle(call, **path)
+        answer = _refused(endpoint, result) if isinstance(result, Refused) else _render(operation, result)
+        submissions.keep(once, _without(answer, operation.hides), call.at)
+    return answer
+
+
 # The steps of a request ---------------------------------------------------------------------------------------------
-
-
-def _says(handler: Handler) -> str:
-    return (handler.__doc__ or "").strip()
 
 
 def _call(operation: Operation, request: Request, *, is_partial: bool = False) -> Call:
@@ -233,42 +224,23 @@ def _body(request: Request) -> Any:
     return request.data if request.META.get("CONTENT_LENGTH") not in (None, "", "0") else {}
 
 
-def _request_of(call: Call) -> submissions.Request:
-    request = call.request
-    said = submissions.fingerprint(str(request.method), request.path, _body(request))
-    return submissions.Request(actor=call.actor, key=conditions.key_of(request), fingerprint=said)
-
-
-def _store(endpoint: Endpoint, operation: Operation, handler: Handler, call: Call, once: submissions.Request,
-           match: str | None, path: dict[str, Any]) -> submissions.Answer:  # fmt: skip
-    with transaction.atomic():
-        if known := submissions.begin(once):
-            return known
-        if match is not None:
-            conditions.require_match(match, endpoint.tag_under_lock(call, **path))
-        found = handler(endpoint, call, **path)
-        answer = _refused(endpoint, found) if isinstance(found, Refused) else _render(operation, found)
-        submissions.keep(once, _without(answer, operation.hides), call.at)
-    return answer
-
-
-def _render(operation: Operation, found: Any) -> submissions.Answer:
+def _render(operation: Operation, result: Any) -> submissions.SentAnswer:
     """What a handler returned, as it goes out."""
     if operation.answer is None:
-        return submissions.Answer(status=204, media_type=JSON, body=b"")
+        return submissions.SentAnswer(status=204, media_type=JSON, body=b"")
     shape = operation.answer.made()
     if operation.is_page:
-        rows = [shape.to_representation(row) for row in found.results]
-        return submissions.Answer(status=200, media_type=JSON, body=_json({"results": rows, "next": found.next}))
-    headers = {"ETag": operation.tag(found)} if operation.tag else {}
-    body = _json(shape.to_representation(found))
-    return submissions.Answer(status=operation.status, media_type=JSON, body=body, headers=headers)
+        rows = [shape.to_representation(row) for row in result.results]
+        return submissions.SentAnswer(status=200, media_type=JSON, body=_json({"results": rows, "next": result.next}))
+    headers = {"ETag": operation.tag(result)} if operation.tag else {}
+    body = _json(shape.to_representation(result))
+    return submissions.SentAnswer(status=operation.status, media_type=JSON, body=body, headers=headers)
 
 
-def _refused(endpoint: Endpoint, refusal: Refused) -> submissions.Answer:
+def _refused(endpoint: Endpoint, refusal: Refused) -> submissions.SentAnswer:
     """A refusal of something that is kept all the same: it is an answer, and the transaction goes through."""
     response = endpoint.handle_exception(refusal)
-    return submissions.Answer(
+    return submissions.SentAnswer(
         status=response.status_code, media_type=str(response.content_type), body=_json(response.data)
     )
 
@@ -277,7 +249,7 @@ def _json(data: Any) -> bytes:
     return bytes(JSONRenderer().render(data))
 
 
-def _without(answer: submissions.Answer, hidden: tuple[str, ...]) -> submissions.Answer:
+def _without(answer: submissions.SentAnswer, hidden: tuple[str, ...]) -> submissions.SentAnswer:
     """The answer as it is kept."""
     if not hidden:
         return answer
@@ -285,7 +257,7 @@ def _without(answer: submissions.Answer, hidden: tuple[str, ...]) -> submissions
     return replace(answer, body=_json(body))
 
 
-def _sent(answer: submissions.Answer) -> HttpResponse:
+def _sent(answer: submissions.SentAnswer) -> HttpResponse:
     response = HttpResponse(answer.body, status=answer.status, content_type=answer.media_type, headers=answer.headers)
     if not answer.body:
         del response.headers["Content-Type"]

@@ -173,10 +173,10 @@ class Moment(serializers.DateTimeField):
     }
 
     def to_internal_value(self, value: Any) -> datetime:
-        found = _RFC_3339.fullmatch(value) if isinstance(value, str) else None
-        if found is None:
+        parts = _RFC_3339.fullmatch(value) if isinstance(value, str) else None
+        if parts is None:
             self.fail("invalid", seen=shown(value))
-        day, clock, fraction, offset = found.groups()
+        day, clock, fraction, offset = parts.groups()
         if fraction and len(fraction) > 7:
             self.fail("no_such_time", seen=value, why="times are kept to the microsecond, six places at most")
         if clock.endswith(":60"):

@@ -16,7 +16,7 @@ from rest_framework.settings import api_settings
 from reels.api.fields import Text, kind_of
 
 
-class Shape(serializers.Serializer[Any]):
+class CachedSerializer(serializers.Serializer[Any]):
     """What goes in or out. It is made once and used for every request: making one copies all its fields."""
 
     @classmethod
@@ -26,7 +26,7 @@ class Shape(serializers.Serializer[Any]):
         return cls(partial=is_partial)
 
 
-class Form(Shape):
+class Form(CachedSerializer):
     """A body, or an object within one."""
 
     default_error_messages = {"invalid": "An object is needed here, not {seen}."}
@@ -58,20 +58,20 @@ class Nothing(Form):
     """A body that says nothing: {}."""
 
 
-class Query(Shape):
+class Query(CachedSerializer):
     """The parameters of a path's query."""
 
     @classmethod
-    def of(cls, given: QueryDict) -> dict[str, Any]:
+    def of(cls, parameters: QueryDict) -> dict[str, Any]:
         """The parameters, checked. Raises ParameterRefused naming each that is wrong, unknown or given twice."""
         form = cls.made()
         wrong = {name: [ErrorDetail(f"{name} is given {len(values)} times.", "repeated")]
-                 for name, values in given.lists() if len(values) > 1}  # fmt: skip
+                 for name, values in parameters.lists() if len(values) > 1}  # fmt: skip
         known = ", ".join(form.fields) or "none"
         wrong |= {name: [ErrorDetail(f"There is no parameter {name} here; known: {known}.", "unknown_parameter")]
-                  for name in given if name not in form.fields}  # fmt: skip
+                  for name in parameters if name not in form.fields}  # fmt: skip
         try:
-            taken = dict(form.run_validation({name: given.get(name) for name in given}))
+            taken = dict(form.run_validation({name: parameters.get(name) for name in parameters}))
         except ValidationError as refused:
             raise ParameterRefused({**refused.detail, **wrong}) from refused  # type: ignore[dict-item]  # by field
         if wrong:
@@ -90,7 +90,7 @@ class PageQuery(Query):
     page_size = serializers.IntegerField(required=False, min_value=1, max_value=200, default=50)
 
 
-class Out(Shape):
+class Out(CachedSerializer):
     """An answer, or an object within one. Every field is always there; what is missing is null."""
 
 

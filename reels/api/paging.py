@@ -36,10 +36,10 @@ def page(rows: QuerySet[Any], order: tuple[str, ...], asked: dict[str, Any], req
     if cursor := asked.get("cursor"):
         rows = rows.filter(_after(rows.model, order, _read(cursor, rows.model, order)))
     size = asked["page_size"]
-    found = list(rows.order_by(*order)[: size + 1])
-    more = len(found) > size
-    found = found[:size]
-    return Page(found, _next_path(request, _written(found[-1], order)) if more else None)
+    results = list(rows.order_by(*order)[: size + 1])
+    more = len(results) > size
+    results = results[:size]
+    return Page(results, _next_path(request, _written(results[-1], order)) if more else None)
 
 
 def _after(model: type[Model], order: tuple[str, ...], key: list[Any]) -> Q:

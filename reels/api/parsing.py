@@ -43,11 +43,11 @@ class StrictJSONParser(BaseParser):
 
 
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
+    members = dict(pairs)
+    if len(members) < len(pairs):
         twice = sorted({name for name, _ in pairs if sum(other == name for other, _ in pairs) > 1})
         raise ValueError(f"an object has {', '.join(twice)} more than once")
-    return found
+    return members
 
 
 def _no_number(word: str) -> Any:

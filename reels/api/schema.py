@@ -76,8 +76,8 @@ class EndpointSchema(AutoSchema):
     @property
     def operation(self) -> Operation | None:
         handler = getattr(self.view, self.method.lower(), None)
-        found: Operation | None = getattr(handler, "operation", None)
-        return found
+        operation: Operation | None = getattr(handler, "operation", None)
+        return operation
 
     def is_excluded(self) -> bool:
         return self.operation is None
@@ -114,8 +114,10 @@ class EndpointSchema(AutoSchema):
             answer = page_of(answer)
         if answer is not None and not answer().fields:
             answer = {"type": "object", "additionalProperties": True}
-        found: dict[Any, Any] = {(described.status, "application/json"): answer} if answer else {described.status: None}
-        return found | {(status, PROBLEM): ProblemOut for status in _refusals(described, self.method, self.path)}
+        success: dict[Any, Any] = (
+            {(described.status, "application/json"): answer} if answer else {described.status: None}
+        )
+        return success | {(status, PROBLEM): ProblemOut for status in _refusals(described, self.method, self.path)}
 
     def get_override_parameters(self) -> list[Any]:
         described = self._described()
@@ -136,7 +138,7 @@ class EndpointSchema(AutoSchema):
 def _refusals(operation: Operation, method: str, path: str) -> list[int]:
     """The statuses of problems that an operation may answer with."""
     has_body = method in ("POST", "PATCH")
-    wanted = {
+    applies = {
         400: True,
         401: True,
         403: True,
@@ -153,7 +155,7 @@ def _refusals(operation: Operation, method: str, path: str) -> list[int]:
         500: True,
         503: True,
     }
-    return [status for status, may in wanted.items() if may]
+    return [status for status, may in applies.items() if may]
 
 
 def finish(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:

@@ -1,13 +1,14 @@
 """The shape of what is kept about people, sites, reel types, machines and reels, and their histories."""
 
 from reels.models.assemblies import CableEvent, Hold, Installation, Reel
-from reels.models.base import Kept, choices, columns
+from reels.models.base import Added, Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import Machine, ReelType, Site
 
 __all__ = [
+    "Added",
     "Alarm",
     "ApiToken",
     "CableEvent",

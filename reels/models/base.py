@@ -24,6 +24,16 @@ class Kept(models.Model):
         abstract = True
 
 
+class Added(models.Model):
+    """A row that is added and never changed."""
+
+    kept: ClassVar[str] = append_only.APPEND_ONLY
+    hidden_columns: ClassVar[frozenset[str]] = frozenset()
+
+    class Meta:
+        abstract = True
+
+
 def columns(row: models.Model) -> dict[str, Any]:
     """The row's columns in the form in which a history tells them: all but the hidden ones and the id."""
     hidden: frozenset[str] = getattr(row, "hidden_columns", frozenset())

@@ -64,8 +64,8 @@ class Person(AbstractBaseUser, PermissionsMixin, Kept):
 
     def _get_session_auth_hash(self, secret: str | None = None) -> str:
         """What every session of this person carries: another password or round ends them all."""
-        said = f"{self.session_round} {self.password}"
-        return salted_hmac("reels.person.session", said, secret=secret, algorithm="sha256").hexdigest()
+        secured = f"{self.session_round} {self.password}"
+        return salted_hmac("reels.person.session", secured, secret=secret, algorithm="sha256").hexdigest()
 
 
 class Posting(Kept):

@@ -62,7 +62,7 @@ def _once(request: HttpRequest, actor: Actor, act: Callable[[Actor], str]) -> st
         if known := submissions.begin(once):
             return known.headers["Location"]
         address = act(actor)
-        kept = submissions.Answer(status=SEE_OTHER, media_type="", body=b"", headers={"Location": address})
+        kept = submissions.SentAnswer(status=SEE_OTHER, media_type="", body=b"", headers={"Location": address})
         submissions.keep(once, kept, timezone.now())
     return address
 

@@ -58,4 +58,4 @@ def show(request: HttpRequest, template: str, shown: Mapping[str, Any], site: Si
     A page that is read from the standby says so.
     """
     with timezone.override(ZoneInfo(site.time_zone)) if site else nullcontext():
-        return render(request, template, {**shown, "read_from": standby.said()}, status=status)
+        return render(request, template, {**shown, "read_from": standby.in_words()}, status=status)

@@ -19,12 +19,12 @@ def checkpoint_key() -> Ed25519PrivateKey:
         with suppress(FileExistsError):  # another process of the demo was first
             make_key(path)
     try:
-        found = serialization.load_pem_private_key(path.read_bytes(), password=None)
+        key = serialization.load_pem_private_key(path.read_bytes(), password=None)
     except (OSError, ValueError, TypeError) as wrong:
         raise CheckpointKeyMissing(why=f"{settings.CHECKPOINT_KEY_FILE or 'CHECKPOINT_KEY_FILE'}: {wrong}.") from wrong
-    if not isinstance(found, Ed25519PrivateKey):
+    if not isinstance(key, Ed25519PrivateKey):
         raise CheckpointKeyMissing(why=f"{path} holds another kind of key than Ed25519.")
-    return found
+    return key
 
 
 def make_key(path: Path) -> Ed25519PrivateKey:

@@ -95,7 +95,7 @@ def one_made(entries: int) -> CheckpointMade:
 
 
 def _kept(digests: list[str], key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
-    said = Checkpoint(
+    unsigned = Checkpoint(
         service=" ".join(settings.SERVICE_NAME.split()),
         made_at=at,
         entries=len(digests),
@@ -103,8 +103,8 @@ def _kept(digests: list[str], key: Ed25519PrivateKey, at: datetime) -> Checkpoin
         root=_root(digests),
         key=checkpoint.public_hex(key),
     )
-    text = checkpoint.signed_text(said, key)
-    return CheckpointMade.objects.create(entries=said.entries, root=said.root, made_at=at, text=text)
+    text = checkpoint.signed_text(unsigned, key)
+    return CheckpointMade.objects.create(entries=unsigned.entries, root=unsigned.root, made_at=at, text=text)
 
 
 def _digests(size: int | None = None) -> list[str]:

@@ -54,6 +54,7 @@ class ActRecorder:
 
     def add(self, row: Row) -> Row:
         """Insert a row and tell of it."""
+        # Only an INSERT: a row whose id is taken must fail, and not be written over by what is meant as a new one.
         row.save(force_insert=True)
         self.note(row, None, columns(row))
         return row
@@ -62,12 +63,14 @@ class ActRecorder:
         """Insert many rows of one model at once and tell of each."""
         if rows:
             type(rows[0])._default_manager.bulk_create(rows)
+        # After the INSERT, for only the database gives the ids that the entry names.
         for row in rows:
             self.note(row, None, columns(row))
         return rows
 
     def change(self, row: Row, **values: Any) -> Row:
         """Set columns of a row and tell what they were and what they are."""
+        # The caller read the row under the chain's lock, so nobody has changed it since.
         before = columns(row)
         for name, value in values.items():
             setattr(row, name, value)
@@ -92,6 +95,7 @@ def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts:
     """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
     recorder = ActRecorder(chain=chain, act_name=act_name, actor=actor, at=at, facts=facts)
     yield recorder
+    # Not in a `finally`: when the block raises, the transaction goes back and nothing is to be told.
     append(recorder)
 
 
@@ -109,11 +113,13 @@ def append(recorder: ActRecorder) -> HistoryEntry:
         changes=tuple(recorder.changes),
     )
     content = ledger.encode_v1(entry)
+    # The head was read with the lock, so no other entry can follow the same one: the chain cannot fork.
     chain.length, chain.head, prev = entry.seq, ledger.digest(content), chain.head
     chain.save(update_fields=["length", "head"])
     kept = HistoryEntry.objects.create(
         chain=chain, seq=entry.seq, at=entry.at, act=entry.act, actor=recorder.actor.person, prev=prev,
         digest=chain.head, content=content,
     )  # fmt: skip
+    # Without a number: it gets one once it is committed, or a reader of the feed could step over it (services/feed.py).
     FeedPlace.objects.create(entry=kept)
     return kept

@@ -31,11 +31,11 @@ def log_in(*, username: str, password: str, code: str, address: str | None, at: 
     Slow by design, whether the name is known or not. address: from where it is tried. Raises TooManyTries.
     """
     number = tries.begin(username, at)
-    found = authenticate(username=username, password=password)
-    if isinstance(found, Person) and not _is_stale(found, at) and _is_second_factor(found, code, at):
+    user = authenticate(username=username, password=password)
+    if isinstance(user, Person) and not _is_stale(user, at) and _is_second_factor(user, code, at):
         tries.succeeded(username)
-        log.info("%s logged in from %s.", found.username, address)
-        return found
+        log.info("%s logged in from %s.", user.username, address)
+        return user
     person = access.anybody_named(username)
     log.info("A login as %s from %s was refused.", person.username if person else "somebody unknown", address)
     tries.failed(person, number, asked_at=AskedAt.LOGIN, address=address, at=at)
@@ -75,9 +75,11 @@ def alarms_since_last_login(person: Person) -> int:
 
 def _is_stale(person: Person, at: datetime) -> bool:
     """Whether an administrator gave the password so long ago that it may have got into other hands."""
-    given = person.password_set_at
+    set_at = person.password_set_at
     return (
-        person.must_change_password and given is not None and at - given > timedelta(days=settings.GIVEN_PASSWORD_DAYS)
+        person.must_change_password
+        and set_at is not None
+        and at - set_at > timedelta(days=settings.GIVEN_PASSWORD_DAYS)
     )
 
 

@@ -1,31 +1,25 @@
-"""What happens to a reel: received, cut, re-cabled, installed, removed, held, moved, retired.
+"""A reel comes into the records, its cable is cut or replaced, and what else may be done with it as it stands.
 
-These functions write their rows within an act that is already being recorded (the reel is locked by then). Whole acts,
-with who may do them and what follows from them (setup values are withdrawn), are in `inspections.services`.
+Who may do it, and what follows from it (setup values are withdrawn), is in `inspections.services.maintenance`.
 """
 
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 
 from reels import access, queries
 from reels.errors import (
-    AlreadyReversed,
     AlreadyThere,
     CutTooLong,
-    MachineOccupied,
-    OtherSite,
     OutOfTime,
     ReelHeld,
     ReelInstalled,
-    ReelNotHeld,
-    ReelNotInstalled,
     ReelRetired,
     ValueNotTaken,
 )  # fmt: skip
-from reels.models import CableEvent, Chain, Hold, Installation, Machine, Reel, ReelType, Site
+from reels.models import CableEvent, Chain, Reel, ReelType, Site
 from reels.services.history import Actor, ActRecorder, record_act
 
 
@@ -69,69 +63,6 @@ def add_cable_event(act: ActRecorder, reel: Reel, facts: CableEventFacts) -> Cab
                    length_fitted_m=facts.length_fitted_m, happened_at=facts.happened_at, recorded_at=act.at,
                    recorded_by=act.actor.person, document=facts.document, remark=facts.remark)
     )  # fmt: skip
-
-
-def reverse_cable_event(act: ActRecorder, event: CableEvent, *, remark: str) -> CableEvent:
-    """A counter-entry: the event stays in the history and no longer counts. Raises AlreadyReversed."""
-    if event.kind == CableEvent.Kind.REVERSAL or hasattr(event, "reversed_by"):
-        raise AlreadyReversed(event=event.pk)
-    return act.add(
-        CableEvent(reel=event.reel, kind=CableEvent.Kind.REVERSAL, happened_at=event.happened_at, recorded_at=act.at,
-                   recorded_by=act.actor.person, document=event.document, remark=remark, reverses=event)
-    )  # fmt: skip
-
-
-def install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
-    """Put a reel into a machine. Raises ReelInstalled, MachineOccupied, OtherSite or ReelHeld."""
-    require_in_service(reel)
-    require_off_machine(reel)
-    require_not_held(reel)
-    if reel.site_id != machine.site_id:
-        raise OtherSite(serial=reel.serial, reel_site=reel.site, machine=machine.serial, machine_site=machine.site)
-    new = Installation(reel=reel, machine=machine, installed_at=act.at, installed_by=act.actor.person)
-    try:
-        with transaction.atomic():
-            return act.add(new)
-    except IntegrityError as refused:
-        other = queries.installation_of_machine(machine)
-        raise MachineOccupied(machine=machine.serial, serial=other.reel.serial if other else "another") from refused
-
-
-def remove(act: ActRecorder, reel: Reel) -> Installation:
-    """Take a reel off its machine. Raises ReelNotInstalled."""
-    current = queries.installation_of(reel)
-    if current is None:
-        raise ReelNotInstalled(serial=reel.serial)
-    return act.change(current, removed_at=act.at, removed_by=act.actor.person)
-
-
-def place_hold(act: ActRecorder, reel: Reel, *, reason: str) -> Hold:
-    """Hold a reel. Raises ReelHeld when it is held already."""
-    require_in_service(reel)
-    require_not_held(reel)
-    return act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
-
-
-def end_hold(act: ActRecorder, reel: Reel, *, reason: str) -> Hold:
-    """Let a held reel go. Raises ReelNotHeld."""
-    hold = queries.hold_on(reel)
-    if hold is None:
-        raise ReelNotHeld(serial=reel.serial)
-    return act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
-
-
-def move(act: ActRecorder, reel: Reel, site: Site) -> Reel:
-    """Send a reel to another site. Raises ReelInstalled."""
-    require_in_service(reel)
-    require_off_machine(reel)
-    return act.change(reel, site=site)
-
-
-def retire(act: ActRecorder, reel: Reel, *, reason: str) -> Reel:
-    """Take a reel out of service for good; its records stay. Raises ReelInstalled."""
-    require_in_service(reel)
-    require_off_machine(reel)
-    return act.change(reel, retired_at=act.at, retired_reason=reason)
 
 
 def require_in_service(reel: Reel) -> None:

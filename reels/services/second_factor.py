@@ -102,23 +102,23 @@ def takes(factor: SecondFactor, code: str, at: datetime) -> bool:
         factor.last_step = step
         factor.save(update_fields=["last_step"])
         return True
-    said = re.sub(r"[\s-]", "", code).lower()
-    return bool(factor.recovery_codes.filter(digest=_digest(said), used_at__isnull=True).update(used_at=at))
+    recovery_code = re.sub(r"[\s-]", "", code).lower()
+    return bool(factor.recovery_codes.filter(digest=_digest(recovery_code), used_at__isnull=True).update(used_at=at))
 
 
 def _begun(person: Person, at: datetime) -> SecondFactor:
     begun = SecondFactor.objects.filter(person=person, confirmed_at__isnull=True, begun_at__gt=at - LONGEST_SET_UP)
-    found = begun.order_by("id").last()
-    if found is None:
+    factor = begun.order_by("id").last()
+    if factor is None:
         raise NotFound(what="set-up of a second factor of", key=person.username)
-    return found
+    return factor
 
 
 def _in_force(person: Person) -> SecondFactor:
-    found = access.second_factor_of(person)
-    if found is None:
+    factor = access.second_factor_of(person)
+    if factor is None:
         raise NotFound(what="second factor of", key=person.username)
-    return found
+    return factor
 
 
 def _change(act: ActRecorder, person: Person, **values: object) -> None:
@@ -132,15 +132,16 @@ def _step_of(factor: SecondFactor, code: str, at: datetime) -> int | None:
         totp = _totp(_cipher().decrypt(factor.secret.encode()))
     except InvalidToken:  # of another secret key; the recovery codes still work
         return None
-    given, now = re.sub(r"\s", "", code).encode(), int(at.timestamp()) // STEP_S
+    digits, now = re.sub(r"\s", "", code).encode(), int(at.timestamp()) // STEP_S
     steps = range(max(now - STEPS_EITHER_WAY, factor.last_step + 1), now + STEPS_EITHER_WAY + 1)
-    return next((step for step in steps if hmac.compare_digest(totp.generate(step * STEP_S), given)), None)
+    return next((step for step in steps if hmac.compare_digest(totp.generate(step * STEP_S), digits)), None)
 
 
 def _totp(secret: bytes) -> TOTP:
     return TOTP(secret, DIGITS, SHA1(), STEP_S)  # noqa: S303  # RFC 6238's, and what devices take
 
 
+# Encrypted and not hashed, for the codes are worked out from the secret itself.
 def _cipher() -> Fernet:
     key = salted_hmac("reels.second_factor", "", algorithm="sha256").digest()
     return Fernet(base64.urlsafe_b64encode(key))

@@ -19,7 +19,7 @@ from reels.services.history import Actor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class SentAnswer:
     """An answer as it went out. headers: those that belong to it (ETag, Location)."""
 
     status: int
@@ -39,11 +39,11 @@ class Request:
 
 def fingerprint(method: str, path: str, body: Any) -> str:
     """What stands for a request: a keyed digest, since a body may hold a password."""
-    said = json.dumps([method, path, body], sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return salted_hmac("reels.submission", said.encode("utf-8", "surrogatepass"), algorithm="sha256").hexdigest()
+    canonical = json.dumps([method, path, body], sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return salted_hmac("reels.submission", canonical.encode("utf-8", "surrogatepass"), algorithm="sha256").hexdigest()
 
 
-def answered(request: Request) -> Answer | None:
+def answered(request: Request) -> SentAnswer | None:
     """The answer that this request got before, if it did. Raises KeyReused for another body under the same key."""
     of_sender = Submission.objects.filter(person=request.actor.person, via=request.actor.via)
     known = of_sender.filter(key=request.key).first()
@@ -51,22 +51,24 @@ def answered(request: Request) -> Answer | None:
         return None
     if known.fingerprint != request.fingerprint:
         raise KeyReused(key=request.key, at=known.at.isoformat())
-    return Answer(status=known.status, media_type=known.media_type, headers=known.headers, body=bytes(known.body))
+    return SentAnswer(status=known.status, media_type=known.media_type, headers=known.headers, body=bytes(known.body))
 
 
-def begin(request: Request) -> Answer | None:
+def begin(request: Request) -> SentAnswer | None:
     """Take the key for the length of the transaction, or give the answer that the request got before.
 
     Raises StillRunning while the same key is at work (PostgreSQL; on SQLite the second one waits for the first),
     KeyReused for another body under the same key.
     """
     assert connection.in_atomic_block, "a key is held as long as its transaction"
+    # Not waited for: the sender may be a device that gave up, and each try would hold one more connection. On SQLite a
+    # transaction that writes has the database to itself, so the second one has waited already.
     if connection.vendor == "postgresql" and not _take(request):
         raise StillRunning(key=request.key)
     return answered(request)
 
 
-def keep(request: Request, answer: Answer, at: datetime) -> None:
+def keep(request: Request, answer: SentAnswer, at: datetime) -> None:
     """Keep the answer, in the transaction of what it tells."""
     Submission.objects.create(
         person=request.actor.person, via=request.actor.via, key=request.key, fingerprint=request.fingerprint,
@@ -77,6 +79,7 @@ def keep(request: Request, answer: Answer, at: datetime) -> None:
 def _take(request: Request) -> bool:
     """Try PostgreSQL's advisory lock that stands for the sender's key; it ends with the transaction."""
     name = f"{request.actor.person.pk}\n{request.actor.via}\n{request.key}"
+    # PostgreSQL's locks are named by 64-bit numbers. Two keys that share one are only told to come again.
     number = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big", signed=True)
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [number])

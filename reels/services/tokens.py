@@ -15,8 +15,8 @@ from reels.models import ApiToken, Person
 from reels.services.history import Actor, record_act
 
 SECRET_BYTES = 32  # 256 bits: nothing to guess, so one quick digest is enough
-LONGEST = timedelta(days=366)
-USE_IS_TOLD_EVERY = timedelta(minutes=1)
+LONGEST = timedelta(days=366)  # a year, leap years too
+USE_IS_TOLD_EVERY = timedelta(minutes=1)  # a script asks many times a second, and each would write
 MARK = "wl"
 
 

@@ -173,7 +173,7 @@ class Team:
     def _count(self, inspection_id: int, case: Case) -> str:
         from inspections.domain.keying import FIELDS, STEPS, roles_at
         from inspections.domain.words import Point, Role
-        from inspections.services import stepping
+        from inspections.services import drafts
         from reels.services.history import Actor
 
         people = {Role.TECHNICIAN: self.cast.technician, Role.VERIFIER: self.cast.verifier}
@@ -182,8 +182,8 @@ class Team:
                 mine = [point for point in Point if point in points and role in roles_at(point)]
                 seen = case.keyed[role]
                 given = {point: {name: seen[name] for name in FIELDS[point] if name in seen} for point in mine}
-                keyed = stepping.key_step(
-                    inspection_id=inspection_id, reading=1, role=role, given=given, step="", actor=Actor(person),
+                keyed = drafts.key_step(
+                    inspection_id=inspection_id, reading=1, role=role, by_point=given, step="", actor=Actor(person),
                     at=self.now,
                 )  # fmt: skip
                 if keyed.rereads or keyed.state == "referred":

@@ -7,7 +7,7 @@ from pathlib import Path
 
 HOME = Path(__file__).resolve().parents[2]
 APPS = ("reels", "inspections", "reports")
-DOORS = ("api", "pages", "admin", "management", "queries")
+INTERFACES = ("api", "pages", "admin", "management", "queries")
 AT_THE_TOP = {"README.md", "DEVELOPERS.md", "manage.py", "pyproject.toml", *APPS, "tests", "deploy"}
 MADE_HERE = {"static"}  # what `collectstatic` gathers; git does not keep it
 
@@ -44,7 +44,7 @@ def test_the_top_shows_only_what_it_should():
 
 
 def test_only_services_write():
-    assert [where(path, call) for path in modules(*DOORS) for call in calls(path) if writes_rows(call)] == []
+    assert [where(path, call) for path in modules(*INTERFACES) for call in calls(path) if writes_rows(call)] == []
 
 
 def test_api_and_pages_ask_access_and_queries_rather_than_managers():

@@ -80,7 +80,7 @@ class EveryState:
         count = builders.open_count(self.cast, "PHOTOGRAPHED")
         photos = {Point.SCALE_LEFT: JPEG_BYTES}
         for role, person in ((Role.TECHNICIAN, self.cast.technician), (Role.VERIFIER, self.cast.verifier)):
-            counting.key_points(inspection_id=count.pk, role=role, given={Point.SCALE_LEFT: {"scale_left": 13}},
+            counting.key_points(inspection_id=count.pk, role=role, by_point={Point.SCALE_LEFT: {"scale_left": 13}},
                                 actor=Actor(person), at=NOW, photos=photos)  # fmt: skip
         return {"photographed": count.pk, "photo": Photo.objects.order_by("pk")[0].pk}
 

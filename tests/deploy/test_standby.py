@@ -1,4 +1,4 @@
-"""Which doors read the standby, what they say of it, and what becomes of a standby that is late or lost.
+"""Which views read the standby, what they say of it, and what becomes of a standby that is late or lost.
 
 Here the standby is a second connection to the same records; tests/deployment/test_standby_reads.py has a real one.
 """
@@ -78,7 +78,7 @@ def read(person, path):
 
 
 def answer_of(body):
-    """A door that answers with what a function finds."""
+    """A view that answers with what a function finds."""
     return standby.may_be_stale(lambda: HttpResponse(str(body())))
 
 
@@ -243,8 +243,8 @@ def let_rest(mirror, monkeypatch):
 
 @pytest.mark.parametrize("sqlstate", [None, "57P01", "40001"])
 def test_a_standby_lost_within_a_report_rests_and_the_primary_answers(let_rest, sqlstate, caplog):
-    tried, door = fails_on_standby(sqlstate)
-    answer = door()
+    tried, view = fails_on_standby(sqlstate)
+    answer = view()
     assert (answer.content, tried) == (b"default", ["standby", "default"])
     assert "Seconds-Behind" not in answer.headers
     assert standby._rest.until > 0
@@ -252,9 +252,9 @@ def test_a_standby_lost_within_a_report_rests_and_the_primary_answers(let_rest, 
 
 
 def test_a_report_that_takes_too_long_is_not_asked_again(let_rest):
-    tried, door = fails_on_standby(standby.TIMED_OUT)
+    tried, view = fails_on_standby(standby.TIMED_OUT)
     with pytest.raises(OperationalError):
-        door()
+        view()
     assert tried == ["standby"]
 
 

@@ -99,7 +99,7 @@ def counted(serial: str, wraps: int) -> Inspection:
     for point, given in seen.items():
         for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):
             if role is Role.TECHNICIAN or point not in (Point.OPEN_SIDE, Point.UNWIND):
-                inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, **by(who))
+                inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, fields=given, **by(who))
     return inspection
 
 

@@ -29,7 +29,7 @@ NOTHING: Mapping[Point, dict[str, Any]] = MappingProxyType({})
 def key(cast: Cast, inspection: Inspection, point: Point, role: Role, at=NOW, **given: Any) -> Inspection:
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     return counting.key(
-        inspection_id=inspection.pk, point=point, role=role, given=given or VALUES[point], actor=Actor(person), at=at
+        inspection_id=inspection.pk, point=point, role=role, fields=given or VALUES[point], actor=Actor(person), at=at
     )
 
 

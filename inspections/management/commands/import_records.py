@@ -29,15 +29,15 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, folder: Path, dry_run: bool, username: str | None, **options: Any) -> None:
-        found = {name: _opener(folder / name) for name in FILES if (folder / name).is_file()}
-        if not found:
+        files = {name: _opener(folder / name) for name in FILES if (folder / name).is_file()}
+        if not files:
             raise CommandError(f"{folder} holds none of {', '.join(FILES)}.")
         for other in sorted(path.name for path in folder.glob("*.csv") if path.name not in FILES):
             self.stderr.write(f"{other} is none of the files that are brought in; it is left alone.")
         at = timezone.now()
         try:
             actor = Actor(importer(username, at), via=VIA)
-            summary = import_records(files=found, actor=actor, at=at, is_dry_run=dry_run, progress=self.stderr.write)
+            summary = import_records(files=files, actor=actor, at=at, is_dry_run=dry_run, progress=self.stderr.write)
         except ImportRefused as refused:
             raise CommandError(self._told(refused)) from refused
         except Refused as refused:

@@ -23,7 +23,9 @@ def html_of(person, inspection):
 
 def key(cast, inspection, point, role, **given):
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
-    counting.key(inspection_id=inspection.pk, point=point, role=role, given=given, actor=Actor(person), at=builders.NOW)
+    counting.key(
+        inspection_id=inspection.pk, point=point, role=role, fields=given, actor=Actor(person), at=builders.NOW
+    )
 
 
 def test_a_signed_inspection_shows_preparation_readings_steps_and_signatures():

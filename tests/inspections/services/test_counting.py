@@ -208,7 +208,7 @@ def test_nobody_has_both_roles_however_many_authorisations_they_hold(cast):
     for person, role in ((cast.technician, Role.VERIFIER), (cast.verifier, Role.TECHNICIAN)):
         with pytest.raises(OtherRole, match="nobody has both roles"):
             counting.key(inspection_id=inspection.pk, point=Point.SCALE_RIGHT, role=role,
-                         given={"scale_right": 12}, actor=Actor(person), at=NOW)  # fmt: skip
+                         fields={"scale_right": 12}, actor=Actor(person), at=NOW)  # fmt: skip
     with pytest.raises(IntegrityError), transaction.atomic():
         Participant.objects.create(inspection=inspection, person=cast.technician, role=Role.VERIFIER, joined_at=NOW)
 
@@ -217,7 +217,7 @@ def test_nobody_has_both_roles_however_many_authorisations_they_hold(cast):
 def test_only_who_is_authorised_for_a_role_keys_in_it(cast, role, who):
     inspection = builders.open_count(cast)
     with pytest.raises(NotAuthorised):
-        counting.key(inspection_id=inspection.pk, point=Point.SCALE_LEFT, role=role, given={"scale_left": 13},
+        counting.key(inspection_id=inspection.pk, point=Point.SCALE_LEFT, role=role, fields={"scale_left": 13},
                      actor=Actor(getattr(cast, who)), at=NOW)  # fmt: skip
     assert Participant.objects.count() == 1
 

@@ -30,7 +30,7 @@ def inspection(cast):
 def key_left(cast, inspection, role=Role.TECHNICIAN, left=13, photo=JPEG_BYTES):
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     given = {Point.SCALE_LEFT: {"scale_left": left}}
-    return counting.key_points(inspection_id=inspection.pk, role=role, given=given, actor=Actor(person), at=NOW,
+    return counting.key_points(inspection_id=inspection.pk, role=role, by_point=given, actor=Actor(person), at=NOW,
                                photos={Point.SCALE_LEFT: photo})  # fmt: skip
 
 

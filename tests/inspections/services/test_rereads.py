@@ -75,7 +75,7 @@ def test_a_difference_is_counted_once_however_much_is_keyed_before_it_is_settled
 def key_scales(cast, inspection, role, left, right):
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     given = {Point.SCALE_LEFT: {"scale_left": left}, Point.SCALE_RIGHT: {"scale_right": right}}
-    return counting.key_points(inspection_id=inspection.pk, role=role, given=given, actor=Actor(person), at=NOW)
+    return counting.key_points(inspection_id=inspection.pk, role=role, by_point=given, actor=Actor(person), at=NOW)
 
 
 def test_two_scales_keyed_as_one_attempt_are_read_again_as_one(cast):
@@ -267,7 +267,7 @@ def test_nothing_more_happens_to_a_count_that_has_ended(cast):
     theo = builders.make_person("theo", Act.COUNT, Act.VERIFY, Act.RELEASE)
     of_it: dict[str, Any] = {"inspection_id": inspection.pk, "actor": Actor(theo), "at": NOW}
     for act in (
-        lambda: counting.key(point=Point.SCALE_LEFT, role=Role.TECHNICIAN, given={"scale_left": 1}, **of_it),
+        lambda: counting.key(point=Point.SCALE_LEFT, role=Role.TECHNICIAN, fields={"scale_left": 1}, **of_it),
         lambda: counting.ask_for_help(remark="?", **of_it),
         lambda: counting.read_again(reason="?", **of_it),
         lambda: counting.cancel(reason="?", **of_it),

@@ -202,7 +202,7 @@ def test_another_verifier_who_took_part_may_sign_instead(cast):
     relief = make_person("vera", Act.VERIFY, full_name="Vera Stone")
     inspection = builders.open_count(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT)
-    counting.key(inspection_id=inspection.pk, point=Point.SCALE_LEFT, role=Role.VERIFIER, given={"scale_left": 13},
+    counting.key(inspection_id=inspection.pk, point=Point.SCALE_LEFT, role=Role.VERIFIER, fields={"scale_left": 13},
                  actor=Actor(relief), at=NOW)  # fmt: skip
     stories.key_both(cast, inspection, *(p for p in Point if p is not Point.SCALE_LEFT))
     sign(inspection, cast.technician)
