@@ -2,7 +2,9 @@
 
 import ast
 import re
+import tomllib
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 HOME = Path(__file__).resolve().parents[2]
@@ -82,3 +84,32 @@ def test_templates_keep_to_what_the_content_security_policy_allows():
     pages = [path for app in APPS for path in (HOME / app).glob("templates/**/*.html")]
     found = [f"{path.relative_to(HOME)}: {hit[0]}" for path in pages for hit in inline.finditer(path.read_text())]
     assert found == []
+
+
+def declared(*groups: str) -> set[str]:
+    """The distributions that pyproject.toml asks for, as importlib.metadata writes them."""
+    project = tomllib.loads((HOME / "pyproject.toml").read_text(encoding="utf-8"))
+    asked = [
+        *project["project"]["dependencies"],
+        *(each for name in groups for each in project["dependency-groups"][name]),
+    ]
+    return {re.split(r"[\[<>=]", each)[0].lower() for each in asked}
+
+
+def imported(*folders: str) -> set[str]:
+    """The distributions whose modules are imported under these folders."""
+    trees = (
+        ast.parse(path.read_text(encoding="utf-8")) for folder in folders for path in (HOME / folder).rglob("*.py")
+    )
+    nodes = [node for tree in trees for node in ast.walk(tree)]
+    names = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
+    names |= {node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level}
+    known, own = packages_distributions(), {*APPS, "deploy", "tests"}
+    return {
+        known[top][0].lower().replace("_", "-") for top in {name.split(".")[0] for name in names} - own if top in known
+    }
+
+
+def test_every_library_that_is_imported_is_declared():
+    assert imported(*APPS, "deploy") - declared() == set()
+    assert imported("tests") - declared("development") == set()
