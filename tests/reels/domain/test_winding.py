@@ -1,6 +1,7 @@
 """The winding model: what it refuses, small cases worked by hand, and its laws."""
 
 import math
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -42,6 +43,28 @@ def test_an_impossible_drum_is_refused_with_what_was_seen_and_what_is_allowed(
     assert str(refusal.value) == f"{field} was {seen}; allowed: {allowed}."
 
 
+@pytest.mark.parametrize(
+    "at_the_limit",
+    [
+        {"cable_diameter_mm": 0.1, "core_diameter_mm": 0.1},
+        {"cable_diameter_mm": 1000.0, "core_diameter_mm": 100_000.0},
+        {"wraps_odd_layer": 1, "wraps_even_layer": 10_000, "max_layers": 1000},
+        {"wraps_odd_layer": 10_000, "wraps_even_layer": 1, "max_layers": 1},
+        {"layer_rise_mm": 3.0, "pitch_mm": 0.0},
+        {"layer_rise_mm": 7.5, "pitch_mm": 12.0},
+        {"diameter_u_mm": 6.0, "layer_rise_u_mm": 6.0},
+    ],
+)
+def test_a_drum_at_the_limits_is_possible(at_the_limit: dict[str, Any]) -> None:
+    assert {name: getattr(drum(**at_the_limit), name) for name in at_the_limit} == at_the_limit
+
+
+@pytest.mark.parametrize("field", ["wraps_odd_layer", "wraps_even_layer", "max_layers"])
+def test_half_a_wrap_or_layer_is_refused_by_its_name(field: str) -> None:
+    with pytest.raises(ImpossibleDrum, match=rf"^{field} was 1\.5; allowed: a whole number from 1 to 1000"):
+        drum(**{field: 1.5})
+
+
 def test_core_and_cable_keyed_the_wrong_way_round_are_refused() -> None:
     with pytest.raises(ImpossibleDrum, match=r"core_diameter_mm was 6\.0; allowed: 180 to 100000"):
         drum(core_diameter_mm=6.0, cable_diameter_mm=180.0)
@@ -56,6 +79,27 @@ def test_layers_are_nested_unless_a_rise_is_stated() -> None:
 def test_a_layer_rises_the_pitch_diameter_by_twice_its_rise() -> None:
     three = winding.pitch_diameters_mm(drum(layer_rise_mm=5.5, max_layers=3))
     assert three.tolist() == [186.0, 197.0, 208.0]
+
+
+COLUMNS = {
+    "core_diameter_mm": Decimal("180.0"), "cable_diameter_mm": Decimal("6.0"), "wraps_odd_layer": 28,
+    "wraps_even_layer": 27, "max_layers": 40,
+}  # fmt: skip
+
+
+def test_a_types_columns_describe_its_drum() -> None:
+    stated = {"layer_rise_mm": "5.5", "pitch_mm": "6.1", "diameter_u_mm": "0.05", "layer_rise_u_mm": "0.02"}
+    assert winding.drum_from({**COLUMNS, **{name: Decimal(value) for name, value in stated.items()}}) == drum(
+        layer_rise_mm=5.5, pitch_mm=6.1, diameter_u_mm=0.05, layer_rise_u_mm=0.02
+    )
+
+
+def test_how_uncertain_an_unmeasured_rise_is_follows_from_what_it_may_be() -> None:
+    # An even spread from nested to stacked has the standard deviation of its width over the root of 12 (GUM 4.3.7).
+    evenly = (6.0 - winding.nested_rise_mm(6.0)) / math.sqrt(12)
+    assert winding.drum_from(COLUMNS).layer_rise_u_mm == pytest.approx(evenly, rel=1e-12)
+    assert winding.drum_from(COLUMNS | {"layer_rise_mm": Decimal("5.5")}).layer_rise_u_mm == 0
+    assert winding.drum_from(COLUMNS | {"layer_rise_u_mm": Decimal(0)}).layer_rise_u_mm == 0
 
 
 # Counts and turns ---------------------------------------------------------------------------------------------------
