@@ -6,7 +6,7 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from inspections.domain.reading import HALF_TURN_DEG, Half, RuleParameters
-from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
 from reels.pages.figures import drawn
 
 WIDTH_PT, HEIGHT_PT = 250, 200  # small, so that its words can be read on a phone
@@ -25,7 +25,7 @@ def step_figures(
         wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
         arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
     )  # fmt: skip
-    section = reel_section(drum, _read_off(parameters, seen), width=WIDTH_PT, height=HEIGHT_PT)
+    section = reel_section(drum, _drawn_count(parameters, seen), width=WIDTH_PT, height=HEIGHT_PT)
     figures = [drawn(section, "section")]
     if step == LAST_STEP:
         half = seen.get("crossover_half") or ""
@@ -34,7 +34,7 @@ def step_figures(
     return figures
 
 
-def _read_off(parameters: RuleParameters, seen: Mapping[str, Any]) -> ReadOff:
+def _drawn_count(parameters: RuleParameters, seen: Mapping[str, Any]) -> DrawnCount:
     """The layers of the lower scale, the wraps of the hand count or else the gauge; no more than the drum takes."""
     scales = [seen.get("scale_left"), seen.get("scale_right")]
     read = [scale for scale in scales if scale is not None]
@@ -45,4 +45,4 @@ def _read_off(parameters: RuleParameters, seen: Mapping[str, Any]) -> ReadOff:
     taken_off = int(seen.get("crossover_half") == Half.AFT and subtracts and wraps > 0)
     left, right = ("" if scale is None else str(scale) for scale in scales)
     open_side = seen.get("open_side") or ""
-    return ReadOff(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right), open_side=open_side)
+    return DrawnCount(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right), open_side=open_side)

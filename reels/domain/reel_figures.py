@@ -48,8 +48,8 @@ class DrumSection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadOff:
-    """What a reading says of a reel.
+class DrawnCount:
+    """A count as it is drawn, with what was read beside it.
 
     layers: full ones, 0 or more; wraps: of the part layer on top, none of it when 0; taken_off: of those wraps.
     scales: the readings at the left and right flange as they were keyed, "" where none was. open_side: the flange that
@@ -63,12 +63,12 @@ class ReadOff:
     open_side: str = ""
 
 
-def reel_section(drum: DrumSection, read: ReadOff, *, width: float, height: float) -> Picture:
+def reel_section(drum: DrumSection, count: DrawnCount, *, width: float, height: float) -> Picture:
     """The reel at the scale line, as installed, looking forward; layers above the core, the part layer on top.
 
     width, height: the most that it may take, in points.
     """
-    rows = max(read.layers + (read.wraps > 0), 1)
+    rows = max(count.layers + (count.wraps > 0), 1)
     unit = min(
         (width - 2 * MARGIN) / drum.width, (height - FOOT - HEAD) / ((rows - 1) * ROW + 2.2), GREATEST_UNIT
     )  # fmt: skip
@@ -77,8 +77,8 @@ def reel_section(drum: DrumSection, read: ReadOff, *, width: float, height: floa
         width=width,
         height=frame.height,
         title="The reel at the scale line",
-        description=_section_in_words(drum, read),
-        shapes=(*frame.body(), *_wraps(frame, read), *frame.labels(read)),
+        description=_section_in_words(drum, count),
+        shapes=(*frame.body(), *_wraps(frame, count), *frame.labels(count)),
         text_size=7,
     )
 
@@ -111,13 +111,13 @@ class _SectionFrame:
         yield Bar(self.right, FOOT - 6, FLANGE, flange_height, Look.FLANGE)
         yield Bar(self.left, FOOT - 6, self.right - self.left, 6, Look.CORE)
 
-    def labels(self, read: ReadOff) -> Iterator[Shape]:
+    def labels(self, count: DrawnCount) -> Iterator[Shape]:
         anchor = self.drum.anchor_side
         for side, x, scale in (
-            (Side.LEFT, self.left - FLANGE / 2, read.scales[0]),
-            (Side.RIGHT, self.right + FLANGE / 2, read.scales[1]),
+            (Side.LEFT, self.left - FLANGE / 2, count.scales[0]),
+            (Side.RIGHT, self.right + FLANGE / 2, count.scales[1]),
         ):
-            roles = [word for word, at in (("anchor", anchor), ("open", read.open_side)) if at == side]
+            roles = [word for word, at in (("anchor", anchor), ("open", count.open_side)) if at == side]
             yield Words(x, FOOT - 17, side.value, bold=True)
             yield Words(x, FOOT - 26, f"{' and '.join(roles)} side" if roles else "")
             if scale:
@@ -138,16 +138,16 @@ def _arrow(start: float, tip: float, y: float, words: str) -> Iterator[Shape]:
         yield Trace(((far, y), (far - way * 4, y + 2), (far - way * 4, y - 2)), Look.MARK, closed=True)
 
 
-def _wraps(frame: _SectionFrame, read: ReadOff) -> Iterator[Shape]:
+def _wraps(frame: _SectionFrame, count: DrawnCount) -> Iterator[Shape]:
     radius = frame.unit / 2 * 0.94
-    for layer in range(1, read.layers + 1):
+    for layer in range(1, count.layers + 1):
         for wrap in range(1, frame.drum.capacity(layer) + 1):
             yield Disc(*frame.at(layer, wrap), radius, Look.WRAP)
-    top = read.layers + 1
+    top = count.layers + 1
     from_anchor = Parity.of(top) is Parity.ODD  # odd layers run away from the anchor side
-    for n in range(1, read.wraps + 1):
+    for n in range(1, count.wraps + 1):
         x, y = frame.at(top, n if from_anchor else frame.drum.capacity(top) + 1 - n)
-        taken = n > read.wraps - read.taken_off
+        taken = n > count.wraps - count.taken_off
         yield Disc(x, y, radius, Look.TAKEN_OFF if taken else Look.PART_WRAP)
         if taken:
             arm = radius * 0.5
@@ -155,14 +155,14 @@ def _wraps(frame: _SectionFrame, read: ReadOff) -> Iterator[Shape]:
             yield Trace(((x - arm, y + arm), (x + arm, y - arm)), Look.MARK)
 
 
-def _section_in_words(drum: DrumSection, read: ReadOff) -> str:
-    part = f"{counted(read.wraps, 'wrap')} on the part layer above them" if read.wraps else "no part layer"
-    which = "the one with a cross is" if read.taken_off == 1 else f"the {read.taken_off} with a cross are"
-    crossed = f", of which {which} taken off" if read.taken_off else ""
-    left, right = (scale or "not read" for scale in read.scales)
+def _section_in_words(drum: DrumSection, count: DrawnCount) -> str:
+    part = f"{counted(count.wraps, 'wrap')} on the part layer above them" if count.wraps else "no part layer"
+    which = "the one with a cross is" if count.taken_off == 1 else f"the {count.taken_off} with a cross are"
+    crossed = f", of which {which} taken off" if count.taken_off else ""
+    left, right = (scale or "not read" for scale in count.scales)
     return (
-        f"{counted(read.layers, 'full layer')} and {part}{crossed}. Anchor side {drum.anchor_side}; "
-        f"flange scales: left {left}, right {right}.{f' Open side {read.open_side}.' if read.open_side else ''}"
+        f"{counted(count.layers, 'full layer')} and {part}{crossed}. Anchor side {drum.anchor_side}; "
+        f"flange scales: left {left}, right {right}.{f' Open side {count.open_side}.' if count.open_side else ''}"
     )
 
 

@@ -11,7 +11,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
 from reels.domain.words import Side
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
@@ -125,7 +125,7 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
         return
     crossover = values.get(Point.CROSSOVER, {})
     story.figure(
-        reel_section(drum, _read_off(last, values), width=style.WIDTH - 156, height=MOST_SECTION_HEIGHT),
+        reel_section(drum, _drawn_count(last, values), width=style.WIDTH - 156, height=MOST_SECTION_HEIGHT),
         crossover_circle(
             drum, "", half=crossover.get("half", ""), degrees=float(crossover["deg"]) if "deg" in crossover else None
         ),
@@ -150,12 +150,12 @@ def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
     )
 
 
-def _read_off(reading: Mapping[str, Any], values: Mapping[str, Any]) -> ReadOff:
+def _drawn_count(reading: Mapping[str, Any], values: Mapping[str, Any]) -> DrawnCount:
     steps = {step["label"]: step for step in reading["working"]["steps"]}
     taken = -sum(steps[label]["change"] for label in CORRECTIONS if label in steps)
     scales = [values.get(point) for point in (Point.SCALE_LEFT, Point.SCALE_RIGHT)]
     left, right = ("" if scale is None else str(scale) for scale in scales)
-    return ReadOff(
+    return DrawnCount(
         layers=steps["Full layers"]["after"],
         wraps=values[Point.HAND_COUNT],
         taken_off=min(taken, values[Point.HAND_COUNT]),

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrawnCount, crossover_circle, reel_section
 from reels.domain.words import counted
 from reports.pdf import style
 from reports.pdf.flowables import Story
@@ -52,7 +52,7 @@ def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetim
 def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: str) -> None:
     drum = drum_of(parameters)
     story.figure(
-        reel_section(drum, ReadOff(layers=min(2, drum.max_layers), wraps=0), width=style.WIDTH - 156, height=110),
+        reel_section(drum, DrawnCount(layers=min(2, drum.max_layers), wraps=0), width=style.WIDTH - 156, height=110),
         crossover_circle(drum, reference_side),
     )
     story.paragraph(

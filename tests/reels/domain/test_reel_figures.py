@@ -1,13 +1,13 @@
 import pytest
 
 from reels.domain.drawing import Disc, Look, Trace, Words
-from reels.domain.reel_figures import DrumSection, ReadOff, crossover_circle, reel_section
+from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
 from reels.domain.words import Side
 
 DRUM = DrumSection(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180
 )  # fmt: skip
-READ = ReadOff(layers=12, wraps=12, taken_off=2, scales=("13", "12"))
+READ = DrawnCount(layers=12, wraps=12, taken_off=2, scales=("13", "12"))
 
 
 def discs(picture, *looks):
@@ -32,7 +32,7 @@ def test_wraps_lie_between_the_flanges_and_do_not_overlap(odd, even, anchor, lay
     drum = DrumSection(
         anchor_side=anchor, wraps_odd_layer=odd, wraps_even_layer=even, max_layers=9, arc_from_deg=0, arc_to_deg=180
     )
-    picture = section(drum, ReadOff(layers=layers, wraps=wraps))
+    picture = section(drum, DrawnCount(layers=layers, wraps=wraps))
     found = discs(picture, Look.WRAP, Look.PART_WRAP)
     left, right = (shape.x for shape in picture.shapes if getattr(shape, "look", None) is Look.FLANGE)
     assert all(left <= disc.x - disc.radius and disc.x + disc.radius <= right for disc in found)
@@ -50,7 +50,7 @@ def test_the_part_layer_lies_against_the_flange_where_it_began(anchor, layers, s
     drum = DrumSection(
         anchor_side=anchor, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180
     )
-    picture = section(drum, ReadOff(layers=layers, wraps=3))
+    picture = section(drum, DrawnCount(layers=layers, wraps=3))
     middle = picture.width / 2
     flange = anchor if side == "anchor" else anchor.other
     assert all((disc.x < middle) == (flange is Side.LEFT) for disc in discs(picture, Look.PART_WRAP))
@@ -74,15 +74,15 @@ def test_the_section_says_the_same_in_words():
 
 
 def test_a_scale_that_was_left_out_is_said_to_be():
-    assert section(read=ReadOff(layers=12, wraps=1, open_side="left")).description.endswith("Open side left.")
-    assert "left not read, right 12" in section(read=ReadOff(layers=12, wraps=1, scales=("", "12"))).description
+    assert section(read=DrawnCount(layers=12, wraps=1, open_side="left")).description.endswith("Open side left.")
+    assert "left not read, right 12" in section(read=DrawnCount(layers=12, wraps=1, scales=("", "12"))).description
 
 
 def test_a_figure_keeps_within_its_bounds_on_the_fullest_drum():
     drum = DrumSection(
         anchor_side=Side.LEFT, wraps_odd_layer=90, wraps_even_layer=90, max_layers=40, arc_from_deg=0, arc_to_deg=180
     )
-    picture = section(drum, ReadOff(layers=39, wraps=89))
+    picture = section(drum, DrawnCount(layers=39, wraps=89))
     assert picture.height <= 170
     assert all(0 <= shape.x <= picture.width for shape in picture.shapes if isinstance(shape, Disc | Words))
 
@@ -110,6 +110,6 @@ def test_a_half_is_named_and_a_blank_circle_names_none():
      ("none", ["anchor side"])],
 )  # fmt: skip
 def test_the_open_side_is_named_at_its_flange(open_side, words):
-    picture = section(read=ReadOff(layers=12, wraps=3, open_side=open_side))
+    picture = section(read=DrawnCount(layers=12, wraps=3, open_side=open_side))
     found = [each.text for each in picture.shapes if isinstance(each, Words) and each.text.endswith("side")]
     assert found == words

@@ -2,14 +2,14 @@ import re
 from xml.etree import ElementTree
 
 from reels.domain.drawing import Picture, Words
-from reels.domain.reel_figures import DrumSection, ReadOff, reel_section
+from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section
 from reels.domain.svg import svg
 from reels.domain.words import Side
 
 DRUM = DrumSection(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180
 )  # fmt: skip
-PICTURE = reel_section(DRUM, ReadOff(layers=12, wraps=12, taken_off=2, scales=("13", "12")), width=340, height=170)
+PICTURE = reel_section(DRUM, DrawnCount(layers=12, wraps=12, taken_off=2, scales=("13", "12")), width=340, height=170)
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 
 
