@@ -151,8 +151,8 @@ def test_form_1_of_an_entry_never_changes(name):
 
 
 def test_an_entry_is_read_back_as_it_was_written():
-    said = ledger.read(encode_v1(GOLDEN_ENTRIES["a new row"]))
-    assert said == {
+    parsed = ledger.read(encode_v1(GOLDEN_ENTRIES["a new row"]))
+    assert parsed == {
         "v": 1, "chain": "reel:LW-0001", "seq": 1, "prev": "0" * 64, "at": "2026-03-02T09:00:00.000250Z",
         "act": "reel_received", "actor": {"id": 1, "username": "ada", "name": "Ada Minder", "via": "session"},
         "facts": {}, "changes": [{"table": "reels_reel", "id": 7, "before": None,
@@ -216,10 +216,10 @@ def test_a_flip_of_any_byte_of_any_entry_is_found():
         for i in range(len(each.content)):
             flipped = bytearray(each.content)
             flipped[i] ^= 1
-            found = break_of([*stored[:place], replace(each, content=bytes(flipped)), *stored[place + 1 :]], head)
-            assert found is not None, (place, i)
-            assert found.where == f"reel:LW-0001 entry {place + 1}"
-            assert found.why.startswith("its bytes have the digest")
+            broken = break_of([*stored[:place], replace(each, content=bytes(flipped)), *stored[place + 1 :]], head)
+            assert broken is not None, (place, i)
+            assert broken.where == f"reel:LW-0001 entry {place + 1}"
+            assert broken.why.startswith("its bytes have the digest")
 
 
 @given(st.data())
@@ -254,9 +254,9 @@ def test_each_break_is_named_in_words():
         ),
     ]
     for entries, says, length, why in cases:
-        found = first_break("reel:LW-0001", entries, length=length, head=says)
-        assert found is not None
-        assert why in str(found)
+        broken = first_break("reel:LW-0001", entries, length=length, head=says)
+        assert broken is not None
+        assert why in str(broken)
 
 
 def test_a_break_shows_the_first_twelve_digits_of_every_digest_it_speaks_of():
@@ -275,10 +275,10 @@ def test_a_break_shows_the_first_twelve_digits_of_every_digest_it_speaks_of():
 # What a history tells of rows ---------------------------------------------------------------------------------------
 
 
-def said(*changes):
-    found = ledger.read(encode_v1(entry(changes=changes)))
-    assert found is not None
-    return found
+def fields_of(*changes):
+    parsed = ledger.read(encode_v1(entry(changes=changes)))
+    assert parsed is not None
+    return parsed
 
 
 def test_following_a_history_leaves_the_rows_as_they_were_last_told():
@@ -286,7 +286,7 @@ def test_following_a_history_leaves_the_rows_as_they_were_last_told():
     new = Change(table="t", id=1, before=None, after={"a": 1, "b": None})
     changed = Change(table="t", id=1, before={"b": None}, after={"b": "x"})
     other = Change(table="u", id=1, before=None, after={"a": 5})
-    assert [ledger.follow(rows, said(new, changed)), ledger.follow(rows, said(other))] == [None, None]
+    assert [ledger.follow(rows, fields_of(new, changed)), ledger.follow(rows, fields_of(other))] == [None, None]
     assert rows == {("t", 1): {"a": 1, "b": "x"}, ("u", 1): {"a": 5}}
 
 
@@ -300,11 +300,11 @@ def test_following_a_history_leaves_the_rows_as_they_were_last_told():
 )
 def test_an_entry_that_does_not_follow_from_those_before_is_found(change, why):
     rows: ledger.Rows = {}
-    assert ledger.follow(rows, said(Change(table="t", id=1, before=None, after={"a": 1}))) is None
-    assert why in str(ledger.follow(rows, said(change)))
+    assert ledger.follow(rows, fields_of(Change(table="t", id=1, before=None, after={"a": 1}))) is None
+    assert why in str(ledger.follow(rows, fields_of(change)))
 
 
 def test_a_column_that_a_later_migration_added_may_be_changed_without_having_been_told():
     rows: ledger.Rows = {("t", 1): {"a": 1}}
-    assert ledger.follow(rows, said(Change(table="t", id=1, before={"new": ""}, after={"new": "x"}))) is None
+    assert ledger.follow(rows, fields_of(Change(table="t", id=1, before={"new": ""}, after={"new": "x"}))) is None
     assert rows == {("t", 1): {"a": 1, "new": "x"}}

@@ -116,6 +116,6 @@ def test_what_is_not_there_cannot_be_shown():
 
 def test_the_roots_of_a_growing_tree_are_those_of_each_size():
     leaves = [merkle.leaf_hash(bytes.fromhex(each)) for each in DATA]
-    assert [(n, found.hex()) for n, found in merkle.roots_at({1, 5, 8, 9}, leaves)] == [
+    assert [(n, root.hex()) for n, root in merkle.roots_at({1, 5, 8, 9}, leaves)] == [
         (1, ROOTS[1]), (5, ROOTS[5]), (8, ROOTS[8]),
     ]  # fmt: skip

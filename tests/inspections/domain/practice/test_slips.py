@@ -76,9 +76,9 @@ REELS = [reel for reel in reels(Difficulty.PLAIN, PRACTISED, 60) if fit(reel)][:
 @pytest.mark.parametrize("slip", KINDS)
 @pytest.mark.parametrize("reel", REELS, ids=lambda reel: f"seed {reel.seed}")
 def test_a_slip_that_the_drift_model_knows_is_marked_as_that_slip(reel, slip):
-    found = {miss.slip for miss in mark(reel, with_slip(reel, slip)).missed}
-    assert found == {PracticeSlip(slip.value)}
-    assert {SLIP_NAMES[each] for each in found if each} == {SLIP_WORDS[slip]}
+    named = {miss.slip for miss in mark(reel, with_slip(reel, slip)).missed}
+    assert named == {PracticeSlip(slip.value)}
+    assert {SLIP_NAMES[each] for each in named if each} == {SLIP_WORDS[slip]}
 
 
 @pytest.mark.parametrize("slip", [slip for slip in KINDS if slip is not Slip.COPIED])

@@ -64,9 +64,13 @@ def test_all_four_files_are_stored_and_told_in_one_entry_a_reel():
     assert list(ImportedCount.objects.filter(reel__serial="LW-0001").values_list("wraps", flat=True)) == [9, 7]
     assert [chain.length for chain in Chain.objects.filter(name__startswith="reel:").order_by("name")] == [1, 1]
     entry = HistoryEntry.objects.get(chain__name="reel:LW-0001")
-    said = ledger.read(bytes(entry.content))
-    assert said is not None
-    assert (entry.act, said["actor"]["via"], len(said["changes"])) == ("records_imported", "command import_records", 4)
+    content = ledger.read(bytes(entry.content))
+    assert content is not None
+    assert (entry.act, content["actor"]["via"], len(content["changes"])) == (
+        "records_imported",
+        "command import_records",
+        4,
+    )
 
 
 def test_a_count_is_recorded_on_its_day_and_an_event_when_its_log_says_or_when_it_happened():
@@ -107,18 +111,18 @@ def test_files_may_come_one_after_another_and_any_may_be_absent():
 
 def test_a_byte_order_mark_is_taken_and_another_encoding_is_named_with_its_place():
     bring_in(encoding="utf-8-sig")
-    told = refused({"counts.csv": COUNTS.replace("Ann Holt", "Änn Holt", 1)}, encoding="latin-1")
-    assert told == [
+    problems = refused({"counts.csv": COUNTS.replace("Ann Holt", "Änn Holt", 1)}, encoding="latin-1")
+    assert problems == [
         "counts.csv, line 2: byte 40 of the line is 0xc4, which is not UTF-8; allowed: text in UTF-8",
     ]
-    [told, *_] = refused({}, encoding="utf-16")
-    assert told == "reel_types.csv, line 1: byte 1 of the line is 0xff, which is not UTF-8; allowed: text in UTF-8"
+    [problems, *_] = refused({}, encoding="utf-16")
+    assert problems == "reel_types.csv, line 1: byte 1 of the line is 0xff, which is not UTF-8; allowed: text in UTF-8"
 
 
 def test_one_bad_row_keeps_all_out_and_every_one_is_named():
     builders.administrator()
     before = stored()
-    told = refused(
+    problems = refused(
         {
             "counts.csv": COUNTS_HEADER
             + "LW-0009,2025-03-01T10:00:00Z,1,1,,,\n"
@@ -136,7 +140,7 @@ def test_one_bad_row_keeps_all_out_and_every_one_is_named():
         }
     )
     assert stored() == before
-    assert [line.split(": ", 1)[0] for line in told] == [
+    assert [line.split(": ", 1)[0] for line in problems] == [
         "counts.csv, line 2, column reel",
         "counts.csv, line 3, column counted_at",
         "counts.csv, line 4, column counted_at",
@@ -149,8 +153,8 @@ def test_one_bad_row_keeps_all_out_and_every_one_is_named():
         "cable_events.csv, line 5, column length_removed_m",
         "cable_events.csv, line 6, column kind",
     ]
-    assert told[4].endswith("'28' was seen; allowed: 0 to 27 on top of 11 full layers of its type")
-    assert told[9].endswith("'420.500' was seen; allowed: up to 420.000, the cable of LW-0001")
+    assert problems[4].endswith("'28' was seen; allowed: 0 to 27 on top of 11 full layers of its type")
+    assert problems[9].endswith("'420.500' was seen; allowed: up to 420.000, the cable of LW-0001")
 
 
 def test_a_count_of_the_day_of_receipt_is_taken_by_the_clock_of_its_place():
@@ -160,8 +164,8 @@ def test_a_count_of_the_day_of_receipt_is_taken_by_the_clock_of_its_place():
 
 def test_a_full_drum_is_taken_and_one_wrap_more_is_not():
     bring_in({**FILES, "counts.csv": COUNTS_HEADER + "LW-0001,2025-03-01T00:30:00Z,20,0,,,\n"})
-    [told] = refused({"counts.csv": COUNTS_HEADER + "LW-0001,2025-03-02T00:30:00Z,20,1,,,\n"})
-    assert "0 to 0 on top of 20" in told
+    [problems] = refused({"counts.csv": COUNTS_HEADER + "LW-0001,2025-03-02T00:30:00Z,20,1,,,\n"})
+    assert "0 to 0 on top of 20" in problems
 
 
 def test_a_row_that_repeats_another_is_left_alone_and_one_that_contradicts_is_named():
@@ -213,8 +217,8 @@ def test_what_depends_on_a_bad_row_is_not_told_again():
     assert refused({"reel_types.csv": TYPES.replace(",10,28", ",400,28")}) == [
         "reel_types.csv, line 2, column core_diameter_mm: '300.0' was seen; allowed: 400 to 100000"
     ]
-    [told] = refused({"reels.csv": REELS.replace("site", "base")})[1:]
-    assert told.startswith("reels.csv, line 1, column site: the column is missing")
+    [problems] = refused({"reels.csv": REELS.replace("site", "base")})[1:]
+    assert problems.startswith("reels.csv, line 1, column site: the column is missing")
 
 
 def test_a_reel_that_was_sent_elsewhere_since_may_be_brought_in_again():
@@ -229,8 +233,8 @@ def test_nothing_new_is_brought_in_for_a_retired_reel():
     control = builders.make_person("mona", Act.MAINTAIN, site=Site.objects.get(code="kettle-point"))
     maintenance.retire(serial="LW-0001", reason="flange bent", actor=Actor(control), at=NOW)
     bring_in(at=NOW + timedelta(days=1))
-    [told] = refused({"counts.csv": COUNTS_HEADER + "LW-0001,2025-08-01T00:00:00Z,11,1,,,\n"})
-    assert told == (
+    [problems] = refused({"counts.csv": COUNTS_HEADER + "LW-0001,2025-08-01T00:00:00Z,11,1,,,\n"})
+    assert problems == (
         "counts.csv, line 2, column reel: 'LW-0001' was seen; allowed: a reel in service; LW-0001 was retired on "
         "2026-03-02"
     )

@@ -37,28 +37,28 @@ def values(estimate):
 
 
 def test_bias_and_spread_are_those_of_the_1986_paper():
-    found = differences(LARGE_1, MINI_1, multiplier=2)
+    result = differences(LARGE_1, MINI_1, multiplier=2)
     # -2.1 and 38.8: several independent sources; interval -22.0 to 17.8 recomputed
-    assert found.bias.value == pytest.approx(-2.1, abs=0.05)
-    assert found.sd == pytest.approx(38.8, abs=0.05)
-    assert (found.bias.low, found.bias.high) == pytest.approx((-22.05, 17.81), abs=0.01)
+    assert result.bias.value == pytest.approx(-2.1, abs=0.05)
+    assert result.sd == pytest.approx(38.8, abs=0.05)
+    assert (result.bias.low, result.bias.high) == pytest.approx((-22.05, 17.81), abs=0.01)
 
 
 def test_limits_at_twice_the_sd_are_those_of_the_1986_paper():
-    found = differences(LARGE_1, MINI_1, multiplier=2)
+    result = differences(LARGE_1, MINI_1, multiplier=2)
     # -79.7 and 75.5 (from memory) come from the rounded mean and SD, so to 0.15; recomputed to 0.001
-    assert (found.lower.value, found.upper.value) == pytest.approx((-79.7, 75.5), abs=0.15)
-    assert (found.lower.value, found.upper.value) == pytest.approx((-79.648, 75.413), abs=0.001)
+    assert (result.lower.value, result.upper.value) == pytest.approx((-79.7, 75.5), abs=0.15)
+    assert (result.lower.value, result.upper.value) == pytest.approx((-79.648, 75.413), abs=0.001)
     # the lower limit's interval was read in a public test suite, the upper one's is from memory
-    assert (found.lower.low, found.lower.high) == pytest.approx((-114.3, -45.1), abs=0.15)
-    assert (found.upper.low, found.upper.high) == pytest.approx((40.9, 110.1), abs=0.2)
+    assert (result.lower.low, result.lower.high) == pytest.approx((-114.3, -45.1), abs=0.15)
+    assert (result.upper.low, result.upper.high) == pytest.approx((40.9, 110.1), abs=0.2)
 
 
 def test_the_multiplier_of_today_gives_narrower_limits_and_is_said():
-    found = differences(LARGE_1, MINI_1)
-    assert found.multiplier == 1.96
+    result = differences(LARGE_1, MINI_1)
+    assert result.multiplier == 1.96
     # recomputed
-    assert (found.lower.value, found.upper.value) == pytest.approx((-78.097, 73.862), abs=0.001)
+    assert (result.lower.value, result.upper.value) == pytest.approx((-78.097, 73.862), abs=0.001)
 
 
 def test_repeatability_is_that_of_the_1986_paper():
@@ -69,9 +69,9 @@ def test_repeatability_is_that_of_the_1986_paper():
 
 
 def test_seventeen_subjects_are_told_as_a_small_sample():
-    found = differences(LARGE_1, MINI_1)
-    assert found.sample is Sample.SMALL
-    assert found.why == "From 17 pairs each limit is known to within 0.9 standard deviations."
+    result = differences(LARGE_1, MINI_1)
+    assert result.sample is Sample.SMALL
+    assert result.why == "From 17 pairs each limit is known to within 0.9 standard deviations."
 
 
 # Few pairs
@@ -87,17 +87,17 @@ def test_a_spread_is_trusted_by_how_closely_its_limits_are_known(n, verdict):
 
 @pytest.mark.parametrize(("n", "why"), [(0, "There are no pairs"), (1, "There is 1 pair")])
 def test_without_two_pairs_there_is_a_verdict_and_no_figure(n, why):
-    found = differences(range(n), range(n))
+    result = differences(range(n), range(n))
     expected = Differences(n=n, sample=Sample.TOO_FEW, why=f"{why}; a spread needs at least 2.", multiplier=1.96)
-    assert found == expected
+    assert result == expected
     assert exact_agreement([], []).wilson is None
     assert repeatability([], []).coefficient is None
 
 
 def test_differences_that_are_all_the_same_are_not_taken_for_certainty():
-    found = differences([0.3] * 60, [0.1] * 60)
-    assert (found.sd, found.lower.value) == (0.0, found.upper.value)
-    assert "does not prove" in found.why
+    result = differences([0.3] * 60, [0.1] * 60)
+    assert (result.sd, result.lower.value) == (0.0, result.upper.value)
+    assert "does not prove" in result.why
 
 
 @pytest.mark.parametrize(
@@ -128,10 +128,10 @@ def test_an_impossible_multiplier_or_confidence_is_refused_by_name(wrong):
 def test_exact_limits_cover_the_true_limit_as_often_as_they_say():
     rng = np.random.Generator(np.random.PCG64(20250101))
     rows = rng.normal(1.0, 3.0, size=(2000, 10))
-    found = [differences(row, np.zeros(10), exact_limits=True) for row in rows]
+    result = [differences(row, np.zeros(10), exact_limits=True) for row in rows]
     upper, lower = 1.0 + 1.96 * 3.0, 1.0 - 1.96 * 3.0
-    covered = [np.mean([d.upper.low <= upper <= d.upper.high for d in found])]
-    covered += [np.mean([d.lower.low <= lower <= d.lower.high for d in found])]
+    covered = [np.mean([d.upper.low <= upper <= d.upper.high for d in result])]
+    covered += [np.mean([d.lower.low <= lower <= d.lower.high for d in result])]
     # 95 % of 2000 runs, give or take three standard errors
     assert covered == pytest.approx([0.95, 0.95], abs=0.015)
 
@@ -147,20 +147,20 @@ def test_exact_and_approximate_limits_meet_for_many_pairs():
 def test_the_interval_of_repeatability_covers_the_truth_as_often_as_it_says():
     rng = np.random.Generator(np.random.PCG64(11))
     rows = rng.normal(0.0, 2.0, size=(2000, 2, 8))
-    found = [repeatability(first, second).coefficient for first, second in rows]
+    result = [repeatability(first, second).coefficient for first, second in rows]
     truth = 1.96 * np.sqrt(2) * 2.0
-    assert np.mean([c.low <= truth <= c.high for c in found]) == pytest.approx(0.95, abs=0.015)
+    assert np.mean([c.low <= truth <= c.high for c in result]) == pytest.approx(0.95, abs=0.015)
 
 
 @given(PAIRS)
 def test_the_bias_has_the_interval_of_the_paired_t_test(pairs):
     first, second = np.array(pairs).T
-    found = differences(first, second)
-    if found.sd == 0:
-        assert values(found.bias) == (first[0] - second[0],) * 3
+    result = differences(first, second)
+    if result.sd == 0:
+        assert values(result.bias) == (first[0] - second[0],) * 3
         return
     expected = stats.ttest_rel(first, second).confidence_interval(0.95)
-    assert (found.bias.low, found.bias.high) == pytest.approx((expected.low, expected.high))
+    assert (result.bias.low, result.bias.high) == pytest.approx((expected.low, expected.high))
 
 
 @given(PAIRS)
@@ -197,22 +197,22 @@ def test_a_shift_of_one_of_them_moves_the_bias_and_nothing_else(pairs, shift):
     ],
 )
 def test_shares_have_the_published_intervals(hits, n, wilson, exact):
-    found = share(hits, n)
-    assert (found.wilson.low, found.wilson.high) == pytest.approx(wilson, abs=5e-5)
-    assert (found.exact.low, found.exact.high) == pytest.approx(exact, abs=5e-5)
+    result = share(hits, n)
+    assert (result.wilson.low, result.wilson.high) == pytest.approx(wilson, abs=5e-5)
+    assert (result.exact.low, result.exact.high) == pytest.approx(exact, abs=5e-5)
 
 
 @given(st.integers(1, 300).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))), st.sampled_from([0.8, 0.95]))
 def test_intervals_of_shares_end_where_their_definitions_say(hits_of_n, confidence):
     hits, n = hits_of_n
-    found, tail = share(hits, n, confidence=confidence), (1 - confidence) / 2
-    for p in (found.wilson.low, found.wilson.high):  # the score test of p is at its critical value, or p is the share
+    result, tail = share(hits, n, confidence=confidence), (1 - confidence) / 2
+    for p in (result.wilson.low, result.wilson.high):  # the score test of p is at its critical value, or p is the share
         score = (hits / n - p) ** 2 - stats.norm.isf(tail) ** 2 * p * (1 - p) / n
         assert score == pytest.approx(0, abs=1e-9)
     # p at which so many hits, or more, are just rare enough; there is none below no hits, nor above n
-    assert found.exact.low == 0 if hits == 0 else stats.binom.sf(hits - 1, n, found.exact.low) == pytest.approx(tail)
-    assert found.exact.high == 1 if hits == n else stats.binom.cdf(hits, n, found.exact.high) == pytest.approx(tail)
-    for interval in (found.wilson, found.exact):
+    assert result.exact.low == 0 if hits == 0 else stats.binom.sf(hits - 1, n, result.exact.low) == pytest.approx(tail)
+    assert result.exact.high == 1 if hits == n else stats.binom.cdf(hits, n, result.exact.high) == pytest.approx(tail)
+    for interval in (result.wilson, result.exact):
         assert 0 <= interval.low <= interval.value <= interval.high <= 1
 
 

@@ -23,9 +23,9 @@ def labels(shapes):
 
 
 def test_there_is_a_disc_for_each_place_and_it_grows_with_its_pairs():
-    found = discs(drawn())
-    assert len(found) == 5
-    assert max(found, key=lambda each: each.radius).radius > 2 * min(each.radius for each in found)
+    result = discs(drawn())
+    assert len(result) == 5
+    assert max(result, key=lambda each: each.radius).radius > 2 * min(each.radius for each in result)
 
 
 def test_a_higher_first_reading_lies_higher_and_more_wraps_further_right():

@@ -32,8 +32,8 @@ P_VALUES = st.lists(st.floats(0, 1), min_size=1, max_size=20)
 SMALL_ROWS = st.lists(st.integers(-2, 2).map(float), min_size=1, max_size=5)
 
 
-def standings(found):
-    return {group.key: group.verdict for group in found}
+def standings(comparisons):
+    return {each.key: each.verdict for each in comparisons}
 
 
 # Adjusted p-values
@@ -78,28 +78,28 @@ def test_what_is_no_p_value_is_refused(wrong):
 
 
 @given(SMALL_ROWS, SMALL_ROWS)
-def test_rank_sums_with_ties_are_those_of_dealing_out_every_way(mine, rest):
-    ranks = stats.rankdata(mine + rest)
-    middle = len(mine) * (len(ranks) + 1) / 2
-    off = [abs(sum(ranks[list(dealt)]) - middle) for dealt in combinations(range(len(ranks)), len(mine))]
-    seen = abs(sum(ranks[: len(mine)]) - middle)
-    p, least_p = rank_sum_p(np.array(mine), np.array(rest))
+def test_rank_sums_with_ties_are_those_of_dealing_out_every_way(group, rest):
+    ranks = stats.rankdata(group + rest)
+    middle = len(group) * (len(ranks) + 1) / 2
+    off = [abs(sum(ranks[list(dealt)]) - middle) for dealt in combinations(range(len(ranks)), len(group))]
+    seen = abs(sum(ranks[: len(group)]) - middle)
+    p, least_p = rank_sum_p(np.array(group), np.array(rest))
     assert p == pytest.approx(np.mean([o >= seen - 1e-9 for o in off]))
     assert least_p == pytest.approx(np.mean([o >= max(off) - 1e-9 for o in off]))
 
 
 @given(st.lists(st.integers(-1000, 1000), min_size=4, max_size=25, unique=True), st.integers(1, 3))
 def test_without_ties_rank_sums_are_those_of_another_implementation(values, m):
-    mine, rest = np.array(values[:m], dtype=float), np.array(values[m:], dtype=float)
-    assert rank_sum_p(mine, rest)[0] == pytest.approx(stats.mannwhitneyu(mine, rest, method="exact").pvalue)
+    group, rest = np.array(values[:m], dtype=float), np.array(values[m:], dtype=float)
+    assert rank_sum_p(group, rest)[0] == pytest.approx(stats.mannwhitneyu(group, rest, method="exact").pvalue)
 
 
 def test_too_many_to_count_out_are_tested_by_the_normal_distribution_with_much_the_same_result(monkeypatch):
     rng = np.random.Generator(np.random.PCG64(3))
-    mine, rest = rng.integers(-1, 3, 20).astype(float), rng.integers(-2, 3, 120).astype(float)
-    counted_out = rank_sum_p(mine, rest)[0]
+    group, rest = rng.integers(-1, 3, 20).astype(float), rng.integers(-2, 3, 120).astype(float)
+    counted_out = rank_sum_p(group, rest)[0]
     monkeypatch.setattr("reports.domain.agreement.groups.MOST_WORK", 0)
-    by_normal, least_p = rank_sum_p(mine, rest)
+    by_normal, least_p = rank_sum_p(group, rest)
     assert by_normal == pytest.approx(counted_out, rel=0.2)
     assert least_p == 0
     assert by_normal != counted_out
@@ -110,19 +110,19 @@ def test_too_many_to_count_out_are_tested_by_the_normal_distribution_with_much_t
 
 def test_a_gauge_that_often_disagrees_stands_out_among_many():
     gauges = {f"G{i}": share(1, 50) for i in range(9)} | {"worn": share(14, 50)}
-    found = shares_that_stand_out(gauges)
-    assert [group.key for group in found] == list(gauges)
-    assert {group.key for group in found if group.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
-    worn = found[-1]
+    comparisons = shares_that_stand_out(gauges)
+    assert [each.key for each in comparisons] == list(gauges)
+    assert {each.key for each in comparisons if each.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
+    worn = comparisons[-1]
     assert (worn.n, worn.value, worn.rest) == (50, 0.28, 9 / 450)
     assert worn.p == stats.fisher_exact([[14, 36], [9, 441]]).pvalue
 
 
 def test_a_gauge_that_reads_a_wrap_high_stands_out_whatever_slips_the_others_had():
     gauges = {f"G{i}": [0.0] * 18 + [27.0, -27.0] for i in range(6)} | {"bent": [1.0] * 15 + [0.0] * 5}
-    found = biases_that_stand_out(gauges)
-    assert {group.key for group in found if group.verdict is GroupVerdict.STANDS_OUT} == {"bent"}
-    assert (found[-1].n, found[-1].value, found[-1].rest) == (20, 0.75, 0.0)
+    comparisons = biases_that_stand_out(gauges)
+    assert {each.key for each in comparisons if each.verdict is GroupVerdict.STANDS_OUT} == {"bent"}
+    assert (comparisons[-1].n, comparisons[-1].value, comparisons[-1].rest) == (20, 0.75, 0.0)
 
 
 def test_a_group_too_small_to_stand_out_is_told_as_such_and_burdens_no_other():
@@ -137,8 +137,8 @@ def test_a_group_too_small_to_stand_out_is_told_as_such_and_burdens_no_other():
 
 def test_a_group_that_could_stand_out_one_way_only_is_tested():
     # nearly all agree, so that ten more that do say nothing, but ten that don't would
-    found = shares_that_stand_out({"ten": share(10, 10), "others": share(96, 100)})
-    assert standings(found) == {"ten": GroupVerdict.LIKE_THE_REST, "others": GroupVerdict.LIKE_THE_REST}
+    comparisons = shares_that_stand_out({"ten": share(10, 10), "others": share(96, 100)})
+    assert standings(comparisons) == {"ten": GroupVerdict.LIKE_THE_REST, "others": GroupVerdict.LIKE_THE_REST}
 
 
 def test_the_rate_asked_for_is_the_one_that_decides():
@@ -157,9 +157,9 @@ def test_without_a_rest_nothing_can_be_told(groups):
     "groups", [{}, {"only": [1.0, 2.0]}, {"none": [], "some": [1.0]}, {"a": [0.0] * 9, "b": [0.0] * 9}]
 )
 def test_without_a_rest_or_any_difference_no_bias_can_be_told(groups):
-    found = biases_that_stand_out(groups)
-    assert [group.key for group in found] == list(groups)
-    assert set(standings(found).values()) <= {GroupVerdict.CANNOT_BE_TOLD}
+    comparisons = biases_that_stand_out(groups)
+    assert [each.key for each in comparisons] == list(groups)
+    assert set(standings(comparisons).values()) <= {GroupVerdict.CANNOT_BE_TOLD}
 
 
 def test_among_groups_that_are_all_alike_one_in_twenty_looks_is_alarmed_at_most():
@@ -179,8 +179,8 @@ def test_among_groups_that_are_all_alike_one_in_twenty_looks_is_alarmed_at_most(
 def test_the_order_of_groups_changes_nothing_but_the_order_of_the_answer(groups, random):
     keys = list(groups)
     random.shuffle(keys)
-    one = {group.key: group for group in biases_that_stand_out(groups)}
-    other = {group.key: group for group in biases_that_stand_out({key: groups[key] for key in keys})}
+    one = {each.key: each for each in biases_that_stand_out(groups)}
+    other = {each.key: each for each in biases_that_stand_out({key: groups[key] for key in keys})}
     assert {key: (g.verdict, g.p) for key, g in one.items()} == {key: (g.verdict, g.p) for key, g in other.items()}
 
 
@@ -198,18 +198,18 @@ def test_a_difference_that_is_no_number_is_refused_with_its_group():
 
 def test_one_odd_group_does_not_make_the_sound_ones_look_odd():
     groups = {"worn": share(20, 40), **{f"sound {n}": share(40, 40) for n in range(3)}}
-    found = {each.key: each for each in shares_that_stand_out(groups)}
-    assert {key for key, each in found.items() if each.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
-    assert (found["sound 0"].adjusted_p or 1) < FALSE_DISCOVERY  # its rest holds the worn one
-    assert "because of others" in found["sound 0"].why
+    comparisons = {each.key: each for each in shares_that_stand_out(groups)}
+    assert {key for key, each in comparisons.items() if each.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
+    assert (comparisons["sound 0"].adjusted_p or 1) < FALSE_DISCOVERY  # its rest holds the worn one
+    assert "because of others" in comparisons["sound 0"].why
 
 
 def test_of_two_groups_both_stand_out_since_nobody_knows_which_is_odd():
-    found = biases_that_stand_out({"a": [0.0] * 30, "b": [1.0] * 30})
-    assert {each.verdict for each in found} == {GroupVerdict.STANDS_OUT}
+    comparisons = biases_that_stand_out({"a": [0.0] * 30, "b": [1.0] * 30})
+    assert {each.verdict for each in comparisons} == {GroupVerdict.STANDS_OUT}
 
 
 def test_two_odd_groups_both_stand_out_beside_sound_ones():
     groups = {"low": [-1.0] * 30, "high": [1.0] * 29, **{f"sound {n}": [0.0] * 30 for n in range(6)}}
-    found = biases_that_stand_out(groups)
-    assert {each.key for each in found if each.verdict is GroupVerdict.STANDS_OUT} == {"low", "high"}
+    comparisons = biases_that_stand_out(groups)
+    assert {each.key for each in comparisons if each.verdict is GroupVerdict.STANDS_OUT} == {"low", "high"}

@@ -27,14 +27,14 @@ TABLES = st.integers(2, 4).flatmap(
 
 
 def test_kappa_and_both_standard_errors_are_the_published_ones():
-    found = kappa(BONNARDEL)
-    assert (found.observed, found.expected) == pytest.approx((0.770, 0.336), abs=5e-4)
-    assert (found.kappa.value, found.se_null, found.z, found.se) == pytest.approx(
+    result = kappa(BONNARDEL)
+    assert (result.observed, result.expected) == pytest.approx((0.770, 0.336), abs=5e-4)
+    assert (result.kappa.value, result.se_null, result.z, result.se) == pytest.approx(
         (0.654, 0.069, 9.422, 0.062), abs=5e-4
     )
     # recomputed
-    assert (found.kappa.value, found.se_null, found.se) == pytest.approx((0.65367, 0.06937, 0.06208), abs=5e-6)
-    assert (found.kappa.low, found.kappa.high) == pytest.approx((0.65367 - 1.95996 * 0.06208, 0.77534), abs=1e-4)
+    assert (result.kappa.value, result.se_null, result.se) == pytest.approx((0.65367, 0.06937, 0.06208), abs=5e-6)
+    assert (result.kappa.low, result.kappa.high) == pytest.approx((0.65367 - 1.95996 * 0.06208, 0.77534), abs=1e-4)
 
 
 def test_cohens_weighted_example():
@@ -59,10 +59,10 @@ def test_the_null_standard_error_is_the_spread_of_kappa_when_two_people_only_gue
     by_first, by_second = np.array([0.5, 0.3, 0.2]), np.array([0.4, 0.4, 0.2])
     tables = rng.multinomial(400, np.outer(by_first, by_second).ravel(), size=1000).reshape(-1, 3, 3)
     for weights in (nominal(3), quadratic(3)):
-        found = [kappa(table, weights) for table in tables]
-        spread = np.std([k.kappa.value for k in found])
+        result = [kappa(table, weights) for table in tables]
+        spread = np.std([k.kappa.value for k in result])
         # a spread from 1000 runs is known to about 2.2 %
-        assert np.mean([k.se_null for k in found]) == pytest.approx(spread, rel=0.07)
+        assert np.mean([k.se_null for k in result]) == pytest.approx(spread, rel=0.07)
 
 
 def test_the_other_standard_error_is_the_spread_of_kappa_when_two_people_agree():
@@ -70,15 +70,15 @@ def test_the_other_standard_error_is_the_spread_of_kappa_when_two_people_agree()
     shares = np.array([[0.35, 0.05, 0.02], [0.06, 0.25, 0.05], [0.01, 0.04, 0.17]])
     tables = rng.multinomial(400, shares.ravel(), size=1000).reshape(-1, 3, 3)
     for weights in (nominal(3), linear(3), quadratic(3)):
-        found = [kappa(table, weights) for table in tables]
-        spread = np.std([k.kappa.value for k in found])
-        assert np.mean([k.se for k in found]) == pytest.approx(spread, rel=0.07)
+        result = [kappa(table, weights) for table in tables]
+        spread = np.std([k.kappa.value for k in result])
+        assert np.mean([k.se for k in result]) == pytest.approx(spread, rel=0.07)
 
 
 def test_complete_agreement_of_a_few_is_not_taken_for_certainty():
-    found = kappa([[5, 0], [0, 5]])
-    assert (found.kappa.value, found.se) == (1.0, 0.0)
-    assert (found.sample, found.why) == (Sample.SMALL, "From 10 kappa is known to within 0.62.")
+    result = kappa([[5, 0], [0, 5]])
+    assert (result.kappa.value, result.se) == (1.0, 0.0)
+    assert (result.sample, result.why) == (Sample.SMALL, "From 10 kappa is known to within 0.62.")
 
 
 @pytest.mark.parametrize(
@@ -90,8 +90,8 @@ def test_few_are_told_as_few(table, verdict):
 
 
 def test_one_category_alone_says_nothing():
-    found = kappa([[50, 0], [0, 0]])
-    assert (found.sample, found.kappa, found.observed, found.expected) == (Sample.TOO_FEW, None, 1.0, 1.0)
+    result = kappa([[50, 0], [0, 0]])
+    assert (result.sample, result.kappa, result.observed, result.expected) == (Sample.TOO_FEW, None, 1.0, 1.0)
 
 
 @given(TABLES, st.floats(0.1, 100))
@@ -106,11 +106,11 @@ def test_kappa_asks_neither_who_is_first_nor_for_the_unit_of_the_weights(table, 
 
 @given(TABLES)
 def test_kappa_is_one_exactly_when_nobody_differs(table):
-    found = kappa(table)
-    assume(found.kappa is not None)
+    result = kappa(table)
+    assume(result.kappa is not None)
     off_diagonal = np.sum(table) - np.trace(table)
-    assert found.kappa.value <= 1
-    assert (found.kappa.value == pytest.approx(1, abs=1e-12)) is bool(off_diagonal == 0)
+    assert result.kappa.value <= 1
+    assert (result.kappa.value == pytest.approx(1, abs=1e-12)) is bool(off_diagonal == 0)
 
 
 @given(TABLES.filter(lambda table: len(table) == 2))

@@ -17,8 +17,8 @@ def some(value: Something | None) -> Something:
     return value
 
 
-def table(found, grouping):
-    return next(each for each in found.tables if each.grouping is grouping)
+def table(report, grouping):
+    return next(each for each in report.tables if each.grouping is grouping)
 
 
 def fleet(worn=30, sound=90):
@@ -34,10 +34,10 @@ def fleet(worn=30, sound=90):
 
 
 def test_the_figures_are_those_of_the_pairs():
-    found = agreement_of(fleet(), Comparison.METHODS)
-    assert (found.share.hits, found.share.n, found.repeatability) == (105, 120, None)
-    assert some(found.differences.bias).value == pytest.approx(-15 / 120)
-    assert table(found, Grouping.SITE).rows[0].share.n == 120
+    report = agreement_of(fleet(), Comparison.METHODS)
+    assert (report.share.hits, report.share.n, report.repeatability) == (105, 120, None)
+    assert some(report.differences.bias).value == pytest.approx(-15 / 120)
+    assert table(report, Grouping.SITE).rows[0].share.n == 120
 
 
 def test_a_gauge_that_reads_high_stands_out_and_the_others_do_not():
@@ -62,9 +62,9 @@ def test_where_so_little_differs_no_group_can_stand_out():
 
 
 def test_two_people_with_one_method_are_repeatable_to_so_many_wraps():
-    found = agreement_of(fleet(), Comparison.HAND)
-    assert (some(found.repeatability).n, some(some(found.repeatability).coefficient).value) == (120, 0.0)
-    assert [row.key for row in table(found, Grouping.VERIFIER).rows] == ["2"]
+    report = agreement_of(fleet(), Comparison.HAND)
+    assert (some(report.repeatability).n, some(some(report.repeatability).coefficient).value) == (120, 0.0)
+    assert [row.key for row in table(report, Grouping.VERIFIER).rows] == ["2"]
 
 
 def test_kappa_is_given_where_words_are_keyed_and_only_there():
@@ -87,8 +87,8 @@ def test_a_crossover_on_the_scale_line_is_a_category_of_its_own():
 
 def test_people_are_shown_by_name_in_order_of_names_and_the_rest_as_numbers():
     readings = [reading(n, hand_t=(1 + n % 3, 12), hand_v=(9, 12 - (n % 3 == 2))) for n in range(60)]
-    found = table(agreement_of(readings, Comparison.HAND), Grouping.TECHNICIAN)
-    shown = named(found, {"1": "Zoe", "2": "Abe"}, lambda key: key != "3")
+    report = table(agreement_of(readings, Comparison.HAND), Grouping.TECHNICIAN)
+    shown = named(report, {"1": "Zoe", "2": "Abe"}, lambda key: key != "3")
     assert [row.name for row in shown.rows] == ["Abe", "Zoe"]
     assert (shown.unnamed, shown.unnamed_standing_out) == (1, 1)
 
@@ -103,11 +103,11 @@ def test_the_finding_says_which_way_and_how_far():
 
 @pytest.mark.parametrize("n", [0, 1])
 def test_without_two_pairs_there_is_nothing_to_say(n):
-    found = agreement_of(fleet(worn=n, sound=0), Comparison.METHODS)
-    assert finding(found).startswith("There are not two pairs of readings yet.")
+    report = agreement_of(fleet(worn=n, sound=0), Comparison.METHODS)
+    assert finding(report).startswith("There are not two pairs of readings yet.")
 
 
 def test_a_small_sample_is_told_in_the_finding_and_level_readings_are_called_level():
-    said = finding(agreement_of(fleet(worn=0, sound=10), Comparison.METHODS))
-    assert "the hand count lies level with the gauge reading" in said
-    assert said.endswith("Too few pairs: conclude nothing.")
+    sentence = finding(agreement_of(fleet(worn=0, sound=10), Comparison.METHODS))
+    assert "the hand count lies level with the gauge reading" in sentence
+    assert sentence.endswith("Too few pairs: conclude nothing.")
