@@ -2,7 +2,7 @@
 
 Larkspur Water Survey, its bases, people, machines and reels are invented. Two years of counts are played through: each
 reel has a true length of cable, which cuts shorten; every count sees it in whole wraps, a little loose, and now and
-then with a slip. The log has slips too. What was hidden is told in truth.json; nothing imports that file.
+then with a slip. The log has slips too. What was hidden stands in truth.json; nothing imports that file.
 """
 
 import csv
@@ -125,7 +125,7 @@ def _count_days(chance: Chance) -> list[float]:
     """About every nineteen days, within working hours."""
     days, day = [], chance.between(0, 15)
     while day < DAYS:
-        days.append(int(day) + chance.whole(7 * 12, 16 * 12) / (24 * 12))
+        days.append(_working_hour(chance, day))
         day += chance.between(12, 26)
     return days
 
@@ -176,17 +176,17 @@ def _cut_length(chance: Chance) -> float:
 
 def counts_of(reel: PlayedReel, chance: Chance) -> list[tuple[float, int, int]]:
     """Day, layers and wraps of each count, slips included."""
-    seen: list[tuple[float, int, int]] = []
+    counts: list[tuple[float, int, int]] = []
     for place, day in enumerate(reel.count_days):
         turns = float(turns_of_length(_true_length_m(reel, day), reel.drum))
         spread = reel.looseness_wraps * turns / 300
-        right = int(turns + chance.near(spread) + 0.5)
-        layers, wraps = (int(part) for part in count_of_turns(right, reel.drum))
-        written = _slipped(reel, reel.slips.get(place, ""), (layers, wraps), seen, chance)
+        whole_turns = int(turns + chance.near(spread) + 0.5)
+        layers, wraps = (int(part) for part in count_of_turns(whole_turns, reel.drum))
+        written = _slipped(reel, reel.slips.get(place, ""), (layers, wraps), counts, chance)
         if written == (layers, wraps):
             reel.slips.pop(place, None)  # it came out right after all
-        seen.append((day, *written))
-    return seen
+        counts.append((day, *written))
+    return counts
 
 
 def _true_length_m(reel: PlayedReel, day: float) -> float:
@@ -197,7 +197,7 @@ def _true_length_m(reel: PlayedReel, day: float) -> float:
     return length
 
 
-def _slipped(reel: PlayedReel, kind: str, count: tuple[int, int], seen: list[tuple[float, int, int]],
+def _slipped(reel: PlayedReel, kind: str, count: tuple[int, int], earlier: list[tuple[float, int, int]],
              chance: Chance) -> tuple[int, int]:  # fmt: skip
     """The count as written down. A slip that no drum could show is not made."""
     layers, wraps = count
@@ -207,7 +207,7 @@ def _slipped(reel: PlayedReel, kind: str, count: tuple[int, int], seen: list[tup
         "correction": (layers, wraps + chance.one_of((1, -1, reel.lead_wraps))),
         "scale": (layers + chance.one_of((-1, 1, -2)), wraps),
         "wrong_face": (layers, capacity + 1 - wraps - 2 * reel.lead_wraps),
-        "copied": seen[-1][1:] if seen else count,
+        "copied": earlier[-1][1:] if earlier else count,
         "anything": (layers - 1, chance.whole(1, 20)),
     }.get(kind, count)
     return written if 0 <= written[1] < int(layer_capacities(reel.drum)[written[0]]) else count
@@ -257,8 +257,7 @@ def files() -> dict[str, str]:
     chance, reels = Chance(SEED + 1), play()
     counts, events, truth = [], [], []
     for reel in reels:
-        seen = counts_of(reel, chance)
-        counts += [_count_row(reel, chance, *one) for one in seen]
+        counts += [_count_row(reel, chance, *count) for count in counts_of(reel, chance)]
         events += events_of(reel, chance)
         truth += _truth_of(reel)
     return {
