@@ -140,13 +140,7 @@ def _answer_refusal(exc: Refused, request: Request) -> Response:
 
 
 def _problem(
-    code: str,
-    status: int,
-    instance: str,
-    detail: str,
-    errors: list[dict[str, str]] | None = None,
-    *,
-    title: str = "",
+    code: str, status: int, instance: str, detail: str, errors: list[dict[str, str]] | None = None, *, title: str = ""
 ) -> dict[str, Any]:
     return {
         "type": f"/problems/{code.replace('_', '-')}",

@@ -86,9 +86,7 @@ class HelpEndpoint(InspectionEndpoint):
     @create("inspections_ask_help", shapes.InspectionDetailOut, shapes.HelpIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Put the count before an authorised person."""
-        referred = counting.ask_for_help(
-            inspection_id=inspection_id, remark=call.payload["remark"], actor=call.actor, at=call.at
-        )
+        referred = counting.ask_for_help(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, referred)
 
 
@@ -108,9 +106,7 @@ class FreshReadingEndpoint(InspectionEndpoint):
     @create("inspections_read_again", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Take a fresh reading of a count that is worked out and not signed yet. What was read is kept."""
-        opened = counting.read_again(
-            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
-        )
+        opened = counting.read_again(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, opened)
 
 
@@ -118,9 +114,7 @@ class CancellationEndpoint(InspectionEndpoint):
     @create("inspections_cancel", shapes.InspectionDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """End a count without a result. All that was entered is kept."""
-        cancelled = counting.cancel(
-            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
-        )
+        cancelled = counting.cancel(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, cancelled)
 
 
@@ -150,9 +144,7 @@ class VoidEndpoint(InspectionEndpoint):
     @create("inspections_ask_void", shapes.InspectionDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """Ask that a signed inspection be taken back; another person confirms."""
-        void = signing.request_void(
-            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
-        )
+        void = signing.request_void(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, void.inspection)
 
 

@@ -66,6 +66,4 @@ class OutlierAcceptanceEndpoint(Endpoint):
     @create("inspections_accept_surprise", AcceptedOutlierOut, ReasonIn)
     def post(self, call: Call, inspection_id: int) -> AcceptedOutlier:
         """Say why a surprising count stands as it was read; it can then be signed."""
-        return outliers.accept_outlier(
-            inspection_id=inspection_id, reason=call.payload["reason"], actor=call.actor, at=call.at
-        )
+        return outliers.accept_outlier(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)

@@ -77,7 +77,7 @@ class CableEventReversalEndpoint(ReelEndpoint):
     def post(self, call: Call, serial: str, event_id: int) -> CableEvent:
         """Take back a wrong or doubled entry by a counter-entry; both stay."""
         return maintenance.reverse_cable_event(
-            serial=serial, event_id=event_id, remark=call.payload["remark"], actor=call.actor, at=call.at
+            serial=serial, event_id=event_id, actor=call.actor, at=call.at, **call.payload
         )
 
 
@@ -101,7 +101,7 @@ class HoldEndpoint(ReelEndpoint):
     @create("reels_hold", shapes.ReelDetailOut, ReasonIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Hold the reel; its setup values end."""
-        maintenance.place_hold(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        maintenance.place_hold(serial=serial, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, serial)
 
 
@@ -109,7 +109,7 @@ class HoldEndEndpoint(ReelEndpoint):
     @create("reels_end_hold", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Let a held reel go."""
-        maintenance.end_hold(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        maintenance.end_hold(serial=serial, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, serial)
 
 
@@ -124,5 +124,5 @@ class RetirementEndpoint(ReelEndpoint):
     @create("reels_retire", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Take the reel out of service for good; its records stay."""
-        maintenance.retire(serial=serial, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        maintenance.retire(serial=serial, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, serial)

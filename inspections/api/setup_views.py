@@ -100,7 +100,7 @@ class WithdrawalEndpoint(SetupValuesEndpoint):
     @create("setup_values_withdraw", shapes.SetupValuesDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, setup_id: int) -> SetupValues:
         """Withdraw setup values by hand."""
-        setup.withdraw(setup_id=setup_id, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        setup.withdraw(setup_id=setup_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, setup_id)
 
 
@@ -134,6 +134,4 @@ class AuthorisationEndEndpoint(Endpoint):
         authorisation = reel_access.one(
             access.readable_authorisations(call.actor.person), "authorisation", pk=authorisation_id
         )
-        return authorisations.end(
-            authorisation=authorisation, reason=call.payload["reason"], actor=call.actor, at=call.at
-        )
+        return authorisations.end(authorisation=authorisation, actor=call.actor, at=call.at, **call.payload)

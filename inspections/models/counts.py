@@ -41,9 +41,7 @@ class Inspection(Kept):
         indexes = [models.Index(fields=("reel", "state", "-done_at"), name="inspection_by_reel")]
         constraints = [
             models.UniqueConstraint(
-                name="inspection_one_at_a_time",
-                fields=("reel",),
-                condition=Q(state__in=sorted(LIVE)),
+                name="inspection_one_at_a_time", fields=("reel",), condition=Q(state__in=sorted(LIVE))
             ),
             models.CheckConstraint(
                 name="inspection_signed_has_result",
@@ -106,9 +104,7 @@ class Keying(Added):
 
     class Meta:
         ordering = ("id",)
-        constraints = [
-            models.UniqueConstraint(name="keying_once", fields=("reading", "point", "attempt", "role")),
-        ]
+        constraints = [models.UniqueConstraint(name="keying_once", fields=("reading", "point", "attempt", "role"))]
 
     def __str__(self) -> str:
         return f"{self.point} by the {self.role}"
@@ -196,8 +192,7 @@ class Void(Kept):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                name="void_by_two_people",
-                condition=Q(confirmed_by__isnull=True) | ~Q(confirmed_by=F("requested_by")),
+                name="void_by_two_people", condition=Q(confirmed_by__isnull=True) | ~Q(confirmed_by=F("requested_by"))
             )
         ]
 

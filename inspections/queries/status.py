@@ -47,9 +47,7 @@ _STATUS = Case(
     When(is_held=True, then=Value(ReelStatus.HELD.value)),
     *(When(live_state=state.value, then=Value(status.value)) for state, status in _LIVE_STATUS),
     When(
-        machine_serial__isnull=False,
-        values_confirmed_at__isnull=False,
-        then=Value(ReelStatus.VALUES_CONFIRMED.value),
+        machine_serial__isnull=False, values_confirmed_at__isnull=False, then=Value(ReelStatus.VALUES_CONFIRMED.value)
     ),
     When(machine_serial__isnull=False, values_id__isnull=False, then=Value(ReelStatus.INSTALLED.value)),
     When(machine_serial__isnull=False, then=Value(ReelStatus.WITHOUT_VALUES.value)),

@@ -105,4 +105,4 @@ class TokenRevocationEndpoint(Endpoint):
     @create("tokens_revoke", shapes.TokenOut, shapes.ReasonIn, status=200)
     def post(self, call: Call, token_id: int) -> Any:
         """End a token before its time. It stays on record."""
-        return tokens.revoke(token_id=token_id, reason=call.payload["reason"], actor=call.actor, at=call.at)
+        return tokens.revoke(token_id=token_id, actor=call.actor, at=call.at, **call.payload)

@@ -50,9 +50,7 @@ class FeedPlace(Kept):
     number = models.PositiveBigIntegerField(null=True, unique=True, help_text="Empty until it is numbered.")
 
     class Meta:
-        indexes = [
-            models.Index(fields=("entry",), name="feed_place_waiting", condition=Q(number__isnull=True)),
-        ]
+        indexes = [models.Index(fields=("entry",), name="feed_place_waiting", condition=Q(number__isnull=True))]
 
     def __str__(self) -> str:
         return f"place {self.number} of the feed"
