@@ -31,7 +31,7 @@ def right_at(exercise: Exercise, step: int) -> dict[Point, dict[str, Any]]:
 def enter_right(exercise: Exercise, step: int) -> Exercise:
     """A step as a careful person enters it."""
     return practice.enter_step(
-        exercise_id=exercise.pk, step=step, given=right_at(exercise, step), actor=Actor(exercise.person), at=NOW
+        exercise_id=exercise.pk, step=step, by_point=right_at(exercise, step), actor=Actor(exercise.person), at=NOW
     )
 
 
@@ -42,7 +42,7 @@ def entered(exercise: Exercise, *, at: datetime = NOW, off: int = 0) -> Exercise
         given = right_at(exercise, step)
         if Point.HAND_COUNT in given:
             given[Point.HAND_COUNT]["hand_wraps"] += off
-        practice.enter_step(step=step, given=given, **by)
+        practice.enter_step(step=step, by_point=given, **by)
     answer = reel_of(exercise).answer
     return practice.enter_result(
         refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by

@@ -132,7 +132,7 @@ def _enter(request: HttpRequest, one: Exercise, form: forms.Form, *, is_sent: bo
         if stops:
             practice.stop_exercise(step=one.step, **by)
         elif isinstance(form, StepForm):
-            practice.enter_step(step=one.step, given=form.given(), **by)
+            practice.enter_step(step=one.step, by_point=form.given(), **by)
         else:
             said = form.cleaned_data
             practice.enter_result(refers=said["way"] == REFER, layers=said["layers"], wraps=said["wraps"], **by)

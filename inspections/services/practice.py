@@ -51,17 +51,17 @@ def points_at(step: int) -> tuple[Point, ...]:
 
 
 @transaction.atomic
-def enter_step(*, exercise_id: int, step: int, given: Mapping[Point, Mapping[str, Any]], actor: Actor,
+def enter_step(*, exercise_id: int, step: int, by_point: Mapping[Point, Mapping[str, Any]], actor: Actor,
                at: datetime) -> Exercise:  # fmt: skip
-    """Enter the points of a step of the reading. given: as keying takes them.
+    """Enter the points of a step of the reading. by_point: the fields of each, as keying takes them.
 
     Raises NotFound for another person's exercise, PracticeStepPassed or ImpossibleReading.
     """
     exercise = _at_step(exercise_id, step, actor)
-    if set(given) != set(points_at(step)):
-        raise ValueNotTaken(field="step", seen=", ".join(given), allowed=", ".join(points_at(step)))
+    if set(by_point) != set(points_at(step)):
+        raise ValueNotTaken(field="step", seen=", ".join(by_point), allowed=", ".join(points_at(step)))
     entered = dict(exercise.entered)
-    for point, values in given.items():
+    for point, values in by_point.items():
         entered |= keying.fields_at(point, keying.value_at(point, values))
     exercise.entered, exercise.step = entered, step + 1
     exercise.save(update_fields=["entered", "step"])

@@ -123,7 +123,7 @@ def _enter_reel(row: dict[str, Any], at: datetime) -> None:
     values = careful(exercise)
     values[Point.HAND_COUNT]["hand_wraps"] = max(0, values[Point.HAND_COUNT]["hand_wraps"] + row["off"])
     for step in range(1, practice.RESULT_STEP):
-        practice.enter_step(step=step, given={point: values[point] for point in practice.points_at(step)}, **by)
+        practice.enter_step(step=step, by_point={point: values[point] for point in practice.points_at(step)}, **by)
     answer = reel_of(exercise).answer
     practice.enter_result(
         refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by

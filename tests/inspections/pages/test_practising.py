@@ -107,7 +107,7 @@ def test_numbers_that_are_to_be_set_have_to_be_there(cast):
     one = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
     for step in range(1, practice.RESULT_STEP):
         practice.enter_step(
-            exercise_id=one.pk, step=step, given=right_at(one, step), actor=Actor(cast.colleague), at=NOW
+            exercise_id=one.pk, step=step, by_point=right_at(one, step), actor=Actor(cast.colleague), at=NOW
         )
     client = logged_in(cast.colleague)
     answer = client.post(f"/practice/reels/{one.pk}", {"step": "5", "way": "set", "wraps": "3"})

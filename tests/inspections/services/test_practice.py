@@ -85,15 +85,15 @@ def test_a_slip_is_kept_with_its_rule(cast):
 def test_a_step_is_entered_once_and_in_its_turn(cast):
     one = drawn(cast.colleague)
     given = right_at(one, 1)
-    practice.enter_step(exercise_id=one.pk, step=1, given=given, **by(cast.colleague))
+    practice.enter_step(exercise_id=one.pk, step=1, by_point=given, **by(cast.colleague))
     for step in (1, 3):
         with pytest.raises(PracticeStepPassed, match="goes on with step 2"):
-            practice.enter_step(exercise_id=one.pk, step=step, given=right_at(one, step), **by(cast.colleague))
+            practice.enter_step(exercise_id=one.pk, step=step, by_point=right_at(one, step), **by(cast.colleague))
     with pytest.raises(ValueNotTaken, match="allowed: hand_count"):
-        practice.enter_step(exercise_id=one.pk, step=2, given=right_at(one, 3), **by(cast.colleague))
+        practice.enter_step(exercise_id=one.pk, step=2, by_point=right_at(one, 3), **by(cast.colleague))
     with pytest.raises(ImpossibleReading, match="hand_wraps"):
         practice.enter_step(
-            exercise_id=one.pk, step=2, given={Point.HAND_COUNT: {"hand_wraps": -1}}, **by(cast.colleague)
+            exercise_id=one.pk, step=2, by_point={Point.HAND_COUNT: {"hand_wraps": -1}}, **by(cast.colleague)
         )
     assert Exercise.objects.get(pk=one.pk).step == 2
 
@@ -109,7 +109,7 @@ def test_asking_for_help_ends_it_and_is_right_only_where_the_reel_has_to_be_refe
     outcomes: dict[str, set[bool]] = {}
     for seed in range(8):
         one = drawn(cast.colleague, seed=seed, reel_type=kind, difficulty=Difficulty.TRICKY)
-        practice.enter_step(exercise_id=one.pk, step=1, given=right_at(one, 1), **by(cast.colleague))
+        practice.enter_step(exercise_id=one.pk, step=1, by_point=right_at(one, 1), **by(cast.colleague))
         done = practice.stop_exercise(exercise_id=one.pk, step=2, **by(cast.colleague))
         marks = {mark.field: mark.is_right for mark in exercises.marking_of(done).marks}
         outcomes.setdefault(str(exercises.reel_of(one).answer.outcome), set()).add(marks["refers"])
@@ -121,7 +121,7 @@ def test_asking_for_help_ends_it_and_is_right_only_where_the_reel_has_to_be_refe
 def test_another_persons_reel_is_not_there(cast):
     one = drawn(cast.colleague)
     with pytest.raises(NotFound):
-        practice.enter_step(exercise_id=one.pk, step=1, given=right_at(one, 1), **by(cast.technician))
+        practice.enter_step(exercise_id=one.pk, step=1, by_point=right_at(one, 1), **by(cast.technician))
 
 
 def test_practice_leaves_nothing_in_any_history(cast):
