@@ -18,93 +18,93 @@ class ImpossibleReading(ValueNotTaken):
 class PhotoNotTaken(Malformed):
     code = "photo_not_taken"
     title = "The photo cannot be taken"
-    says = "The photo is {seen}; allowed: {allowed}."
+    message = "The photo is {seen}; allowed: {allowed}."
 
 
 class ReadingIncomplete(Refused):
     code = "reading_incomplete"
     title = "The reading is not complete"
-    says = "Not keyed yet: {missing}. Only one scale reading may be left out."
+    message = "Not keyed yet: {missing}. Only one scale reading may be left out."
 
 
 class ReelOnMachine(Refused):
     code = "reel_on_machine"
     title = "The reel is on a machine"
-    says = "Reel {serial} was in machine {machine} at {at}; a reel is counted off the machine."
+    message = "Reel {serial} was in machine {machine} at {at}; a reel is counted off the machine."
 
 
 class CountAlreadyOpen(Refused):
     code = "count_already_open"
     title = "A count is open already"
-    says = "Inspection {inspection} of reel {serial} is still {state}; finish or cancel it first."
+    message = "Inspection {inspection} of reel {serial} is still {state}; finish or cancel it first."
 
 
 class NotPrepared(Malformed):
     code = "not_prepared"
     title = "The preparation is not complete"
-    says = "Before the first reading: {missing}."
+    message = "Before the first reading: {missing}."
 
 
 class TechnicianNotNamed(Malformed):
     code = "technician_not_named"
     title = "Who counted is not named"
-    says = "A script names the technician who counts; that person alone can sign."
+    message = "A script names the technician who counts; that person alone can sign."
     fields = ("technician",)
 
 
 class TechnicianIsYou(Malformed):
     code = "technician_is_you"
     title = "You are the technician"
-    says = "Who opens a count in a session of their own is its technician: {name}. Leave `technician` out."
+    message = "Who opens a count in a session of their own is its technician: {name}. Leave `technician` out."
     fields = ("technician",)
 
 
 class WrongState(Refused):
     code = "wrong_state"
     title = "The inspection is past that"
-    says = "Inspection {inspection} is {state}; this needs one that is {allowed}."
+    message = "Inspection {inspection} is {state}; this needs one that is {allowed}."
 
 
 class ReadingEnded(Refused):
     code = "reading_ended"
     title = "That reading has ended"
-    says = "Reading {number} has ended, and nothing was keyed. Reading {now} is open: look at the reel again for it."
+    message = "Reading {number} has ended, and nothing was keyed. Reading {now} is open: look at the reel again for it."
 
 
 class PointNotOpen(Refused):
     code = "point_not_open"
     title = "This step is not open yet"
-    says = "{point} comes later: both people must first agree on {earlier}."
+    message = "{point} comes later: both people must first agree on {earlier}."
 
 
 class AlreadyKeyed(Refused):
     code = "already_keyed"
     title = "Already keyed"
-    says = "You have keyed {point} in this reading; it is kept, and waits for the other person."
+    message = "You have keyed {point} in this reading; it is kept, and waits for the other person."
 
 
 class NotYourPoint(Refused):
     code = "not_your_point"
     title = "The technician keys this"
-    says = "{point} is keyed by the technician alone."
+    message = "{point} is keyed by the technician alone."
 
 
 class OtherRole(Refused):
     code = "other_role"
     title = "You have the other role"
-    says = "{name} takes part in inspection {inspection} as {role}; nobody has both roles in one inspection."
+    message = "{name} takes part in inspection {inspection} as {role}; nobody has both roles in one inspection."
 
 
 class NotReferred(Refused):
     code = "not_referred"
     title = "Nothing is referred"
-    says = "Inspection {inspection} is not referred."
+    message = "Inspection {inspection} is not referred."
 
 
 class NothingProposed(Refused):
     code = "nothing_proposed"
     title = "No count is proposed"
-    says = "There is no proposed count to accept in inspection {inspection}; have it read again."
+    message = "There is no proposed count to accept in inspection {inspection}; have it read again."
 
 
 # Authority and signatures -------------------------------------------------------------------------------------------
@@ -113,13 +113,13 @@ class NothingProposed(Refused):
 class NotAuthorised(NotAllowed):
     code = "not_authorised"
     title = "Not authorised"
-    says = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
+    message = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
 
 
 class NotSignable(Refused):
     code = "not_signable"
     title = "This cannot be signed"
-    says = "{why}"
+    message = "{why}"
 
 
 class CountIsOutlier(NotSignable):
@@ -127,25 +127,25 @@ class CountIsOutlier(NotSignable):
 
     code = "count_surprises"
     title = "The count does not fit the reel's history"
-    says = "{told} Log the cut if one was made, read the reel again, or say why the count stands; then sign."
+    message = "{told} Log the cut if one was made, read the reel again, or say why the count stands; then sign."
 
 
 class NoOutlier(Refused):
     code = "nothing_surprising"
     title = "Nothing needs a reason"
-    says = "Inspection {inspection} holds no surprising count that waits for a reason."
+    message = "Inspection {inspection} holds no surprising count that waits for a reason."
 
 
 class SamePerson(Refused):
     code = "same_person"
     title = "Another person is needed"
-    says = "{name} has already {done}; this needs another person."
+    message = "{name} has already {done}; this needs another person."
 
 
 class NotVoidable(Refused):
     code = "not_voidable"
     title = "Nothing to void"
-    says = "{why}"
+    message = "{why}"
 
 
 # Setup values -------------------------------------------------------------------------------------------------------
@@ -154,25 +154,25 @@ class NotVoidable(Refused):
 class NotIssuable(Refused):
     code = "not_issuable"
     title = "No setup values can be issued"
-    says = "{why}"
+    message = "{why}"
 
 
 class NotInForce(Refused):
     code = "not_in_force"
     title = "These setup values are not in force"
-    says = "Setup values {setup_values} were withdrawn on {on}: {why}"
+    message = "Setup values {setup_values} were withdrawn on {on}: {why}"
 
 
 class StepMissing(Refused):
     code = "step_missing"
     title = "A step is missing"
-    says = "Before this: {missing}."
+    message = "Before this: {missing}."
 
 
 class ReadBackDiffers(Refused):
     code = "read_back_differs"
     title = "The machine shows something else"
-    says = (
+    message = (
         "The machine shows layers {seen_layers}, wraps {seen_wraps}; in force are layers {layers}, wraps {wraps}. "
         "Set the machine again and read it back. What you keyed is kept."
     )
@@ -185,25 +185,27 @@ class ReadBackDiffers(Refused):
 class PracticeStillOpen(Refused):
     code = "practice_still_open"
     title = "A practice reel is still open"
-    says = "You have a practice reel of type {reel_type} under way; finish it, or ask for help on it, before the next."
+    message = (
+        "You have a practice reel of type {reel_type} under way; finish it, or ask for help on it, before the next."
+    )
 
 
 class PracticeStepPassed(Refused):
     code = "practice_step_passed"
     title = "That step is behind you"
-    says = "Step {seen} of this practice reel is entered already; it goes on with {next}."
+    message = "Step {seen} of this practice reel is entered already; it goes on with {next}."
 
 
 class NotAnInstructor(NotAllowed):
     code = "not_an_instructor"
     title = "For instructors"
-    says = "Other people's practice is shown to whoever is authorised to instruct at their site; {name} is not."
+    message = "Other people's practice is shown to whoever is authorised to instruct at their site; {name} is not."
 
 
 class NotReady(Refused):
     code = "not_ready"
     title = "Not ready yet"
-    says = "{site} asks for practice before somebody is authorised to {act}, and {name} is not there yet. {why}"
+    message = "{site} asks for practice before somebody is authorised to {act}, and {name} is not there yet. {why}"
 
 
 # Older records brought in -------------------------------------------------------------------------------------------
@@ -214,7 +216,7 @@ class ImportRefused(Malformed):
 
     code = "import_refused"
     title = "The files cannot be brought in"
-    says = "Problems in the files: {total}. Nothing was stored."
+    message = "Problems in the files: {total}. Nothing was stored."
 
 
 # Flags of the drift report ------------------------------------------------------------------------------------------
@@ -223,10 +225,10 @@ class ImportRefused(Malformed):
 class FlagAlreadyOpen(Refused):
     code = "flag_already_open"
     title = "Somebody looks into it already"
-    says = "Flag {flag} on this interval is open and assigned to {name}."
+    message = "Flag {flag} on this interval is open and assigned to {name}."
 
 
 class FlagClosed(Refused):
     code = "flag_closed"
     title = "The flag is closed"
-    says = "Flag {flag} was closed on {on} as {ending}."
+    message = "Flag {flag} was closed on {on} as {ending}."

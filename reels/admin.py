@@ -87,17 +87,10 @@ class ThroughServices(admin.ModelAdmin):  # type: ignore[type-arg]  # not generi
         form = super().get_form(request, obj, change, **kwargs)
         return type(form.__name__, (form,), {"refused": getattr(request, "refused", "")})
 
-    def has_module_permission(self, request: HttpRequest) -> bool:
+    def has_module_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return admin.site.has_permission(request)
 
-    def has_view_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return admin.site.has_permission(request)
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return admin.site.has_permission(request)
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return admin.site.has_permission(request)
+    has_view_permission = has_add_permission = has_change_permission = has_module_permission
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False

@@ -1,6 +1,6 @@
 """What the service refuses, in one family. Pure, so that the domain may raise from it.
 
-The class says what kind of refusal it is, `code` names the rule for programs, `says` is the sentence for people,
+The class says what kind of refusal it is, `code` names the rule for programs, `message` is the sentence for people,
 filled in with the facts: what was seen and what is allowed. Status codes are given in deploy/problems.py.
 """
 
@@ -12,7 +12,7 @@ class Refused(Exception):
 
     code: ClassVar[str] = "refused"
     title: ClassVar[str] = "Not possible now"
-    says: ClassVar[str] = "This is not possible now."
+    message: ClassVar[str] = "This is not possible now."
     fields: ClassVar[tuple[str, ...]] = ()
 
     def __init__(self, **facts: Any) -> None:
@@ -20,7 +20,7 @@ class Refused(Exception):
         self.facts = facts
 
     def __str__(self) -> str:
-        return self.says.format(**self.facts)
+        return self.message.format(**self.facts)
 
 
 class Malformed(Refused):
@@ -28,7 +28,7 @@ class Malformed(Refused):
 
     code = "malformed"
     title = "A value cannot be taken"
-    says = "A value cannot be taken."
+    message = "A value cannot be taken."
 
 
 class NotAllowed(Refused):
@@ -36,7 +36,7 @@ class NotAllowed(Refused):
 
     code = "not_allowed"
     title = "Not allowed"
-    says = "You may not do this."
+    message = "You may not do this."
 
 
 class NotFound(Refused):
@@ -44,7 +44,7 @@ class NotFound(Refused):
 
     code = "not_found"
     title = "Not found"
-    says = "There is no {what} {key!r} that you may see."
+    message = "There is no {what} {key!r} that you may see."
 
 
 class Busy(Refused):
@@ -52,7 +52,7 @@ class Busy(Refused):
 
     code = "busy"
     title = "Busy"
-    says = "Somebody else is writing to this record. Send the same request again in a moment."
+    message = "Somebody else is writing to this record. Send the same request again in a moment."
 
 
 class Unreachable(Busy):
@@ -60,24 +60,24 @@ class Unreachable(Busy):
 
     code = "unreachable"
     title = "The records cannot be reached"
-    says = "The records cannot be reached just now. Send the same request again in a moment; it is stored once."
+    message = "The records cannot be reached just now. Send the same request again in a moment; it is stored once."
 
 
 class AlreadyRecorded(Refused):
     code = "already_recorded"
     title = "Somebody was quicker"
-    says = "Somebody else recorded the same at the same moment. Look again before you go on."
+    message = "Somebody else recorded the same at the same moment. Look again before you go on."
 
 
 class OnlyInPerson(NotAllowed):
     code = "only_in_person"
     title = "Only in person"
-    says = "This is done by a person in a session of their own, and never by a script or command."
+    message = "This is done by a person in a session of their own, and never by a script or command."
 
 
 class OnlyAdministrators(NotAllowed):
     code = "only_administrators"
-    says = "Only an administrator may change reference data and people; {username} is none."
+    message = "Only an administrator may change reference data and people; {username} is none."
 
 
 # Logins -------------------------------------------------------------------------------------------------------------
@@ -86,14 +86,14 @@ class OnlyAdministrators(NotAllowed):
 class WrongPassword(NotAllowed):
     code = "wrong_password"
     title = "The password is not right"
-    says = "The password does not match; nothing was done."
+    message = "The password does not match; nothing was done."
     fields = ("password",)
 
 
 class WrongCode(NotAllowed):
     code = "wrong_code"
     title = "The code is not right"
-    says = "The code does not match, or was used before. Wait for the next one and check the device's clock."
+    message = "The code does not match, or was used before. Wait for the next one and check the device's clock."
     fields = ("code",)
 
 
@@ -102,7 +102,7 @@ class TooManyTries(Refused):
 
     code = "too_many_tries"
     title = "Locked after too many wrong passwords"
-    says = (
+    message = (
         "Too many wrong passwords were given for this user name. It is locked for {minutes} minutes more, also for the "
         "right one, and the administrators have been told."
     )
@@ -112,19 +112,19 @@ class TooManyTries(Refused):
 class PasswordNotOwn(NotAllowed):
     code = "password_not_own"
     title = "Change the password first"
-    says = "{name} has a password that an administrator knows. Its owner changes it before anything else."
+    message = "{name} has a password that an administrator knows. Its owner changes it before anything else."
 
 
 class SecondFactorMissing(NotAllowed):
     code = "second_factor_missing"
     title = "A second factor is needed"
-    says = "{name} has no second factor, and it is needed here. Set one up under “Your login”, and do this again."
+    message = "{name} has no second factor, and it is needed here. Set one up under “Your login”, and do this again."
 
 
 class NotEnrolled(NotAllowed):
     code = "not_enrolled"
     title = "Not enrolled"
-    says = (
+    message = (
         "{name} is not enrolled: a second administrator, who is not the one that gave the login, checks first whose it "
         "is."
     )
@@ -133,7 +133,7 @@ class NotEnrolled(NotAllowed):
 class AnotherAdministrator(NotAllowed):
     code = "another_administrator"
     title = "Another administrator is needed"
-    says = "{name} cannot do this here, having {done}; another administrator can."
+    message = "{name} cannot do this here, having {done}; another administrator can."
 
 
 # Scripts and repeated requests --------------------------------------------------------------------------------------
@@ -142,13 +142,13 @@ class AnotherAdministrator(NotAllowed):
 class ScopeMissing(NotAllowed):
     code = "scope_missing"
     title = "The token is not for this"
-    says = "This needs a token with the scope {needed}; the token {token} has {scopes}."
+    message = "This needs a token with the scope {needed}; the token {token} has {scopes}."
 
 
 class AlreadyEnded(Refused):
     code = "already_ended"
     title = "Already ended"
-    says = "The {what} was ended on {on}."
+    message = "The {what} was ended on {on}."
 
 
 class KeyReused(Refused):
@@ -156,13 +156,13 @@ class KeyReused(Refused):
 
     code = "key_reused"
     title = "The key stands for another request"
-    says = "The Idempotency-Key {key!r} was used at {at} for another request; take a new key for a new request."
+    message = "The Idempotency-Key {key!r} was used at {at} for another request; take a new key for a new request."
 
 
 class FeedIsShorter(Refused):
     code = "feed_is_shorter"
     title = "The feed ends before that"
-    says = (
+    message = (
         "The feed was asked for after place {after} and ends at {last}: these are not the records that the cursor came "
         "from, an older copy perhaps. Read it from the beginning."
     )
@@ -171,13 +171,13 @@ class FeedIsShorter(Refused):
 class NothingRecorded(Refused):
     code = "nothing_recorded"
     title = "Nothing is recorded yet"
-    says = "Nothing is recorded yet, so there is nothing that a checkpoint could cover."
+    message = "Nothing is recorded yet, so there is nothing that a checkpoint could cover."
 
 
 class CheckpointBroken(Refused):
     code = "checkpoint_broken"
     title = "The records are not those of the last checkpoint"
-    says = (
+    message = (
         "The checkpoint of {made_at} covers {entries} entries, and the records no longer begin with them: something "
         "was changed, removed or put in. No checkpoint is made. Keep the database as it is and run verify_records."
     )
@@ -186,13 +186,13 @@ class CheckpointBroken(Refused):
 class CheckpointKeyMissing(Refused):
     code = "checkpoint_key_missing"
     title = "The key for checkpoints is missing"
-    says = "Checkpoints cannot be signed: {why}"
+    message = "Checkpoints cannot be signed: {why}"
 
 
 class StillRunning(Refused):
     code = "still_running"
     title = "The same request is still at work"
-    says = "A request with the Idempotency-Key {key!r} is still at work. Send it again in a moment for its answer."
+    message = "A request with the Idempotency-Key {key!r} is still at work. Send it again in a moment for its answer."
 
 
 # Reference data -----------------------------------------------------------------------------------------------------
@@ -201,12 +201,12 @@ class StillRunning(Refused):
 class AlreadyThere(Refused):
     code = "already_there"
     title = "Already there"
-    says = "There is already a {what} {key!r}."
+    message = "There is already a {what} {key!r}."
 
 
 class ValueNotTaken(Malformed):
     code = "value_not_taken"
-    says = "{field} was {seen}; allowed: {allowed}."
+    message = "{field} was {seen}; allowed: {allowed}."
 
 
 # Reels --------------------------------------------------------------------------------------------------------------
@@ -215,62 +215,62 @@ class ValueNotTaken(Malformed):
 class ReelRetired(Refused):
     code = "reel_retired"
     title = "The reel is retired"
-    says = "Reel {serial} was retired on {on}; nothing more is recorded for it."
+    message = "Reel {serial} was retired on {on}; nothing more is recorded for it."
 
 
 class ReelInstalled(Refused):
     code = "reel_installed"
     title = "The reel is installed"
-    says = "Reel {serial} is installed in machine {machine}; take it off the machine first."
+    message = "Reel {serial} is installed in machine {machine}; take it off the machine first."
 
 
 class ReelNotInstalled(Refused):
     code = "reel_not_installed"
     title = "The reel is not installed"
-    says = "Reel {serial} is not installed in a machine."
+    message = "Reel {serial} is not installed in a machine."
 
 
 class MachineOccupied(Refused):
     code = "machine_occupied"
     title = "The machine is occupied"
-    says = "Machine {machine} holds reel {serial}; remove that one first."
+    message = "Machine {machine} holds reel {serial}; remove that one first."
 
 
 class OtherSite(Refused):
     code = "other_site"
     title = "At different sites"
-    says = "Reel {serial} is at {reel_site} and machine {machine} at {machine_site}; move one of them first."
+    message = "Reel {serial} is at {reel_site} and machine {machine} at {machine_site}; move one of them first."
 
 
 class ReelHeld(Refused):
     code = "reel_held"
     title = "The reel is held"
-    says = "Reel {serial} is held since {since}: {reason}"
+    message = "Reel {serial} is held since {since}: {reason}"
 
 
 class ReelNotHeld(Refused):
     code = "reel_not_held"
     title = "The reel is not held"
-    says = "Reel {serial} is not held."
+    message = "Reel {serial} is not held."
 
 
 class CutTooLong(Malformed):
     code = "cut_too_long"
     title = "The cut is longer than the cable"
-    says = "A cut of {seen_m} m was given; reel {serial} can have at most {most_m} m of cable."
+    message = "A cut of {seen_m} m was given; reel {serial} can have at most {most_m} m of cable."
     fields = ("length_removed_m",)
 
 
 class OutOfTime(Malformed):
     code = "out_of_time"
     title = "The time cannot be right"
-    says = "{field} was {seen}; allowed: from {earliest} to {latest}."
+    message = "{field} was {seen}; allowed: from {earliest} to {latest}."
 
 
 class AlreadyReversed(Refused):
     code = "already_reversed"
     title = "Already reversed"
-    says = "Cable event {event} was reversed before, or is itself a reversal."
+    message = "Cable event {event} was reversed before, or is itself a reversal."
 
 
 # Winding ------------------------------------------------------------------------------------------------------------
@@ -279,7 +279,7 @@ class AlreadyReversed(Refused):
 class ImpossibleValue(Malformed):
     code = "impossible_value"
     title = "A number cannot be right"
-    says = "{field} was {seen} (place {place}); allowed: {allowed}."
+    message = "{field} was {seen} (place {place}); allowed: {allowed}."
 
 
 class ImpossibleDrum(ValueNotTaken):
@@ -290,16 +290,16 @@ class ImpossibleDrum(ValueNotTaken):
 class OffTheDrum(Malformed):
     code = "off_the_drum"
     title = "That does not fit on the drum"
-    says = "{field} was {seen} (place {place}); this drum allows {allowed}."
+    message = "{field} was {seen} (place {place}); this drum allows {allowed}."
 
 
 class TooFewKnownLengths(Refused):
     code = "too_few_known_lengths"
     title = "Too few reels of known length"
-    says = "{seen} reels of known length were given; at least {least} are needed to fit {what}."
+    message = "{seen} reels of known length were given; at least {least} are needed to fit {what}."
 
 
 class KnownLengthsTellNothing(Refused):
     code = "known_lengths_tell_nothing"
     title = "The known lengths do not decide it"
-    says = "The reels of known length leave {what} open: {why}."
+    message = "The reels of known length leave {what} open: {why}."

@@ -24,7 +24,7 @@ class Metric:
     """One figure, or one for each value of a label. values: by the label's value; "" where there is no label."""
 
     name: str
-    says: str
+    documentation: str
     values: dict[str, float]
     label: str = ""
 

@@ -39,11 +39,11 @@ class JsonLines(logging.Formatter):
 
 def watch_queries(sender: Any, connection: BaseDatabaseWrapper, **kwargs: Any) -> None:
     """Have every query of a new connection timed. For Django's signal `connection_created`."""
-    if tell_if_slow not in connection.execute_wrappers:
-        connection.execute_wrappers.append(tell_if_slow)
+    if log_if_slow not in connection.execute_wrappers:
+        connection.execute_wrappers.append(log_if_slow)
 
 
-def tell_if_slow(execute: Callable[..., Any], sql: Any, params: Any, many: bool, context: dict[str, Any]) -> Any:
+def log_if_slow(execute: Callable[..., Any], sql: Any, params: Any, many: bool, context: dict[str, Any]) -> Any:
     """Run a query; say so if it took SLOW_QUERY_MS or longer. Values stay out of the log: they may be secret."""
     started = time.perf_counter()
     try:

@@ -38,7 +38,9 @@ class Records(Collector):
             current = []
         yield GaugeMetricFamily("wrapledger_database_up", "1: the figures of the records were read.", bool(current))
         for each in current:
-            family = GaugeMetricFamily(f"wrapledger_{each.name}", each.says, labels=[each.label] if each.label else [])
+            family = GaugeMetricFamily(
+                f"wrapledger_{each.name}", each.documentation, labels=[each.label] if each.label else []
+            )
             for label, value in each.values.items():
                 family.add_metric([label] if each.label else [], value)
             yield family

@@ -31,7 +31,7 @@ class Watch:
             response.headers[request_id.HEADER] = made
             metrics.count(request.method or "", route_of(request), response.status_code, took_s)
             if request.path not in PROBES:
-                tell(request, response, took_s)
+                log_request(request, response, took_s)
             return response
         finally:
             request_id.end()
@@ -49,7 +49,7 @@ def person_of(request: HttpRequest) -> str:
     return next((each.username for each in candidates if type(each) is Person), "")
 
 
-def tell(request: HttpRequest, response: HttpResponse, took_s: float) -> None:
+def log_request(request: HttpRequest, response: HttpResponse, took_s: float) -> None:
     facts = {"method": request.method, "path": request.path, "route": route_of(request), "status": response.status_code}
     requests.info("request", extra={**facts, "duration_ms": round(took_s * 1000, 1), "person": person_of(request)})
 

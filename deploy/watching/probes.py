@@ -32,7 +32,7 @@ def healthz(request: HttpRequest) -> HttpResponse:
 @require_safe
 def readyz(request: HttpRequest) -> HttpResponse:
     """Whether requests may be sent here: 200, or 503 and why not."""
-    states = {"database": database_says(), "migrations": migrations_say()}
+    states = {"database": database_state(), "migrations": migrations_state()}
     is_ready = set(states.values()) == {"ok"}
     return JsonResponse({"ready": is_ready, **states}, status=200 if is_ready else 503)
 
@@ -50,7 +50,7 @@ def show_metrics(request: HttpRequest) -> HttpResponse:
 # What is asked --------------------------------------------------------------------------------------------------------
 
 
-def database_says() -> str:
+def database_state() -> str:
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
@@ -62,7 +62,7 @@ def database_says() -> str:
     return "ok"
 
 
-def migrations_say() -> str:
+def migrations_state() -> str:
     """A newer service may have migrated further: this one goes on until it is replaced."""
     try:
         missing = on_disk() - set(MigrationRecorder(connection).applied_migrations())

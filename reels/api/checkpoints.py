@@ -125,7 +125,7 @@ class HistoryExportEndpoint(Endpoint):
 
     get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="reels_history_export",
-        says='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
+        description='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
         answer=None,
         scope=Scope.READ,
         may_be_stale=True,

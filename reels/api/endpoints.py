@@ -52,7 +52,7 @@ class Operation:
     """
 
     id: str
-    says: str
+    description: str
     answer: type[Out] | None
     form: type[Form] | None = None
     query: type[Query] = Query
@@ -156,7 +156,7 @@ def update(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
 
 def _served(respond: Callable[..., submissions.SentAnswer], **described: Any) -> Decorator:
     def decorate(handler: Handler) -> Handler:
-        operation = Operation(says=(handler.__doc__ or "").strip(), **described)
+        operation = Operation(description=(handler.__doc__ or "").strip(), **described)
 
         @wraps(handler)
         def view(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:

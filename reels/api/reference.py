@@ -65,11 +65,11 @@ def shapes() -> Iterator[dict[str, Any]]:
                 "name": field,
                 "kind": kind_of(about),
                 "is_required": field in required,
-                "says": about.get("description", ""),
+                "description": about.get("description", ""),
             }
             for field, about in schema.get("properties", {}).items()
         ]
-        yield {"name": name, "says": schema.get("description", ""), "fields": fields}
+        yield {"name": name, "description": schema.get("description", ""), "fields": fields}
 
 
 def _operation(path: str, method: str, operation: dict[str, Any]) -> dict[str, Any]:
@@ -80,7 +80,7 @@ def _operation(path: str, method: str, operation: dict[str, Any]) -> dict[str, A
         "id": operation["operationId"],
         "method": method.upper(),
         "path": path,
-        "says": operation["description"].split("\n\n"),
+        "description": operation["description"].split("\n\n"),
         "parameters": [
             {**each, "place": each["in"], "kind": kind_of(each["schema"])} for each in operation.get("parameters", [])
         ],

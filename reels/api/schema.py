@@ -86,14 +86,14 @@ class EndpointSchema(AutoSchema):
         return self._described().id
 
     def get_summary(self) -> str:
-        return self._described().says.split(". ")[0].rstrip(".") + "."
+        return self._described().description.split(". ")[0].rstrip(".") + "."
 
     def get_description(self) -> str:  # type: ignore[override]
         described = self._described()
         if described.id == "session_begin":
-            return described.says
+            return described.description
         scope = f"Tokens need the scope `{described.scope}`." if described.scope else "In person only: no token may."
-        return f"{described.says}\n\n{scope}"
+        return f"{described.description}\n\n{scope}"
 
     def get_tags(self) -> list[str]:
         return [self.path.removeprefix("/api/v1/").split("/")[0]]

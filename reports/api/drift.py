@@ -70,7 +70,7 @@ class FleetDriftEndpoint(Endpoint):
 
     get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="drift_report",
-        says=(
+        description=(
             "How probable an unlogged cut is between every two neighbouring counts, the most probable first. The reels "
             "are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them, or "
             "the share asked for, are expected to be false."

@@ -43,7 +43,8 @@ class InspectionDocumentEndpoint(Endpoint):
 
     get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
         id="inspection_document_show",
-        says="The document of a signed inspection as it was kept last: PDF/A-3b, sealed, with the record attached.",
+        description="The document of a signed inspection as it was kept last: PDF/A-3b, sealed, with the record "
+        "attached.",
         answer=None,
         scope=Scope.READ,
     )
