@@ -259,7 +259,7 @@ def require_own_login(person: Person) -> None:
         raise SecondFactorMissing(name=person.full_name)
 
 
-def put_back(person: Person, by: Person) -> dict[str, Any]:
+def to_be_enrolled_again(person: Person, by: Person) -> dict[str, Any]:
     """What changes of a login that an administrator had a hand in: somebody else is to enrol its owner again."""
     return {"login_given_by": by, "enrolled_by": None, "enrolled_at": None, "session_round": person.session_round + 1}
 

@@ -32,7 +32,7 @@ HEADER = "Seconds-Behind"
 # Shorter than anybody minds, longer than a standby under load takes: a page is never later than this by the standby's
 # fault, and while it rests not even that.
 ANSWER_S = 2.0  # how long it may take to say how far it is
-REST_S = 5.0  # so long a standby that did not answer is not asked again
+BACK_OFF_S = 5.0  # so long a standby that did not answer is not asked again
 KEPT_HERE = frozenset({"reels", "inspections", "reports"})
 # What says who may see what, and is therefore never stale.
 RIGHTS = frozenset({"reels.posting", "reels.apitoken", "reels.secondfactor", "inspections.authorisation"})
@@ -62,12 +62,12 @@ class ReportSource:
 
 
 @dataclass(slots=True)
-class _Rest:
+class _BackOff:
     until: float = -math.inf
 
 
 _source: ContextVar[ReportSource | None] = ContextVar("source", default=None)
-_rest = _Rest()
+_back_off = _BackOff()
 
 
 class Router:
@@ -112,7 +112,7 @@ def may_be_stale(view: View) -> View:
             except (OperationalError, InterfaceError) as lost:
                 if getattr(lost.__cause__, "sqlstate", None) == TIMED_OUT:
                     raise  # the primary would take as long
-                _let_rest(lost)
+                _avoid(lost)
         return _answered(ReportSource(), view, *args, **kwargs)
 
     return cast("View", answer)
@@ -187,7 +187,7 @@ def measured_behind_s() -> float | None:
     0 when it has all that the primary had written when it was asked; else the age of the last transaction that it has.
     What it has received itself is no measure: cut off from the primary, it would have all of that.
     """
-    if not is_set() or monotonic() < _rest.until:
+    if not is_set() or monotonic() < _back_off.until:
         return None
     with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
         cursor.execute("SELECT pg_current_wal_lsn()::text, clock_timestamp()")
@@ -200,7 +200,7 @@ def measured_behind_s() -> float | None:
             )
             is_standby, has_all, last_at = cursor.fetchone()
     except DatabaseError as lost:
-        _let_rest(lost)
+        _avoid(lost)
         return None
     if not is_standby or (last_at is None and not has_all):
         return None
@@ -229,7 +229,7 @@ def _cut(opened: Any) -> None:
         end.shutdown(SHUT_RDWR)
 
 
-def _let_rest(lost: Exception) -> None:
-    _rest.until = monotonic() + REST_S
+def _avoid(lost: Exception) -> None:
+    _back_off.until = monotonic() + BACK_OFF_S
     connections[ALIAS].close()
     logger.warning("The standby does not answer; reports are read from the primary: %s", str(lost).strip())

@@ -32,7 +32,7 @@ def grant(*, person: Person, act: Act, reel_type: ReelType | None, site: Site | 
     if valid_until and valid_until <= valid_from:
         raise OutOfTime(field="valid_until", seen=valid_until, earliest=valid_from, latest="any time")
     chain = reel_access.lock_register()
-    readiness = _found_ready(person, act, site, at)
+    readiness = _readiness_in_words(person, act, site, at)
     with record_act(
         chain, "authorisation_granted", actor, at, **({"readiness": readiness} if readiness else {})
     ) as recorder:
@@ -71,7 +71,7 @@ def ask_readiness(*, site: Site, act: Act, rule: ReadinessRule, actor: Actor, at
         )
 
 
-def _found_ready(person: Person, act: Act, site: Site | None, at: datetime) -> list[str]:
+def _readiness_in_words(person: Person, act: Act, site: Site | None, at: datetime) -> list[str]:
     """What each site that asks for practice found, in words; for every site (None), of each that asks."""
     readiness = []
     results = practice.results_of([person])[person.pk]

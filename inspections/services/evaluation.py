@@ -81,7 +81,7 @@ def _count_difference(act: ActRecorder, inspection: Inspection, reading: Reading
     if inspection.rereads >= MOST_REREADS:
         working = _working_of_a_difference(differing)
         act.change(reading, outcome=Outcome.REFERRED, ended_at=act.at, working=as_json(working))
-        refer(act, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+        refer(act, inspection, f"Read {MOST_REREADS} times. {_details(working.problems)}", None)
 
 
 def _working_of_a_difference(differing: list[Point]) -> Working:
@@ -98,11 +98,11 @@ def _finish(act: ActRecorder, inspection: Inspection, reading: Reading, working:
         act.change(inspection, state=InspectionState.AWAITING_SIGN_OFF, layers=working.layers,
                      wraps=working.wraps, parity=working.parity)  # fmt: skip
     elif working.outcome is Outcome.REFERRED:
-        refer(act, inspection, _said(working.problems), _proposed(working))
+        refer(act, inspection, _details(working.problems), _proposed(working))
     else:
         act.change(inspection, rereads=inspection.rereads + 1)
         if inspection.rereads >= MOST_REREADS:
-            refer(act, inspection, f"Read {MOST_REREADS} times. {_said(working.problems)}", None)
+            refer(act, inspection, f"Read {MOST_REREADS} times. {_details(working.problems)}", None)
         else:
             begin_reading(act, inspection)
 
@@ -127,7 +127,7 @@ def _proposed(working: Working) -> dict[str, Any] | None:
     return {"layers": count.layers, "wraps": count.wraps, "parity": count.parity.value} if count else None
 
 
-def _said(problems: tuple[Problem, ...]) -> str:
+def _details(problems: tuple[Problem, ...]) -> str:
     return " ".join(problem.detail for problem in problems)
 
 

@@ -160,7 +160,7 @@ def _served(respond: Callable[..., submissions.SentAnswer], **described: Any) ->
 
         @wraps(handler)
         def view(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            return _sent(respond(operation, partial(handler, endpoint), endpoint, request, path))
+            return _http_response(respond(operation, partial(handler, endpoint), endpoint, request, path))
 
         served: Any = standby.may_be_stale(view) if operation.may_be_stale else view
         served.operation = operation  # read by Endpoint and by the schema
@@ -213,7 +213,7 @@ def _call(operation: Operation, request: Request, *, is_partial: bool = False) -
     query = operation.query.of(request.query_params)
     payload: dict[str, Any] = {}
     if operation.form is not None:
-        payload = dict(operation.form.made(is_partial=is_partial).run_validation(_body(request)))
+        payload = dict(operation.form.shared(is_partial=is_partial).run_validation(_body(request)))
     return Call(request=request, actor=actor_of(request), at=timezone.now(), query=query, payload=payload)
 
 
@@ -228,7 +228,7 @@ def _render(operation: Operation, result: Any) -> submissions.SentAnswer:
     """What a handler returned, as it goes out."""
     if operation.answer is None:
         return submissions.SentAnswer(status=204, media_type=JSON, body=b"")
-    shape = operation.answer.made()
+    shape = operation.answer.shared()
     if operation.is_page:
         rows = [shape.to_representation(row) for row in result.results]
         return submissions.SentAnswer(status=200, media_type=JSON, body=_json({"results": rows, "next": result.next}))
@@ -257,7 +257,7 @@ def _without(answer: submissions.SentAnswer, hidden: tuple[str, ...]) -> submiss
     return replace(answer, body=_json(body))
 
 
-def _sent(answer: submissions.SentAnswer) -> HttpResponse:
+def _http_response(answer: submissions.SentAnswer) -> HttpResponse:
     response = HttpResponse(answer.body, status=answer.status, content_type=answer.media_type, headers=answer.headers)
     if not answer.body:
         del response.headers["Content-Type"]

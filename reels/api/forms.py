@@ -21,7 +21,7 @@ class CachedSerializer(serializers.Serializer[Any]):
 
     @classmethod
     @cache
-    def made(cls, *, is_partial: bool = False) -> Self:
+    def shared(cls, *, is_partial: bool = False) -> Self:
         """The one of its kind. It keeps nothing of what it reads and writes."""
         return cls(partial=is_partial)
 
@@ -64,7 +64,7 @@ class Query(CachedSerializer):
     @classmethod
     def of(cls, parameters: QueryDict) -> dict[str, Any]:
         """The parameters, checked. Raises ParameterRefused naming each that is wrong, unknown or given twice."""
-        form = cls.made()
+        form = cls.shared()
         wrong = {name: [ErrorDetail(f"{name} is given {len(values)} times.", "repeated")]
                  for name, values in parameters.lists() if len(values) > 1}  # fmt: skip
         known = ", ".join(form.fields) or "none"

@@ -90,7 +90,7 @@ def end_of_another(person: Person, *, reason: str, actor: Actor, at: datetime) -
     factor = _in_force(person)
     with record_act(chain, "second_factor_ended", actor, at, reason=reason) as act:
         act.change(factor, ended_at=at, ended_by=actor.person)
-        _change(act, person, **access.put_back(person, actor.person))
+        _change(act, person, **access.to_be_enrolled_again(person, actor.person))
 
 
 @transaction.atomic

@@ -103,7 +103,7 @@ def _csv_lines(report: DriftReport) -> Iterator[str]:
 
 def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:
     yield json.dumps(head)[:-1] + ', "results": ['
-    separator, shape = "", shapes.IntervalOut.made()
+    separator, shape = "", shapes.IntervalOut.shared()
     for row in report.rows:
         flagged = {"flagged": "yes" if row.p_unlogged_cut >= report.flag_at else "no"}
         values = {name: getattr(row, name, None) for name in COLUMNS} | flagged

@@ -59,7 +59,7 @@ def mirror(db, monkeypatch):
     second = default.copy(standby.ALIAS)
     second.connection, second.in_atomic_block, second.autocommit = default.connection, True, False
     monkeypatch.setitem(connections.settings, standby.ALIAS, connections.settings["default"])
-    monkeypatch.setattr(standby, "_rest", standby._Rest())
+    monkeypatch.setattr(standby, "_back_off", standby._BackOff())
     connections[standby.ALIAS] = second
     yield Mirror(monkeypatch)
     del connections[standby.ALIAS]
@@ -247,7 +247,7 @@ def test_a_standby_lost_within_a_report_rests_and_the_primary_answers(let_rest, 
     answer = view()
     assert (answer.content, tried) == (b"default", ["standby", "default"])
     assert "Seconds-Behind" not in answer.headers
-    assert standby._rest.until > 0
+    assert standby._back_off.until > 0
     assert [record.name for record in caplog.records] == ["wrapledger.standby"]
 
 
@@ -291,7 +291,7 @@ def links(monkeypatch):
     def made(answer):
         both = {"default": Link(("0/3000148", NOW)), standby.ALIAS: Link(answer)}
         monkeypatch.setattr(standby, "connections", both)
-        monkeypatch.setattr(standby, "_rest", standby._Rest())
+        monkeypatch.setattr(standby, "_back_off", standby._BackOff())
         return both
 
     return made
@@ -319,7 +319,7 @@ def test_one_that_does_not_answer_is_left_alone_for_a_while(links, monkeypatch):
     both = links(None)
     assert [standby.measured_behind_s() for _ in range(3)] == [None] * 3
     assert both[standby.ALIAS].asked == 1
-    now[0] += standby.REST_S
+    now[0] += standby.BACK_OFF_S
     both[standby.ALIAS].answer = (True, True, NOW)
     assert standby.measured_behind_s() == 0.0
 
@@ -329,4 +329,4 @@ def test_a_primary_that_does_not_answer_is_nobody_elses_fault(links):
     both["default"].answer = None
     with pytest.raises(OperationalError):
         standby.measured_behind_s()
-    assert standby._rest.until < 0
+    assert standby._back_off.until < 0
