@@ -34,7 +34,8 @@ from reels.errors import (
 )
 
 MEDIA_TYPE = "application/problem+json"
-RETRY_AFTER_S = 5
+RETRY_AFTER_S = 5  # longer than any lock is waited for
+# Never written into a page: secrets, and the token of a form that is made anew.
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password", "new_password", "again", "code"}
 
 # Most particular first: the first class that fits gives the status.

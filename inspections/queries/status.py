@@ -42,6 +42,7 @@ _LIVE_STATUS = (
 )
 
 
+# The first that holds is the status, so the order says which one matters more (the table is in DEVELOPERS.md).
 _STATUS = Case(
     When(retired_at__isnull=False, then=Value(ReelStatus.RETIRED.value)),
     When(is_held=True, then=Value(ReelStatus.HELD.value)),

@@ -10,9 +10,8 @@ from django.db import IntegrityError, transaction
 
 from inspections import access
 from inspections.domain.words import Act
-from inspections.errors import CountAlreadyOpen
-from inspections.queries.counts import live_inspection
 from inspections.queries.setup_values import values_in_force
+from inspections.services.opening import require_no_live_count
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -59,7 +58,7 @@ def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> 
     """Record that a reel was put into a machine."""
     with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
-        _require_no_live_count(reel)
+        require_no_live_count(reel)
         values = values_in_force(reel)
         if values and values.machine_id != machine.pk:
             withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
@@ -114,7 +113,7 @@ def move(*, serial: str, site_code: str, actor: Actor, at: datetime) -> Reel:
 def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
     """Take a reel out of service for good."""
     with _on_reel(serial, "retired", actor, at, Act.MAINTAIN) as (act, reel):
-        _require_no_live_count(reel)
+        require_no_live_count(reel)
         require_in_service(reel)
         require_off_machine(reel)
         withdraw_values(act, reel, f"the reel was retired: {reason}")
@@ -147,12 +146,6 @@ def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
     except IntegrityError as refused:
         other = reel_queries.installation_of_machine(machine)
         raise MachineOccupied(machine=machine.serial, serial=other.reel.serial if other else "another") from refused
-
-
-def _require_no_live_count(reel: Reel) -> None:
-    """A reel that is being counted stays where it is. Raises CountAlreadyOpen."""
-    if live := live_inspection(reel):
-        raise CountAlreadyOpen(inspection=live.pk, serial=reel.serial, state=live.state.replace("_", " "))
 
 
 @contextmanager

@@ -6,10 +6,10 @@ from datetime import datetime
 from django.db import transaction
 
 from inspections import access
-from inspections.domain.words import LIVE, Act, Role
+from inspections.domain.words import Act, Role
 from inspections.errors import CountAlreadyOpen, NotPrepared, ReelOnMachine, TechnicianIsYou, TechnicianNotNamed
 from inspections.models import Inspection, Participant, Reading
-from inspections.queries.counts import installation_at
+from inspections.queries.counts import installation_at, live_inspection
 from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
 from reels.errors import OutOfTime
@@ -102,6 +102,10 @@ def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:
         raise OutOfTime(field="done_at", seen=done_at.isoformat(), earliest=reel.received_on, latest=at.isoformat())
     if installed := installation_at(reel, done_at):
         raise ReelOnMachine(serial=reel.serial, machine=installed.machine.serial, at=done_at.isoformat())
-    live = reel.inspections.filter(state__in=LIVE).first()
-    if live:
+    require_no_live_count(reel)
+
+
+def require_no_live_count(reel: Reel) -> None:
+    """A reel that is being counted stays where it is. Raises CountAlreadyOpen."""
+    if live := live_inspection(reel):
         raise CountAlreadyOpen(inspection=live.pk, serial=reel.serial, state=live.state.replace("_", " "))

@@ -44,7 +44,7 @@ def page(rows: QuerySet[Any], order: tuple[str, ...], asked: dict[str, Any], req
 
 def _after(model: type[Model], order: tuple[str, ...], key: list[Any]) -> Q:
     """Rows later in the order than the one with this key: later in a column and equal in all before it."""
-    later = Q(pk__in=())
+    later = Q(pk__in=())  # nothing: what it is or-ed with decides
     equal = Q()
     for column, value in zip(order, key, strict=True):
         name = column.removeprefix("-")

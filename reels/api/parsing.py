@@ -31,7 +31,7 @@ class StrictJSONParser(BaseParser):
     def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         """The value. Raises ParseError or BodyTooLarge."""
         most = getattr((parser_context or {}).get("view"), "most_body_bytes", MOST_BYTES)
-        content = stream.read(most + 1)
+        content = stream.read(most + 1)  # one byte too many is enough to know
         if len(content) > most:
             raise BodyTooLarge(most)
         try:

@@ -40,6 +40,7 @@ class Request:
 def fingerprint(method: str, path: str, body: Any) -> str:
     """What stands for a request: a keyed digest, since a body may hold a password."""
     canonical = json.dumps([method, path, body], sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    # JSON may hold half a surrogate pair, which is no UTF-8; it is to count as another body, and not to crash.
     return salted_hmac("reels.submission", canonical.encode("utf-8", "surrogatepass"), algorithm="sha256").hexdigest()
 
 
