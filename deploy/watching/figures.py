@@ -13,8 +13,8 @@ from inspections.queries import histories
 from reels import standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
 from reports.domain.notices import NoticeState
-from reports.models import Assessment, Notice, VerificationRun
-from reports.services import assessments
+from reports.models import Assessment, Notice
+from reports.services import assessments, verification
 
 EXPIRY_DAYS = (7, 30)
 
@@ -57,7 +57,7 @@ def work() -> Iterator[Metric]:
 
 def checks(now: datetime) -> Iterator[Metric]:
     """When the records were checked and sealed last; infinite: never."""
-    last = VerificationRun.objects.order_by("at", "id").last()
+    last = verification.last_run()
     at, is_whole = (last.at, not last.first_break) if last else (None, False)
     yield Metric("verification_age_seconds", "Since verify_records ended last.", {"": _age(at, now)})
     yield Metric("verification_whole", "1: it found all records whole.", {"": is_whole})

@@ -19,7 +19,7 @@ from inspections.pages.paging import Pages, one_page
 from inspections.queries import sign_offs
 from reels import access
 from reels.domain.words import counted
-from reels.models import HistoryEntry, Person
+from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.standby import may_be_stale
@@ -35,6 +35,7 @@ from reports.domain.sign_off_review import (
 )
 from reports.models import VerificationRun
 from reports.pages.written import csv_answer
+from reports.services import verification
 
 SIZE = 50
 ENDS_SOON = timedelta(days=60)
@@ -106,8 +107,8 @@ def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
     """The page of the audit. Nine queries, however many signatures there are."""
     form, rows, pairs = _found(asked, person, at)
     kept = {name: str(value) for name, value in form.chosen.items()}
-    last = VerificationRun.objects.order_by("at", "id").last()
-    new = HistoryEntry.objects.count() - last.entries if last else 0
+    last = verification.last_run()
+    new = verification.entries_since(last) if last else 0
     return Audit(
         filter=form,
         pages=one_page(rows, asked, SIZE, lambda row: SignatureRow(row=row, looks=_looks(row, pairs)), kept=kept),

@@ -90,6 +90,16 @@ def keep_run(result: VerificationResult, broken: Break | None, *, at: datetime) 
     )  # fmt: skip
 
 
+def last_run() -> VerificationRun | None:
+    """The newest run of the check. One query."""
+    return VerificationRun.objects.order_by("at", "id").last()
+
+
+def entries_since(run: VerificationRun) -> int:
+    """How many entries were written since it. One query."""
+    return HistoryEntry.objects.count() - run.entries
+
+
 @contextmanager
 def _one_snapshot() -> Iterator[None]:
     """All that is read within is of one snapshot of the database, and nobody who writes has to wait for it."""
