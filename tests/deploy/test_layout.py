@@ -113,3 +113,30 @@ def imported(*folders: str) -> set[str]:
 def test_every_library_that_is_imported_is_declared():
     assert imported(*APPS, "deploy") - declared() == set()
     assert imported("tests") - declared("development") == set()
+
+
+# Names and sizes ----------------------------------------------------------------------------------------------------
+
+LONGEST_OF_NINE_IN_TEN = 20
+
+
+def trees(*, tests: bool) -> Iterator[tuple[Path, ast.Module]]:
+    """Our own modules, without migrations."""
+    for folder in (*APPS, "deploy", *(["tests"] if tests else [])):
+        for path in sorted((HOME / folder).rglob("*.py")):
+            if "migrations" not in path.parts:
+                yield path.relative_to(HOME), ast.parse(path.read_text(encoding="utf-8"))
+
+
+def functions(tree: ast.AST) -> list[ast.FunctionDef]:
+    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)]
+
+
+def test_nine_functions_in_ten_are_short():
+    lengths = sorted(
+        function.end_lineno - function.body[0].lineno + 1
+        for _, tree in trees(tests=False)
+        for function in functions(tree)
+        if function.end_lineno
+    )
+    assert lengths[len(lengths) * 9 // 10] <= LONGEST_OF_NINE_IN_TEN
