@@ -28,18 +28,18 @@ REELS_AT_ONCE = 200
 
 def reel_histories(reels: QuerySet[Reel], as_of: datetime | None = None) -> Iterator[ReelHistory]:
     """What is on record of each reel, in order of serial: see `histories_of`. Five queries for every 200 reels."""
-    for some in in_batches(reels):
-        yield from histories_of(some, as_of)
+    for batch in in_batches(reels):
+        yield from histories_of(batch, as_of)
 
 
 def in_batches(reels: QuerySet[Reel]) -> Iterator[list[Reel]]:
     """The reels with their type and chain, in order of serial, some at a time. One query each time."""
     last = ""
-    while some := list(
+    while batch := list(
         reels.filter(serial__gt=last).select_related("type", "chain").order_by("serial")[:REELS_AT_ONCE]
     ):
-        yield some
-        last = some[-1].serial
+        yield batch
+        last = batch[-1].serial
 
 
 def histories_of(reels: Sequence[Reel], as_of: datetime | None = None) -> list[ReelHistory]:
@@ -73,11 +73,11 @@ def _counts(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, dict[dat
             Q(void__confirmed_at__isnull=True) | Q(void__confirmed_at__gt=as_of),
             reel__in=reels, state__in=(InspectionState.SIGNED, InspectionState.VOIDED), ended_at__lte=as_of,
         )  # fmt: skip
-    found: dict[int, dict[datetime, CountSeen]] = defaultdict(dict)
+    counts: dict[int, dict[datetime, CountSeen]] = defaultdict(dict)
     for rows, time_column in ((imported, "counted_at"), (inspected, "done_at")):
         for reel, at, layers, wraps in rows.order_by().values_list("reel_id", time_column, "layers", "wraps"):
-            found[reel][at] = CountSeen(at=at, layers=layers, wraps=wraps)
-    return found
+            counts[reel][at] = CountSeen(at=at, layers=layers, wraps=wraps)
+    return counts
 
 
 def _events(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, list[CutLogged | datetime]]:
@@ -88,12 +88,12 @@ def _events(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, list[Cut
         rows = rows.filter(standing, recorded_at__lte=as_of)
     else:
         rows = rows.filter(reversed_by__isnull=True)
-    found: dict[int, list[CutLogged | datetime]] = defaultdict(list)
+    events: dict[int, list[CutLogged | datetime]] = defaultdict(list)
     columns = ("reel_id", "kind", "happened_at", "recorded_at", "length_removed_m")
     for reel, kind, at, recorded_at, length_m in rows.values_list(*columns):
         is_cut = kind == CableEvent.Kind.CUT
-        found[reel].append(CutLogged(at=at, length_m=float(length_m), recorded_at=recorded_at) if is_cut else at)
-    return found
+        events[reel].append(CutLogged(at=at, length_m=float(length_m), recorded_at=recorded_at) if is_cut else at)
+    return events
 
 
 def _closed_flags(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, list[ClosedFlag]]:
@@ -101,12 +101,12 @@ def _closed_flags(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, li
     rows = DriftFlag.objects.filter(reel__in=reels, closed_at__isnull=False)
     if as_of:
         rows = rows.filter(closed_at__lte=as_of)
-    found: dict[int, list[ClosedFlag]] = defaultdict(list)
+    flags: dict[int, list[ClosedFlag]] = defaultdict(list)
     for reel, from_at, to_at, ending in rows.order_by("closed_at", "id").values_list(
         "reel_id", "from_at", "to_at", "ending"
     ):
-        found[reel].append(ClosedFlag(from_at=from_at, to_at=to_at, ending=Ending(ending)))
-    return found
+        flags[reel].append(ClosedFlag(from_at=from_at, to_at=to_at, ending=Ending(ending)))
+    return flags
 
 
 def learned_rates() -> LearnedRates | None:

@@ -42,8 +42,13 @@ class CsvRenderer(JSONRenderer):
 
 class _ReportSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
-        found = super().get_response_serializers()
-        return {(200, JSON): shapes.DriftReportOut, (200, CSV): OpenApiTypes.STR, (409, PROBLEM): ProblemOut, **found}
+        responses = super().get_response_serializers()
+        return {
+            (200, JSON): shapes.DriftReportOut,
+            (200, CSV): OpenApiTypes.STR,
+            (409, PROBLEM): ProblemOut,
+            **responses,
+        }
 
 
 class FleetDriftEndpoint(Endpoint):
@@ -125,8 +130,8 @@ class FlagListEndpoint(Endpoint):
     @read("drift_flags_list", shapes.FlagOut, query=shapes.FlagsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """Flags at one's sites that somebody looks into or has closed."""
-        found = drift_report.flags_matching(access.readable_flags(call.actor.person, call.at), call.query)
-        return call.page(found, "id")
+        readable = access.readable_flags(call.actor.person, call.at)
+        return call.page(drift_report.flags_matching(readable, call.query), "id")
 
     @create("drift_flags_assign", shapes.FlagOut, shapes.FlagIn, tag=tag_of)
     def post(self, call: Call) -> DriftFlag:

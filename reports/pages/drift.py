@@ -50,8 +50,8 @@ class DriftFilter(Filter):
     def in_words(self) -> str:
         """What is chosen, as a sentence of a document says it."""
         fields: Any = self.fields
-        said = {name: dict(fields[name].choices)[self.chosen.get(name, "")] for name in ("site", "type", "show")}
-        return f"Intervals: {said['show']}. Reels of {said['site']} and {said['type']}."
+        words = {name: dict(fields[name].choices)[self.chosen.get(name, "")] for name in ("site", "type", "show")}
+        return f"Intervals: {words['show']}. Reels of {words['site']} and {words['type']}."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,11 +68,11 @@ class FleetDriftView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnPaper:
-    """The intervals that a document shows, of how many; said: what was asked for."""
+    """The intervals that a document shows, of how many; filters: what was asked for, in words."""
 
     intervals: list[Interval]
     total: int
-    said: str
+    filters: str
     as_of: date | None
 
 
@@ -118,10 +118,10 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
     else:
         assessments.bring_nearly_up_to_date(at=at)
         flagged_from = drift_report.flag_at()
-        found = drift_report.ranked(reels, LEAST.get(form.chosen.get("show", ""), flagged_from))
-        unit, total = person.length_unit, found.count()
-        rows = [interval_of(row, row.assessment.reel.serial, unit, flagged_from) for row in found[:ON_PAPER]]
-    return OnPaper(intervals=rows[:ON_PAPER], total=total, said=form.in_words, as_of=as_of)
+        ranked = drift_report.ranked(reels, LEAST.get(form.chosen.get("show", ""), flagged_from))
+        unit, total = person.length_unit, ranked.count()
+        rows = [interval_of(row, row.assessment.reel.serial, unit, flagged_from) for row in ranked[:ON_PAPER]]
+    return OnPaper(intervals=rows[:ON_PAPER], total=total, filters=form.in_words, as_of=as_of)
 
 
 def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFilter, Any]:
@@ -157,8 +157,8 @@ def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> t
 def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> list[Interval]:
     report = drift_report.report_as_of(reels, end_of(as_of))
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
-    found = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
-    return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in found]
+    rows = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
+    return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in rows]
 
 
 def end_of(day: date) -> datetime:

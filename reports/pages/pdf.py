@@ -128,7 +128,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         return refusal(refused)
     lines = [drift_line(each) for each in found.intervals]
     left_out, as_of = found.total - len(lines), f"{found.as_of or ''}"
-    content = drift.fleet_drift(lines, said=found.said, left_out=left_out, as_of=as_of, at=at)
+    content = drift.fleet_drift(lines, filters=found.filters, left_out=left_out, as_of=as_of, at=at)
     return document(content, "drift.pdf")
 
 

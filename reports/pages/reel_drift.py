@@ -110,34 +110,34 @@ def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> 
     return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of)
 
 
-def in_words(found: Evidence, serial: str, unit: str, as_of: datetime | None = None) -> ReelEvidence:
+def in_words(evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None) -> ReelEvidence:
     """Evidence in words, the newest first."""
-    intervals = [interval_of(row, serial, unit, found.flag_at) for row in found.rows]
-    finding = _finding(found, intervals)
-    enough = len(found.counts) >= LEAST_FOR_A_FIGURE
+    intervals = [interval_of(row, serial, unit, evidence.flag_at) for row in evidence.rows]
+    finding = _finding(evidence, intervals)
+    enough = len(evidence.counts) >= LEAST_FOR_A_FIGURE
     return ReelEvidence(
         finding=finding,
-        recount=worth_in_words(found.recount),
-        picture=course_figure(_course(found, unit), finding) if enough else None,
-        counts=[_count_line(each, unit) for each in reversed(found.counts)],
-        cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(found.cuts)],
+        recount=worth_in_words(evidence.recount),
+        picture=course_figure(_course(evidence, unit), finding) if enough else None,
+        counts=[_count_line(each, unit) for each in reversed(evidence.counts)],
+        cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(evidence.cuts)],
         intervals=intervals[::-1],
-        flags=[flag_row(row, as_of) for row in reversed(found.flags)],
+        flags=[flag_row(row, as_of) for row in reversed(evidence.flags)],
     )
 
 
-def _finding(found: Evidence, intervals: list[Interval]) -> str:
+def _finding(evidence: Evidence, intervals: list[Interval]) -> str:
     """What there is to see, in a sentence."""
-    if len(found.counts) < LEAST_FOR_A_FIGURE:
-        return "There is one count on record; a loss shows between two." if found.counts else (
+    if len(evidence.counts) < LEAST_FOR_A_FIGURE:
+        return "There is one count on record; a loss shows between two." if evidence.counts else (
             "There is no count on record yet.")  # fmt: skip
     flagged = [each for each in intervals if each.badge]
-    slips = sum(each.posterior.p_slip >= SLIP_LIKELY for each in found.counts)
+    slips = sum(each.posterior.p_slip >= SLIP_LIKELY for each in evidence.counts)
     also = f" {counted(slips, 'count')} probably hold{'s' if slips == 1 else ''} a slip." if slips else ""
     if not flagged:
-        likeliest = max(found.rows, key=lambda row: row.p_unlogged_cut)
+        likeliest = max(evidence.rows, key=lambda row: row.p_unlogged_cut)
         return (
-            f"Between {len(found.counts)} counts nothing is flagged; the likeliest loss has a probability of "
+            f"Between {len(evidence.counts)} counts nothing is flagged; the likeliest loss has a probability of "
             f"{percent(likeliest.p_unlogged_cut)}.{also}"
         )
     first = max(flagged, key=lambda each: each.from_at)
@@ -153,18 +153,18 @@ def _day(at: datetime) -> str:
     return date_format(timezone.localtime(at), "j M Y")
 
 
-def _course(found: Evidence, unit: str) -> Course:
+def _course(evidence: Evidence, unit: str) -> Course:
     metres = float(LengthUnit(unit).metres)
     return Course(
         unit=unit,
         counts=tuple(
             CountPoint(at=each.posterior.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
                        p_slip=each.posterior.p_slip)
-            for each in found.counts
+            for each in evidence.counts
         ),
-        cuts=tuple(cut.at for cut in found.cuts),
-        replaced=found.replaced_at,
-        flagged=tuple((row.from_at, row.to_at) for row in found.rows if row.p_unlogged_cut >= found.flag_at),
+        cuts=tuple(cut.at for cut in evidence.cuts),
+        replaced=evidence.replaced_at,
+        flagged=tuple((row.from_at, row.to_at) for row in evidence.rows if row.p_unlogged_cut >= evidence.flag_at),
     )  # fmt: skip
 
 

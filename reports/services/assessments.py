@@ -79,24 +79,23 @@ def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]
 
 def type_digest(reel_type: ReelType) -> str:
     """SHA-256 over what the inference takes from a reel type."""
-    said = f"{drum_from(vars(reel_type))!r}, lead_wraps={reel_type.lead_wraps}"
-    return hashlib.sha256(said.encode()).hexdigest()
+    inputs = f"{drum_from(vars(reel_type))!r}, lead_wraps={reel_type.lead_wraps}"
+    return hashlib.sha256(inputs.encode()).hexdigest()
 
 
 def assess_moved(
     reels: QuerySet[Reel], learned: LearnedRates, *, at: datetime, progress: Progress = lambda _: None
 ) -> None:
     """Assess those of the reels that have moved. The head is read before the history, so that a stale row says so."""
-    rates = histories.parameters_of(learned)
+    theta = histories.parameters_of(learned)
     done, of = 0, moved(reels, learned).count()
-    for some in histories.in_batches(moved(reels, learned)):
-        found = drift.assess_fleet(histories.histories_of(some), rates)
-        _keep(some, list(found), learned, at)
-        done += len(some)
+    for batch in histories.in_batches(moved(reels, learned)):
+        _keep(batch, list(drift.assess_fleet(histories.histories_of(batch), theta)), learned, at)
+        done += len(batch)
         progress(f"{done} of {of} reels assessed")
 
 
-def _keep(reels: list[Reel], found: list[ReelAssessment], learned: LearnedRates, at: datetime) -> None:
+def _keep(reels: list[Reel], assessed: list[ReelAssessment], learned: LearnedRates, at: datetime) -> None:
     try:
         with transaction.atomic():
             Assessment.objects.filter(reel__in=reels).delete()
@@ -107,14 +106,14 @@ def _keep(reels: list[Reel], found: list[ReelAssessment], learned: LearnedRates,
                 for reel in reels
             ]
             Assessment.objects.bulk_create(made)
-            AssessedInterval.objects.bulk_create(_intervals(made, found), batch_size=1000)
+            AssessedInterval.objects.bulk_create(_intervals(made, assessed), batch_size=1000)
     except IntegrityError:  # somebody else assesses the same reels at this moment: theirs is as good
         return
 
 
-def _intervals(made: list[Assessment], found: list[ReelAssessment]) -> Iterator[AssessedInterval]:
+def _intervals(made: list[Assessment], assessed: list[ReelAssessment]) -> Iterator[AssessedInterval]:
     columns = [field.name for field in AssessedInterval._meta.concrete_fields if field.name not in ("id", "assessment")]
-    for assessment, posteriors in zip(made, found, strict=True):
+    for assessment, posteriors in zip(made, assessed, strict=True):
         for row in rows_of(posteriors):
             yield AssessedInterval(assessment=assessment, **{name: getattr(row, name) for name in columns})
 

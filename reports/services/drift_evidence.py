@@ -54,7 +54,7 @@ class Evidence:
 
     @property
     def recount_worth_bits(self) -> float:
-        """See drift.worth_of_recount."""
+        """How much one more count now would tell about an unlogged cut before the newest one, in bits."""
         return self.recount.worth_bits
 
 
@@ -65,13 +65,13 @@ def evidence_of(reel: Reel, as_of: datetime | None = None) -> Evidence:
     """
     judged_by = standards(as_of)
     [history] = histories.histories_of([reel], as_of)
-    rates = judged_by.rates
-    found, course = drift.assess(history, rates), drift.most_probable_course(history, rates)
+    theta = judged_by.theta
+    assessed, course = drift.assess(history, theta), drift.most_probable_course(history, theta)
     winding = winding_table(history.drum)
-    turns = (turns_of_counts(ordered_counts(history), winding), [each.turns for each in found.counts], course)
+    turns = (turns_of_counts(ordered_counts(history), winding), [each.turns for each in assessed.counts], course)
     metres = [winding.metres(np.array(each, dtype=np.float64)).tolist() for each in turns]
     return Evidence(
-        looseness_wraps=found.looseness_wraps if found.counts else None,
+        looseness_wraps=assessed.looseness_wraps if assessed.counts else None,
         counts=[
             CountEvidence(
                 posterior=each,
@@ -80,14 +80,14 @@ def evidence_of(reel: Reel, as_of: datetime | None = None) -> Evidence:
                 inferred_m=inferred_m,
                 course_m=course_m,
             )
-            for each, counted_m, inferred_m, course_m in zip(found.counts, *metres, strict=True)
+            for each, counted_m, inferred_m, course_m in zip(assessed.counts, *metres, strict=True)
         ],
         cuts=tuple(sorted(history.cuts, key=lambda cut: cut.at)),
         replaced_at=tuple(sorted(history.replaced_at)),
-        rows=list(rows_of(found)),
+        rows=list(rows_of(assessed)),
         flag_at=judged_by.flag_at,
         flags=_flags(reel, as_of),
-        recount=drift.recount(history, rates),
+        recount=drift.recount(history, theta),
     )
 
 
@@ -100,7 +100,7 @@ def _flags(reel: Reel, as_of: datetime | None) -> list[DriftFlag]:
 def drift_of(reel: Reel) -> dict[str, Any]:
     """A reel's intervals as they were worked out last, with its counts and flags. As many queries for any history."""
     assessment = Assessment.objects.select_related("rates").get(reel=reel)
-    newest, found = histories.learned_rates(), evidence_of(reel)
+    newest, evidence = histories.learned_rates(), evidence_of(reel)
     return {
         "reel": reel.serial,
         "assessed_at": assessment.made_at,
@@ -112,8 +112,8 @@ def drift_of(reel: Reel) -> dict[str, Any]:
             "in_words": drift.in_words(histories.parameters_of(assessment.rates)),
         },
         "results": [
-            {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= found.flag_at else "no"}
+            {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= evidence.flag_at else "no"}
             for row in rows_of_reel(reel)
         ],
-        **{name: getattr(found, name) for name in ("looseness_wraps", "recount_worth_bits", "counts", "flags")},
+        **{name: getattr(evidence, name) for name in ("looseness_wraps", "recount_worth_bits", "counts", "flags")},
     }

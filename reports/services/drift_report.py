@@ -32,9 +32,9 @@ _NAMES = tuple(each.name for each in fields(DriftRow))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standards:
-    """By what a reel is judged: the fleet's rates, and the least probability that is flagged in the whole fleet."""
+    """By what a reel is judged: the fleet's parameters, and the least probability that is flagged in all of it."""
 
-    rates: DriftParameters
+    theta: DriftParameters
     flag_at: float
 
 
@@ -103,48 +103,48 @@ def report_as_of(
 ) -> DriftReport:  # fmt: skip
     """The rows of these reels as they would have been on that day, from a probability on. Nothing is kept."""
     progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.")
-    rates = assessments.parameters_as_of(as_of)
+    theta = assessments.parameters_as_of(as_of)
     database = sqlite3.connect("")
-    database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, said TEXT)")
-    for found in _assessed_as_of(as_of, rates, progress):
-        database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(found)))
+    database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, content TEXT)")
+    for assessed in _assessed_as_of(as_of, theta, progress):
+        database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(assessed)))
     database.execute("CREATE INDEX falling ON row (p DESC, reel, from_at)")
     least = flag_from((p for (p,) in database.execute("SELECT p FROM row ORDER BY p DESC")), false_share)
-    wanted = set(reels.values_list("serial", flat=True))
-    return DriftReport(rows=_sorted_rows(database, wanted, least_p), flag_at=least)
+    serials = set(reels.values_list("serial", flat=True))
+    return DriftReport(rows=_sorted_rows(database, serials, least_p), flag_at=least)
 
 
 def standards(as_of: datetime | None = None) -> Standards:
     """Those of the fleet as it was assessed last; or as of a day, for which all of it is assessed. Nothing is kept."""
     if as_of is None:
-        return Standards(rates=histories.parameters_of(histories.learned_rates()), flag_at=flag_at())
-    rates = assessments.parameters_as_of(as_of)
-    found = _assessed_as_of(as_of, rates)
-    falling = sorted((each.p_unlogged_cut for reel in found for each in reel.intervals), reverse=True)
-    return Standards(rates=rates, flag_at=flag_from(falling))
+        return Standards(theta=histories.parameters_of(histories.learned_rates()), flag_at=flag_at())
+    theta = assessments.parameters_as_of(as_of)
+    fleet = _assessed_as_of(as_of, theta)
+    falling = sorted((each.p_unlogged_cut for reel in fleet for each in reel.intervals), reverse=True)
+    return Standards(theta=theta, flag_at=flag_from(falling))
 
 
 def _assessed_as_of(
-    as_of: datetime, rates: DriftParameters, progress: Callable[[str], None] = lambda _: None
+    as_of: datetime, theta: DriftParameters, progress: Callable[[str], None] = lambda _: None
 ) -> Iterator[ReelAssessment]:
     done = 0
-    for some in histories.in_batches(Reel.objects.all()):
-        yield from drift.assess_fleet(histories.histories_of(some, as_of), rates)
-        done += len(some)
+    for batch in histories.in_batches(Reel.objects.all()):
+        yield from drift.assess_fleet(histories.histories_of(batch, as_of), theta)
+        done += len(batch)
         progress(f"{done} reels assessed")
 
 
 def _staged(row: DriftRow) -> tuple[float, str, str, str]:
-    said = json.dumps(asdict(row), default=datetime.isoformat)
-    return row.p_unlogged_cut, row.reel, row.from_at.isoformat(), said
+    content = json.dumps(asdict(row), default=datetime.isoformat)
+    return row.p_unlogged_cut, row.reel, row.from_at.isoformat(), content
 
 
-def _sorted_rows(database: sqlite3.Connection, wanted: set[str], least_p: float) -> Iterator[DriftRow]:
+def _sorted_rows(database: sqlite3.Connection, serials: set[str], least_p: float) -> Iterator[DriftRow]:
     with closing(database):
-        sql = "SELECT reel, said FROM row WHERE p >= ? ORDER BY p DESC, reel, from_at"
-        for serial, said in database.execute(sql, (least_p,)):
-            if serial in wanted:
-                values = json.loads(said)
+        sql = "SELECT reel, content FROM row WHERE p >= ? ORDER BY p DESC, reel, from_at"
+        for serial, content in database.execute(sql, (least_p,)):
+            if serial in serials:
+                values = json.loads(content)
                 times = {name: datetime.fromisoformat(values[name]) for name in ("from_at", "to_at")}
                 yield DriftRow(**{**values, **times})
 
@@ -156,12 +156,10 @@ def flagged_interval(reel: Reel, from_at: datetime, to_at: datetime) -> FlaggedI
     """
     key = f"{moment(from_at)} to {moment(to_at)}"
     rows = AssessedInterval.objects.filter(assessment__reel=reel, from_at=from_at, to_at=to_at)
-    found = rows.first()
-    if found is None:
+    row = rows.first()
+    if row is None:
         raise NotFound(what=f"interval of reel {reel.serial}", key=key)
-    return FlaggedInterval(
-        from_at=from_at, to_at=to_at, p_unlogged_cut=found.p_unlogged_cut, explanation=found.explanation
-    )
+    return FlaggedInterval(from_at=from_at, to_at=to_at, p_unlogged_cut=row.p_unlogged_cut, explanation=row.explanation)
 
 
 def flags_matching(rows: QuerySet[DriftFlag], asked: Mapping[str, Any]) -> QuerySet[DriftFlag]:

@@ -66,9 +66,9 @@ def _moved() -> QuerySet[Reel]:
 
 def _keep(reels: list[Reel]) -> None:
     heads = {reel.pk: reel.chain.head for reel in reels}
-    found = with_moments(Reel.objects.filter(pk__in=heads))
-    made = [_status_row(reel, heads[reel.pk]) for reel in found]
-    ReelStatusRow.objects.bulk_create(made, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
+    reels_with_moments = with_moments(Reel.objects.filter(pk__in=heads))
+    rows = [_status_row(reel, heads[reel.pk]) for reel in reels_with_moments]
+    ReelStatusRow.objects.bulk_create(rows, update_conflicts=True, unique_fields=["reel"], update_fields=UPDATED)
 
 
 def _status_row(reel: Any, head: str) -> ReelStatusRow:

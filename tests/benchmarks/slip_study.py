@@ -117,10 +117,10 @@ def _make_type(code: str, rng: np.random.Generator) -> tuple[str, Any, Any]:
 def _known(kind: tuple[str, Any, Any], serial: str, rows: dict[str, list[str]], rng: np.random.Generator,
            now: datetime) -> Known:  # fmt: skip
     """A reel, and the rows that tell its past."""
-    from tests.benchmarks.drift.fleets import Shape
+    from tests.benchmarks.drift.fleets import DrumTables
 
     code, drum, anchor_side = kind
-    shape = Shape.of(drum)
+    shape = DrumTables.of(drum)
     length_m = float(shape.metres_below[-1] * rng.uniform(0.55, 0.85))
     rows["reels"].append(f"{serial},{code},kettle-point,2024-03-01,{length_m:.1f}\n")
     looseness = MEDIAN_LOOSENESS_WRAPS * float(np.exp(LOOSENESS_SPREAD * rng.standard_normal()))

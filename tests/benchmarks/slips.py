@@ -14,7 +14,7 @@ import numpy as np
 from inspections.domain.reading import Half, OpenSide, Unwind
 from reels.domain.winding import Drum
 from reels.domain.words import Parity, Side
-from tests.benchmarks.drift.fleets import Shape
+from tests.benchmarks.drift.fleets import DrumTables
 
 LEAD_WRAPS = 1
 Seen = Mapping[str, Any]
@@ -27,7 +27,7 @@ class Wound:
     """A reel as it lies on the stand. turns: the right setup values, in whole turns; is_aft: where the crossover is."""
 
     drum: Drum
-    shape: Shape
+    shape: DrumTables
     anchor_side: Side
     turns: int
     is_aft: bool

@@ -7,7 +7,7 @@ from inspections.domain import counting, keying
 from inspections.domain.reading import RuleParameters
 from reels.domain.words import Side, UnusualRule
 from tests.benchmarks import slip_study
-from tests.benchmarks.drift.fleets import Shape, drum_for
+from tests.benchmarks.drift.fleets import DrumTables, drum_for
 from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, SlipCell, summary_lines, table_lines
 from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, seen_on, wraps_off
 from tests.builders import NOW, Cast
@@ -16,7 +16,7 @@ DRUM = drum_for(np.random.default_rng(3))
 
 
 def wound(turns, *, anchor_side=Side.LEFT, is_aft=True):
-    return Wound(drum=DRUM, shape=Shape.of(DRUM), anchor_side=anchor_side, turns=turns, is_aft=is_aft)
+    return Wound(drum=DRUM, shape=DrumTables.of(DRUM), anchor_side=anchor_side, turns=turns, is_aft=is_aft)
 
 
 @pytest.mark.parametrize("anchor_side", Side)
@@ -26,7 +26,7 @@ def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_aft):
         anchor_side=anchor_side, wraps_odd_layer=DRUM.wraps_odd_layer, wraps_even_layer=DRUM.wraps_even_layer,
         max_layers=DRUM.max_layers, lead_wraps=LEAD_WRAPS, unusual=UnusualRule.ACCEPT,
     )  # fmt: skip
-    first = int(Shape.of(DRUM).turns_below[4])
+    first = int(DrumTables.of(DRUM).turns_below[4])
     for turns in range(first, first + 2 * DRUM.wraps_odd_layer):
         reel = wound(turns, anchor_side=anchor_side, is_aft=is_aft)
         worked = counting.work_out(parameters, keying.reading_from(seen_on(reel)))
@@ -45,7 +45,7 @@ def test_every_slip_changes_what_is_keyed(kind):
 
 
 def test_how_far_a_slip_puts_the_numbers_off():
-    reel = wound(int(Shape.of(DRUM).turns_below[6]) + 9)
+    reel = wound(int(DrumTables.of(DRUM).turns_below[6]) + 9)
     right = seen_on(reel)
     assert wraps_off(reel, {**right, "gauge_wraps": right["gauge_wraps"] + 1}) == 1
     assert wraps_off(reel, {**right, "crossover_half": "forward"}) == 1

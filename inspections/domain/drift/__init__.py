@@ -53,7 +53,7 @@ import numpy as np
 
 from inspections.domain.drift.fleet import assess, assess_fleet
 from inspections.domain.drift.learning import learn
-from inspections.domain.drift.newest import most_probable_course, plausibility, recount, worth_of_recount
+from inspections.domain.drift.newest import most_probable_course, plausibility, recount
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters, in_words
 from inspections.domain.drift.records import (
     ClosedFlag,
@@ -94,7 +94,6 @@ __all__ = [
     "plausibility",
     "plausibility_in_words",
     "recount",
-    "worth_of_recount",
 ]
 
 

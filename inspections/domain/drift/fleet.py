@@ -162,14 +162,14 @@ def assess_fleet(histories: Iterable[ReelHistory], theta: DriftParameters) -> It
     It keeps one core busy: for two, hand half of the reels to each of two processes.
     """
     source = iter(histories)
-    while some := list(islice(source, REELS_AT_ONCE)):
-        by_reel = [sequences_of(history, place, theta) for place, history in enumerate(some)]
+    while reels := list(islice(source, REELS_AT_ONCE)):
+        by_reel = [sequences_of(history, place, theta) for place, history in enumerate(reels)]
         flat = [sequence for sequences in by_reel for sequence in sequences]
         posteriors = sequence_posteriors(flat, theta)
         for (place, t), newest in newest_as_known(flat, theta).items():
             posteriors[place].newest[:, t - 1] = newest
         answers = iter(posteriors)
-        for history, sequences in zip(some, by_reel, strict=True):
+        for history, sequences in zip(reels, by_reel, strict=True):
             yield _assessment(history, [next(answers) for _ in sequences], theta)
 
 
@@ -230,7 +230,7 @@ def _interval_posteriors(
     weights_then = softmax(earlier[:, None] + np.cumsum(posteriors.log_evidence, axis=1)[:, 1:], axis=0)
     newest = np.minimum((weights_then * posteriors.newest).sum(axis=0), 1.0)
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
-    doubt = weights @ posteriors.log_doubt
+    doubt = np.minimum(weights @ posteriors.log_doubt, 1.0)  # the weights' sum may be off by its last digit
     change = np.diff(sequence.read_m).tolist()
     logged = np.zeros(sequence.times + 1)  # the last place takes what is logged before the first count, at -1
     for entry in sequence.entries:

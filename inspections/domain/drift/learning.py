@@ -43,16 +43,16 @@ def learn(histories: Iterable[ReelHistory], prior: DriftParameters = DEFAULT_PAR
     histories: any number of reels, none included. prior: where the search starts, and what scant evidence keeps to.
     Returns parameters; the same histories give the same ones.
     """
-    given = list(histories)
-    step = max(1, -(-sum(len(h.counts) for h in given) // LEARN_COUNTS))
-    some = [h for h in given[::step] if h.counts]
-    if not some:
+    every = list(histories)
+    step = max(1, -(-sum(len(h.counts) for h in every) // LEARN_COUNTS))
+    sample = [h for h in every[::step] if h.counts]
+    if not sample:
         return prior
-    few = some[:: max(1, sum(len(h.counts) for h in some) // EARLY_COUNTS)]
-    theta = _em(few, _first_look(some, prior), prior, MOST_ROUNDS)
-    theta = theta if len(few) == len(some) else _em(some, theta, prior, MORE_ROUNDS)
-    stretched = _stretch(some, theta)
-    return theta if stretched == theta else _em(some, stretched, prior, MORE_ROUNDS)
+    few = sample[:: max(1, sum(len(h.counts) for h in sample) // EARLY_COUNTS)]
+    theta = _em(few, _first_look(sample, prior), prior, MOST_ROUNDS)
+    theta = theta if len(few) == len(sample) else _em(sample, theta, prior, MORE_ROUNDS)
+    stretched = _stretch(sample, theta)
+    return theta if stretched == theta else _em(sample, stretched, prior, MORE_ROUNDS)
 
 
 def _em(

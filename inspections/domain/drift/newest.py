@@ -155,11 +155,6 @@ def _entropy_bits(p: FloatArray) -> FloatArray:
     return -(q * np.log2(q) + (1.0 - q) * np.log2(1.0 - q))
 
 
-def worth_of_recount(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> float:
-    """How much one more count now would tell about an unlogged cut before the newest one, in bits; see `recount`."""
-    return recount(history, theta).worth_bits
-
-
 def recount(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> Recount:
     """What is believed of an unlogged cut before the newest count, and what one more count would tell of it.
 

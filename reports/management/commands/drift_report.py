@@ -64,25 +64,25 @@ def write_csv(out: OutputWrapper, report: DriftReport) -> None:
 def write_json(out: OutputWrapper, report: DriftReport) -> None:
     separator = "[\n"
     for row in report.rows:
-        said = as_written(row, report.flag_at)
-        values = {name: float(value) if name in _NUMBERS else value for name, value in said.items()}
+        text = as_written(row, report.flag_at)
+        values = {name: float(value) if name in _NUMBERS else value for name, value in text.items()}
         out.write(separator + json.dumps({name: values[name] for name in COLUMNS}, ensure_ascii=False), ending="")
         separator = ",\n"
     out.write("[]" if separator == "[\n" else "\n]")
 
 
-def _end_of_day(said: str) -> datetime:
+def _end_of_day(text: str) -> datetime:
     try:
-        return datetime.combine(date.fromisoformat(said), time.max, tzinfo=UTC)
+        return datetime.combine(date.fromisoformat(text), time.max, tzinfo=UTC)
     except ValueError as refused:
-        raise ArgumentTypeError(f"{said!r} was given; allowed: a day as 2026-03-02") from refused
+        raise ArgumentTypeError(f"{text!r} was given; allowed: a day as 2026-03-02") from refused
 
 
-def _share(said: str) -> float:
+def _share(text: str) -> float:
     try:
-        share = float(said)
+        share = float(text)
     except ValueError:
         share = -1.0
     if not 0.0 <= share < 1.0:  # NaN is never between
-        raise ArgumentTypeError(f"{said!r} was given; allowed: a number from 0 to below 1")
+        raise ArgumentTypeError(f"{text!r} was given; allowed: a number from 0 to below 1")
     return share

@@ -45,14 +45,14 @@ class CourseSheet:
     cuts: Sequence[tuple[datetime, str]]
 
 
-def fleet_drift(lines: Sequence[DriftLine], *, said: str, left_out: int, as_of: str, at: datetime) -> bytes:
+def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: int, as_of: str, at: datetime) -> bytes:
     """The fleet's intervals, most probable first.
 
-    said: what was asked for; left_out: how many more there are; as_of: a day, or "" for today.
+    filters: what was asked for; left_out: how many more there are; as_of: a day, or "" for today.
     """
     story = Story()
     story.heading("Drift report", 1)
-    story.paragraph(f"{_when(as_of, at)} {said}", style.NOTE)
+    story.paragraph(f"{_when(as_of, at)} {filters}", style.NOTE)
     story.paragraph(HOW_TO_READ, style.NOTE)
     if lines:
         rows = [(each.reel, *_row(each)) for each in lines]

@@ -11,15 +11,15 @@ import ruptures
 from numpy.typing import NDArray
 
 from inspections.domain.drift.records import ReelHistory
-from tests.benchmarks.drift.fleets import Shape
+from tests.benchmarks.drift.fleets import DrumTables
 
 FloatArray = NDArray[np.float64]
 
 
 def levels_m(history: ReelHistory) -> FloatArray:
     """Metres at each count, with what was logged since the first one put back."""
-    shape = Shape.of(history.drum)
-    read = shape.metres(np.array([shape.turns_below[c.layers] + c.wraps for c in history.counts]))
+    tables = DrumTables.of(history.drum)
+    read = tables.metres(np.array([tables.turns_below[c.layers] + c.wraps for c in history.counts]))
     return read + [sum(e.length_m for e in history.cuts if history.counts[0].at < e.at <= c.at) for c in history.counts]
 
 
@@ -74,8 +74,8 @@ def _surprises(levels: FloatArray) -> FloatArray:
 
 def change_points(values: FloatArray, penalty: float) -> list[int]:
     """Places where a new mean starts, by PELT with squared error (general library ruptures)."""
-    found = ruptures.Pelt(model="l2", min_size=1, jump=1).fit(values.reshape(-1, 1)).predict(pen=penalty)
-    return [int(place) for place in found[:-1]]
+    ends = ruptures.Pelt(model="l2", min_size=1, jump=1).fit(values.reshape(-1, 1)).predict(pen=penalty)
+    return [int(place) for place in ends[:-1]]
 
 
 def pelt(levels: FloatArray) -> FloatArray:

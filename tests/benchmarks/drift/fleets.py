@@ -84,7 +84,7 @@ class ReelTruth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shape:
+class DrumTables:
     """A drum's own tables, worked out here again from its layers."""
 
     capacities: NDArray[np.int64]
@@ -92,7 +92,7 @@ class Shape:
     metres_below: FloatArray
 
     @classmethod
-    def of(cls, drum: Drum) -> "Shape":
+    def of(cls, drum: Drum) -> "DrumTables":
         capacities = layer_capacities(drum)
         return cls(
             capacities=capacities,
@@ -131,9 +131,9 @@ def make_fleet(plan: FleetPlan) -> list[ReelTruth]:
 
 
 def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> ReelTruth:
-    shape = Shape.of(drum)
+    drum_tables = DrumTables.of(drum)
     looseness = plan.looseness * float(np.exp(plan.looseness_spread * rng.standard_normal()))
-    length = new = received_m = float(shape.metres_below[-1] * rng.uniform(0.6, 0.92))
+    length = new = received_m = float(drum_tables.metres_below[-1] * rng.uniform(0.6, 0.92))
     times = int(rng.integers(plan.counts[0], plan.counts[1] + 1))
     gaps = plan.gap_days * np.exp(plan.gap_spread * rng.standard_normal(times))
     at = float(rng.uniform(0, 90))
@@ -150,7 +150,7 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
             if exchanged:
                 born, grown = start + (at - start) * float(rng.random()), 0.0
                 replaced.append(_when(born))
-                length = new = float(shape.metres_below[-1] * rng.uniform(0.6, 0.92))
+                length = new = float(drum_tables.metres_below[-1] * rng.uniform(0.6, 0.92))
             else:
                 length, lost = _lose(plan, length, start, at, cuts, rng)
             truth.unlogged_m.append(lost)
@@ -158,8 +158,8 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
         growth = plan.stretch_share * new * (1 - np.exp(-(at - born) / plan.stretch_days))
         length, grown = length + growth - grown, growth
         if plan.whole_turns:
-            length = float(shape.metres(np.round(shape.turns(length))))
-        slip, layers, wraps = _count(plan, shape, length, looseness, counts, rng)
+            length = float(drum_tables.metres(np.round(drum_tables.turns(length))))
+        slip, layers, wraps = _count(plan, drum_tables, length, looseness, counts, rng)
         counts.append(CountSeen(at=_when(at), layers=layers, wraps=wraps))
         truth.slips.append(slip)
     truth.history = ReelHistory(
@@ -196,41 +196,48 @@ def _lose(
 
 
 def _count(
-    plan: FleetPlan, shape: Shape, length: float, looseness: float, counts: list[CountSeen], rng: np.random.Generator
+    plan: FleetPlan,
+    drum_tables: DrumTables,
+    length: float,
+    looseness: float,
+    counts: list[CountSeen],
+    rng: np.random.Generator,
 ) -> tuple[str, int, int]:
-    turns = float(shape.turns(length))
-    spread = looseness * (turns / (shape.turns_below[-1] / 2)) ** plan.fullness_power
+    turns = float(drum_tables.turns(length))
+    spread = looseness * (turns / (drum_tables.turns_below[-1] / 2)) ** plan.fullness_power
     noise = float(rng.standard_normal())
     if plan.one_sided:
         noise = 1.0 - float(rng.gamma(1.0))
-    layers, wraps = shape.count(turns + spread * noise)
+    layers, wraps = drum_tables.count(turns + spread * noise)
     draw = rng.random()
     for slip, share in plan.slips().items():
         if draw < share:
-            return slip, *_slipped(slip, layers, wraps, shape, counts, rng)
+            return slip, *_slipped(slip, layers, wraps, drum_tables, counts, rng)
         draw -= share
     return "none", layers, wraps
 
 
 def _slipped(
-    slip: str, layers: int, wraps: int, shape: Shape, counts: list[CountSeen], rng: np.random.Generator
+    slip: str, layers: int, wraps: int, drum_tables: DrumTables, counts: list[CountSeen], rng: np.random.Generator
 ) -> tuple[int, int]:
-    total = shape.turns_below[layers] + wraps
+    total = drum_tables.turns_below[layers] + wraps
     if slip == "one_wrap":
-        return shape.count(total + rng.choice([-1, 1]))
+        return drum_tables.count(total + rng.choice([-1, 1]))
     if slip == "correction":
-        return shape.count(total + rng.choice([1, 1, 2, -1]))
+        return drum_tables.count(total + rng.choice([1, 1, 2, -1]))
     if slip == "scale":
-        return int(np.clip(layers + rng.choice([-1, 1, -1, 1, -2, 2]), 0, shape.capacities.size - 1)), wraps
+        return int(np.clip(layers + rng.choice([-1, 1, -1, 1, -2, 2]), 0, drum_tables.capacities.size - 1)), wraps
     if slip == "wrong_face":
         subtract = 1 + int(rng.random() < 0.5)
         as_read = wraps + subtract
-        return layers, int(np.clip(shape.capacities[layers] + 1 - as_read - subtract, 0, shape.capacities[layers]))
+        return layers, int(
+            np.clip(drum_tables.capacities[layers] + 1 - as_read - subtract, 0, drum_tables.capacities[layers])
+        )
     if slip == "copied" and counts:
         return counts[-1].layers, counts[-1].wraps
     if slip == "copied":
         return layers, wraps
-    return shape.count(float(rng.uniform(0, shape.turns_below[-1])))
+    return drum_tables.count(float(rng.uniform(0, drum_tables.turns_below[-1])))
 
 
 def _logged(

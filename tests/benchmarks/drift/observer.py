@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from scipy.stats import gamma as gamma_law
 
 from inspections.domain.drift.records import CountSeen
-from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, Shape
+from tests.benchmarks.drift.fleets import DrumTables, FleetPlan, ReelTruth
 
 FloatArray = NDArray[np.float64]
 CELL_WRAPS = 0.15
@@ -36,16 +36,16 @@ class Observer:
 
     def __init__(self, plan: FleetPlan, truth: ReelTruth, slips: bool = True) -> None:
         self.plan, self.truth, self.slips = plan, truth, slips
-        self.shape = Shape.of(truth.history.drum)
+        self.tables = DrumTables.of(truth.history.drum)
         self.counts = truth.history.counts
-        totals = [self.shape.turns_below[c.layers] + c.wraps for c in self.counts]
-        low = max(float(self.shape.metres(min(totals) - 75.0)), 1.0)
-        high = float(self.shape.metres(max(totals) + 75.0))
-        per_wrap = float(self.shape.metres(np.median(totals) + 1) - self.shape.metres(np.median(totals)))
+        totals = [self.tables.turns_below[c.layers] + c.wraps for c in self.counts]
+        low = max(float(self.tables.metres(min(totals) - 75.0)), 1.0)
+        high = float(self.tables.metres(max(totals) + 75.0))
+        per_wrap = float(self.tables.metres(np.median(totals) + 1) - self.tables.metres(np.median(totals)))
         self.cell = CELL_WRAPS * per_wrap
         self.y = np.arange(low, high, self.cell)
-        self.x = self.shape.turns(self.y)
-        self.spread = truth.looseness * (self.x / (self.shape.turns_below[-1] / 2)) ** plan.fullness_power
+        self.x = self.tables.turns(self.y)
+        self.spread = truth.looseness * (self.x / (self.tables.turns_below[-1] / 2)) ** plan.fullness_power
         edges = np.asarray(self.cell * (np.arange(self.y.size + 1) - 0.5), dtype=np.float64)
         self.cut = np.diff(cut_law(plan, edges))
         self.steps = [self._step(a, b) for a, b in zip(self.counts[:-1], self.counts[1:], strict=True)]
@@ -57,7 +57,7 @@ class Observer:
         return cast(FloatArray, ndtr((d + 0.5) / self.spread) - ndtr((d - 0.5) / self.spread))
 
     def _seen(self, count: CountSeen, before: CountSeen | None) -> FloatArray:
-        below, capacities = self.shape.turns_below, self.shape.capacities
+        below, capacities = self.tables.turns_below, self.tables.capacities
         total = below[count.layers] + count.wraps
         if not self.slips:
             return cast(FloatArray, 0.99 * self._read(total) + 0.01 / below[-1])

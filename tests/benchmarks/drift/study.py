@@ -51,7 +51,7 @@ def recall_at(scores: FloatArray, truth: BoolArray, false_share: float) -> float
     return float(within.max() / truth.sum()) if within.size else 0.0
 
 
-def told_rates(plan: FleetPlan) -> DriftParameters:
+def true_parameters(plan: FleetPlan) -> DriftParameters:
     """The true rates of a plan, in the model's words."""
     sizes = np.diff(cut_law(plan, SIZE_EDGES_M)) + 1e-9
     spread = max(plan.looseness_spread, 0.2)
@@ -77,7 +77,7 @@ def told_rates(plan: FleetPlan) -> DriftParameters:
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
-class Outcome:
+class FleetAnswers:
     """All answers about one fleet; every array has one number an interval that is not over a replacement."""
 
     plan: FleetPlan
@@ -93,21 +93,21 @@ class Outcome:
         return self.cut_m > 0
 
 
-def study(plan: FleetPlan) -> Outcome:
+def study(plan: FleetPlan) -> FleetAnswers:
     """Make a fleet, ask everybody, keep the answers."""
     fleet = make_fleet(plan)
     kept = ~np.concatenate([r.over_replacement for r in fleet]).astype(bool)
-    outcome = Outcome(plan=plan, cut_m=np.concatenate([r.unlogged_m for r in fleet])[kept])
+    outcome = FleetAnswers(plan=plan, cut_m=np.concatenate([r.unlogged_m for r in fleet])[kept])
     histories = [r.history for r in fleet]
     started = time.perf_counter()
-    rates = learn(histories)
+    parameters = learn(histories)
     outcome.learn_seconds = time.perf_counter() - started
     started = time.perf_counter()
-    found = list(assess_fleet(histories, rates))
+    assessments = list(assess_fleet(histories, parameters))
     outcome.intervals_a_second = kept.size / (time.perf_counter() - started)
-    outcome.whole["model"], outcome.when_counted["model"], outcome.lengths_m = _answers(found, kept)
-    told = list(assess_fleet(histories, told_rates(plan)))
-    outcome.whole["told model"], outcome.when_counted["told model"], _ = _answers(told, kept)
+    outcome.whole["model"], outcome.when_counted["model"], outcome.lengths_m = _answers(assessments, kept)
+    told_model = list(assess_fleet(histories, true_parameters(plan)))
+    outcome.whole["told model"], outcome.when_counted["told model"], _ = _answers(told_model, kept)
     for name, slips in (("exact observer", True), ("plain smoother", False)):
         pieces = [_observe(plan, reel, slips) for reel in fleet]
         outcome.whole[name] = np.concatenate([p[0] for p in pieces])[kept]
@@ -117,8 +117,8 @@ def study(plan: FleetPlan) -> Outcome:
     return outcome
 
 
-def _answers(found: Sequence[ReelAssessment], kept: BoolArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    rows = [i for reel in found for i in reel.intervals]
+def _answers(assessments: Sequence[ReelAssessment], kept: BoolArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    rows = [i for reel in assessments for i in reel.intervals]
     whole, then = np.array([[i.p_unlogged_cut, i.p_when_counted] for i in rows])[kept].T
     return whole, then, np.array([[i.cut_low_m, i.cut_m, i.cut_high_m] for i in rows])[kept]
 
@@ -135,38 +135,38 @@ def _observe(plan: FleetPlan, reel: ReelTruth, slips: bool) -> tuple[FloatArray,
     return whole, then
 
 
-def method_table(outcomes: Sequence[Outcome], reference: str, question: str) -> list[str]:
+def method_table(outcomes: Sequence[FleetAnswers], reference: str, question: str) -> list[str]:
     """Every method beside the reference: mean average precision and its ratio, log loss ratio, recall."""
     lines = [f"  {question:<24}{'avg prec':>10}{'ratio':>8}{'log loss ratio':>16}{'recall at 5 % false':>21}"]
     answers = [(o, o.whole if question == "given everything" else o.when_counted) for o in outcomes]
-    telling = [(o, given) for o, given in answers if o.truth.sum() >= FEWEST_CUTS]
+    telling = [(o, scores) for o, scores in answers if o.truth.sum() >= FEWEST_CUTS]
     for name in answers[0][1]:
-        precision = [average_precision(given[name], o.truth) for o, given in telling]
-        known = [average_precision(given[reference], o.truth) for o, given in telling]
-        recall = np.mean([recall_at(given[name], o.truth, 0.05) for o, given in telling])
+        precision = [average_precision(scores[name], o.truth) for o, scores in telling]
+        known = [average_precision(scores[reference], o.truth) for o, scores in telling]
+        recall = np.mean([recall_at(scores[name], o.truth, 0.05) for o, scores in telling])
         ratio = np.mean(np.array(precision) / np.array(known))
         loss = ""
         if name not in COMPARATORS:
-            mine, theirs = (sum(log_loss(given[n], o.truth) for o, given in answers) for n in (name, reference))
-            loss = f"{mine / theirs:.3f}"
+            own, best = (sum(log_loss(scores[n], o.truth) for o, scores in answers) for n in (name, reference))
+            loss = f"{own / best:.3f}"
         lines.append(f"  {name:<24}{np.mean(precision):>10.3f}{ratio:>8.3f}{loss:>16}{recall:>21.3f}")
     return lines
 
 
-def promise_lines(outcomes: Sequence[Outcome]) -> list[str]:
+def promise_lines(outcomes: Sequence[FleetAnswers]) -> list[str]:
     """What the model says of itself, held against the truth: flags, calibration, lengths."""
     flags = [np.array(choose_flags(o.whole["model"].tolist()), dtype=bool) for o in outcomes]
     flagged = np.concatenate(flags)
     p, cut_m = np.concatenate([o.whole["model"] for o in outcomes]), np.concatenate([o.cut_m for o in outcomes])
     low, middle, high = np.concatenate([o.lengths_m for o in outcomes]).T
-    found = flagged & (cut_m > 0)
+    true_flag = flagged & (cut_m > 0)
     false = float((flagged & (cut_m == 0)).sum() / max(flagged.sum(), 1))
     stated = float((1.0 - p[flagged]).mean()) if flagged.any() else 0.0
-    covered = float(((low <= cut_m) & (cut_m <= high))[found].mean())
-    error = np.abs(middle - cut_m)[found]
+    covered = float(((low <= cut_m) & (cut_m <= high))[true_flag].mean())
+    error = np.abs(middle - cut_m)[true_flag]
     lines = [
         f"  flags {flagged.sum()}, false {false:.1%}, stated {stated:.1%}; "
-        f"recall {found.sum() / (cut_m > 0).sum():.3f}",
+        f"recall {true_flag.sum() / (cut_m > 0).sum():.3f}",
         f"  length of flagged cuts: 90 % interval covers {covered:.1%}; median error {np.median(error):.2f} m",
         "  calibration (said, true, intervals): " + "  ".join(_calibration(p, cut_m > 0)),
     ]
@@ -186,7 +186,7 @@ def _calibration(p: FloatArray, truth: BoolArray) -> list[str]:
     return out
 
 
-def conduct(kind: str, plans: Sequence[FleetPlan], say: Callable[[str], None]) -> list[Outcome]:
+def conduct(kind: str, plans: Sequence[FleetPlan], say: Callable[[str], None]) -> list[FleetAnswers]:
     """Study all plans on two processes and print the tables of the kind."""
     outcomes = []
     with ProcessPoolExecutor(max_workers=2) as pool:

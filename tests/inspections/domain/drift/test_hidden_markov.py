@@ -24,10 +24,14 @@ def both_passes(start: list[float], step: FloatArray, seen: list[list[float]]) -
     """Filtered, smoothed and the log probability of everything seen, of one chain."""
     likelihoods = np.array(seen)[:, None, :]
     lengths = np.array([len(seen)])
-    found = forward(np.array([start]), likelihoods, lambda _t, posterior: posterior @ step, lengths)
+    result = forward(np.array([start]), likelihoods, lambda _t, posterior: posterior @ step, lengths)
     messages = backward(likelihoods, lambda _t, message: message @ step.T, lengths, (2,))
-    smoothed = found.filtered * messages
-    return found.filtered[:, 0], (smoothed / smoothed.sum(axis=2, keepdims=True))[:, 0], float(found.log_evidence.sum())
+    smoothed = result.filtered * messages
+    return (
+        result.filtered[:, 0],
+        (smoothed / smoothed.sum(axis=2, keepdims=True))[:, 0],
+        float(result.log_evidence.sum()),
+    )
 
 
 def test_the_umbrella_world_is_filtered_and_smoothed_as_published() -> None:

@@ -13,7 +13,7 @@ from inspections.domain.drift.records import Slip
 from tests.benchmarks.drift import study
 from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, make_fleet
 from tests.benchmarks.drift.observer import Observer
-from tests.benchmarks.drift.study import average_precision, log_loss, told_rates
+from tests.benchmarks.drift.study import average_precision, log_loss, true_parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -36,8 +36,8 @@ MESSY = replace(
 )
 
 
-def believed(found: list[ReelAssessment], name: str = "p_unlogged_cut") -> FloatArray:
-    return np.array([getattr(i, name) for reel in found for i in reel.intervals])
+def posteriors(assessments: list[ReelAssessment], name: str = "p_unlogged_cut") -> FloatArray:
+    return np.array([getattr(i, name) for reel in assessments for i in reel.intervals])
 
 
 def lost_m(fleet: list[ReelTruth]) -> FloatArray:
@@ -54,13 +54,13 @@ def clean() -> tuple[list[ReelTruth], list[ReelAssessment]]:
 
 def test_told_the_true_rates_it_agrees_with_the_exact_observer() -> None:
     fleet = make_fleet(replace(CLEAN, reels=12, looseness_spread=0.01))
-    told = replace(
-        told_rates(CLEAN), looseness_shares=tuple((np.abs(LOOSENESS_GRID_WRAPS - 0.41) < 0.01).astype(float))
+    theta = replace(
+        true_parameters(CLEAN), looseness_shares=tuple((np.abs(LOOSENESS_GRID_WRAPS - 0.41) < 0.01).astype(float))
     )
     exact = [Observer(replace(CLEAN, looseness=0.41), replace_looseness(reel)).watch() for reel in fleet]
-    found = list(drift.assess_fleet([reel.history for reel in fleet], told))
+    assessments = list(drift.assess_fleet([reel.history for reel in fleet], theta))
     for name, place in (("p_unlogged_cut", 0), ("p_when_counted", 1)):
-        difference = np.abs(believed(found, name) - np.concatenate([e[place] for e in exact]))
+        difference = np.abs(posteriors(assessments, name) - np.concatenate([e[place] for e in exact]))
         # cells of a third of a wrap against the observer's 0.15, and lengths shared between cells
         assert difference.mean() < 0.006
         assert np.quantile(difference, 0.98) < 0.08
@@ -73,26 +73,26 @@ def replace_looseness(reel: ReelTruth) -> ReelTruth:
 def test_on_a_clean_fleet_it_is_nearly_as_good_as_the_exact_observer(
     clean: tuple[list[ReelTruth], list[ReelAssessment]],
 ) -> None:
-    fleet, found = clean
+    fleet, assessments = clean
     truth = lost_m(fleet) > 0
     exact = np.concatenate([Observer(CLEAN, reel).watch()[0] for reel in fleet])
-    assert average_precision(believed(found), truth) >= 0.985 * average_precision(exact, truth)
+    assert average_precision(posteriors(assessments), truth) >= 0.985 * average_precision(exact, truth)
     # a fleet of 30 reels has to be learned from: the aim of 1.05 is for the study's fleets taken together
-    assert log_loss(believed(found), truth) <= 1.12 * log_loss(exact, truth)
+    assert log_loss(posteriors(assessments), truth) <= 1.12 * log_loss(exact, truth)
 
 
 def test_nine_in_ten_length_intervals_hold_the_truth(clean: tuple[list[ReelTruth], list[ReelAssessment]]) -> None:
-    fleet, found = clean
-    cut_m, flagged = lost_m(fleet), np.array(drift.choose_flags(believed(found).tolist()))
-    low, high = believed(found, "cut_low_m"), believed(found, "cut_high_m")
+    fleet, assessments = clean
+    cut_m, flagged = lost_m(fleet), np.array(drift.choose_flags(posteriors(assessments).tolist()))
+    low, high = posteriors(assessments, "cut_low_m"), posteriors(assessments, "cut_high_m")
     sure = flagged & (cut_m > 0)
     assert sure.sum() > 80
     assert 0.85 <= ((low <= cut_m) & (cut_m <= high))[sure].mean() <= 0.97
 
 
 def test_flags_are_false_no_oftener_than_stated(clean: tuple[list[ReelTruth], list[ReelAssessment]]) -> None:
-    fleet, found = clean
-    flagged = np.array(drift.choose_flags(believed(found).tolist(), 0.05))
+    fleet, assessments = clean
+    flagged = np.array(drift.choose_flags(posteriors(assessments).tolist(), 0.05))
     false = (flagged & (lost_m(fleet) == 0)).sum()
     # stated 5 %: with so few flags two standard deviations above it still agree with the statement
     assert false <= 0.05 * flagged.sum() + 2 * np.sqrt(0.05 * 0.95 * flagged.sum())
@@ -101,7 +101,7 @@ def test_flags_are_false_no_oftener_than_stated(clean: tuple[list[ReelTruth], li
 def test_on_a_messy_fleet_it_is_clearly_ahead_of_a_plain_smoother() -> None:
     fleet = make_fleet(MESSY)
     histories, truth = [reel.history for reel in fleet], lost_m(fleet) > 0
-    model = believed(list(drift.assess_fleet(histories, drift.learn(histories))))
+    model = posteriors(list(drift.assess_fleet(histories, drift.learn(histories))))
     plain = np.concatenate([Observer(MESSY, reel, slips=False).watch()[0] for reel in fleet])
     assert average_precision(model, truth) > average_precision(plain, truth) + 0.02
     assert log_loss(model, truth) < 0.8 * log_loss(plain, truth)
