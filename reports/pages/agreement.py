@@ -37,7 +37,7 @@ TRUST = {
 
 class AgreementFilter(Filter):
     compare = forms.ChoiceField(
-        label="Compared", required=False, choices=[(each.value, said) for each, said in COMPARISON_NAMES.items()]
+        label="Compared", required=False, choices=[(each.value, name) for each, name in COMPARISON_NAMES.items()]
     )
     site = forms.ChoiceField(label="Site", required=False)
     type = forms.ChoiceField(label="Reel type", required=False)
@@ -113,8 +113,8 @@ def repeatability(request: HttpRequest) -> HttpResponse:
         tables=[_table(table) for table in report.agreement.tables],
         export="?" + urlencode({name: str(value) for name, value in form.chosen.items()}),
     )  # fmt: skip
-    said = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
-    return show(request, "reports/repeatability.html", {"shown": shown, "section": "repeatability", **said})
+    guidance = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
+    return show(request, "reports/repeatability.html", {"shown": shown, "section": "repeatability", **guidance})
 
 
 @never_cache

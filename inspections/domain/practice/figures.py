@@ -121,11 +121,12 @@ class _Row:
     """Where the top of the cable lies across the paper."""
 
     def __init__(self, reel: PracticeReel) -> None:
-        given = reel.parameters
+        parameters = reel.parameters
         self.reel = reel
         self.drum = DrumSection(
-            anchor_side=given.anchor_side, wraps_odd_layer=given.wraps_odd_layer, max_layers=given.max_layers,
-            wraps_even_layer=given.wraps_even_layer, arc_from_deg=given.arc_from_deg, arc_to_deg=given.arc_to_deg,
+            anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
+            wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
+            arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
         )  # fmt: skip
         self.unit = min(GREATEST_UNIT, (WIDEST - 2 * EDGE) / self.drum.width)
         self.rise = self.unit * ROW

@@ -5,6 +5,7 @@ With shares p_ij of things that the first person puts into i and the second into
 differ: under no agreement but chance (for a test against 0), and at the kappa that was seen (for an interval).
 
 Weights are given as disagreements v_ij, 0 on the diagonal, in any unit: w = 1 − v/max v.
+Written out here because scipy has no kappa, and the library that has both standard errors would bring pandas along.
 Source: Cohen (1960, 1968); standard errors: Fleiss, Cohen & Everitt (1969).
 """
 
