@@ -269,11 +269,6 @@ def second_factor_of(person: Person) -> SecondFactor | None:
     return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
 
 
-def anybody_named(username: str) -> Person | None:
-    """Whoever has or had this user name."""
-    return Person.objects.filter(username=username).first()
-
-
 def alarms(administrator: Person) -> QuerySet[Alarm]:
     """Every alarm, the newest first. Raises OnlyAdministrators."""
     only_administrators(administrator)

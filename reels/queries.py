@@ -9,7 +9,7 @@ from django.db.models import Model, Q, QuerySet, Sum
 
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
-from reels.models import CableEvent, Hold, Installation, Machine, Reel, ReelType
+from reels.models import CableEvent, Hold, Installation, Reel, ReelType
 
 Row = TypeVar("Row", bound=Model)
 
@@ -27,11 +27,6 @@ def matching(rows: QuerySet[Row], filters: Mapping[str, Any], **columns: str) ->
 def installation_of(reel: Reel) -> Installation | None:
     """Where the reel is installed now. One query."""
     return Installation.objects.select_related("machine").filter(reel=reel, removed_at__isnull=True).first()
-
-
-def installation_of_machine(machine: Machine) -> Installation | None:
-    """Which reel the machine holds now. One query."""
-    return Installation.objects.select_related("reel").filter(machine=machine, removed_at__isnull=True).first()
 
 
 def hold_on(reel: Reel) -> Hold | None:

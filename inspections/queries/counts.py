@@ -8,17 +8,11 @@ from django.db.models import Q, QuerySet
 from inspections.domain.words import LIVE, InspectionState
 from inspections.models import ImportedCount, Inspection, Referral, SignOff, Void
 from reels.models import CableEvent, Installation, Reel
-from reels.queries import STANDING
 
 
 def live_inspection(reel: Reel) -> Inspection | None:
     """The inspection of the reel that is under way. One query."""
     return Inspection.objects.filter(reel=reel, state__in=LIVE).first()
-
-
-def latest_signed(reel: Reel) -> Inspection | None:
-    """The reel's newest signed inspection, by when it was done. One query."""
-    return Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED).order_by("-done_at", "-id").first()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +31,6 @@ def newest_count(reel: Reel) -> Counted | None:
     imported = ImportedCount.objects.filter(reel=reel).order_by("-counted_at", "-id")
     rows = (signed.values_list(*columns).first(), imported.values_list("counted_at", *columns[1:]).first())
     return max((Counted(*row) for row in rows if row), key=lambda count: count.at, default=None)
-
-
-def cable_event_since(reel: Reel, at: datetime) -> CableEvent | None:
-    """A cut or replacement, not taken back, that happened at or after a time. One query."""
-    return CableEvent.objects.filter(STANDING, reel=reel, happened_at__gte=at).order_by("happened_at").first()
 
 
 def installation_at(reel: Reel, at: datetime) -> Installation | None:

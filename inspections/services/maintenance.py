@@ -144,7 +144,7 @@ def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
         with transaction.atomic():
             return act.add(new)
     except IntegrityError as refused:
-        other = reel_queries.installation_of_machine(machine)
+        other = machine.installations.select_related("reel").filter(removed_at__isnull=True).first()
         raise MachineOccupied(machine=machine.serial, serial=other.reel.serial if other else "another") from refused
 
 

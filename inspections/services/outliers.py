@@ -8,7 +8,7 @@ from inspections import access
 from inspections.domain import drift
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Act, InspectionState
-from inspections.errors import CountIsOutlier, NoOutlier
+from inspections.errors import NoOutlier
 from inspections.models import AcceptedOutlier, Inspection
 from inspections.queries.histories import plausibility_of
 from inspections.queries.keyings import last_reading
@@ -52,9 +52,3 @@ def _is_read_twice(inspection: Inspection) -> bool:
     """Whether a fresh reading gave the same count again."""
     count = {"working__layers": inspection.layers, "working__wraps": inspection.wraps}
     return inspection.readings.filter(outcome=Outcome.ACCEPTED, **count).count() > 1
-
-
-def require_no_outlier(inspection: Inspection) -> None:
-    """Raises CountIsOutlier."""
-    if explanation := open_outlier(inspection):
-        raise CountIsOutlier(told=explanation)

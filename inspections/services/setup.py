@@ -5,10 +5,10 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 
 from inspections import access
-from inspections.domain.words import Act
+from inspections.domain.words import Act, InspectionState
 from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
-from inspections.queries.counts import cable_event_since, latest_signed, live_inspection
+from inspections.queries.counts import live_inspection
 from inspections.queries.setup_values import values_in_force
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -127,10 +127,11 @@ def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
 
 
 def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
-    inspection = latest_signed(reel)
+    signed = reel.inspections.filter(state=InspectionState.SIGNED)
+    inspection = signed.order_by("-done_at", "-id").first()
     if inspection is None:
         raise NotIssuable(why=f"Reel {reel.serial} has no signed inspection; an imported count is never a source.")
-    if event := cable_event_since(reel, inspection.done_at):
+    if event := reel_queries.standing_cable_events(reel).filter(happened_at__gte=inspection.done_at).first():
         raise NotIssuable(
             why=f"After inspection {inspection.pk} an entry says: {event.get_kind_display()} on "
             f"{event.happened_at:%Y-%m-%d}. Count the reel again."

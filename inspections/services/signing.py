@@ -7,12 +7,12 @@ from django.db import transaction
 from inspections import access
 from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
-from inspections.errors import NotSignable, NotVoidable, SamePerson
+from inspections.errors import CountIsOutlier, NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
 from inspections.queries.keyings import keyings_of
 from inspections.queries.record import authorisation_json, person_json, record_of
 from inspections.queries.setup_values import values_in_force
-from inspections.services.outliers import require_no_outlier
+from inspections.services.outliers import open_outlier
 from inspections.services.setup import withdraw_values
 from reels import access as reel_access
 from reels.domain import ledger
@@ -54,7 +54,8 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     by_meaning = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, by_meaning)
-    require_no_outlier(inspection)
+    if explanation := open_outlier(inspection):
+        raise CountIsOutlier(told=explanation)
     participant = _participant(inspection, meaning, actor.person)
     authorisation = access.authorisation_for(actor.person, ACT_OF[meaning], inspection.reel, at)
     with record_act(inspection.reel.chain, "signed", actor, at, inspection=inspection.pk, meaning=meaning.value) as act:

@@ -36,7 +36,7 @@ def log_in(*, username: str, password: str, code: str, address: str | None, at: 
         tries.succeeded(username)
         log.info("%s logged in from %s.", user.username, address)
         return user
-    person = access.anybody_named(username)
+    person = Person.objects.filter(username=username).first()
     log.info("A login as %s from %s was refused.", person.username if person else "somebody unknown", address)
     tries.failed(person, number, asked_at=AskedAt.LOGIN, address=address, at=at)
     return None
