@@ -27,9 +27,9 @@ class PdfRenderer(JSONRenderer):
 
 class _DocumentSchema(EndpointSchema):
     def get_response_serializers(self) -> Any:
-        found = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
-        problem = next(answer for status, answer in found.items() if status[0] == 404)
-        return {(200, PDF): OpenApiTypes.BINARY, **found, (409, "application/problem+json"): problem}
+        refusals = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
+        problem = next(answer for status, answer in refusals.items() if status[0] == 404)
+        return {(200, PDF): OpenApiTypes.BINARY, **refusals, (409, "application/problem+json"): problem}
 
 
 class InspectionDocumentEndpoint(Endpoint):

@@ -29,8 +29,8 @@ WARNING_PALE = HexColor("#fbeccd")
 
 
 def _style(name: str, size: float, **more: object) -> ParagraphStyle:
-    given = {"fontName": PLAIN, "fontSize": size, "leading": size * 1.36, "textColor": INK, "alignment": TA_LEFT}
-    return ParagraphStyle(name, **{**given, "splitLongWords": 1, **more})
+    defaults = {"fontName": PLAIN, "fontSize": size, "leading": size * 1.36, "textColor": INK, "alignment": TA_LEFT}
+    return ParagraphStyle(name, **{**defaults, "splitLongWords": 1, **more})
 
 
 TITLE = _style("title", 17, fontName=BOLD, spaceAfter=2)

@@ -88,7 +88,7 @@ class Batch:
 
     def _logged_ahead(self, t: int, here_fft: ComplexArray, n: int) -> ComplexArray:
         before, here, after = (self.move_of[t + k, :n] for k in range(3))
-        logged, next_rows, owed = (np.flatnonzero(move >= 0) for move in (here, after, before))
+        logged, next_rows, owed_rows = (np.flatnonzero(move >= 0) for move in (here, after, before))
         late = self.late[t + 1, logged][:, None]
         early_next = self.early[t + 2, :n]
         out = np.zeros_like(here_fft)
@@ -101,11 +101,11 @@ class Batch:
         out[:, AS_WRITTEN] = made
         out[logged, AS_WRITTEN] *= 1.0 - late
         # From OWED: what was logged an interval before is made now, with this one's.
-        if owed.size:
-            paid = here_fft[owed, OWED] * np.conj(self.move_ffts[before[owed]])
-            both = np.flatnonzero(here[owed] >= 0)
-            paid[both] *= np.conj(self.move_ffts[here[owed[both]]])
-            out[owed, AS_WRITTEN] += paid
+        if owed_rows.size:
+            paid = here_fft[owed_rows, OWED] * np.conj(self.move_ffts[before[owed_rows]])
+            both = np.flatnonzero(here[owed_rows] >= 0)
+            paid[both] *= np.conj(self.move_ffts[here[owed_rows[both]]])
+            out[owed_rows, AS_WRITTEN] += paid
         # From TAKEN: nothing is left to be made.
         out[logged, AS_WRITTEN] += here_fft[logged, TAKEN]
         out[logged, OWED] = here_fft[logged, AS_WRITTEN] * late
@@ -119,7 +119,7 @@ class Batch:
         if self.log_states == 1:
             return message_fft
         before, here, after = (self.move_of[t + k, :n] for k in range(3))
-        logged, next_rows, owed = (np.flatnonzero(move >= 0) for move in (here, after, before))
+        logged, next_rows, owed_rows = (np.flatnonzero(move >= 0) for move in (here, after, before))
         late = self.late[t + 1, logged][:, None]
         early_next = self.early[t + 2, :n]
         message_fft[:, :TAKEN] *= (1.0 - early_next)[:, None, None]
@@ -131,11 +131,11 @@ class Batch:
         out[logged, AS_WRITTEN] *= self.move_ffts[here[logged]]
         out[logged, AS_WRITTEN] += message_fft[logged, OWED] * late
         out[logged, TAKEN] = message_fft[logged, AS_WRITTEN]
-        if owed.size:
-            paid = message_fft[owed, AS_WRITTEN] * self.move_ffts[before[owed]]
-            both = np.flatnonzero(here[owed] >= 0)
-            paid[both] *= self.move_ffts[here[owed[both]]]
-            out[owed, OWED] = paid
+        if owed_rows.size:
+            paid = message_fft[owed_rows, AS_WRITTEN] * self.move_ffts[before[owed_rows]]
+            both = np.flatnonzero(here[owed_rows] >= 0)
+            paid[both] *= self.move_ffts[here[owed_rows[both]]]
+            out[owed_rows, OWED] = paid
         return out
 
     def transform(self, t: int, values: FloatArray) -> ComplexArray:

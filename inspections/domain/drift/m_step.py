@@ -98,19 +98,19 @@ def _cut_rates(statistics: SufficientStatistics, prior: DriftParameters) -> tupl
     return float(per_interval), float(per_typical / max(typical, 1e-6))
 
 
-def _size_shares(found: FloatArray, logged: FloatArray, prior: DriftParameters) -> tuple[float, ...]:
+def _size_shares(expected: FloatArray, logged: FloatArray, prior: DriftParameters) -> tuple[float, ...]:
     """Classes as found, leaning on a smooth law: a lognormal, the logged cuts and the prior, mixed by EM as found."""
     known = np.array(prior.size_shares)
     like_logged = _smooth_sizes(logged + PRIOR_SIZE_CUTS * known)
     lean = np.array([1.0, 1.0 + LIKE_LOGGED_CUTS * min(1.0, float(logged.sum()) / ENOUGH_LOGGED), PRIOR_LEAN])
     weights = lean / lean.sum()
-    own = _lognormal_fit(found + PRIOR_SIZE_CUTS * known)
+    own = _lognormal_fit(expected + PRIOR_SIZE_CUTS * known)
     for _ in range(ROUNDS_OF_A_MIXTURE):
         parts = weights[:, None] * np.array([own, like_logged, known])
-        parts *= found / (parts.sum(axis=0) + TINY)
-        weights = (parts.sum(axis=1) + lean) / (found.sum() + lean.sum())
+        parts *= expected / (parts.sum(axis=0) + TINY)
+        weights = (parts.sum(axis=1) + lean) / (expected.sum() + lean.sum())
         own = _lognormal_fit(parts[0] + 0.5 * known)
-    return _normalised(found + SIZE_LEAN_CUTS * (weights @ np.array([own, like_logged, known])))
+    return _normalised(expected + SIZE_LEAN_CUTS * (weights @ np.array([own, like_logged, known])))
 
 
 def starting_sizes(lengths_m: list[float], prior: DriftParameters) -> tuple[float, ...]:
