@@ -3,10 +3,8 @@
 import csv
 import json
 from collections.abc import Iterator
-from datetime import UTC, datetime, time
 from typing import Any, ClassVar
 
-from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -23,10 +21,9 @@ from reels.api.endpoints import JSON, Call, Endpoint, Operation, create, read, t
 from reels.api.paging import Page
 from reels.api.schema import PROBLEM, EndpointSchema, ProblemOut
 from reels.domain.words import Scope
-from reels.models import Reel
 from reels.standby import may_be_stale
 from reports.api import drift_serializers as shapes
-from reports.domain.drift_rows import COLUMNS, as_written
+from reports.domain.drift_rows import COLUMNS, as_written, end_of
 from reports.services import assessments, drift_evidence, drift_report
 from reports.services.drift_report import DriftReport
 
@@ -58,13 +55,12 @@ class FleetDriftEndpoint(Endpoint):
     @may_be_stale
     def get(self, request: Request) -> StreamingHttpResponse:
         query, at = shapes.DriftQuery.of(request.query_params), timezone.now()
-        reels = _wanted(reel_access.readable_reels(actor_of(request).person, at), query)
+        reels = drift_report.reels_of(reel_access.readable_reels(actor_of(request).person, at), query)
         as_of = query.get("as_of")
         chosen = {"least_p": query["least_probability"], "false_share": query["false_share"]}
         if as_of:
             assessments.require_small_fleet()
-            end_of_day = datetime.combine(as_of, time.max, tzinfo=UTC)
-            report, behind = drift_report.report_as_of(reels, end_of_day, **chosen), 0
+            report, behind = drift_report.report_as_of(reels, end_of(as_of), **chosen), 0
         else:
             behind = assessments.bring_nearly_up_to_date(at=at)
             report = drift_report.report_of(reels, **chosen)
@@ -85,11 +81,6 @@ class FleetDriftEndpoint(Endpoint):
         scope=Scope.READ,
         may_be_stale=True,
     )
-
-
-def _wanted(reels: QuerySet[Reel], query: dict[str, Any]) -> QuerySet[Reel]:
-    names = {"site": "site__code", "type": "type__code"}
-    return reels.filter(**{names[name]: query[name] for name in names if name in query})
 
 
 class _Echo:

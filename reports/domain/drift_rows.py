@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time
 
 from inspections.domain.drift import ReelAssessment, explain
 from reels.domain.words import LengthUnit
@@ -68,6 +68,11 @@ def flag_from(falling: Iterable[float], false_share: float = FALSE_SHARE) -> flo
 def moment(at: datetime) -> str:
     """A time as reports write it: RFC 3339 in UTC."""
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def end_of(day: date) -> datetime:
+    """The last moment of a day, in UTC."""
+    return datetime.combine(day, time.max, tzinfo=UTC)
 
 
 def as_written(row: DriftRow, flag_at: float) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 from itertools import islice
 from typing import Any
 from urllib.parse import urlencode
@@ -20,6 +20,7 @@ from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.standby import may_be_stale
+from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
@@ -126,11 +127,9 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
 
 def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFilter, Any]:
     """The filters, and the reels that they find."""
-    readable = reel_access.readable_reels(person, at)
     sites = reel_access.readable_sites(person, at).values_list("code", "name")
     form = DriftFilter(asked, list(sites), reel_access.reel_types().values_list("code", flat=True))
-    names = {"site": "site__code", "type": "type__code"}
-    return form, readable.filter(**{names[name]: form.chosen[name] for name in names if name in form.chosen})
+    return form, drift_report.reels_of(reel_access.readable_reels(person, at), form.chosen)
 
 
 def _today(reels: Any, asked: QueryDict, chosen: dict[str, Any], person: Person) -> Pages:
@@ -159,11 +158,6 @@ def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person)
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
     rows = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
     return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in rows]
-
-
-def end_of(day: date) -> datetime:
-    """The last moment of a day, in UTC."""
-    return datetime.combine(day, time.max, tzinfo=UTC)
 
 
 # One flag -----------------------------------------------------------------------------------------------------------

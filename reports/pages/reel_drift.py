@@ -22,9 +22,9 @@ from reels.pages.figures import drawn
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, length, uncertain_length
 from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
+from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent, worth_in_words
 from reports.errors import FleetTooLarge
-from reports.pages.drift import end_of
 from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
 from reports.services import assessments
 from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of

@@ -48,7 +48,13 @@ class DriftReport:
 
 def report_of(reels: QuerySet[Reel], *, least_p: float = 0.0, false_share: float = FALSE_SHARE) -> DriftReport:
     """The rows of these reels as they were assessed last, from a probability on. Two queries."""
-    return DriftReport(rows=_kept_rows(reels, least_p), flag_at=flag_at(false_share))
+    return DriftReport(rows=_as_rows(ranked(reels, least_p)), flag_at=flag_at(false_share))
+
+
+def reels_of(reels: QuerySet[Reel], chosen: Mapping[str, Any]) -> QuerySet[Reel]:
+    """Those of the reels that are at the site and of the type that are chosen, by their codes, if any are."""
+    columns = {"site": "site__code", "type": "type__code"}
+    return reels.filter(**{columns[name]: chosen[name] for name in columns if name in chosen})
 
 
 def flag_at(false_share: float = FALSE_SHARE) -> float:
@@ -84,11 +90,6 @@ def rows_of_reel(reel: Reel) -> Iterator[DriftRow]:
     """The rows of one reel as it was assessed last, in order of time. One query."""
     rows = AssessedInterval.objects.filter(assessment__reel=reel).order_by("from_at", "to_at", "id")
     return _as_rows(rows)
-
-
-def _kept_rows(reels: QuerySet[Reel], least_p: float) -> Iterator[DriftRow]:
-    rows = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=least_p)
-    return _as_rows(rows.order_by("-p_unlogged_cut", "assessment__reel__serial", "from_at", "id"))
 
 
 def _as_rows(rows: QuerySet[AssessedInterval]) -> Iterator[DriftRow]:

@@ -84,7 +84,7 @@ def _scaled(unscaled: FloatArray) -> tuple[FloatArray, FloatArray]:
 def viterbi(
     log_start: FloatArray, log_likelihoods: FloatArray | Sequence[FloatArray], log_step: Callable[[int], FloatArray]
 ) -> IntArray:
-    """The single most probable course of one chain.
+    """The single most probable course of one sequence.
 
     log_start: shape (states,). log_likelihoods: for each time, shape (states,). log_step(t): shape (states from,
     states to), the step from t to t + 1. Every time may have states of its own.

@@ -4,7 +4,7 @@ The hidden state is the length of cable on the drum, in cells of equal length, s
 every state by as many cells. A count says which cells it fits, directly or through a slip.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 from typing import cast
@@ -131,13 +131,30 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
             days=days[chosen],
         )
         inside = [(c, twin) for c, twin, day in dated if bounds[piece] <= day < bounds[piece + 1]]
+        looseness = float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
+        cell_m, cells, offsets = grid_for(columns, winding, looseness)
+        time, slip, weight, from_turns = _hypotheses(columns, winding, history.lead_wraps)
         sequences.append(
-            replace(
-                _without_log(history, reel, winding, columns, grid_points),
+            CountSequence(
+                reel=reel,
+                first=columns.first,
+                winding=winding,
+                days=columns.days,
+                read_turns=columns.turns,
+                read_m=columns.metres,
+                copied=np.concatenate([[columns.before_turns], columns.turns[:-1]]) == columns.turns,
+                hypothesis_time=time,
+                hypothesis_slip=slip,
+                hypothesis_weight=weight,
+                hypothesis_turns=from_turns,
                 entries=tuple(_log_entry(c, twin, columns.days, since) for c, twin in inside),
                 endings=_endings(history, [counts[i] for i in chosen]),
                 start_day=received if piece == 0 else bounds[piece],
                 start_m=history.received_m if piece == 0 else None,
+                grid_points=grid_points,
+                cell_m=cell_m,
+                cells=cells,
+                offsets=offsets,
             )
         )
     return sequences
@@ -170,36 +187,6 @@ def _log_entry(cut: CutLogged, twin: bool, days: FloatArray, since: datetime) ->
 def _endings(history: ReelHistory, counts: list[CountSeen]) -> tuple[Ending | None, ...]:
     closed = {(flag.from_at, flag.to_at): flag.ending for flag in history.closed_flags}
     return tuple(closed.get((a.at, b.at)) for a, b in pairwise(counts))
-
-
-def _without_log(
-    history: ReelHistory, reel: int, winding: WindingTable, counts: CountColumns, grid_points: IntArray
-) -> CountSequence:
-    """The counts laid out, with no log and nothing known of the start."""
-    time, slip, weight, turns = _hypotheses(counts, winding, history.lead_wraps)
-    looseness = float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
-    cell_m, cells, offsets = grid_for(counts, winding, looseness)
-    return CountSequence(
-        reel=reel,
-        first=counts.first,
-        winding=winding,
-        days=counts.days,
-        read_turns=counts.turns,
-        read_m=counts.metres,
-        copied=np.concatenate([[counts.before_turns], counts.turns[:-1]]) == counts.turns,
-        hypothesis_time=time,
-        hypothesis_slip=slip,
-        hypothesis_weight=weight,
-        hypothesis_turns=turns,
-        entries=(),
-        endings=(),
-        start_day=None,
-        start_m=None,
-        grid_points=grid_points,
-        cell_m=cell_m,
-        cells=cells,
-        offsets=offsets,
-    )
 
 
 def _hypotheses(

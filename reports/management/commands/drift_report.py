@@ -4,7 +4,7 @@ import csv
 import json
 from argparse import ArgumentParser, ArgumentTypeError
 from contextlib import closing
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 from typing import Any
 
 from django.core.management.base import BaseCommand, OutputWrapper
@@ -13,7 +13,7 @@ from django.utils import timezone
 from inspections.domain import drift
 from inspections.queries import histories
 from reels.models import Reel
-from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written
+from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written, end_of
 from reports.services import assessments, status_projection
 from reports.services.drift_report import DriftReport, report_as_of, report_of
 
@@ -73,7 +73,7 @@ def write_json(out: OutputWrapper, report: DriftReport) -> None:
 
 def _end_of_day(text: str) -> datetime:
     try:
-        return datetime.combine(date.fromisoformat(text), time.max, tzinfo=UTC)
+        return end_of(date.fromisoformat(text))
     except ValueError as refused:
         raise ArgumentTypeError(f"{text!r} was given; allowed: a day as 2026-03-02") from refused
 

@@ -21,7 +21,7 @@ ERRANDS = np.array([[0.1, 0.4, 0.5], [0.6, 0.3, 0.1]])
 
 
 def both_passes(start: list[float], step: FloatArray, seen: list[list[float]]) -> tuple[FloatArray, FloatArray, float]:
-    """Filtered, smoothed and the log probability of everything seen, of one chain."""
+    """Filtered, smoothed and the log probability of everything seen, of one sequence."""
     likelihoods = np.array(seen)[:, None, :]
     lengths = np.array([len(seen)])
     result = forward(np.array([start]), likelihoods, lambda _t, posterior: posterior @ step, lengths)
