@@ -47,7 +47,7 @@ class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no type
 
 
 class TaggedText(str):
-    """A cell's text that needs no paragraph, with its element."""
+    """A cell's text that fits on a line, with its element; reportlab lays out a paragraph far more slowly."""
 
     __slots__ = ("cell",)
     cell: StructureElement
@@ -158,9 +158,7 @@ class Story:
             ("BOX", (0, 0), (-1, -1), 1.2, style.ACCENT), ("BACKGROUND", (0, 0), (-1, -1), style.PALE),
             ("BOTTOMPADDING", (0, 1), (-1, 1), 12),
         ]  # fmt: skip
-        self.flowables.append(
-            Table(rows, colWidths=[style.WIDTH / 3] * 3, style=look, renderCB=_tag_cells, spaceBefore=6, spaceAfter=8)
-        )
+        self._add_table(rows, [style.WIDTH / 3] * 3, look, spaceBefore=6, spaceAfter=8)
 
     def struck(self, name: str, text: str) -> None:
         """What is no longer valid, under its name: struck through, in a dashed frame."""
@@ -173,10 +171,8 @@ class Story:
             ("FONT", (0, 0), (-1, -1), BOLD, 10, 13), ("TEXTCOLOR", (0, 0), (-1, -1), style.QUIET),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("BOX", (0, 0), (-1, -1), 0.8, style.QUIET, None, (4, 3)),
         ]  # fmt: skip
-        self.flowables.append(
-            Table([[_plain_cell(name, head), paragraph]], colWidths=[0.19 * style.WIDTH, 0.81 * style.WIDTH],
-                  style=look, renderCB=_tag_cells, spaceBefore=14, spaceAfter=10)
-        )  # fmt: skip
+        widths = [0.19 * style.WIDTH, 0.81 * style.WIDTH]
+        self._add_table([[_plain_cell(name, head), paragraph]], widths, look, spaceBefore=14, spaceAfter=10)
 
     def figure(self, *pictures: Picture) -> None:
         """Drawings, one beside the other."""
@@ -215,26 +211,20 @@ class Story:
             room = ("TOPPADDING", "BOTTOMPADDING")
             look += [(side, (0, int(has_header)), (-1, -1), 6.5) for side in room]
             look += [("INNERGRID", (0, 0), (-1, -1), 0.4, style.RULE), ("BOX", (0, 0), (-1, -1), 0.4, style.RULE)]
-        self.flowables.append(
-            Table(cells, colWidths=widths, style=look, renderCB=_tag_cells, repeatRows=int(has_header), splitInRow=1,
-                  spaceBefore=2, spaceAfter=5)
-        )  # fmt: skip
+        self._add_table(cells, widths, look, repeatRows=int(has_header), splitInRow=1, spaceBefore=2, spaceAfter=5)
+
+    def _add_table(self, cells: list[list[Any]], widths: list[float], look: list[Any], **options: Any) -> None:
+        self.flowables.append(Table(cells, colWidths=widths, style=look, renderCB=_tag_cells, **options))
 
 
 def _table_style(heads: set[int], has_header: bool) -> list[tuple[Any, ...]]:
-    all_cells = ((0, 0), (-1, -1))
+    whole = ((0, 0), (-1, -1))
     commands: list[tuple[Any, ...]] = [
-        ("FONT", *all_cells, PLAIN, 8, 10.9),
-        ("TEXTCOLOR", *all_cells, style.INK),
-        ("VALIGN", *all_cells, "TOP"),
-        ("LEFTPADDING", *all_cells, PADDING),
-        ("RIGHTPADDING", *all_cells, PADDING),
-        ("TOPPADDING", *all_cells, 2.5),
-        ("BOTTOMPADDING", *all_cells, 3),
-        ("LINEBELOW", *all_cells, 0.4, style.RULE),
-    ]
-    for j in heads:
-        commands += [("FONT", (j, 0), (j, -1), BOLD, 8, 10.9)]
+        ("FONT", *whole, PLAIN, 8, 10.9), ("TEXTCOLOR", *whole, style.INK), ("VALIGN", *whole, "TOP"),
+        ("LEFTPADDING", *whole, PADDING), ("RIGHTPADDING", *whole, PADDING), ("TOPPADDING", *whole, 2.5),
+        ("BOTTOMPADDING", *whole, 3), ("LINEBELOW", *whole, 0.4, style.RULE),
+        *(("FONT", (j, 0), (j, -1), BOLD, 8, 10.9) for j in heads),
+    ]  # fmt: skip
     if has_header:
         commands += [("FONT", (0, 0), (-1, 0), BOLD, 8, 10.9), ("BACKGROUND", (0, 0), (-1, 0), style.PALE)]
     return commands

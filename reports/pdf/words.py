@@ -30,16 +30,14 @@ def time(text: str | None) -> str:
     return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M:%S")
 
 
-def spaced(word: str) -> str:
-    return word.replace("_", " ")
+def done(at: str | None, by: Mapping[str, Any] | None) -> str:
+    """When something was done and by whom, as far as it was."""
+    return f"{time(at)}, {person(by)}" if at else "—"
 
 
-def or_dash(value: str | None) -> str:
-    return value or "—"
-
-
-def yes_no(value: bool) -> str:
-    return "yes" if value else "no"
+def spaced(word: str | None) -> str:
+    """A word of a closed list, such as `accept_proposed`."""
+    return (word or "—").replace("_", " ")
 
 
 def count_words(layers: int | None, wraps: int | None, parity: str | None = None) -> str:

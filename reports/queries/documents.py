@@ -82,12 +82,9 @@ def _void_json(inspection: Inspection) -> dict[str, Any] | None:
     if void is None:
         return None
     return {
-        "requested_by": person_json(void.requested_by),
-        "requested_at": void.requested_at,
-        "reason": void.reason,
-        "confirmed_by": _person_or_none(void.confirmed_by),
-        "confirmed_at": void.confirmed_at,
-    }
+        "requested_by": person_json(void.requested_by), "requested_at": void.requested_at, "reason": void.reason,
+        "confirmed_by": _person_or_none(void.confirmed_by), "confirmed_at": void.confirmed_at,
+    }  # fmt: skip
 
 
 def _setup_json(values: SetupValues) -> dict[str, Any]:

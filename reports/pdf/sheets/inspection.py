@@ -24,7 +24,7 @@ from reports.pdf.sheets.setup import setup_values
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
 FORM = "4"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
-MOST_SECTION_HEIGHT = 170.0
+MAX_SECTION_HEIGHT = 170.0
 NOT_SHOWN = (
     "Characters that these pages can't show stand by their code points, in square brackets. The attached record.json "
     "has them as they were keyed."
@@ -45,13 +45,20 @@ def inspection_pdf(facts: InspectionFacts, part: Part = "3b") -> bytes:
 
 def render_inspection(facts: InspectionFacts) -> TaggedPages:
     """The pages of an inspection's record. The same facts give the same bytes."""
-    record = facts.record_data
-    return lay_out(
-        story_of(facts),
-        _header_and_footer(facts),
-        title=f"Inspection {record['inspection']} of reel {record['reel']['serial']}",
-        subject=f"Record of a count, SHA-256 {facts.record_digest}",
+    record, situation = facts.record_data, facts.situation_data
+    number, serial = record["inspection"], record["reel"]["serial"]
+    around = HeaderAndFooter(
+        header=(f"Inspection record {number} · reel {serial}", words.spaced(situation["state"]).upper()),
+        footer=(
+            f"Record {number} · drawn up {words.time(situation['at'])} from what was recorded by then",
+            "SHA-256 of the record:",
+            facts.record_digest,
+            "The record, the signed statements and the situation are attached to this file.",
+        ),
+        qr_text=f"inspection {number} sha256 {facts.record_digest}",
     )
+    title, subject = f"Inspection {number} of reel {serial}", f"Record of a count, SHA-256 {facts.record_digest}"
+    return lay_out(story_of(facts), around, title=title, subject=subject)
 
 
 def story_of(facts: InspectionFacts) -> Story:
@@ -73,24 +80,6 @@ def story_of(facts: InspectionFacts) -> Story:
     return story
 
 
-def _header_and_footer(facts: InspectionFacts) -> HeaderAndFooter:
-    record, situation = facts.record_data, facts.situation_data
-    number = record["inspection"]
-    return HeaderAndFooter(
-        header=(
-            f"Inspection record {number} · reel {record['reel']['serial']}",
-            words.spaced(situation["state"]).upper(),
-        ),
-        footer=(
-            f"Record {number} · drawn up {words.time(situation['at'])} from what was recorded by then",
-            "SHA-256 of the record:",
-            facts.record_digest,
-            "The record, the signed statements and the situation are attached to this file.",
-        ),
-        qr_text=f"inspection {number} sha256 {facts.record_digest}",
-    )
-
-
 def _title(story: Story, facts: InspectionFacts) -> None:
     record, situation = facts.record_data, facts.situation_data
     story.heading(f"Inspection {record['inspection']}: count of reel {record['reel']['serial']}", 1)
@@ -101,8 +90,8 @@ def _title(story: Story, facts: InspectionFacts) -> None:
     if void := situation["void"]:
         requested = f"{words.person(void['requested_by'])} on {words.time(void['requested_at'])}"
         if void["confirmed_by"]:
-            confirmed = f"confirmed by {words.person(void['confirmed_by'])} on {words.time(void['confirmed_at'])}"
-            state = f"VOIDED. Requested by {requested}, {confirmed}."
+            confirmed = f"{words.person(void['confirmed_by'])} on {words.time(void['confirmed_at'])}"
+            state = f"VOIDED. Requested by {requested}, confirmed by {confirmed}."
         else:
             state = f"Void requested by {requested}, not confirmed by a second person yet."
         story.paragraph(f"{state} Reason: {void['reason']}", style.BANNER)
@@ -112,7 +101,7 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     story.heading("Result", 2)
     story.result(record["result"])
     story.paragraph(f"Readings: {len(record['readings'])}. Rereads: {record['rereads']}.", style.NOTE)
-    if length := situation.get("length"):  # documents of form 1 do not have it
+    if length := situation["length"]:  # none where the drum of the type, as it is now, cannot hold the count
         story.paragraph(
             f"Cable on the drum by this count: {words.length(length)} (standard uncertainty), calculated from the "
             "dimensions of the reel type when this document was made, without the lead.",
@@ -120,15 +109,13 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
         )
     last = record["readings"][-1]
     values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
-    drum = drum_of(record["parameters"])
     if Point.HAND_COUNT not in values or not last["working"]["steps"]:
         return
-    crossover = values.get(Point.CROSSOVER, {})
+    drum, crossover = drum_of(record["parameters"]), values.get(Point.CROSSOVER, {})
+    degrees = float(crossover["deg"]) if "deg" in crossover else None
     story.figure(
-        reel_section(drum, _drawn_count(last, values), width=style.WIDTH - 156, height=MOST_SECTION_HEIGHT),
-        crossover_circle(
-            drum, "", half=crossover.get("half", ""), degrees=float(crossover["deg"]) if "deg" in crossover else None
-        ),
+        reel_section(drum, _drawn_count(last, values), width=style.WIDTH - 156, height=MAX_SECTION_HEIGHT),
+        crossover_circle(drum, "", half=crossover.get("half", ""), degrees=degrees),
     )
     story.paragraph(
         "Left: the reel at the scale line as it was read, as installed and looking forward; the part layer is dark, "
@@ -141,43 +128,43 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
 def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
     """The drum of a reel type, from the parameters that an inspection keeps."""
     return DrumSection(
-        anchor_side=Side(parameters["anchor_side"]),
-        wraps_odd_layer=parameters["wraps_odd_layer"],
-        wraps_even_layer=parameters["wraps_even_layer"],
-        max_layers=parameters["max_layers"],
-        arc_from_deg=float(parameters["arc_from_deg"]),
-        arc_to_deg=float(parameters["arc_to_deg"]),
-    )
+        anchor_side=Side(parameters["anchor_side"]), max_layers=parameters["max_layers"],
+        wraps_odd_layer=parameters["wraps_odd_layer"], wraps_even_layer=parameters["wraps_even_layer"],
+        arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
+    )  # fmt: skip
 
 
 def _drawn_count(reading: Mapping[str, Any], values: Mapping[str, Any]) -> DrawnCount:
+    """The reading as the figure shows it. values: what the technician keyed last at each point."""
     steps = {step["label"]: step for step in reading["working"]["steps"]}
-    taken = -sum(steps[label]["change"] for label in CORRECTIONS if label in steps)
-    scales = [values.get(point) for point in (Point.SCALE_LEFT, Point.SCALE_RIGHT)]
-    left, right = ("" if scale is None else str(scale) for scale in scales)
+    subtracted = -sum(steps[label]["change"] for label in CORRECTIONS if label in steps)
+    left, right = (values.get(point) for point in (Point.SCALE_LEFT, Point.SCALE_RIGHT))
     return DrawnCount(
-        layers=steps["Full layers"]["after"],
-        wraps=values[Point.HAND_COUNT],
-        taken_off=min(taken, values[Point.HAND_COUNT]),
-        scales=(left, right),
-    )
+        layers=steps["Full layers"]["after"], wraps=values[Point.HAND_COUNT],
+        taken_off=min(subtracted, values[Point.HAND_COUNT]),
+        scales=("" if left is None else str(left), "" if right is None else str(right)),
+    )  # fmt: skip
 
 
 def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any]) -> None:
     reel, prepared, type_ = record["reel"], record["preparation"], record["parameters"]
+    respooled = "yes" if prepared["respooled"] else "no"
+    is_accepted = type_["unusual"] == "accept"
+    unusual = f"accepted under {type_['unusual_publication']}" if is_accepted else "referred to an authorised person"
+    graduated = {"every": "every layer at both flanges", "by_side": "odd at the anchor side, even at the other"}
     story.heading("Reel and preparation", 2)
     story.facts([
         ("Reel", reel["serial"]), ("Reel type", reel["type"]),
-        ("Site", reel["site"]), ("Machine", words.or_dash(record["machine"])),
+        ("Site", reel["site"]), ("Machine", record["machine"] or "—"),
         ("Wrap gauge", record["wrap_gauge"]), ("Work order", prepared["work_order"]),
         ("Publication", prepared["publication"]), ("Revision", prepared["publication_revision"]),
-        ("Re-spooled before", words.yes_no(prepared["respooled"])), ("Opened by", words.person(record["opened_by"])),
+        ("Re-spooled before", respooled), ("Opened by", words.person(record["opened_by"])),
         ("Anchor side", type_["anchor_side"]), ("Lead wraps", f"{type_['lead_wraps']}"),
         ("Wraps, odd layer", f"{type_['wraps_odd_layer']}"), ("Wraps, even layer", f"{type_['wraps_even_layer']}"),
-        ("Maximum layers", f"{type_['max_layers']}"), ("Scales graduated", _GRADUATION[type_["graduation"]]),
+        ("Maximum layers", f"{type_['max_layers']}"), ("Scales graduated", graduated[type_["graduation"]]),
         ("Crossover arc",
          f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {situation['reference_side']}"),
-        ("Unusual counts", _unusual(type_)),
+        ("Unusual counts", unusual),
     ])  # fmt: skip
     story.notes([("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])])
     story.paragraph(
@@ -185,15 +172,6 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
         "installed; anchor side and forward mark found; the cable wound evenly.",
         style.NOTE,
     )
-
-
-_GRADUATION = {"every": "every layer at both flanges", "by_side": "odd at the anchor side, even at the other"}
-
-
-def _unusual(parameters: Mapping[str, Any]) -> str:
-    if parameters["unusual"] == "accept":
-        return f"accepted under {parameters['unusual_publication']}"
-    return "referred to an authorised person"
 
 
 def _people(story: Story, facts: InspectionFacts) -> None:
@@ -224,7 +202,7 @@ def _authorisation(each: Mapping[str, Any] | None) -> str:
 
 
 def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]) -> None:
-    story.heading(f"Reading {reading['number']}: {words.or_dash(reading['outcome'])}", 2)
+    story.heading(f"Reading {reading['number']}: {reading['outcome'] or '—'}", 2)
     names = {each["id"]: each["name"] for each in (record["opened_by"], *record["participants"])}
     order = {point.value: i for i, point in enumerate(Point)}
     keyed = sorted(reading["keyed"], key=lambda row: (order[row["point"]], row["attempt"]))
@@ -235,8 +213,12 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
     if rows:
         header = ("Hold point", "Attempt", "Technician keyed", "When, by", "Verifier keyed", "When, by")
         story.table(header, rows, (1.25, 0.72, 1.25, 1.4, 1.25, 1.4))
-    if photos := [_photo(row) for row in keyed if row.get("photo")]:
-        story.notes(photos)
+    if photos := [row for row in keyed if row.get("photo")]:
+        story.notes([
+            (f"Photo: {words.POINTS[Point(row['point'])].lower()}",
+             f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
+            for row in photos
+        ])  # fmt: skip
     working = reading["working"] or {"problems": [], "steps": []}
     if working["problems"]:
         story.heading("Problems", 3)
@@ -250,13 +232,8 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
         _corrections(story, working)
     if accepted := reading.get("surprise_accepted"):  # records of form 1 do not have it
         story.heading("Outlier, accepted", 3)
-        by = f"{words.person(accepted['accepted_by'])}, {words.time(accepted['accepted_at'])}"
-        story.notes([("Evaluation", accepted["told"]), ("Reason to accept", accepted["reason"]), ("Accepted by", by)])
-
-
-def _photo(row: Mapping[str, Any]) -> tuple[str, str]:
-    point = words.POINTS[Point(row["point"])].lower()
-    return (f"Photo: {point}", f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
+        by = words.done(accepted["accepted_at"], accepted["accepted_by"])
+        story.notes([("Evaluation", accepted["told"]), ("Reason to accept", accepted["reason"]), ("Accepted", by)])
 
 
 def _keyed_row(
@@ -264,20 +241,13 @@ def _keyed_row(
 ) -> tuple[str, ...]:
     cells = []
     for role in (Role.TECHNICIAN, Role.VERIFIER):
-        row = by_role.get(role)
-        if row is None:
+        if (row := by_role.get(role)) is None:
             cells += ["—", "—"]
             continue
-        keyed_for = "" if row["keyed_by"] == row["person"] else f", keyed by {_name(names, row['keyed_by'])}"
-        cells += [
-            words.at_point(point, row["value"]),
-            f"{words.time(row['keyed_at'])}, {_name(names, row['person'])}{keyed_for}",
-        ]
+        person, keyed_by = (names.get(row[key], f"person no. {row[key]}") for key in ("person", "keyed_by"))
+        who = person if row["keyed_by"] == row["person"] else f"{person}, keyed by {keyed_by}"
+        cells += [words.at_point(point, row["value"]), f"{words.time(row['keyed_at'])}, {who}"]
     return (words.POINTS[Point(point)], f"{attempt}", *cells)
-
-
-def _name(names: Mapping[int, str], person: int) -> str:
-    return names.get(person, f"person no. {person}")
 
 
 def _corrections(story: Story, working: Mapping[str, Any]) -> None:
@@ -291,20 +261,17 @@ def _corrections(story: Story, working: Mapping[str, Any]) -> None:
 
 
 def _referrals(story: Story, record: Mapping[str, Any]) -> None:
-    if not record["referrals"]:
-        return
-    story.heading("Referrals", 2)
+    if record["referrals"]:
+        story.heading("Referrals", 2)
     for each in record["referrals"]:
+        proposed = each["proposed"] or {"layers": None, "wraps": None, "parity": None}
         story.facts([
-            ("Referred", f"{words.time(each['referred_at'])}, {words.person(each['referred_by'])}"),
-            ("Proposed", words.count_words(*((each["proposed"] or {}).get(k) for k in ("layers", "wraps", "parity")))),
-            ("Released", f"{words.time(each['released_at'])}, {words.person(each['released_by'])}"),
-            ("Decision", words.or_dash(words.spaced(each["decision"]))),
+            ("Referred", words.done(each["referred_at"], each["referred_by"])),
+            ("Proposed", words.count_words(proposed["layers"], proposed["wraps"], proposed["parity"])),
+            ("Released", words.done(each["released_at"], each["released_by"])),
+            ("Decision", words.spaced(each["decision"])),
         ])  # fmt: skip
-        story.notes([("Reason to refer", each["why"]), ("Reason to decide", words.or_dash(each["reason"]))])
-
-
-# Setup values and signatures ----------------------------------------------------------------------------------------
+        story.notes([("Reason to refer", each["why"]), ("Reason to decide", each["reason"] or "—")])
 
 
 def _setup_values(story: Story, situation: Mapping[str, Any]) -> None:

@@ -46,26 +46,19 @@ def setup_values(story: Story, values: Mapping[str, Any]) -> None:
     """Setup values with each act on them: issued, set, read back, checked, confirmed, withdrawn."""
     count = words.count_words(values["layers"], values["wraps"], values["parity"])
     story.heading(f"{count} for machine {values['machine']}", 3)
-    story.facts([
-        ("Issued", _done(values, "issued")), ("Wrap gauge returned", _done(values, "gauge_returned")),
-        ("Set", _done(values, "set")), ("Confirmed", _done(values, "confirmed")),
-        ("Withdrawn", _done(values, "withdrawn")), ("Reason", words.or_dash(values["withdrawn_why"])),
-    ])  # fmt: skip
+    acts = {"Issued": "issued", "Wrap gauge returned": "gauge_returned", "Set": "set", "Confirmed": "confirmed",
+            "Withdrawn": "withdrawn"}  # fmt: skip
+    done = [(name, words.done(values[f"{act}_at"], values[f"{act}_by"])) for name, act in acts.items()]
+    story.facts([*done, ("Reason", values["withdrawn_why"] or "—")])
     rows = [
         (f"read-back, {each['role']}", words.count_words(each["layers"], each["wraps"]),
          "as issued" if each["matches"] else "DIFFERS, refused", words.person(each["keyed_by"]),
          words.time(each["keyed_at"]))
         for each in values["read_backs"]
     ] + [
-        (each["kind"], words.or_dash(each["remark"]), "passed" if each["passed"] else "FAILED",
+        (each["kind"], each["remark"] or "—", "passed" if each["passed"] else "FAILED",
          words.person(each["done_by"]), words.time(each["done_at"]))
         for each in values["checks"]
     ]  # fmt: skip
     if rows:
         story.table(("Check", "Shown", "Result", "By", "When"), rows, (1.1, 1.2, 1, 1.2, 1.3))
-
-
-def _done(values: Mapping[str, Any], act: str) -> str:
-    if not values[f"{act}_at"]:
-        return "—"
-    return f"{words.time(values[f'{act}_at'])}, {words.person(values[f'{act}_by'])}"
