@@ -37,7 +37,7 @@ def archive_after(instance: Any, created: bool, **_: Any) -> None:
         archive.archive_after(instance)
 
     if created and may_show(json.loads(instance.content)["changes"]):
-        transaction.on_commit(keep, robust=True)
+        transaction.on_commit(keep, robust=True)  # robust: an error is logged, not raised at whoever signed
 
 
 def seal_is_there(app_configs: Sequence[AppConfig] | None = None, **_: Any) -> list[checks.CheckMessage]:

@@ -154,6 +154,7 @@ class NoticeChoice(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(name="notice_choice_once", fields=("person", "kind", "site")),
+            # Null is never equal to null in SQL, so the constraint above lets two through.
             models.UniqueConstraint(
                 name="notice_choice_once_for_all", fields=("person", "kind"), condition=Q(site__isnull=True)
             ),

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 FAST = timedelta(seconds=30)  # two signatures closer than that leave no time to read what is signed
 NEAR_END = timedelta(days=14)
-LEAST_TOGETHER = 5
+LEAST_TOGETHER = 5  # inspections; with fewer, "always the same two" is chance
 USUAL_SHARE = 0.8
 
 
@@ -52,9 +52,9 @@ def usual_pairs(together: Mapping[tuple[int, int], int]) -> frozenset[tuple[int,
     )
 
 
-def is_fast(one: datetime, other: datetime | None) -> bool:
+def is_fast(signed_at: datetime, other_at: datetime | None) -> bool:
     """Whether two signatures of one inspection came within FAST of each other."""
-    return other is not None and abs(one - other) <= FAST
+    return other_at is not None and abs(signed_at - other_at) <= FAST
 
 
 def is_near_end(signed_at: datetime, ends_at: datetime | None) -> bool:

@@ -15,7 +15,7 @@ from reports.pdf.tags import StructureElement, TaggedCanvas
 
 PRODUCER = "Wrapledger"
 LANGUAGE = "en-GB"
-QR_SIZE = 58.0
+QR_SIZE = 58.0  # points: 20 mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -88,18 +88,16 @@ def examine_here(content: bytes, *, with_pages: bool = True) -> Examination:
             results=(sealed, fails(Question.RECORD, NOT_ATTACHED), fails(Question.PAGES, NOT_ATTACHED)),
             fingerprint=seal.fingerprint,
         )
+    if fault := record_fault(facts.record, facts.statements, facts.situation):
+        record = fails(Question.RECORD, fault)
+    else:
+        record = holds(Question.RECORD, f"Record and both signatures match; SHA-256 {facts.record_digest}.")
     return Examination(
-        results=(sealed, _record(facts), *([_pages(content, facts)] if with_pages else [])),
+        results=(sealed, record, *([_pages(content, facts)] if with_pages else [])),
         fingerprint=seal.fingerprint,
         record=facts.record_digest,
         signatures=tuple(ledger.digest(each) for each in facts.statements),
     )
-
-
-def _record(facts: InspectionFacts) -> CheckResult:
-    if why := record_fault(facts.record, facts.statements, facts.situation):
-        return fails(Question.RECORD, why)
-    return holds(Question.RECORD, f"Record and both signatures match; SHA-256 {facts.record_digest}.")
 
 
 def _pages(content: bytes, facts: InspectionFacts) -> CheckResult:
@@ -141,6 +139,7 @@ def _unpacked(stream: pikepdf.Object) -> bytes:
 
 
 def _child() -> None:
+    """The child's part. The limits are set before a byte of the file is read, and cannot be raised again."""
     resource.setrlimit(resource.RLIMIT_AS, (MAX_MEMORY, MAX_MEMORY))
     resource.setrlimit(resource.RLIMIT_CPU, (MAX_SECONDS, MAX_SECONDS))
     resource.setrlimit(resource.RLIMIT_FSIZE, (2 * MAX_BYTES, 2 * MAX_BYTES))  # pikepdf saves through a temporary one

@@ -10,12 +10,12 @@ from reportlab.lib.styles import ParagraphStyle
 from reels.domain.drawing import Look
 from reports.pdf.fonts import BOLD, PLAIN, register
 
-register()
+register()  # a paragraph style looks its font up when it is made
 
 PAGE = A4
 MARGIN = 48.0
-TOP = 62.0
-FOOT = 84.0
+TOP = 62.0  # down to the text; the header stands above it
+FOOT = 84.0  # up to the text; the footer's lines and the QR code stand below it
 WIDTH = PAGE[0] - 2 * MARGIN
 
 # As on the pages: reels/static/reels/wrapledger.css.
@@ -29,8 +29,8 @@ WARNING_PALE = HexColor("#fbeccd")
 
 
 def _style(name: str, size: float, **more: object) -> ParagraphStyle:
-    defaults = {"fontName": PLAIN, "fontSize": size, "leading": size * 1.36, "textColor": INK, "alignment": TA_LEFT}
-    return ParagraphStyle(name, **{**defaults, "splitLongWords": 1, **more})
+    basic = {"fontName": PLAIN, "fontSize": size, "leading": size * 1.36, "textColor": INK, "alignment": TA_LEFT}
+    return ParagraphStyle(name, **{**basic, "splitLongWords": 1, **more})  # digests have no place to break
 
 
 TITLE = _style("title", 17, fontName=BOLD, spaceAfter=2)

@@ -64,6 +64,6 @@ def at_point(point: str, value: Any) -> str:
     return spaced(str(value))
 
 
-def person(one: Mapping[str, Any] | None) -> str:
+def person(who: Mapping[str, Any] | None) -> str:
     """A person by name and staff number."""
-    return f"{one['name']} ({one['staff_number']})" if one else "—"
+    return f"{who['name']} ({who['staff_number']})" if who else "—"

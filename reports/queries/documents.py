@@ -18,7 +18,8 @@ _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withd
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
            "withdrawn_at", "withdrawn_why")  # fmt: skip
 
-SHOWN = (SignOff, Void, SetupValues, ReadBack, MachineCheck)  # what a document shows besides the record itself
+# What a document shows besides the record itself: an entry that changes none of these makes no new document.
+SHOWN = (SignOff, Void, SetupValues, ReadBack, MachineCheck)
 
 
 def may_show(changes: Iterable[Mapping[str, Any]]) -> bool:
@@ -74,7 +75,10 @@ def length_json(layers: int | None, wraps: int | None, reel_type: ReelType) -> d
     length = length_counted(layers, wraps, reel_type)
     if length is None:
         return None
-    return {"value_m": f"{length.value_m:.1f}", "standard_u_m": f"{max(length.combined_u_m, 0.1):.1f}"}
+    return {
+        "value_m": f"{length.value_m:.1f}",
+        "standard_u_m": f"{max(length.combined_u_m, 0.1):.1f}",
+    }  # never shown as 0.0
 
 
 def _void_json(inspection: Inspection) -> dict[str, Any] | None:

@@ -12,7 +12,7 @@ from reports.models import ArchivedPdf
 from reports.pdf.examination import Examination, examine, examine_here
 from reports.services.seal import known_fingerprints
 
-AT_ONCE = 20  # documents held at a time
+CHUNK = 20  # documents held at a time
 
 
 def check_document(content: bytes) -> tuple[CheckResult, ...]:
@@ -77,7 +77,7 @@ def archive_breaks() -> Iterator[Break]:
     if not rows.exists():  # then there need be no certificate either
         return
     known = known_fingerprints()
-    for row in rows.iterator(chunk_size=AT_ONCE):
+    for row in rows.iterator(chunk_size=CHUNK):
         if why := document_fault(row, known):
             yield Break(where=f"inspection {row.inspection_id}, document {row.number}", why=why)
 

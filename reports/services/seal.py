@@ -45,13 +45,14 @@ def make_key(key_file: Path, certificates_file: Path, *, name: str, at: datetime
     name: what the certificate says the sealer is called.
     """
     key = seal.new_key(name=name, at=at)
+    # Exclusive, so that no key is ever overwritten; and never readable by others, not even for a moment.
     descriptor = os.open(key_file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
     with os.fdopen(descriptor, "wb") as out:
         out.write(seal.key_pem(key))
     earlier = certificates_file.read_bytes() if certificates_file.exists() else b""
     draft = certificates_file.with_name(f"{certificates_file.name}.{os.getpid()}")
     draft.write_bytes(seal.certificate_pem(key.certificate) + earlier)
-    draft.replace(certificates_file)
+    draft.replace(certificates_file)  # in one step: whoever reads it meanwhile gets the old file or the new one
     return key
 
 

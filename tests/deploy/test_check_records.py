@@ -149,9 +149,9 @@ def test_a_history_that_is_not_whole_is_found(served, tamper):
 
 
 def edited(line: str) -> str:
-    said = json.loads(base64.b64decode(json.loads(line)["content"]))
-    said["actor"]["name"] = "Somebody Else"
-    return json.dumps({"content": base64.b64encode(ledger.canonical(said)).decode()}) + "\n"
+    entry = json.loads(base64.b64decode(json.loads(line)["content"]))
+    entry["actor"]["name"] = "Somebody Else"
+    return json.dumps({"content": base64.b64encode(ledger.canonical(entry)).decode()}) + "\n"
 
 
 @pytest.mark.parametrize("kept", [1, -1], ids=["all but the first entry gone", "the last entry gone"])
@@ -166,9 +166,9 @@ def test_a_history_written_anew_is_found_with_a_checkpoint(served):
     """Its own digests all fit; only who keeps the checkpoint can tell."""
     prev, rows = ledger.FIRST_PREV, []
     for line in lines(served):
-        said = json.loads(base64.b64decode(json.loads(line)["content"]))
-        said["prev"], said["actor"]["name"] = prev, "Somebody Else"
-        content = ledger.canonical(said)
+        entry = json.loads(base64.b64decode(json.loads(line)["content"]))
+        entry["prev"], entry["actor"]["name"] = prev, "Somebody Else"
+        content = ledger.canonical(entry)
         prev = ledger.digest(content)
         rows.append(json.dumps({"content": base64.b64encode(content).decode()}) + "\n")
     (served.folder / "history.jsonl").write_text("".join(rows))

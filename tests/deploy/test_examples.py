@@ -173,10 +173,10 @@ def test_a_follower_prints_every_entry_once(cast, live_server, tmp_path):
     assert first.returncode == 0, first.stderr
     builders.log_cut(cast, at=builders.later(days=1))
     second = run(*command, token=token)
-    told = HistoryEntry.objects.filter(chain__name="reel:LW-0001").order_by("seq")
-    wanted = [f"LW-0001 {entry.seq}: {entry.act} by" for entry in told]
+    entries = HistoryEntry.objects.filter(chain__name="reel:LW-0001").order_by("seq")
+    expected = [f"LW-0001 {entry.seq}: {entry.act} by" for entry in entries]
     printed = (first.stdout + second.stdout).splitlines()
-    assert [line.split(" ", 1)[1].rsplit(" by ", 1)[0] + " by" for line in printed] == wanted
+    assert [line.split(" ", 1)[1].rsplit(" by ", 1)[0] + " by" for line in printed] == expected
     assert "cable_cut" in second.stdout
 
 

@@ -96,10 +96,10 @@ def counted(serial: str, wraps: int) -> Inspection:
         Point.HAND_COUNT: {"hand_wraps": wraps}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": wraps},
         Point.CROSSOVER: {"crossover_half": "aft"},
     }  # fmt: skip
-    for point, given in seen.items():
+    for point, value in seen.items():
         for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):
             if role is Role.TECHNICIAN or point not in (Point.OPEN_SIDE, Point.UNWIND):
-                inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, fields=given, **by(who))
+                inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, fields=value, **by(who))
     return inspection
 
 

@@ -42,8 +42,8 @@ def keyed_count(
     """
     inspection = open_count(cast, serial, at)
     for point in Point:
-        mine = changes.get(point.value, VALUES[point])
-        inspection = key(cast, inspection, point, Role.TECHNICIAN, at, **mine)
+        keyed = changes.get(point.value, VALUES[point])
+        inspection = key(cast, inspection, point, Role.TECHNICIAN, at, **keyed)
         if Role.VERIFIER not in roles_at(point):
             continue
         if point in differs:

@@ -88,11 +88,11 @@ def found_by(records: AttackedRecords, attack: Callable[[AttackedRecords], None]
     """Who finds it. The attack is undone afterwards."""
     with transaction.atomic():
         attack(records)
-        found = {SERVICE} if check_records().broken else set()
+        finders = {SERVICE} if check_records().broken else set()
         if outsider_finds(records.yesterday):
-            found.add(OUTSIDER)
+            finders.add(OUTSIDER)
         transaction.set_rollback(True)
-    return found
+    return finders
 
 
 def outsider_finds(yesterday: str) -> bool:
@@ -125,10 +125,10 @@ def written_anew(chain: Chain, change: Callable[[dict[str, Any]], None]) -> None
     """The whole history with every digest anew."""
     prev = ledger.FIRST_PREV
     for row in chain.entries.order_by("seq"):
-        said = json.loads(bytes(row.content))
-        change(said)
-        said["prev"] = prev
-        content = ledger.canonical(said)
+        entry = json.loads(bytes(row.content))
+        change(entry)
+        entry["prev"] = prev
+        content = ledger.canonical(entry)
         edit(HistoryEntry.objects.filter(pk=row.pk), content=content, prev=prev, digest=ledger.digest(content))
         prev = ledger.digest(content)
     edit(Chain.objects.filter(pk=chain.pk), head=prev)
@@ -152,10 +152,10 @@ def tail_cut(chain: Chain) -> None:
 
 def exchanged(one: models.Model, two: models.Model, *names: str, **spare: Any) -> None:
     """Two rows exchange columns; spare: values that are nobody's, where they must be unique."""
-    mine, theirs = ({name: getattr(row, name) for name in names} for row in (one, two))
+    own, theirs = ({name: getattr(row, name) for name in names} for row in (one, two))
     rows = type(one)._base_manager.all()
-    edit(rows.filter(pk=one.pk), **(spare or mine))
-    edit(rows.filter(pk=two.pk), **mine)
+    edit(rows.filter(pk=one.pk), **(spare or own))
+    edit(rows.filter(pk=two.pk), **own)
     edit(rows.filter(pk=one.pk), **theirs)
 
 
@@ -238,8 +238,8 @@ def exchange_two_people(records: AttackedRecords) -> None:
 def write_a_history_anew(records: AttackedRecords) -> None:
     """Consistently: the cut had another length, in the row too."""
 
-    def shorter(said: dict[str, Any]) -> None:
-        for each in said["changes"]:
+    def shorter(entry: dict[str, Any]) -> None:
+        for each in entry["changes"]:
             if each["table"] == "reels_cableevent" and each["after"]["kind"] == "cut":
                 each["after"]["length_removed_m"] = "1.000"
 
@@ -350,8 +350,8 @@ def test_without_the_checkpoints_kept_here_the_outsiders_copy_is_what_finds_it(r
 
 
 def test_every_kind_of_told_row_is_found_when_one_is_gone_with_its_checkpoints(records):
-    told = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNRECORDED]
-    for model in told:
+    recorded = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNRECORDED]
+    for model in recorded:
         newest = model._base_manager.latest("pk").pk
 
         def remove(records: AttackedRecords, model: Any = model, newest: int = newest) -> None:
@@ -363,12 +363,12 @@ def test_every_kind_of_told_row_is_found_when_one_is_gone_with_its_checkpoints(r
 def test_the_handbooks_table_is_what_was_found():
     rows = re.findall(r"^\| ([^|]+?) \| (yes|no|here) \| (yes|no) \|$", (HANDBOOK / "records.md").read_text(), re.M)
     by_service = {True: "yes", False: "no"}
-    wanted = [
+    expected_rows = [
         (
             name,
-            "here" if name in BY_KEPT_CHECKPOINTS else by_service[SERVICE in found],
-            by_service[OUTSIDER in found],
+            "here" if name in BY_KEPT_CHECKPOINTS else by_service[SERVICE in finders],
+            by_service[OUTSIDER in finders],
         )
-        for name, (_, found) in STUDY.items()
+        for name, (_, finders) in STUDY.items()
     ]
-    assert rows == wanted
+    assert rows == expected_rows

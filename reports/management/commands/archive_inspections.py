@@ -22,15 +22,15 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, username: str | None, **options: Any) -> None:
-        kept = 0
+        number = 0
         try:
             at = timezone.now()
             actor = Actor(importer(username, at), via="command archive_inspections")
             for reel, rows in archive_all(actor=actor, at=at):
-                kept += len(rows)
+                number += len(rows)
                 if rows:
                     self.stdout.write(f"{reel.serial}: {len(rows)} kept")
         except Refused as refused:
             raise CommandError(str(refused)) from refused
-        more = f"{counted(kept, 'document')} kept; nothing else was missing."
-        self.stdout.write(more if kept else "Nothing was missing.")
+        more = f"{counted(number, 'document')} kept; nothing else was missing."
+        self.stdout.write(more if number else "Nothing was missing.")

@@ -33,9 +33,9 @@ class Command(BaseCommand):
         parser.add_argument("--since", type=_day, help="counts done from this day on (UTC), YYYY-MM-DD")
         parser.add_argument("--until", type=_day, help="counts done before this day (UTC)")
 
-    def handle(self, *, file: Path, **asked: Any) -> None:
+    def handle(self, *, file: Path, **options: Any) -> None:
         at = timezone.now()
-        filters = {name: asked[name] for name in ("site", "reel", "since", "until")}
+        filters = {name: options[name] for name in ("site", "reel", "since", "until")}
         rows = filter_documents(newest_documents(), **filters)
         extent = export_size(rows, at=at)
 

@@ -85,15 +85,16 @@ def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -
 
 def logins_text(organisation: dict[str, Any]) -> str:
     """As whom to log in, for whoever started the demo."""
-    names = {site["code"]: site["name"] for site in organisation["sites"]}
-    rows = [(each["username"], each["full_name"], each["part"], names.get(each["site"], "every base"))
-            for each in organisation["people"]]  # fmt: skip
+    sites = {site["code"]: site["name"] for site in organisation["sites"]}
     first = organisation["administrator"]
-    rows.append((first["username"], first["full_name"], "administrator", "reference data"))
-    lines = [f"  {user:9}{name:25}{part:30}{where}" for user, name, part, where in rows]
-    return "\n".join(
-        [f"Log in as any of these (all made up); the password is {organisation['password']} for each:", *lines, ""]
-    )
+    rows = [
+        *((each["username"], each["full_name"], each["part"], sites.get(each["site"], "every base"))
+          for each in organisation["people"]),
+        (first["username"], first["full_name"], "administrator", "reference data"),
+    ]  # fmt: skip
+    lines = (f"  {username:9}{name:25}{part:30}{where}\n" for username, name, part, where in rows)
+    password = organisation["password"]
+    return f"Log in as any of these (all made up); the password is {password} for each:\n" + "".join(lines)
 
 
 # Practice: a trainee on the way, and a site that asks for it. The reels are drawn anew each time --------------------
@@ -104,10 +105,9 @@ def add_practice(organisation: dict[str, Any], actor: Actor, at: datetime) -> No
     readiness = organisation["readiness"]
     rule = ReadinessRule(
         in_a_row=readiness["in_a_row"], within_days=readiness["within_days"], least=Difficulty(readiness["least"])
-    )  # fmt: skip
-    authorisations.ask_readiness(
-        site=access.site(readiness["site"]), act=Act(readiness["act"]), rule=rule, actor=actor, at=at
-    )  # fmt: skip
+    )
+    site = access.site(readiness["site"])
+    authorisations.ask_readiness(site=site, act=Act(readiness["act"]), rule=rule, actor=actor, at=at)
     for row in organisation["practice"]:
         _enter_reel(row, at - timedelta(days=row["days_ago"]))
 

@@ -28,12 +28,11 @@ class Command(BaseCommand):
         if not settings.SEAL_KEY_FILE or not settings.SEAL_CERT_FILE:
             raise CommandError("Set SEAL_KEY_FILE and SEAL_CERT_FILE to the files that should hold them.")
         try:
-            made = make_key(
-                Path(settings.SEAL_KEY_FILE), Path(settings.SEAL_CERT_FILE), name=name, at=timezone.now()
-            )  # fmt: skip
-        except FileExistsError as there:
-            raise CommandError(f"{settings.SEAL_KEY_FILE} is there already; move it away first.") from there
+            files = Path(settings.SEAL_KEY_FILE), Path(settings.SEAL_CERT_FILE)
+            key = make_key(*files, name=name, at=timezone.now())
+        except FileExistsError as exists:
+            raise CommandError(f"{settings.SEAL_KEY_FILE} is there already; move it away first.") from exists
         except OSError as wrong:
             raise CommandError(str(wrong)) from wrong
         self.stdout.write(f"Key in {settings.SEAL_KEY_FILE}; only its owner may read it.")
-        self.stdout.write(f"Certificate first in {settings.SEAL_CERT_FILE}; SHA-256 {fingerprint(made.certificate)}")
+        self.stdout.write(f"Certificate first in {settings.SEAL_CERT_FILE}; SHA-256 {fingerprint(key.certificate)}")

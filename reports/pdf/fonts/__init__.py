@@ -25,6 +25,7 @@ def register() -> None:
     for name, file in ((PLAIN, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf")):
         pdfmetrics.registerFont(TTFont(name, FOLDER / file))
         addMapping(PLAIN, int(name == BOLD), 0, name)
+    # PDF/A wants every font embedded, and reportlab's defaults name Helvetica, which it never embeds.
     rl_config.canvas_basefontname = PLAIN
     shapes.STATE_DEFAULTS["fontName"] = PLAIN
 
@@ -39,10 +40,10 @@ def printable(text: str) -> str:
     That is what the fonts don't have, whose gap would break PDF/A, and what runs from right to left, which would stand
     here the wrong way round. The exact text is in the record that the document carries.
     """
-    whole = normalize("NFC", text)
-    if is_printable(whole):
-        return whole
-    pieces = groupby(whole, key=_shown().__contains__)
+    composed = normalize("NFC", text)  # the fonts have composed letters; a letter with a combining accent has none
+    if is_printable(composed):
+        return composed
+    pieces = groupby(composed, key=_shown().__contains__)
     return "".join("".join(piece) if is_shown else _named(piece) for is_shown, piece in pieces)
 
 

@@ -10,13 +10,13 @@ from tests.reports.pdf.sample_facts import TESS, VIC, facts
 
 def fault(**changes):
     whole = facts()
-    given = {"record": whole.record, "statements": whole.statements, "situation": whole.situation, **changes}
-    return record_fault(**given)
+    attached = {"record": whole.record, "statements": whole.statements, "situation": whole.situation, **changes}
+    return record_fault(**attached)
 
 
 def statement(**changes):
-    said = {**facts().signatures[0], **changes}
-    return statement_bytes({name: value for name, value in said.items() if name not in ("v", "kind")})
+    statement = {**facts().signatures[0], **changes}
+    return statement_bytes({name: value for name, value in statement.items() if name not in ("v", "kind")})
 
 
 def test_a_record_with_both_its_signatures_is_whole():
@@ -24,8 +24,8 @@ def test_a_record_with_both_its_signatures_is_whole():
 
 
 def test_a_changed_record_no_longer_has_its_signatures():
-    said = {**facts().record_data, "result": {"layers": 12, "wraps": 11, "parity": "even"}}
-    assert "but this is" in fault(record=ledger.canonical(said))
+    other_record = {**facts().record_data, "result": {"layers": 12, "wraps": 11, "parity": "even"}}
+    assert "but this is" in fault(record=ledger.canonical(other_record))
 
 
 @pytest.mark.parametrize(

@@ -78,6 +78,6 @@ def test_without_an_address_of_the_service_a_mail_has_no_link():
 
 @pytest.mark.parametrize("kind", NoticeKind)
 def test_every_kind_has_its_words(kind):
-    said = cause(kind, authorisation="of Tess Hollin to count, for w28,", machine="RM-7")
-    assert subject(said).endswith("(Kettle Point)")
-    assert TO_DO[kind] in text(said, "", "")
+    one = cause(kind, authorisation="of Tess Hollin to count, for w28,", machine="RM-7")
+    assert subject(one).endswith("(Kettle Point)")
+    assert TO_DO[kind] in text(one, "", "")

@@ -25,9 +25,9 @@ def test_every_document_is_written_with_a_manifest_and_how_far_it_is_is_said(ins
         files = json.loads(bundle.read("manifest.json"))["files"]
         assert [each["digest"] for each in files] == [documents(each)[0].digest for each in inspections]
         assert all(ledger.digest(bundle.read(each["name"])) == each["digest"] for each in files)
-    said = capsys.readouterr()
-    assert said.err == "2 of 2 documents\n"
-    assert said.out == f"{path}: 2 documents, {path.stat().st_size} bytes\n"
+    printed = capsys.readouterr()
+    assert printed.err == "2 of 2 documents\n"
+    assert printed.out == f"{path}: 2 documents, {path.stat().st_size} bytes\n"
 
 
 def test_what_is_asked_for_is_written(inspections, tmp_path):

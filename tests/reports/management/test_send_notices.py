@@ -25,9 +25,9 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 @pytest.fixture
 def cast():
     builders.make_reel("LW 0001/A")
-    found = Cast()
-    asks(found.control)
-    return found
+    people = Cast()
+    asks(people.control)
+    return people
 
 
 def held(cast):

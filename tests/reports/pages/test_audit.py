@@ -106,9 +106,9 @@ def test_read_back_refusals_voids_and_accepted_surprises_deserve_a_look(cast):
 def test_a_surprising_count_that_was_accepted_deserves_a_look(cast):
     slowly_signed(cast)
     builders.signed_count(cast, at=later(days=30), scale_left=9, scale_right=8)
-    found = lines(cast.verifier, "?look=surprise")
-    assert len(found) == 2
-    assert "Surprising, and accepted: read again by eye, it stands" in found[0]["deserves_a_look"]
+    rows = lines(cast.verifier, "?look=surprise")
+    assert len(rows) == 2
+    assert "Surprising, and accepted: read again by eye, it stands" in rows[0]["deserves_a_look"]
     assert len(lines(cast.verifier, "?look=any")) == 2
 
 

@@ -41,9 +41,9 @@ def test_ones_login_leads_to_it_and_nothing_is_chosen_at_first(mona):
     assert f'href="{PAGE}"' in html_of(mona.get("/account"))
     html = html_of(mona.get(PAGE))
     assert "checked" not in html
-    for said in ("A reel is held", "Setup values are withdrawn", "A read-back is refused", "A drift flag is raised",
+    for legend in ("A reel is held", "Setup values are withdrawn", "A read-back is refused", "A drift flag is raised",
                  "An authorisation ends within 30 days"):  # fmt: skip
-        assert f"<legend>{said}</legend>" in html
+        assert f"<legend>{legend}</legend>" in html
 
 
 def test_only_sites_that_one_may_see_can_be_chosen(mona, cast):

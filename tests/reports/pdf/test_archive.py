@@ -120,8 +120,8 @@ def test_title_and_language_are_there_and_the_title_is_shown(path):
 
 
 def test_the_only_time_in_it_is_that_of_its_drawing_up(path):
-    said = run("pdfinfo", "-isodates", path)
-    assert [line.split()[-1] for line in said.splitlines() if "Date" in line] == ["2026-03-03T09:00:00Z"] * 2
+    printed = run("pdfinfo", "-isodates", path)
+    assert [line.split()[-1] for line in printed.splitlines() if "Date" in line] == ["2026-03-03T09:00:00Z"] * 2
 
 
 def test_bookmarks_lead_to_every_heading(content):
@@ -146,8 +146,8 @@ def elements(node):
 
 def tags(content):
     with pikepdf.open(io.BytesIO(content)) as pdf:
-        found = list(elements(pdf.Root.StructTreeRoot))
-        return [(str(each.S), str(each.get("/Alt", "")), str(each.get("/A", {}).get("/Scope"))) for each in found]
+        nodes = list(elements(pdf.Root.StructTreeRoot))
+        return [(str(each.S), str(each.get("/Alt", "")), str(each.get("/A", {}).get("/Scope"))) for each in nodes]
 
 
 def test_figures_have_an_alternative_text(content):

@@ -31,16 +31,16 @@ def whole():
     return seal_document(inspection_pdf(ours()), key_of(), at=NOW)
 
 
-def verdicts(found):
-    return [finding.verdict for finding in found.results]
+def verdicts(examined):
+    return [result.verdict for result in examined.results]
 
 
 def test_our_own_document_holds_in_all_that_the_file_can_tell():
-    found = examine(whole())
-    assert verdicts(found) == ALL_HOLD
-    assert [result.question for result in found.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
-    assert found.record == ours().record_digest
-    assert len(found.signatures) == 2
+    examined = examine(whole())
+    assert verdicts(examined) == ALL_HOLD
+    assert [result.question for result in examined.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert examined.record == ours().record_digest
+    assert len(examined.signatures) == 2
 
 
 def test_another_release_of_a_library_leaves_the_pages_untold():
@@ -61,8 +61,8 @@ def test_pages_of_one_record_with_another_attached_are_told_apart():
 def test_a_record_that_is_changed_within_the_file_fails_even_under_a_fresh_seal():
     files = {**ours().attachments, RECORD: record_bytes(record(rereads=0))}
     content = write_pdfa(render_inspection(ours()), at=NOW, attachments=files)
-    found = examine_here(seal_document(content, key_of(), at=NOW))
-    assert verdicts(found) == [Verdict.HOLDS, Verdict.FAILS, Verdict.FAILS]
+    examined = examine_here(seal_document(content, key_of(), at=NOW))
+    assert verdicts(examined) == [Verdict.HOLDS, Verdict.FAILS, Verdict.FAILS]
 
 
 def test_a_file_that_is_not_sealed_says_so_and_no_more():
@@ -134,10 +134,10 @@ HOSTILE = {
 
 @pytest.mark.parametrize("kind", HOSTILE)
 def test_a_hostile_or_broken_file_gets_an_answer(kind):
-    found = examine(HOSTILE[kind]())
-    assert [result.question for result in found.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
-    assert verdicts(found)[0] is Verdict.FAILS
-    assert all(result.why.endswith(".") for result in found.results)
+    examined = examine(HOSTILE[kind]())
+    assert [result.question for result in examined.results] == [Question.SEAL, Question.RECORD, Question.PAGES]
+    assert verdicts(examined)[0] is Verdict.FAILS
+    assert all(result.why.endswith(".") for result in examined.results)
 
 
 def test_too_large_a_file_is_not_read_at_all(monkeypatch):
@@ -147,9 +147,9 @@ def test_too_large_a_file_is_not_read_at_all(monkeypatch):
 
 def test_a_record_that_could_never_be_drawn_ends_within_bounds(monkeypatch):
     begun = time.monotonic()
-    found = examine(huge_drawing())
+    examined = examine(huge_drawing())
     assert time.monotonic() - begun < 3 * examination.MAX_SECONDS
-    assert Verdict.HOLDS not in verdicts(found)[1:]
+    assert Verdict.HOLDS not in verdicts(examined)[1:]
 
 
 def test_an_attached_file_unpacks_no_further_than_its_bound():

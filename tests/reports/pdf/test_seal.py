@@ -41,16 +41,16 @@ def pdfsig(content, tmp_path):
     return run("pdfsig", "-nocert", path, allowed=(0, 1, 2))
 
 
-def is_valid(said):
-    return "Signature is Valid" in said and "Total document signed" in said
+def is_valid(printed):
+    return "Signature is Valid" in printed and "Total document signed" in printed
 
 
 def test_both_implementations_find_the_seal_valid_over_the_whole_file(whole, tmp_path):
-    found = check_seal(whole)
-    assert (found.holds, found.fingerprint) == (True, seal.fingerprint(key_of().certificate))
-    said = pdfsig(whole, tmp_path)
-    assert is_valid(said)
-    assert "Signature Type: ETSI.CAdES.detached" in said
+    checked = check_seal(whole)
+    assert (checked.holds, checked.fingerprint) == (True, seal.fingerprint(key_of().certificate))
+    printed = pdfsig(whole, tmp_path)
+    assert is_valid(printed)
+    assert "Signature Type: ETSI.CAdES.detached" in printed
 
 
 def test_the_sealed_file_begins_with_what_was_drawn_up(plain, whole):
@@ -109,9 +109,9 @@ def test_a_second_seal_is_one_too_many(plain, monkeypatch):
 
 
 def test_a_seal_of_another_key_has_another_fingerprint(plain):
-    found = check_seal(seal_document(plain, key_of("Others"), at=NOW))
-    assert found.holds
-    assert found.fingerprint != seal.fingerprint(key_of().certificate)
+    checked = check_seal(seal_document(plain, key_of("Others"), at=NOW))
+    assert checked.holds
+    assert checked.fingerprint != seal.fingerprint(key_of().certificate)
 
 
 def test_an_old_seal_holds_after_its_certificate_has_run_out(plain):

@@ -85,9 +85,9 @@ def test_a_void_shows_from_when_it_is_asked_for(cast):
         )
     with committed():
         signing.confirm_void(inspection_id=inspection.pk, actor=Actor(cast.releaser), at=later(hours=2))
-    told = [situation(row) for row in documents(inspection)]
-    assert [each["state"] for each in told] == ["signed", "signed", "voided"]
-    assert [bool(each["void"] and each["void"]["confirmed_by"]) for each in told] == [False, False, True]
+    situations = [situation(row) for row in documents(inspection)]
+    assert [each["state"] for each in situations] == ["signed", "signed", "voided"]
+    assert [bool(each["void"] and each["void"]["confirmed_by"]) for each in situations] == [False, False, True]
 
 
 def test_what_is_kept_is_not_drawn_up_again(cast):

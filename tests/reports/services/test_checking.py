@@ -35,19 +35,19 @@ def content(inspection):
     return bytes(documents(inspection)[0].content)
 
 
-def verdicts(found):
-    return {finding.question: finding.verdict for finding in found}
+def verdicts(results):
+    return {result.question: result.verdict for result in results}
 
 
-def why(found, question):
-    return next(finding.why for finding in found if finding.question is question)
+def why(results, question):
+    return next(result.why for result in results if result.question is question)
 
 
 def test_a_kept_document_holds_in_every_question(content):
-    found = check_document(content)
-    assert verdicts(found) == dict.fromkeys(Question, Verdict.HOLDS)
+    results = check_document(content)
+    assert verdicts(results) == dict.fromkeys(Question, Verdict.HOLDS)
     number = ArchivedPdf.objects.get().inspection_id
-    assert why(found, Question.HISTORY) == f"Kept as document 1 of inspection {number}. It is the newest."
+    assert why(results, Question.HISTORY) == f"Kept as document 1 of inspection {number}. It is the newest."
 
 
 def test_whatever_byte_is_changed_the_check_fails_and_but_for_the_seals_own_digits_the_file_alone_tells(content):
@@ -68,8 +68,8 @@ def test_a_changed_digit_after_the_seals_end_is_harmless_and_still_no_file_of_ou
     end = content.index(b">", content.index(b"/Contents <", len(content) - 20_000))
     assert content[end - 1 : end] == b"0"  # room that the seal did not need
     spoilt = content[: end - 1] + b"1" + content[end:]
-    found = verdicts(check_document(spoilt))
-    assert found == {**dict.fromkeys(Question, Verdict.HOLDS), Question.HISTORY: Verdict.FAILS}
+    results = verdicts(check_document(spoilt))
+    assert results == {**dict.fromkeys(Question, Verdict.HOLDS), Question.HISTORY: Verdict.FAILS}
 
 
 def test_an_earlier_document_holds_and_says_that_there_is_a_later_one(cast, content):
@@ -80,22 +80,22 @@ def test_an_earlier_document_holds_and_says_that_there_is_a_later_one(cast, cont
 
 def test_a_document_under_somebody_elses_seal_is_none_of_ours(content):
     plain = inspection_pdf(from_attachments(attached_files(content)))
-    found = check_document(seal_document(plain, key_of("Others"), at=NOW))
-    assert verdicts(found) == {
+    results = check_document(seal_document(plain, key_of("Others"), at=NOW))
+    assert verdicts(results) == {
         Question.SEAL: Verdict.FAILS,
         Question.RECORD: Verdict.HOLDS,
         Question.PAGES: Verdict.HOLDS,
         Question.HISTORY: Verdict.FAILS,
     }
-    assert "is not one of this service" in why(found, Question.SEAL)
-    assert "This file was never kept; its record is that of inspection" in why(found, Question.HISTORY)
+    assert "is not one of this service" in why(results, Question.SEAL)
+    assert "This file was never kept; its record is that of inspection" in why(results, Question.HISTORY)
 
 
 def test_a_flipped_bit_outside_of_what_is_sealed_is_noticed_by_the_history(content):
     # the seal itself leaves room that nothing covers; the digest of the whole file does
     place = content.rindex(b"00>")
-    found = check_document(content[:place] + b"10>" + content[place + 3 :])
-    assert verdicts(found)[Question.HISTORY] is Verdict.FAILS
+    results = check_document(content[:place] + b"10>" + content[place + 3 :])
+    assert verdicts(results)[Question.HISTORY] is Verdict.FAILS
 
 
 def test_the_certificate_of_an_earlier_key_is_still_known(content, seal_files):
@@ -118,10 +118,10 @@ def test_the_command_answers_each_question_of_each_file(content, tmp_path, capsy
     with pytest.raises(SystemExit) as ended:
         call_command("check_pdf", str(bad), str(tmp_path / "absent.pdf"), str(good))
     assert ended.value.code == 1
-    said = capsys.readouterr().out
-    assert "seal: fails. The file is no PDF." in said
-    assert "cannot be read: No such file or directory" in said
-    assert said.count(": holds") == 4
+    printed = capsys.readouterr().out
+    assert "seal: fails. The file is no PDF." in printed
+    assert "cannot be read: No such file or directory" in printed
+    assert printed.count(": holds") == 4
 
 
 # What is kept -------------------------------------------------------------------------------------------------------

@@ -125,8 +125,8 @@ def test_an_authorisation_is_told_a_month_before_it_ends_unless_another_goes_on(
 
 def test_an_authorisation_that_was_ended_is_not_told(cast):
     builders.authorise(cast.colleague, Act.COUNT, valid_until=later(days=20))
-    [mine] = cast.colleague.authorisations.all()
-    authorisations.end(authorisation=mine, reason="left", actor=Actor(builders.administrator()), at=NOW)
+    [ending] = cast.colleague.authorisations.all()
+    authorisations.end(authorisation=ending, reason="left", actor=Actor(builders.administrator()), at=NOW)
     assert kinds() == []
 
 
@@ -242,10 +242,10 @@ def test_the_database_takes_a_choice_and_a_notice_once(cast, site):
     NoticeChoice.objects.create(**row)
     with pytest.raises(IntegrityError), transaction.atomic():
         NoticeChoice.objects.create(**row)
-    told = {"person": cast.control, "kind": "hold", "cause": 1, "found_at": NOW}
-    Notice.objects.create(**told)
+    columns = {"person": cast.control, "kind": "hold", "cause": 1, "found_at": NOW}
+    Notice.objects.create(**columns)
     with pytest.raises(IntegrityError), transaction.atomic():
-        Notice.objects.create(**told)
+        Notice.objects.create(**columns)
 
 
 # What can go wrong --------------------------------------------------------------------------------------------------

@@ -56,11 +56,11 @@ def broken_by(tamper: Callable[..., Any], *what: Any) -> str:
     try:
         with transaction.atomic():
             tamper(*what)
-            found = check_records().broken
+            broken = check_records().broken
             transaction.set_rollback(True)
     except IntegrityError as refused:
         return f"refused: {refused}"
-    return str(found or "")
+    return str(broken or "")
 
 
 def other(field: Any, value: Any) -> Any:
@@ -211,10 +211,10 @@ def rewritten(chain: Chain, change: Callable[[dict[str, Any]], None]) -> None:
     """The whole chain written anew, every digest with it, as only the database's owner can."""
     prev = ledger.FIRST_PREV
     for row in chain.entries.order_by("seq"):
-        said = json.loads(bytes(row.content))
-        change(said)
-        said["prev"] = prev
-        content = ledger.canonical(said)
+        entry = json.loads(bytes(row.content))
+        change(entry)
+        entry["prev"] = prev
+        content = ledger.canonical(entry)
         digest = ledger.digest(content)
         HistoryEntry.objects.filter(pk=row.pk).update(content=content, prev=prev, digest=digest)
         prev = digest
@@ -224,8 +224,8 @@ def rewritten(chain: Chain, change: Callable[[dict[str, Any]], None]) -> None:
 def test_a_chain_written_anew_is_found_when_its_rows_say_otherwise(story):
     chain = Reel.objects.get().chain
 
-    def earlier(said: dict[str, Any]) -> None:
-        for each in said["changes"]:
+    def earlier(entry: dict[str, Any]) -> None:
+        for each in entry["changes"]:
             if each["table"] == "reels_cableevent":
                 each["after"]["length_removed_m"] = "1.000"
 
@@ -235,20 +235,20 @@ def test_a_chain_written_anew_is_found_when_its_rows_say_otherwise(story):
 def test_a_revealed_value_that_is_not_what_was_committed_to_is_found(story):
     chain = Reel.objects.get().chain
 
-    def other_value(said: dict[str, Any]) -> None:
-        for fact in said["facts"].get("revealed", []):
+    def other_value(entry: dict[str, Any]) -> None:
+        for fact in entry["facts"].get("revealed", []):
             fact["value"] = 15 if fact["value"] == 13 else fact["value"]
 
-    def none_told(said: dict[str, Any]) -> None:
-        said["facts"]["revealed"] = [{"keying": 10**6, "value": 1, "salt": ""}]
+    def none_told(entry: dict[str, Any]) -> None:
+        entry["facts"]["revealed"] = [{"keying": 10**6, "value": 1, "salt": ""}]
 
     assert "it reveals 15 for keying" in broken_by(rewritten, chain, other_value)
     assert "which was never told" in broken_by(rewritten, chain, none_told)
 
 
 def test_a_table_that_is_not_kept_and_a_row_that_two_histories_tell_of_are_found(story):
-    def sessions(said: dict[str, Any]) -> None:
-        said["changes"].append({"table": "django_session", "id": said["seq"], "before": None, "after": {}})
+    def sessions(entry: dict[str, Any]) -> None:
+        entry["changes"].append({"table": "django_session", "id": entry["seq"], "before": None, "after": {}})
 
     chain = Reel.objects.get().chain
     assert "it tells of a table 'django_session'" in broken_by(rewritten, chain, sessions)
@@ -291,10 +291,10 @@ def test_a_signature_moved_to_another_count_or_person_is_found(story):
 
 def exchange(one: models.Model, two: models.Model, *columns: str) -> None:
     """Two rows exchange columns; by way of values that are nobody's, where they must be unique."""
-    mine, theirs = ({name: getattr(row, name) for name in columns} for row in (one, two))
+    own, theirs = ({name: getattr(row, name) for name in columns} for row in (one, two))
     spare = {"digest": "0" * 64} if "digest" in columns else {"person_id": administrator().pk}
     type(one)._base_manager.filter(pk=one.pk).update(**spare)
-    type(two)._base_manager.filter(pk=two.pk).update(**mine)
+    type(two)._base_manager.filter(pk=two.pk).update(**own)
     type(one)._base_manager.filter(pk=one.pk).update(**theirs)
 
 
@@ -304,9 +304,9 @@ def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_histo
         with record_act(inspection.reel.chain, "x", Actor(administrator()), NOW) as act:
             act.change(inspection, wraps=11)
 
-    found = broken_by(change_the_result)
-    assert "signed was layers 12, wraps 10, even, of inspection" in found
-    assert "has layers 12, wraps 11, even" in found
+    broken = broken_by(change_the_result)
+    assert "signed was layers 12, wraps 10, even, of inspection" in broken
+    assert "has layers 12, wraps 11, even" in broken
 
 
 # The whole of it ----------------------------------------------------------------------------------------------------
@@ -371,10 +371,10 @@ def test_the_command_ends_0_when_whole_and_1_naming_the_first_break(db, capsys):
     cast, _ = Cast.as_needed(), builders.make_reel()
     builders.signed_count(cast)
     call_command("verify_records")
-    said = capsys.readouterr()
+    printed = capsys.readouterr()
     entries = HistoryEntry.objects.count()
-    assert said.out == f"2 chains, {entries} entries, 2 signatures: whole\n"
-    assert said.err.splitlines()[-1] == "2 of 2 chains checked (100 %)"
+    assert printed.out == f"2 chains, {entries} entries, 2 signatures: whole\n"
+    assert printed.err.splitlines()[-1] == "2 of 2 chains checked (100 %)"
     site = Site.objects.get(code="kettle-point")
     Site.objects.filter(pk=site.pk).update(name="Elsewhere")
     with pytest.raises(SystemExit) as ended:
