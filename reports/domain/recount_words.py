@@ -5,9 +5,9 @@ from inspections.domain.words import ReelStatus
 
 FIRST = {
     ReelStatus.HELD: "It is held: the hold comes first.",
-    ReelStatus.REFERRED: "Its count is before an authorised person already.",
+    ReelStatus.REFERRED: "Its count has been referred to an authorised person.",
     ReelStatus.COUNT_OPEN: "A count of it is under way.",
-    ReelStatus.AWAITING_SIGN_OFF: "A count of it is worked out and waits for its signatures.",
+    ReelStatus.AWAITING_SIGN_OFF: "A count of it is complete and waits for its signatures.",
 }
 LEAST_DOUBT_BITS = 0.1
 COLUMNS = ("reel", "site", "status", "last_counted_at", "layers", "wraps", "p_unlogged_cut", "cut_m", "cut_low_m",
@@ -23,17 +23,17 @@ def reason(worth: Recount, count: str, lost: str, moved: str) -> str:
     cut = "an unlogged cut is more likely than not" if worth.p_cut >= 0.5 else "an unlogged cut is possible"
     return (
         f"The newest count, {count}, makes the cable {moved}: {cut} ({percent(worth.p_cut)}), of {lost}. A slip of "
-        f"that count would look the same. One more should take away {percent(worth.settled_share)} of the doubt."
+        f"that count would look the same. One more should remove {percent(worth.settled_share)} of the doubt."
     )
 
 
 def worth_in_words(worth: Recount) -> str:
     """What one more count of a reel would tell, without naming its newest one."""
     if worth.doubt_bits < LEAST_DOUBT_BITS:
-        return "One more count now would settle nothing: it is hardly in doubt whether the newest one shows a cut."
+        return "One more count now would add little: it is hardly in doubt whether the newest one shows a cut."
     return (
         f"Whether the newest count shows an unlogged cut is in doubt ({percent(worth.p_cut)}). One more count now "
-        f"should take away {percent(worth.settled_share)} of that doubt."
+        f"should remove {percent(worth.settled_share)} of that doubt."
     )
 
 
@@ -41,7 +41,7 @@ def to_do_first(status: str, machine: str | None) -> str:
     """What comes before it can be counted; nothing when it is ready."""
     if status in FIRST:
         return FIRST[ReelStatus(status)]
-    return f"It is in {machine}: it comes off first." if machine else ""
+    return f"It is in {machine}: take it off first." if machine else ""
 
 
 def percent(share: float) -> str:

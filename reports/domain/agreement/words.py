@@ -12,26 +12,26 @@ from reports.domain.drift_rows import moment
 NOTHING = "—"
 MAY = (
     "To find what needs a look: a gauge that has worn, a scale that is hard to read, a reel type or a site where a "
-    "rule is taken otherwise.",
+    "rule is applied differently.",
     "To decide what to practise, and to see afterwards whether it helped.",
     "To say, with its interval, how far a single count may be off.",
 )
 MAY_NOT = (
-    "To rank people, to reward or to blame them. Nobody chooses the reels they count, and worn ones differ more.",
-    "To say who was right: two readings that differ do not tell it.",
-    "To judge somebody by a few pairs. Whoever stands out is asked first, and shown the pairs.",
+    "To rank, reward or blame people. Nobody chooses the reels they count, and worn ones differ more.",
+    "To decide who was right: two readings that differ do not show it.",
+    "To judge somebody by a few pairs. Talk to a person who stands out first, and show them the pairs.",
 )
 HOW = (
     "A pair is what was keyed first in a count's first reading, before anything was read again, by each person under "
     "their own login and without being shown the other's. Left out are counts entered from paper, values that one "
     "person or a script keyed for both, and counts that may still be read.",
-    "A gauge reading is taken as it was read, on the wrong face, too. A reel's counts belong to the site where it is "
-    "kept now. Months are those of UTC.",
+    "A gauge reading is taken as it was read, even on the wrong face. A reel's counts belong to the site where it is "
+    "kept now. Months are in UTC.",
     "Bias is the mean difference; limits of agreement are 1.96 standard deviations to either side of it; intervals are "
     "95 %. Differences are whole wraps and mostly 0, so that the share of equal pairs says more than the limits do.",
-    "Each group is tested against all the others in its table. The more groups, the more look odd by chance: p-values "
-    "are adjusted, so that on average at most 5 % of what stands out in a table does so by chance. Groups too small to "
-    "stand out whatever they had shown are set aside, and one that is odd does not make the others look odd.",
+    "Each group is tested against all the others in its table. The more groups, the more stand out by chance: "
+    "p-values are adjusted, so that on average at most 5 % of what stands out in a table does so by chance. Groups too "
+    "small to stand out whatever they show are left out, and one that stands out does not make the others stand out.",
 )
 GROUPING_WORDS = {
     Grouping.REEL_TYPE: "Reel type",
@@ -64,7 +64,7 @@ def finding(agreement: Agreement) -> str:
     return (
         f"In {agreement.share.n} pairs {one} lies {way} {other} on average (95 % interval {signed(bias.low)} to "
         f"{signed(bias.high)}), and 19 of 20 differences are expected between {signed(low.value)} and "
-        f"{signed(high.value)} wraps. Equal are {share_in_words(agreement.share)}.{trust}"
+        f"{signed(high.value)} wraps. Equal: {share_in_words(agreement.share)}.{trust}"
     )
 
 
@@ -132,7 +132,7 @@ def facts(agreement: Agreement) -> list[tuple[str, str]]:
         rows.append(
             ("Two people lie this close, 19 times of 20", f"{far.value:.2f} wraps ({far.low:.2f} to {far.high:.2f})")
         )
-    return [*rows, ("How far to trust it", f"{_capital(SAMPLE_WORDS[overall.sample])}. {overall.why}")]
+    return [*rows, ("Sample size", f"{_capital(SAMPLE_WORDS[overall.sample])}. {overall.why}")]
 
 
 def _capital(words: str) -> str:

@@ -34,11 +34,9 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
     story.heading(f"{TITLE}: {COMPARISON_WORDS[agreement.comparison]}", 1)
     story.paragraph(f"As of {words.time(at.isoformat())} UTC. In wraps, the first less the second.", style.NOTE)
     story.paragraph(
-        "Not to be used to rank people, to reward or to blame them; the last page says what for.", style.BANNER
+        "Not to be used to rank, reward or blame people; the last page says what it may be used for.", style.BANNER
     )
-    story.notes(
-        [("Counts chosen by", "; ".join(f"{name} {value}" for name, value in filters) or "none of the filters")]
-    )
+    story.notes([("Filters", "; ".join(f"{name} {value}" for name, value in filters) or "none")])
     summary = finding(agreement)
     story.paragraph(summary)
     if agreement.differences.bias:
@@ -63,7 +61,7 @@ def _points(story: Story, agreement: Agreement) -> None:
          SAMPLE_WORDS[row.share.sample])
         for row in agreement.points
     ]  # fmt: skip
-    story.table(("Hold point", "The same (95 %)", "Kappa of face or half", "To be trusted"), rows, (1.2, 1.6, 2, 1.6))
+    story.table(("Hold point", "Equal (95 %)", "Kappa of face or half", "Sample"), rows, (1.2, 1.6, 2, 1.6))
 
 
 def _groups(story: Story, table: Table) -> None:
@@ -73,7 +71,8 @@ def _groups(story: Story, table: Table) -> None:
          limits_in_words(row), verdict_in_words(row), SAMPLE_WORDS[row.share.sample])
         for row in table.rows
     ]  # fmt: skip
-    head = (GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Beside the rest", "Sample")
+    head = (GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Compared with the rest",
+            "Sample")  # fmt: skip
     if rows:
         story.table(head, rows, (1, 1.35, 1.25, 1.05, 1.7, 1.2))
     if unnamed := unnamed_in_words(table):

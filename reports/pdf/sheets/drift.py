@@ -12,9 +12,9 @@ from reports.pdf.pdfa import write_sheet
 HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "Explanation")
 SHARES = (0.9, 0.85, 0.75, 0.75, 0.75, 3.2)
 HOW_TO_READ = (
-    "“Unlogged loss” is the probability of one, by everything on record; “when counted” is what could be believed on "
-    "the day of the later count. Flags are chosen over the whole fleet, so that at most one in twenty is expected to "
-    "be false. A flag is a reason to look, and no proof. Days are those of UTC."
+    "“Unlogged loss” is the probability of one, given everything on record; “when counted” is what it was on the day "
+    "of the later count. Flags are chosen over the whole fleet, so that at most one in twenty is expected to be false. "
+    "A flag is a reason to investigate, not proof. Days are in UTC."
 )
 
 

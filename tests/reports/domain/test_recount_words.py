@@ -11,14 +11,14 @@ def test_the_reason_names_the_count_the_loss_and_what_one_more_would_take_away()
     assert reason(DOUBTFUL, "12 layers, 4 wraps, even, of 2 Mar 2026", "7 m, between 6 m and 8 m", "7 m shorter") == (
         "The newest count, 12 layers, 4 wraps, even, of 2 Mar 2026, makes the cable 7 m shorter: an unlogged cut is "
         "more likely than not (50\u00a0%), of 7 m, between 6 m and 8 m. A slip of that count would look the same. "
-        "One more should take away 80\u00a0% of the doubt."
+        "One more should remove 80\u00a0% of the doubt."
     )
     assert "an unlogged cut is possible (20" in reason(Recount(p_cut=0.2, doubt_bits=0.7, worth_bits=0.1), "", "", "")
 
 
 def test_of_a_settled_question_it_says_that_it_is_settled():
-    assert "would settle nothing" in worth_in_words(Recount(p_cut=0.0001, doubt_bits=0.001, worth_bits=0.0005))
-    assert worth_in_words(DOUBTFUL).endswith("take away 80\u00a0% of that doubt.")
+    assert "would add little" in worth_in_words(Recount(p_cut=0.0001, doubt_bits=0.001, worth_bits=0.0005))
+    assert worth_in_words(DOUBTFUL).endswith("remove 80\u00a0% of that doubt.")
 
 
 @pytest.mark.parametrize(("worth", "doubt", "share"), [(0.0, 0.0, 0.0), (0.5, 1.0, 0.5), (1.1, 1.0, 1.0)])
@@ -30,7 +30,7 @@ def test_the_share_that_is_settled_is_never_more_than_all(worth, doubt, share):
     ("status", "machine", "said"),
     [
         (ReelStatus.HELD, "RM-1", "It is held: the hold comes first."),
-        (ReelStatus.VALUES_CONFIRMED, "RM-1", "It is in RM-1: it comes off first."),
+        (ReelStatus.VALUES_CONFIRMED, "RM-1", "It is in RM-1: take it off first."),
         (ReelStatus.AWAITING_COUNT, None, ""),
     ],
 )

@@ -46,7 +46,7 @@ def test_the_page_has_a_finding_a_figure_and_the_same_as_tables(cast):
 
 def test_it_says_what_it_may_and_may_not_be_used_for(cast):
     html = html_of(cast.colleague)
-    assert "To rank people, to reward or to blame them." in html
+    assert "To rank, reward or blame people." in html
     assert html.index("What it may not be used for") < html.index("By technician")
 
 

@@ -81,7 +81,7 @@ def test_the_reels_own_page_says_what_one_more_count_would_tell(cast):
         return logged_in(cast.control).get(f"/reels/{serial}/drift").content.decode()
 
     assert "Whether the newest count shows an unlogged cut is in doubt" in page("LW-0002")
-    assert "One more count now would settle nothing" in page("LW-0003")
+    assert "One more count now would add little" in page("LW-0003")
 
 
 def test_a_stranger_is_told_nothing_and_nobody_logs_in(cast, client):

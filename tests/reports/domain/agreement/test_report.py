@@ -96,7 +96,7 @@ def test_people_are_shown_by_name_in_order_of_names_and_the_rest_as_numbers():
 def test_the_finding_says_which_way_and_how_far():
     assert finding(agreement_of(fleet(), Comparison.METHODS)) == (
         "In 120 pairs the hand count lies 0.12 wraps below the gauge reading on average (95 % interval −0.19 to "
-        "−0.06), and 19 of 20 differences are expected between −0.78 and +0.53 wraps. Equal are 105 of 120: 88 % "
+        "−0.06), and 19 of 20 differences are expected between −0.78 and +0.53 wraps. Equal: 105 of 120: 88 % "
         "(80 to 92 %)."
     )
 
