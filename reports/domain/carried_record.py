@@ -29,7 +29,12 @@ def record_fault(record: bytes, statements: Sequence[bytes], situation: bytes) -
     for signature in signatures:
         if why := _signature_fault(record_data, digest, signature):
             return why
-    return _signers_fault(signatures)
+    meanings = sorted(str(each["meaning"]) for each in signatures)
+    if meanings != sorted(Meaning):
+        return f"It is signed as {', '.join(meanings) or 'nothing'}; it should be signed as counted and as verified."
+    if len({each["person"].get("id") for each in signatures}) != len(signatures):
+        return "Both signatures are those of one person."
+    return None
 
 
 def _parse(content: bytes) -> dict[str, Any] | None:
@@ -56,12 +61,3 @@ def _signature_fault(record_data: Mapping[str, Any], digest: str, signature: Map
         for each in participants
     )
     return None if took_part else f"Who signed “{meaning}” did not take part in that role."
-
-
-def _signers_fault(signatures: Sequence[Mapping[str, Any]]) -> str | None:
-    meanings = sorted(str(each["meaning"]) for each in signatures)
-    if meanings != sorted(Meaning):
-        return f"It is signed as {', '.join(meanings) or 'nothing'}; it should be signed as counted and as verified."
-    if len({each["person"].get("id") for each in signatures}) != len(signatures):
-        return "Both signatures are those of one person."
-    return None

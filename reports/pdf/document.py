@@ -80,7 +80,7 @@ class _Document(BaseDocTemplate):  # type: ignore[misc]  # reportlab has no type
         self.addPageTemplates(PageTemplate("page", [frame], onPage=self._draw_around, pagesize=(width, height)))
 
     def _draw_around(self, canvas: TaggedCanvas, _document: Any) -> None:
-        with canvas.tagged(None):
+        with canvas.tagged(None):  # an artefact: a screen reader does not read it on every page
             canvas.saveState()
             self._draw_head(canvas)
             self._draw_foot(canvas)

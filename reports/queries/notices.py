@@ -17,7 +17,16 @@ from reports.models import Notice, NoticeChoice
 
 def standing_causes(at: datetime) -> list[Cause]:
     """What is still to be acted on at that moment and began no longer than 30 days before. Five queries."""
-    return [*_holds(at), *_withdrawals(at), *_read_backs(at), *_flags(at), *_authorisations(at)]
+    holds = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
+    flags = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
+    return [
+        *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at)
+          for hold in holds.select_related("reel__site").order_by("pk")),
+        *_withdrawals(at), *_read_backs(at),
+        *(_of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
+          for flag in flags.select_related("reel__site").order_by("pk")),
+        *_authorisations(at),
+    ]  # fmt: skip
 
 
 def readers(at: datetime) -> list[Reader]:
@@ -64,12 +73,6 @@ def last_not_sent(person: Person) -> Notice | None:
 # Causes -------------------------------------------------------------------------------------------------------------
 
 
-def _holds(at: datetime) -> Iterator[Cause]:
-    rows = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
-    for hold in rows.select_related("reel__site").order_by("pk"):
-        yield _of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at)
-
-
 def _withdrawals(at: datetime) -> Iterator[Cause]:
     """The newest values of a reel, if they were withdrawn."""
     newer = SetupValues.objects.filter(reel=OuterRef("reel"), pk__gt=OuterRef("pk"))
@@ -97,12 +100,6 @@ def _read_backs(at: datetime) -> Iterator[Cause]:
                 NoticeKind.READ_BACK, first.pk, values.reel, first.keyed_at,
                 setup_values=values.pk, machine=values.machine.serial,
             )  # fmt: skip
-
-
-def _flags(at: datetime) -> Iterator[Cause]:
-    rows = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
-    for flag in rows.select_related("reel__site").order_by("pk"):
-        yield _of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
 
 
 def _authorisations(at: datetime) -> Iterator[Cause]:

@@ -39,30 +39,22 @@ def history(content: bytes, examined: Examination) -> CheckResult:
     """Whether this service kept the very file, what is attached to it is in its records, and what happened since."""
     row = ArchivedPdf.objects.filter(digest=ledger.digest(content)).select_related("inspection__record").first()
     if row is None:
-        return _not_kept(examined)
+        known = InspectionRecord.objects.filter(digest=examined.record).first() if examined.record else None
+        if known is None:
+            return fails(Question.HISTORY, "Neither this file nor its record was ever kept here.")
+        why = f"This file was never kept; its record is that of inspection {known.inspection_id}."
+        return fails(Question.HISTORY, why)
     if examined.record != row.inspection.record.digest:
         return fails(Question.HISTORY, f"It was kept, but the record of inspection {row.inspection_id} is another.")
     signatures = tuple(SignOff.objects.filter(inspection=row.inspection_id).values_list("digest", flat=True))
     if sorted(examined.signatures) != sorted(signatures):
         return fails(Question.HISTORY, f"It was kept, but the signatures of inspection {row.inspection_id} differ.")
-    return holds(Question.HISTORY, f"Kept as document {row.number} of inspection {row.inspection_id}. {_since(row)}")
-
-
-def _since(row: ArchivedPdf) -> str:
-    """What became of the inspection after the document was kept."""
     later = ArchivedPdf.objects.filter(inspection=row.inspection_id, number__gt=row.number).count()
     newer = "A later one shows a later situation." if later == 1 else f"{later} later ones show later situations."
-    is_voided = row.inspection.state == InspectionState.VOIDED
-    return (newer if later else "It is the newest.") + (" The inspection was voided." if is_voided else "")
-
-
-def _not_kept(examined: Examination) -> CheckResult:
-    known = InspectionRecord.objects.filter(digest=examined.record).first() if examined.record else None
-    if known:
-        return fails(
-            Question.HISTORY, f"This file was never kept; its record is that of inspection {known.inspection_id}."
-        )
-    return fails(Question.HISTORY, "Neither this file nor its record was ever kept here.")
+    since = newer if later else "It is the newest."
+    if row.inspection.state == InspectionState.VOIDED:
+        since += " The inspection was voided."
+    return holds(Question.HISTORY, f"Kept as document {row.number} of inspection {row.inspection_id}. {since}")
 
 
 # What is kept -------------------------------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 LICENCE-DejaVu.txt is theirs. sRGB.icc is the colour profile that PDF/A asks for (Graeme Gill's, no copyright).
 """
 
-from collections.abc import Iterable
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -44,16 +43,15 @@ def printable(text: str) -> str:
     if is_printable(composed):
         return composed
     pieces = groupby(composed, key=_shown().__contains__)
-    return "".join("".join(piece) if is_shown else _named(piece) for is_shown, piece in pieces)
+    return "".join(
+        "".join(piece) if is_shown else f"[{' '.join(f'U+{ord(each):04X}' for each in piece)}]"
+        for is_shown, piece in pieces
+    )
 
 
 def is_printable(text: str) -> bool:
     """Whether every character of a text can be shown."""
     return _shown().issuperset(normalize("NFC", text))
-
-
-def _named(characters: Iterable[str]) -> str:
-    return f"[{' '.join(f'U+{ord(each):04X}' for each in characters)}]"
 
 
 @cache

@@ -72,7 +72,11 @@ def story_of(facts: InspectionFacts) -> Story:
     for reading in record["readings"]:
         _reading(story, record, reading)
     _referrals(story, record)
-    _setup_values(story, situation)
+    story.heading(f"Setup values, as they stood on {words.time(situation['at'])}", 2)
+    if not situation["setup_values"]:
+        story.paragraph("None were issued from this inspection.")
+    for values in situation["setup_values"]:
+        setup_values(story, values)
     _signatures(story, facts)
     story.heading("Cautions", 2)
     for caution in CAUTIONS:
@@ -229,7 +233,11 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
         columns = ("label", "before", "change", "after", "why")
         story.calculation([tuple(step[name] for name in columns) for step in working["steps"]])
     if reading["outcome"] == Outcome.ACCEPTED:
-        _corrections(story, working)
+        changes = {step["label"]: step["change"] for step in working["steps"]}
+        applied = [f"{label.lower()} {words.signed(changes[label])}" for label in CORRECTIONS if label in changes]
+        count = words.count_words(working["layers"], working["wraps"], working["parity"])
+        unusual = f" Unusual: {words.spaced(working['unusual'])}." if working["unusual"] else ""
+        story.paragraph(f"Corrections in wraps: {', '.join(applied)}. Setup values: {count}.{unusual}")
     if accepted := reading.get("surprise_accepted"):  # records of form 1 do not have it
         story.heading("Outlier, accepted", 3)
         by = words.done(accepted["accepted_at"], accepted["accepted_by"])
@@ -250,16 +258,6 @@ def _keyed_row(
     return (words.POINTS[Point(point)], f"{attempt}", *cells)
 
 
-def _corrections(story: Story, working: Mapping[str, Any]) -> None:
-    changes = {step["label"]: step["change"] for step in working["steps"]}
-    applied = [f"{label.lower()} {words.signed(changes[label])}" for label in CORRECTIONS if label in changes]
-    unusual = f" Unusual: {words.spaced(working['unusual'])}." if working["unusual"] else ""
-    story.paragraph(
-        f"Corrections in wraps: {', '.join(applied)}. Setup values: "
-        f"{words.count_words(working['layers'], working['wraps'], working['parity'])}.{unusual}"
-    )
-
-
 def _referrals(story: Story, record: Mapping[str, Any]) -> None:
     if record["referrals"]:
         story.heading("Referrals", 2)
@@ -272,14 +270,6 @@ def _referrals(story: Story, record: Mapping[str, Any]) -> None:
             ("Decision", words.spaced(each["decision"])),
         ])  # fmt: skip
         story.notes([("Reason to refer", each["why"]), ("Reason to decide", each["reason"] or "—")])
-
-
-def _setup_values(story: Story, situation: Mapping[str, Any]) -> None:
-    story.heading(f"Setup values, as they stood on {words.time(situation['at'])}", 2)
-    if not situation["setup_values"]:
-        story.paragraph("None were issued from this inspection.")
-    for values in situation["setup_values"]:
-        setup_values(story, values)
 
 
 def _signatures(story: Story, facts: InspectionFacts) -> None:

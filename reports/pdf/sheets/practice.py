@@ -19,7 +19,13 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
     """The reel as it is seen, and room for the reading and the working. parameters: as an inspection keeps them."""
     story, pictures = Story(), bench_figures(reel, reference_side)
     _head(story, reel, parameters, "Practice sheet")
-    story.facts(_type_facts(reel))
+    story.facts([
+        ("Anchor side", reel.parameters.anchor_side.value), ("Maximum layers", f"{reel.parameters.max_layers}"),
+        ("Wraps, odd layer", f"{reel.parameters.wraps_odd_layer}"),
+        ("Wraps, even layer", f"{reel.parameters.wraps_even_layer}"),
+        ("Unusual counts", "accepted" if reel.parameters.unusual == "accept" else "referred"),
+        ("Last setup values", f"{reel.last.layers} layers, {reel.last.wraps} wraps"),
+    ])  # fmt: skip
     story.heading("The reel: both flanges, the crossover, and along the scale line", 2)
     story.figure(pictures["flanges"], pictures["crossover"])
     story.figure(pictures["line"])
@@ -73,16 +79,6 @@ def _head(story: Story, reel: PracticeReel, parameters: Mapping[str, Any], title
         "record. Not to scale.",
         style.NOTE,
     )
-
-
-def _type_facts(reel: PracticeReel) -> list[tuple[str, str]]:
-    type_, last = reel.parameters, reel.last
-    return [
-        ("Anchor side", type_.anchor_side.value), ("Maximum layers", f"{type_.max_layers}"),
-        ("Wraps, odd layer", f"{type_.wraps_odd_layer}"), ("Wraps, even layer", f"{type_.wraps_even_layer}"),
-        ("Unusual counts", "accepted" if type_.unusual == "accept" else "referred"),
-        ("Last setup values", f"{last.layers} layers, {last.wraps} wraps"),
-    ]  # fmt: skip
 
 
 def _mark(story: Story) -> None:
