@@ -9,7 +9,7 @@ from reports.pdf.fonts import BOLD, PLAIN, printable
 from reports.pdf.style import INK, PALETTE
 
 
-def drawn(picture: Picture) -> shapes.Drawing:
+def to_reportlab(picture: Picture) -> shapes.Drawing:
     """The picture as a reportlab drawing of the same size."""
     drawing = shapes.Drawing(picture.width, picture.height)
     for shape in picture.shapes:

@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, PageBreak, Paragraph, Spacer, Table
 
 from reels.domain.drawing import Picture
 from reports.pdf import style
-from reports.pdf.drawing import drawn
+from reports.pdf.drawing import to_reportlab
 from reports.pdf.fonts import BOLD, PLAIN, printable
 from reports.pdf.tags import StructureElement
 from reports.pdf.words import signed
@@ -87,7 +87,7 @@ class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
         scale = min(1.0, style.WIDTH / picture.width)
         self.width, self.height = picture.width * scale, picture.height * scale
         self.hAlign = "CENTER"
-        self._drawing, self._element = drawn(picture), element
+        self._drawing, self._element = to_reportlab(picture), element
         self._drawing.renderScale = scale
 
     def draw(self) -> None:
