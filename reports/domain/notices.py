@@ -33,6 +33,13 @@ LABELS = {
     NoticeKind.FLAG: "A drift flag is raised",
     NoticeKind.AUTHORISATION: "An authorisation ends within 30 days",
 }
+WHAT = {  # {0} is the cause
+    NoticeKind.HOLD: "reel {0.reel} is held",
+    NoticeKind.WITHDRAWAL: "the setup values of reel {0.reel} are withdrawn",
+    NoticeKind.READ_BACK: "a read-back for reel {0.reel} is refused",
+    NoticeKind.FLAG: "a drift flag is raised on reel {0.reel}",
+    NoticeKind.AUTHORISATION: "the authorisation {0.authorisation} ends soon",
+}
 TO_DO = {
     NoticeKind.HOLD: "The reel's page says why it is held. End the hold there when the reel may be used again. Setup "
     "values that were in force were withdrawn by the hold.",
@@ -111,7 +118,7 @@ def is_due(tries: int, tried_at: datetime | None, at: datetime) -> bool:
 
 def subject(cause: Cause) -> str:
     """The line that stands in a list of mails."""
-    return f"Wrapledger: {_what(cause)} ({cause.site_name})"
+    return f"Wrapledger: {WHAT[cause.kind].format(cause)} ({cause.site_name})"
 
 
 def text(cause: Cause, link: str, choices_link: str) -> str:
@@ -119,7 +126,7 @@ def text(cause: Cause, link: str, choices_link: str) -> str:
     when = "Ends" if cause.kind is NoticeKind.AUTHORISATION else "Since"
     since = f"{cause.since.day} {cause.since:%B %Y, %H:%M} {cause.since.tzname()}"
     facts = [("Reel", cause.reel), ("Machine", cause.machine), ("Site", cause.site_name), (when, since)]
-    what = _what(cause)
+    what = WHAT[cause.kind].format(cause)
     parts = [
         f"{what[0].upper()}{what[1:]}.",
         "\n".join(f"{f'{name}:':<9}{value}" for name, value in facts if value),
@@ -129,17 +136,3 @@ def text(cause: Cause, link: str, choices_link: str) -> str:
         + (f"\n{choices_link}" if choices_link else ""),
     ]
     return "\n\n".join(parts) + "\n"
-
-
-def _what(cause: Cause) -> str:
-    match cause.kind:
-        case NoticeKind.HOLD:
-            return f"reel {cause.reel} is held"
-        case NoticeKind.WITHDRAWAL:
-            return f"the setup values of reel {cause.reel} are withdrawn"
-        case NoticeKind.READ_BACK:
-            return f"a read-back for reel {cause.reel} is refused"
-        case NoticeKind.FLAG:
-            return f"a drift flag is raised on reel {cause.reel}"
-        case NoticeKind.AUTHORISATION:
-            return f"the authorisation {cause.authorisation} ends soon"

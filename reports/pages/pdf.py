@@ -27,9 +27,9 @@ from reports.pages.drift import on_paper
 from reports.pages.interval_rows import Interval
 from reports.pages.reel_drift import AsOf, evidence_in_words
 from reports.pdf.examination import MAX_BYTES
-from reports.pdf.facts import HistoryLine
 from reports.pdf.sheets import drift, history, setup
 from reports.pdf.sheets import worksheet as blank
+from reports.pdf.sheets.history import HistoryLine
 from reports.pdf.sheets.practice import practice_answers, practice_sheet
 from reports.queries import documents as queries
 from reports.services.checking import check_document

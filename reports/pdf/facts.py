@@ -3,7 +3,6 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
 from typing import Any
 
@@ -81,14 +80,3 @@ class SetupCard:
     host: str
     length: Mapping[str, str] | None
     values: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HistoryLine:
-    """An entry of a history as a line. act: in words, with what it came to."""
-
-    seq: int
-    at: datetime
-    act: str
-    by: str
-    digest: str
