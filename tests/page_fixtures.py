@@ -1,6 +1,9 @@
 """Fixtures of the tests of pages; each folder of them names these in its conftest."""
 
+import re
+import uuid
 from collections.abc import Iterator
+from html import unescape
 from typing import Any
 from unittest import mock
 
@@ -37,7 +40,23 @@ def on_the_day() -> Iterator[None]:
         yield
 
 
-def logged_in(person: Person) -> Client:
-    client = Client()
+class PageClient(Client):
+    """Posts as a form that was just opened does: with a token of its own, unless the test brings one."""
+
+    def post(self, path: str, data: Any = None, *args: Any, **options: Any) -> Any:  # type: ignore[override]
+        data = {} if data is None else data
+        return super().post(path, {"token": str(uuid.uuid4()), **data}, *args, **options)
+
+
+HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')
+
+
+def hidden_in(html: str) -> dict[str, Any]:
+    """What a page's form holds that nobody types; of a page with several, of the last."""
+    return {name: unescape(value) for name, value in HIDDEN.findall(html)}
+
+
+def logged_in(person: Person) -> PageClient:
+    client = PageClient()
     client.force_login(person)
     return client

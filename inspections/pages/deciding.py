@@ -1,125 +1,130 @@
 """Help asked for, a referred count released, a count ended, a signed one taken back."""
 
-from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
-from django import forms
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.http import QueryDict
 from django.urls import reverse
-from django.utils import timezone
 
 from inspections import access
 from inspections.domain.words import LIVE, Act, Decision, InspectionState
 from inspections.errors import NotAuthorised
-from inspections.models import Inspection, Void
+from inspections.models import Inspection
+from inspections.pages.act_page import ReelActView
 from inspections.pages.forms import ConfirmForm, HelpForm, ReasonForm, ReleaseForm
 from inspections.pages.inspection_page import inspection_page
-from inspections.queries.counts import open_referral, void_of
+from inspections.queries.counts import void_of
 from inspections.services import counting, signing
-from reels.models import Person
-from reels.pages.acts import NOT_TAKEN, carry_out, new_token
-from reels.pages.answers import form_page, reader, show
-from reels.services.history import Actor
-
-Doing = Callable[[Actor, dict[str, Any]], None]
+from reels.models import Reel
+from reels.pages.acts import UNPROCESSABLE, ActForm
 
 
-@form_page
-def ask_for_help(request: HttpRequest, inspection_id: int) -> HttpResponse:
+class InspectionActView(ReelActView):
+    """An act on an inspection, the row of its subject, while that is in one of some states."""
+
+    states: ClassVar[tuple[InspectionState, ...]]
+    status_not_allowed = UNPROCESSABLE
+    row: Inspection
+
+    def subject(self, inspection_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names it
+        row = access.inspection_for_read(inspection_id, self.person, self.at)
+        return row.reel, row
+
+    def elsewhere(self) -> str:
+        return "" if self.row.state in self.states else reverse("inspection", args=[self.row.pk])
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "inspection": self.row}
+
+    def done_at(self) -> str:
+        return reverse("inspection", args=[self.row.pk])
+
+
+class WhileReadView(InspectionActView):
+    """It rests on the state alone: the other of the two may key on while the form is filled in."""
+
+    def seen(self) -> str:
+        return self.row.state
+
+    def lock(self) -> None:
+        super().lock()
+        self.row.refresh_from_db(fields=["state"])
+
+
+class HelpView(WhileReadView):
     """Put the count before an authorised person."""
-    inspection = _inspection(request, inspection_id)
-    if inspection.state not in (InspectionState.OPEN, InspectionState.AWAITING_SIGN_OFF):
-        return redirect("inspection", inspection_id)
 
-    def act(actor: Actor, given: dict[str, Any]) -> None:
-        counting.ask_for_help(inspection_id=inspection_id, actor=actor, at=timezone.now(), **given)
+    states = (InspectionState.OPEN, InspectionState.AWAITING_SIGN_OFF)
+    form_class = HelpForm
+    template_name = "inspections/count/help.html"
 
-    form = HelpForm(request.POST or None)
-    return _answer(request, inspection, form, act, "inspections/count/help.html", {}, then="referral")
+    def do(self, data: dict[str, Any]) -> None:
+        counting.ask_for_help(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)
 
-
-@form_page
-def referral(request: HttpRequest, inspection_id: int) -> HttpResponse:
-    """What is referred, by whom, why and what is proposed; and its release."""
-    inspection = _inspection(request, inspection_id)
-    found = open_referral(inspection)
-    if inspection.state != InspectionState.REFERRED or found is None:
-        return redirect("inspection", inspection_id)
-
-    def act(actor: Actor, given: dict[str, Any]) -> None:
-        decision = Decision(given["decision"])
-        counting.release(inspection_id=inspection_id, decision=decision, reason=given["reason"], actor=actor,
-                         at=timezone.now())  # fmt: skip
-
-    person, at = reader(request), timezone.now()
-    form = ReleaseForm(request.POST or None, has_proposed=found.proposed is not None)
-    shown = {
-        "page": inspection_page(inspection_id, person, at), "why_not": _may_not_release(inspection, person)
-    }  # fmt: skip
-    return _answer(request, inspection, form, act, "inspections/count/referral.html", shown)
+    def done_at(self) -> str:
+        return reverse("referral", args=[self.row.pk])
 
 
-@form_page
-def cancel(request: HttpRequest, inspection_id: int) -> HttpResponse:
+class CancelView(WhileReadView):
     """End a count without a result."""
-    inspection = _inspection(request, inspection_id)
-    if inspection.state not in LIVE:
-        return redirect("inspection", inspection_id)
 
-    def act(actor: Actor, given: dict[str, Any]) -> None:
-        counting.cancel(inspection_id=inspection_id, actor=actor, at=timezone.now(), **given)
+    states = tuple(LIVE)
+    form_class = ReasonForm
+    template_name = "inspections/count/cancel.html"
 
-    return _answer(request, inspection, ReasonForm(request.POST or None), act, "inspections/count/cancel.html", {})
+    def do(self, data: dict[str, Any]) -> None:
+        counting.cancel(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)
 
 
-@form_page
-def void(request: HttpRequest, inspection_id: int) -> HttpResponse:
+class ReferralView(InspectionActView):
+    """What is referred, by whom, why and what is proposed; and its release."""
+
+    states = (InspectionState.REFERRED,)
+    form_class = ReleaseForm
+    template_name = "inspections/count/referral.html"
+
+    def form_options(self) -> dict[str, Any]:
+        referral = self.row.referrals.order_by("id").last()
+        return {"has_proposed": referral is not None and referral.proposed is not None}
+
+    def context(self) -> dict[str, Any]:
+        page = inspection_page(self.row.pk, self.person, self.at)
+        return {**super().context(), "page": page, "why_not": self.why_not()}
+
+    def why_not(self) -> str:
+        """Why this person has no form here, or nothing."""
+        if self.row.participants.filter(person=self.person).exists():
+            return "You took part in this count, so another person releases it."
+        try:
+            access.authorisation_for(self.person, Act.RELEASE, self.reel, self.at)
+        except NotAuthorised as refused:
+            return str(refused)
+        return ""
+
+    def do(self, data: dict[str, Any]) -> None:
+        decision = Decision(data["decision"])
+        counting.release(inspection_id=self.row.pk, decision=decision, reason=data["reason"], actor=self.actor,
+                         at=self.at)  # fmt: skip
+
+
+class VoidView(InspectionActView):
     """Ask that a signed count be taken back, or, as another person, confirm it."""
-    inspection = _inspection(request, inspection_id)
-    if inspection.state != InspectionState.SIGNED:
-        return redirect("inspection", inspection_id)
-    asked: Void | None = void_of(inspection)
 
-    def act(actor: Actor, given: dict[str, Any]) -> None:
-        at = timezone.now()
-        if asked:
-            signing.confirm_void(inspection_id=inspection_id, actor=actor, at=at)
+    states = (InspectionState.SIGNED,)
+    template_name = "inspections/count/void.html"
+
+    def find(self, **path: Any) -> None:
+        super().find(**path)
+        self.asked = void_of(self.row)
+
+    def form(self, data: QueryDict | None = None, files: Any = None) -> ActForm:
+        is_reason_typed = data is not None and "reason" in data  # and kept, though somebody else has asked since
+        return ReasonForm(data) if is_reason_typed or not self.asked else ConfirmForm(data)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "asked": self.asked}
+
+    def do(self, data: dict[str, Any]) -> None:
+        if self.asked:
+            signing.confirm_void(inspection_id=self.row.pk, actor=self.actor, at=self.at)
         else:
-            signing.request_void(inspection_id=inspection_id, actor=actor, at=at, **given)
-
-    kind = ConfirmForm if asked else ReasonForm
-    form = kind(request.POST if request.method == "POST" else None)
-    return _answer(request, inspection, form, act, "inspections/count/void.html", {"asked": asked})
-
-
-# Smaller steps ------------------------------------------------------------------------------------------------------
-
-
-def _inspection(request: HttpRequest, inspection_id: int) -> Inspection:
-    return access.inspection_for_read(inspection_id, reader(request), timezone.now())
-
-
-def _answer(request: HttpRequest, inspection: Inspection, form: forms.Form, act: Doing, template: str,
-            shown: dict[str, Any], then: str = "inspection") -> HttpResponse:  # fmt: skip
-    def do(actor: Actor) -> str:
-        act(actor, form.cleaned_data)
-        return reverse(then, args=[inspection.pk])
-
-    if request.method == "POST" and form.is_valid() and (done := carry_out(request, form, do)):
-        return done
-    about = {"form": form, "inspection": inspection, "reel": inspection.reel, "token": new_token(), **shown}
-    answer = show(request, template, about, inspection.reel.site)
-    answer.status_code = NOT_TAKEN if form.errors else 200
-    return answer
-
-
-def _may_not_release(inspection: Inspection, person: Person) -> str:
-    """Why this person has no form here, or nothing."""
-    if inspection.participants.filter(person=person).exists():
-        return "You took part in this count, so another person releases it."
-    try:
-        access.authorisation_for(person, Act.RELEASE, inspection.reel, timezone.now())
-    except NotAuthorised as refused:
-        return str(refused)
-    return ""
+            signing.request_void(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)

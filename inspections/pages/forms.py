@@ -10,6 +10,7 @@ from inspections.domain import keying, photos
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
+from reels.pages.acts import ActForm
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
 MOMENT = "%Y-%m-%dT%H:%M"
@@ -28,7 +29,7 @@ def _text(label: str, most: int, say: str, **options: Any) -> forms.CharField:
     return forms.CharField(label=label, max_length=most, error_messages={"required": say}, **options)
 
 
-class PreparationForm(forms.Form):
+class PreparationForm(ActForm):
     """What must be so before the first reading."""
 
     work_order = _text("Work order", 60, "Name the work order.")
@@ -124,7 +125,7 @@ class PhotoField(forms.FileField):
 PHOTO = "photo_"  # before the name of a point: the field of its photo
 
 
-class StepForm(forms.Form):
+class StepForm(ActForm):
     """The points that one person keys on one screen."""
 
     def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
@@ -198,28 +199,28 @@ def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str,
 # After entry --------------------------------------------------------------------------------------------------------
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(ActForm):
     """An act that needs a reason and nothing else."""
 
     reason = _text("Reason", 1000, "Say why.", widget=forms.Textarea(attrs={"rows": 3}))
 
 
-class HelpForm(forms.Form):
+class HelpForm(ActForm):
     remark = _text("What is unclear?", 1000, "Say what you need help with.", widget=forms.Textarea(attrs={"rows": 3}))
 
 
-class PasswordForm(forms.Form):
+class PasswordForm(ActForm):
     password = _text(
         "Your password, again", 200, "Type your password.",
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False,
     )  # fmt: skip
 
 
-class ConfirmForm(forms.Form):
+class ConfirmForm(ActForm):
     """An act that needs nothing but being meant."""
 
 
-class CutForm(forms.Form):
+class CutForm(ActForm):
     """A cut that was made and not logged."""
 
     length_removed_m = forms.DecimalField(

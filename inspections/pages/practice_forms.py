@@ -10,12 +10,13 @@ from inspections.domain.practice import LARGEST_SEED, Difficulty
 from inspections.domain.practice.words import DIFFICULTY_NAMES
 from inspections.domain.words import Point
 from inspections.pages.forms import NUMBER, StepForm
+from reels.pages.acts import ActForm
 
 SET, REFER = "set", "refer"
 WAYS = ((SET, "set the machine to these numbers"), (REFER, "put it before an authorised person"))
 
 
-class ExerciseForm(forms.Form):
+class ExerciseForm(ActForm):
     """Which reel to practise on."""
 
     reel_type = forms.ChoiceField(label="Reel type", error_messages={"required": "Choose a reel type."})
@@ -50,7 +51,7 @@ class MeasuredStepForm(StepForm):
             )  # fmt: skip
 
 
-class ResultForm(forms.Form):
+class ResultForm(ActForm):
     """What the trainee makes of the reading."""
 
     layers = forms.IntegerField(

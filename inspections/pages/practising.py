@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
@@ -13,22 +13,19 @@ from inspections import access
 from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, halves_decide
 from inspections.domain.practice.figures import bench_figures
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
-from inspections.errors import PracticeStepPassed
 from inspections.models import Exercise
 from inspections.pages.forms import StepForm
 from inspections.pages.practice_forms import REFER, ExerciseForm, MeasuredStepForm, ResultForm
 from inspections.pages.readiness import results_by_rule, standing_under
 from inspections.pages.worksheet import TITLES
-from inspections.queries import practice as found
+from inspections.queries import practice as exercises
 from inspections.services import practice
 from inspections.services.practice import RESULT_STEP
 from reels import access as reel_access
 from reels.domain.words import Side
-from reels.errors import Refused
-from reels.pages.acts import NOT_TAKEN
-from reels.pages.answers import form_page, page, reader, show
+from reels.pages.acts import SEEN, ActForm, ActView
+from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
-from reels.services.history import Actor
 
 STEP_TITLES = {**TITLES, RESULT_STEP: "What you make of it"}
 FIGURES = {1: ("flanges", "line"), 2: ("line",), 3: ("gauge_odd", "gauge_even"), 4: ("crossover",), RESULT_STEP: ()}
@@ -61,92 +58,99 @@ class MarkRow:
 # Begin --------------------------------------------------------------------------------------------------------------
 
 
-@form_page
-def start(request: HttpRequest) -> HttpResponse:
+class PracticeView(ActView):
     """Choose a reel type and a difficulty, or a seed to repeat; where one stands."""
-    person, at = reader(request), timezone.now()
-    types = list(reel_access.reel_types().values_list("code", flat=True))
-    asked = {name: request.GET[name] for name in ("reel_type", "difficulty", "seed") if name in request.GET}
-    sent = request.POST if request.method == "POST" else None
-    form = ExerciseForm(sent, reel_types=types, initial=asked, auto_id="practice-%s")
-    if request.method == "POST" and form.is_valid() and (begun := _begin(request, form)):
-        return redirect("practice-reel", begun.pk)
-    rules = found.requirements_where_posted(person, at) or [found.ReadinessRequirement(rule=ReadinessRule())]
-    shown = {
-        "form": form, "under_way": found.open_exercise(person), "latest": found.latest_exercises(person, SHOWN),
-        "standing": standing_under(rules, person, at), "by_rule": results_by_rule(rules[0].rule, person, at),
-        "within_days": rules[0].rule.within_days, "instructs": access.instructed_sites(person, at).exists(),
-        "section": "practice",
-    }  # fmt: skip
-    answer = show(request, "inspections/practice/start.html", shown)
-    answer.status_code = NOT_TAKEN if form.errors else 200
-    return answer
 
+    form_class = ExerciseForm
+    template_name = "inspections/practice/start.html"
+    begun: Exercise | None = None
 
-def _begin(request: HttpRequest, form: ExerciseForm) -> Exercise | None:
-    given = form.cleaned_data
-    try:
-        return practice.begin_exercise(
-            reel_type=reel_access.reel_type(given["reel_type"]), difficulty=given["difficulty"], seed=given["seed"],
-            actor=Actor(reader(request)), at=timezone.now(),
+    def form_options(self) -> dict[str, Any]:
+        types = list(reel_access.reel_types().values_list("code", flat=True))
+        asked = {
+            name: self.request.GET[name] for name in ("reel_type", "difficulty", "seed") if name in self.request.GET
+        }
+        return {"reel_types": types, "initial": asked, "auto_id": "practice-%s"}
+
+    def seen(self) -> str:
+        """The exercise that is under way, if one is."""
+        under_way = exercises.open_exercise(self.person)
+        return str(under_way.pk) if under_way else ""
+
+    def do(self, data: dict[str, Any]) -> None:
+        self.begun = practice.begin_exercise(
+            reel_type=reel_access.reel_type(data["reel_type"]), difficulty=data["difficulty"], seed=data["seed"],
+            actor=self.actor, at=self.at,
         )  # fmt: skip
-    except Refused as refused:
-        form.add_error(None, str(refused))
-        return None
+
+    def done_at(self) -> str:
+        return reverse("practice-reel", args=[self.begun.pk]) if self.begun else reverse("practice")
+
+    def context(self) -> dict[str, Any]:
+        rules = exercises.requirements_where_posted(self.person, self.at) or [
+            exercises.ReadinessRequirement(rule=ReadinessRule())
+        ]
+        return {
+            "under_way": exercises.open_exercise(self.person), "latest": exercises.latest_exercises(self.person, SHOWN),
+            "standing": standing_under(rules, self.person, self.at), "within_days": rules[0].rule.within_days,
+            "by_rule": results_by_rule(rules[0].rule, self.person, self.at), "section": "practice",
+            "instructs": access.instructed_sites(self.person, self.at).exists(),
+        }  # fmt: skip
 
 
 # Count --------------------------------------------------------------------------------------------------------------
 
 
-@form_page
-def exercise(request: HttpRequest, exercise_id: int) -> HttpResponse:
+class PracticeStepView(ActView):
     """The step that is to be entered next; the answers once all are."""
-    one = access.exercise_for_read(exercise_id, reader(request), timezone.now())
-    if one.ended_at:
-        return redirect("practice-answers", one.pk)
-    reel = found.reel_of(one)
-    is_sent = request.method == "POST" and request.POST.get("step") == str(one.step)
-    stops = is_sent and "stop" in request.POST
-    form = _form(request.POST if is_sent and not stops else None, one.step, reel)
-    if request.method == "POST" and (not is_sent or stops or form.is_valid()):
-        _enter(request, one, form, is_sent=is_sent, stops=stops)
-        return redirect("practice-reel", one.pk)
-    answer = show(request, "inspections/practice/step.html", _step(one, reel, form))
-    answer.status_code = NOT_TAKEN if form.errors else 200
-    return answer
 
+    template_name = "inspections/practice/step.html"
+    exercise: Exercise
+    reel: PracticeReel
 
-def _form(data: Any, step: int, reel: PracticeReel) -> forms.Form:
-    if step == RESULT_STEP:
-        return ResultForm(data)
-    kind = StepForm if halves_decide(reel.parameters) else MeasuredStepForm
-    return kind(data, points=practice.points_at(step))
+    def find(self, exercise_id: int) -> None:  # type: ignore[override]  # the address names the exercise
+        self.exercise = access.exercise_for_read(exercise_id, self.person, self.at)
+        self.reel = exercises.reel_of(self.exercise)
 
+    def elsewhere(self) -> str:
+        return reverse("practice-answers", args=[self.exercise.pk]) if self.exercise.ended_at else ""
 
-def _enter(request: HttpRequest, one: Exercise, form: forms.Form, *, is_sent: bool, stops: bool) -> None:
-    """Hand what was sent to the service; a step that is behind already was sent twice, and changes nothing."""
-    by: dict[str, Any] = {"exercise_id": one.pk, "actor": Actor(reader(request)), "at": timezone.now()}
-    try:
-        if not is_sent:
-            return
-        if stops:
-            practice.stop_exercise(step=one.step, **by)
-        elif isinstance(form, StepForm):
-            practice.enter_step(step=one.step, by_point=form.given(), **by)
+    def seen(self) -> str:
+        return "" if self.exercise.ended_at else str(self.exercise.step)
+
+    @property
+    def step(self) -> int:
+        """The step that is shown: what was sent is shown again at its own, though it be entered since."""
+        sent = self.request.POST.get(SEEN, "")
+        return next((step for step in STEP_TITLES if str(step) == sent), self.exercise.step)
+
+    def form(self, data: QueryDict | None = None, files: Any = None) -> ActForm:
+        if data is not None and "stop" in data:
+            return ActForm(data)
+        if self.step == RESULT_STEP:
+            return ResultForm(data)
+        kind = StepForm if halves_decide(self.reel.parameters) else MeasuredStepForm
+        return kind(data, points=practice.points_at(self.step))
+
+    def do(self, data: dict[str, Any]) -> None:
+        by: dict[str, Any] = {"exercise_id": self.exercise.pk, "actor": self.actor, "at": self.at}
+        if isinstance(self.sent_form, StepForm):
+            practice.enter_step(step=self.step, by_point=self.sent_form.given(), **by)
+        elif isinstance(self.sent_form, ResultForm):
+            practice.enter_result(refers=data["way"] == REFER, layers=data["layers"], wraps=data["wraps"], **by)
         else:
-            said = form.cleaned_data
-            practice.enter_result(refers=said["way"] == REFER, layers=said["layers"], wraps=said["wraps"], **by)
-    except PracticeStepPassed:
-        return
+            practice.stop_exercise(step=self.step, **by)
 
+    def done_at(self) -> str:
+        return reverse("practice-reel", args=[self.exercise.pk])
 
-def _step(one: Exercise, reel: PracticeReel, form: forms.Form) -> dict[str, Any]:
-    pictures = bench_figures(reel, Side(one.reference_side))
-    return {
-        "exercise": one, "reel": reel, "form": form, "title": STEP_TITLES[one.step], "last_step": RESULT_STEP,
-        "figures": [_figure(name, pictures) for name in FIGURES[one.step]], "section": "practice",
-        "entered": _entered(one) if one.step == RESULT_STEP else [],
-    }  # fmt: skip
+    def context(self) -> dict[str, Any]:
+        pictures = bench_figures(self.reel, Side(self.exercise.reference_side))
+        return {
+            "exercise": self.exercise, "reel": self.reel, "title": STEP_TITLES[self.step], "last_step": RESULT_STEP,
+            "figures": [_figure(name, pictures) for name in FIGURES[self.step]], "section": "practice",
+            "entered": _entered(self.exercise) if self.step == RESULT_STEP else [], "stop": ActForm(),
+        }  # fmt: skip
 
 
 def _figure(name: str, pictures: dict[str, Any]) -> Figure:
@@ -157,13 +161,13 @@ def _figure(name: str, pictures: dict[str, Any]) -> Figure:
 
 def _entered(one: Exercise) -> list[tuple[str, str]]:
     """What was read so far, in words, in the order of the bench."""
-    reading = found.sheet_of(one).reading
+    reading = exercises.sheet_of(one).reading
     crossover = reading.crossover_half if reading.crossover_deg is None else reading.crossover_deg
     values = {name: crossover if name == "crossover" else getattr(reading, name, None) for name in FIELD_NAMES}
     return [
         (FIELD_NAMES[name], value_in_words(name, values[name]))
         for name in FIELD_NAMES
-        if name not in found.RESULT_FIELDS
+        if name not in exercises.RESULT_FIELDS
     ]
 
 
@@ -176,7 +180,7 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     one = access.exercise_for_read(exercise_id, reader(request), timezone.now())
     if not one.ended_at:
         return redirect("practice-reel", one.pk)
-    reel, marking = found.reel_of(one), found.marking_of(one)
+    reel, marking = exercises.reel_of(one), exercises.marking_of(one)
     pictures = bench_figures(reel, Side(one.reference_side))
     shown = {
         "exercise": one, "reel": reel, "answer": reel.answer, "is_right": not one.misses,

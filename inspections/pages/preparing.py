@@ -2,51 +2,39 @@
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils import timezone
 
+from inspections.models import Inspection
+from inspections.pages.act_page import ReelActView
 from inspections.pages.forms import PreparationForm
 from inspections.services.opening import Preparation, open_inspection
 from reels import access
 from reels.domain.cautions import CAUTIONS
-from reels.models import Reel
-from reels.pages.acts import NOT_TAKEN, at_site, carry_out, new_token
-from reels.pages.answers import form_page, reader, show
-from reels.services.history import Actor
+from reels.pages.acts import UNPROCESSABLE
 
 
-@form_page
-def begin(request: HttpRequest, serial: str) -> HttpResponse:
+class BeginCountView(ReelActView):
     """The preparation form; once it is taken, the worksheet."""
-    person, at = reader(request), timezone.now()
-    reel = access.reel_for_read(serial, person, at)
-    machines = access.readable_machines(person, at).filter(site=reel.site).order_by("serial")
-    choices = [(each.serial, f"{each.serial} in {each.host}, gauge {each.wrap_gauge}") for each in machines]
-    with at_site(reel.site):
-        form = PreparationForm(request.POST or None, machines=choices)
-        if request.method == "POST" and form.is_valid() and (done := _open(request, form, reel)):
-            return done
-    about = {"form": form, "reel": reel, "cautions": CAUTIONS, "token": new_token(), "confirmed": _confirmed(form)}
-    answer = show(request, "inspections/count/preparation.html", about, reel.site)
-    answer.status_code = NOT_TAKEN if form.errors else 200
-    return answer
 
+    form_class = PreparationForm
+    template_name = "inspections/count/preparation.html"
+    status_not_allowed = UNPROCESSABLE
+    opened: Inspection | None = None
 
-def _confirmed(form: PreparationForm) -> list[Any]:
-    """The boxes to tick, in their order."""
-    return [form[name] for name in ("turned_as_installed", "marks_found", "evenly_wound", "respooled")]
+    def form_options(self) -> dict[str, Any]:
+        machines = access.readable_machines(self.person, self.at).filter(site=self.reel.site).order_by("serial")
+        return {
+            "machines": [(each.serial, f"{each.serial} in {each.host}, gauge {each.wrap_gauge}") for each in machines]
+        }
 
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "cautions": CAUTIONS}
 
-def _open(request: HttpRequest, form: PreparationForm, reel: Reel) -> HttpResponse | None:
-    given = dict(form.cleaned_data)
-    serial = given.pop("machine")
+    def do(self, data: dict[str, Any]) -> None:
+        serial = data.pop("machine")
+        machine = access.machine_for_read(serial, self.person, self.at) if serial else None
+        preparation = Preparation(machine=machine, **data)
+        self.opened = open_inspection(serial=self.reel.serial, preparation=preparation, actor=self.actor, at=self.at)
 
-    def act(actor: Actor) -> str:
-        at = timezone.now()
-        machine = access.machine_for_read(serial, actor.person, at) if serial else None
-        preparation = Preparation(machine=machine, **given)
-        opened = open_inspection(serial=reel.serial, preparation=preparation, actor=actor, at=at)
-        return reverse("worksheet-technician", args=[opened.pk])
-
-    return carry_out(request, form, act)
+    def done_at(self) -> str:
+        return reverse("worksheet-technician", args=[self.opened.pk]) if self.opened else super().done_at()

@@ -4,18 +4,17 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from django import forms
-from django.http import QueryDict
 from django.urls import reverse
 
 from inspections.domain.words import Act
-from inspections.pages.act_page import ActForm, ActPage, Subject, moment_field, now_at_site, words_field
+from inspections.pages.act_page import ReelActView, moment_field, now_at_site, words_field
 from inspections.queries.counts import cable_events_of
 from inspections.services import maintenance, setup
 from reels import access
-from reels.errors import Refused
+from reels.errors import ValueNotTaken
 from reels.models import Reel
+from reels.pages.acts import ActForm
 from reels.pages.formats import length, metres_of
-from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 
 UNITS = {"m": "metres", "ft": "feet"}
@@ -27,8 +26,8 @@ class LengthForm(ActForm):
     lengths: ClassVar[dict[str, bool]] = {}  # which, and whether it has to be given
     labels: ClassVar[dict[str, str]] = {"length_removed_m": "Cable removed", "length_fitted_m": "Cable fitted"}
 
-    def __init__(self, data: QueryDict | None = None, *, unit: str, **options: Any) -> None:
-        super().__init__(data, **options)
+    def __init__(self, *args: Any, unit: str, **options: Any) -> None:
+        super().__init__(*args, **options)
         self.unit = unit
         for name, required in self.lengths.items():
             self.fields[name] = forms.DecimalField(
@@ -38,9 +37,9 @@ class LengthForm(ActForm):
         self.order_fields(["happened_at", *self.lengths])
 
     def clean(self) -> dict[str, Any]:
-        given = super().clean() or {}
-        typed = {name: given[name] for name in self.lengths if given.get(name) is not None}
-        return {**given, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
+        data = super().clean() or {}
+        typed = {name: data[name] for name in self.lengths if data.get(name) is not None}
+        return {**data, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
 
 
 class CableForm(LengthForm):
@@ -57,36 +56,32 @@ class ReplacedForm(CableForm):
     lengths = {"length_removed_m": False, "length_fitted_m": False}
 
 
-class CablePage(ActPage):
+class CableEventView(ReelActView):
     """Logs a cable event of a kind."""
 
     kind: ClassVar[str]
 
-    def form(self, data: QueryDict | None = None) -> ActForm:
-        form: Any = self.form_class
-        made: ActForm = form(data, reel=self.subject.reel, unit=self.person.length_unit)
-        made.initial["happened_at"] = now_at_site(self.at)
-        return made
+    def form_options(self) -> dict[str, Any]:
+        return {
+            **super().form_options(), "unit": self.person.length_unit, "initial": {"happened_at": now_at_site(self.at)}
+        }  # fmt: skip
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        facts = CableEventFacts(kind=self.kind, **given)
-        event = maintenance.log_cable_event(serial=self.subject.reel.serial, facts=facts, actor=actor, at=self.at)
-        unit = self.person.length_unit
-        if self.kind == "cut":
-            return (
-                f"The cut of {length(event.length_removed_m, unit)} is logged. The reel is counted before it is used."
-            )
-        return "The replacement is logged. The reel is counted before it is used."
+    def do(self, data: dict[str, Any]) -> None:
+        facts = CableEventFacts(kind=self.kind, **data)
+        event = maintenance.log_cable_event(serial=self.reel.serial, facts=facts, actor=self.actor, at=self.at)
+        removed = length(event.length_removed_m, self.person.length_unit)
+        what = f"cut of {removed}" if self.kind == "cut" else "replacement"
+        self.message = f"The {what} is logged. The reel is counted before it is used."
 
 
-class Cut(CablePage):
+class CutView(CableEventView):
     title, button, kind = "Log a cut", "Log the cut", "cut"
     means = "Cable that was cut off the outer end. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.COUNT)
     form_class = CutForm
 
 
-class Replacement(CablePage):
+class ReplacementView(CableEventView):
     title, button, kind = "Log a cable replacement", "Log the replacement", "replaced"
     means = "Setup values in force are withdrawn at once. A length that is not known is left empty."
     needs = (Act.MAINTAIN,)
@@ -97,7 +92,7 @@ class ReasonForm(ActForm):
     reason = words_field("Reason")
 
 
-class Reversal(ActPage):
+class ReversalView(ReelActView):
     """Takes back a wrong or doubled entry; both stay."""
 
     title, button = "Take back a cable entry", "Take it back"
@@ -106,22 +101,18 @@ class Reversal(ActPage):
     form_class = ReasonForm
     template_name = "inspections/reversal.html"
 
-    def find(self, serial: str, event_id: int) -> Subject:  # type: ignore[override]  # the address names more
+    def subject(self, serial: str, event_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names more
         reel = access.reel_for_read(serial, self.person, self.at)
-        return Subject(reel=reel, row=access.one(cable_events_of(reel), "cable event", pk=event_id))
+        return reel, access.one(cable_events_of(reel), "cable event", pk=event_id)
 
-    def shown(self) -> dict[str, Any]:
-        return {"removed": length(self.subject.row.length_removed_m, self.person.length_unit)}
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "removed": length(self.row.length_removed_m, self.person.length_unit)}
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
+    def do(self, data: dict[str, Any]) -> None:
         maintenance.reverse_cable_event(
-            serial=self.subject.reel.serial,
-            event_id=self.subject.row.pk,
-            remark=given["reason"],
-            actor=actor,
-            at=self.at,
+            serial=self.reel.serial, event_id=self.row.pk, remark=data["reason"], actor=self.actor, at=self.at
         )
-        return "The entry is taken back."
+        self.message = "The entry is taken back."
 
 
 # Machines -----------------------------------------------------------------------------------------------------------
@@ -130,120 +121,123 @@ class Reversal(ActPage):
 class MachineForm(ActForm):
     machine = forms.ChoiceField(label="Machine")
 
-    def __init__(self, data: QueryDict | None = None, *, machines: list[tuple[str, str]], **options: Any) -> None:
-        super().__init__(data, **options)
+    def __init__(self, *args: Any, machines: list[tuple[str, str]], **options: Any) -> None:
+        super().__init__(*args, **options)
         field: Any = self.fields["machine"]
         field.choices = [("", "choose a machine"), *machines]
 
 
-class MachinePage(ActPage):
+class MachineView(ReelActView):
     """An act that names a machine at the reel's site."""
 
     form_class = MachineForm
 
-    def form(self, data: QueryDict | None = None) -> ActForm:
-        reel = self.subject.reel
-        here = access.readable_machines(self.person, self.at).filter(site=reel.site)
+    def form_options(self) -> dict[str, Any]:
+        here = access.readable_machines(self.person, self.at).filter(site=self.reel.site)
         machines = [(each.serial, f"{each.serial} in {each.host}") for each in here]
-        form = MachineForm(data, reel=reel, machines=machines)
-        form.initial["machine"] = self.request.GET.get("machine", "")
-        return form
+        initial = {"machine": self.request.GET.get("machine", "")}
+        return {**super().form_options(), "machines": machines, "initial": initial}
 
 
-class Issue(MachinePage):
+class IssueView(MachineView):
     title, button = "Issue setup values", "Issue the values"
     means = "From the reel's latest signed count, for one machine. They are in force at once."
     needs = (Act.ISSUE,)
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        serial = self.subject.reel.serial
-        self.issued = setup.issue(serial=serial, machine_serial=given["machine"], actor=actor, at=self.at)
-        return f"Setup values for machine {given['machine']} are in force."
+    def do(self, data: dict[str, Any]) -> None:
+        serial = self.reel.serial
+        self.issued = setup.issue(serial=serial, machine_serial=data["machine"], actor=self.actor, at=self.at)
+        self.message = f"Setup values for machine {data['machine']} are in force."
 
     def done_at(self) -> str:
         issued = getattr(self, "issued", None)
         return reverse("setup-values", args=[issued.pk]) if issued else super().done_at()
 
 
-class Installation(MachinePage):
+class InstallationView(MachineView):
     title, button = "Record that the reel was installed", "It is installed"
     means = "In which machine it is now."
     needs = (Act.MAINTAIN, Act.SET)
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        serial = self.subject.reel.serial
-        maintenance.install(serial=serial, machine_serial=given["machine"], actor=actor, at=self.at)
-        return f"Reel {serial} is in machine {given['machine']}."
+    def do(self, data: dict[str, Any]) -> None:
+        serial = self.reel.serial
+        maintenance.install(serial=serial, machine_serial=data["machine"], actor=self.actor, at=self.at)
+        self.message = f"Reel {serial} is in machine {data['machine']}."
 
 
-class Removal(ActPage):
+class RemovalView(ReelActView):
     title, button = "Record that the reel was taken off", "It is off the machine"
     means = "Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.SET)
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        gone = maintenance.remove(serial=self.subject.reel.serial, actor=actor, at=self.at)
-        return f"Reel {self.subject.reel.serial} is off machine {gone.machine.serial}."
+    def do(self, data: dict[str, Any]) -> None:
+        gone = maintenance.remove(serial=self.reel.serial, actor=self.actor, at=self.at)
+        self.message = f"Reel {self.reel.serial} is off machine {gone.machine.serial}."
 
 
 # Holds, sites, the end ----------------------------------------------------------------------------------------------
 
 
-class HoldPlaced(ActPage):
+class HoldView(ReelActView):
     title, button = "Hold the reel", "Hold it"
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.VERIFY)
     form_class = ReasonForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        maintenance.place_hold(serial=self.subject.reel.serial, reason=given["reason"], actor=actor, at=self.at)
-        return f"Reel {self.subject.reel.serial} is held."
+    def do(self, data: dict[str, Any]) -> None:
+        maintenance.place_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
+        self.message = f"Reel {self.reel.serial} is held."
 
 
-class HoldEnded(ActPage):
+class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
     means = "Say what was found or done."
     needs = (Act.RELEASE, Act.MAINTAIN)
     form_class = ReasonForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        maintenance.end_hold(serial=self.subject.reel.serial, reason=given["reason"], actor=actor, at=self.at)
-        return f"Reel {self.subject.reel.serial} is no longer held."
+    def do(self, data: dict[str, Any]) -> None:
+        maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
+        self.message = f"Reel {self.reel.serial} is no longer held."
 
 
 class SiteForm(ActForm):
     site = forms.ChoiceField(label="To which site")
 
-    def __init__(self, data: QueryDict | None = None, *, reel: Reel, sites: list[tuple[str, str]]) -> None:
-        super().__init__(data, reel=reel)
+    def __init__(self, *args: Any, sites: list[tuple[str, str]], **options: Any) -> None:
+        super().__init__(*args, **options)
         field: Any = self.fields["site"]
-        field.choices = [("", "choose a site"), *(each for each in sites if each[0] != reel.site.code)]
+        field.choices = [("", "choose a site"), *sites]
 
 
-class Move(ActPage):
+class MoveView(ReelActView):
     title, button = "Send the reel to another site", "It was sent"
     means = "Whoever is posted there sees it from now on; whoever is posted only here no longer does."
     needs = (Act.MAINTAIN,)
+    form_class = SiteForm
 
-    def form(self, data: QueryDict | None = None) -> ActForm:
-        sites = [(code, name) for code, name in access.sites().values_list("code", "name")]
-        return SiteForm(data, reel=self.subject.reel, sites=sites)
+    def form_options(self) -> dict[str, Any]:
+        here = self.reel.site.code
+        sites = access.sites().values_list("code", "name")
+        sent = self.request.POST.get("site")  # stays on the page, though it was sent there from another window
+        return {**super().form_options(), "sites": [each for each in sites if each[0] != here or each[0] == sent]}
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        moved = maintenance.move(serial=self.subject.reel.serial, site_code=given["site"], actor=actor, at=self.at)
-        return f"Reel {moved.serial} was sent to {moved.site.name}."
+    def do(self, data: dict[str, Any]) -> None:
+        if data["site"] == self.reel.site.code:
+            raise ValueNotTaken(field="site", seen=data["site"], allowed="another site")
+        moved = maintenance.move(serial=self.reel.serial, site_code=data["site"], actor=self.actor, at=self.at)
+        self.message = f"Reel {moved.serial} was sent to {moved.site.name}."
 
     def done_at(self) -> str:
         """The list after it is gone: whoever sent it may not see it any more."""
-        return reverse("reels") if self.request.method == "POST" else super().done_at()
+        return reverse("reels") if self.message else super().done_at()
 
 
-class Retirement(ActPage):
+class RetirementView(ReelActView):
     title, button = "Retire the reel", "Retire it for good"
     means = "It goes out of service for good, and nothing more can be recorded for it. Its records stay."
     needs = (Act.MAINTAIN,)
     form_class = ReasonForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str | Refused:
-        maintenance.retire(serial=self.subject.reel.serial, reason=given["reason"], actor=actor, at=self.at)
-        return f"Reel {self.subject.reel.serial} is retired."
+    def do(self, data: dict[str, Any]) -> None:
+        maintenance.retire(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
+        self.message = f"Reel {self.reel.serial} is retired."

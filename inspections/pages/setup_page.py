@@ -1,8 +1,9 @@
 """The card of setup values: what is in force, what is done, what comes next; and the acts along the way."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -13,16 +14,16 @@ from inspections import access
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
-from inspections.pages.act_page import ActForm, ActPage, Subject, words_field
+from inspections.pages.act_page import ReelActView, words_field
 from inspections.pages.reel_acts import ReasonForm
 from inspections.pages.reel_page import Values, shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
-from reels.models import Person
+from reels.models import Person, Reel
+from reels.pages.acts import ActForm
 from reels.pages.answers import page, reader, show
 from reels.queries import installation_of
-from reels.services.history import Actor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,32 +92,32 @@ def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
 # Acts ---------------------------------------------------------------------------------------------------------------
 
 
-class SetupActPage(ActPage):
+class SetupActView(ReelActView):
     """An act on setup values, which are the row of its subject."""
 
     template_name = "inspections/setup_act.html"
 
-    def find(self, setup_id: int) -> Subject:  # type: ignore[override]  # the address names the values
+    def subject(self, setup_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names the values
         row = access.setup_values_for_read(setup_id, self.person, self.at)
-        return Subject(reel=row.reel, row=row)
+        return row.reel, row
 
     def done_at(self) -> str:
-        return reverse("setup-values", args=[self.subject.row.pk])
+        return reverse("setup-values", args=[self.row.pk])
 
 
 class GaugeForm(ActForm):
     is_back = forms.BooleanField(label="The wrap gauge is back in its place in the machine, and nothing stays behind")
 
 
-class Gauge(SetupActPage):
+class GaugeView(SetupActView):
     title, button = "The wrap gauge goes back", "It is back"
     means = "The bar that was taken off for the count belongs in the machine before the numbers are set."
     needs = (Act.SET, Act.CONFIRM)
     form_class = GaugeForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        setup.return_gauge(setup_id=self.subject.row.pk, actor=actor, at=self.at)
-        return "The wrap gauge is back."
+    def do(self, data: dict[str, Any]) -> None:
+        setup.return_gauge(setup_id=self.row.pk, actor=self.actor, at=self.at)
+        self.message = "The wrap gauge is back."
 
 
 def _shown_number(label: str) -> forms.IntegerField:
@@ -133,40 +134,39 @@ class ReadBackForm(ActForm):
 class ReadBackRefused(ReadBackDiffers):
     """Does not say what was issued, so that the next reading is one of the machine and not of this page."""
 
-    says = (
-        "That is not what was issued. You read layers {seen_layers}, wraps {seen_wraps}; it is kept. Compare the "
+    message = (
+        "That is not what was issued. You read layers {layers}, wraps {wraps}; it is kept. Compare the "
         "machine with the card, set it again, and type what it shows then."
     )
 
 
-class ReadingPage(SetupActPage):
+class ReadBackView(SetupActView):
     """Somebody types what the machine shows. The issued numbers are not on the page."""
 
     form_class = ReadBackForm
+    matches: ClassVar[str]
+    key: ClassVar[Callable[..., ReadBack]]
 
-    def came_to(self, read_back: ReadBack, said: str) -> str | Refused:
-        seen = {"seen_layers": read_back.layers, "seen_wraps": read_back.wraps}
-        return said if read_back.matches else ReadBackRefused(**seen)
+    def do(self, data: dict[str, Any]) -> Refused | None:
+        read_back = self.key(setup_id=self.row.pk, actor=self.actor, at=self.at, **data)
+        self.message = self.matches
+        return None if read_back.matches else ReadBackRefused(**data)
 
 
-class SetterReadBack(ReadingPage):
+class SetterReadBackView(ReadBackView):
     title, button = "Set the numbers and read them back", "This is what it shows"
     means = "Set the machine from the card. Then read the machine, not the card, and type what you see."
+    matches = "The machine shows what was issued. A second person confirms it now."
     needs = (Act.SET,)
-
-    def do(self, given: dict[str, Any], actor: Actor) -> str | Refused:
-        read_back = setup.key_read_back(setup_id=self.subject.row.pk, actor=actor, at=self.at, **given)
-        return self.came_to(read_back, "The machine shows what was issued. A second person confirms it now.")
+    key = staticmethod(setup.key_read_back)
 
 
-class Confirmation(ReadingPage):
+class ConfirmationView(ReadBackView):
     title, button = "Confirm what the machine shows", "This is what it shows"
     means = "You are the second person. Read the machine yourself and type what you see."
+    matches = "Confirmed: two people have read the same from the machine."
     needs = (Act.CONFIRM,)
-
-    def do(self, given: dict[str, Any], actor: Actor) -> str | Refused:
-        read_back = setup.confirm(setup_id=self.subject.row.pk, actor=actor, at=self.at, **given)
-        return self.came_to(read_back, "Confirmed: two people have read the same from the machine.")
+    key = staticmethod(setup.confirm)
 
 
 class CheckForm(ActForm):
@@ -177,24 +177,24 @@ class CheckForm(ActForm):
     remark = words_field("What was seen", required=False)
 
 
-class MachineChecked(SetupActPage):
+class MachineCheckView(SetupActView):
     title, button = "Record a check of the machine", "Record it"
     means = "The functional check after installation, or what the machine showed after first use."
     needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
     form_class = CheckForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        passed = given.pop("passed") == "yes"
-        setup.record_check(setup_id=self.subject.row.pk, passed=passed, actor=actor, at=self.at, **given)
-        return f"The check is recorded: {'passed' if passed else 'failed'}."
+    def do(self, data: dict[str, Any]) -> None:
+        passed = data.pop("passed") == "yes"
+        setup.record_check(setup_id=self.row.pk, passed=passed, actor=self.actor, at=self.at, **data)
+        self.message = f"The check is recorded: {'passed' if passed else 'failed'}."
 
 
-class Withdrawal(SetupActPage):
+class WithdrawalView(SetupActView):
     title, button = "Withdraw these setup values", "Withdraw them"
     means = "They are out of force at once, and everybody sees why."
     needs = (Act.ISSUE,)
     form_class = ReasonForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        setup.withdraw(setup_id=self.subject.row.pk, reason=given["reason"], actor=actor, at=self.at)
-        return "The setup values are withdrawn."
+    def do(self, data: dict[str, Any]) -> None:
+        setup.withdraw(setup_id=self.row.pk, reason=data["reason"], actor=self.actor, at=self.at)
+        self.message = "The setup values are withdrawn."

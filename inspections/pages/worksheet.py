@@ -1,23 +1,22 @@
 """The worksheet: one step a screen, for the technician, and for the verifier who witnesses each hold point."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import wraps
-from typing import Any
+from typing import Any, ClassVar
 
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.core import signing
-from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect
+from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from django.utils.safestring import SafeString
 
 from inspections import access
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
+from inspections.pages.deciding import InspectionActView
 from inspections.pages.forms import StepForm, WorksheetForm, step_initial
 from inspections.pages.step_figures import step_figures
 from inspections.pages.words import LABELS
@@ -25,56 +24,14 @@ from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
-from reels.pages.acts import NOT_TAKEN, carry_out, new_token
+from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
-from reels.services.history import Actor
 
 TITLES = {1: "Layers", 2: "Hand count", 3: "Wrap gauge", 4: "Crossover"}
 LAST = max(TITLES)
 PAGE_OF = {Role.TECHNICIAN: "worksheet-technician", Role.VERIFIER: "worksheet-verifier"}
 TYPED = "typed"  # in the session of a login that has run out: what was sent with it
 STEP, BY = "step", "by"  # fields of every step's form
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """What the page of a step shows."""
-
-    inspection: Inspection
-    role: Role
-    standing: WorksheetState
-    title: str
-    last: int
-    step: str
-    by: str
-    token: str
-    figures: list[SafeString]
-    differing: list[str]
-    address: str
-    form: WorksheetForm
-
-
-def _keeps_what_was_sent(
-    view: Callable[[HttpRequest, int], HttpResponse],
-) -> Callable[[HttpRequest, int], HttpResponse]:
-    """A step that is sent after the login ran out: log in again, and what was typed is there.
-
-    It waits in the session, and is only given to the login that the form was made for.
-    """
-
-    @login_not_required
-    @wraps(view)
-    def answer(request: HttpRequest, inspection_id: int) -> HttpResponse:
-        if request.user.is_authenticated:
-            return view(request, inspection_id)
-        if request.method == "POST" and (by := _signed_for(request.POST.get(BY, ""))):
-            typed = {
-                name: str(value) for name, value in request.POST.items() if name not in ("csrfmiddlewaretoken", BY)
-            }
-            request.session[TYPED] = {BY: by, "inspection": inspection_id, **_limited(typed)}
-        return redirect_to_login(request.path)
-
-    return answer
 
 
 def _signed_for(by: str) -> int | None:
@@ -90,16 +47,115 @@ def _limited(typed: dict[str, str]) -> dict[str, Any]:
     return {STEP: step[:40], "values": {name[:40]: value[: drafts.MOST_CHARACTERS] for name, value in some}}
 
 
-@_keeps_what_was_sent
-@form_page
-def technician(request: HttpRequest, inspection_id: int) -> HttpResponse:
-    return _step(request, inspection_id, Role.TECHNICIAN)
+class StepView(InspectionActView):
+    """A step of the count, for one of the two."""
+
+    states = (InspectionState.OPEN,)
+    template_name = "inspections/count/worksheet.html"
+    role: ClassVar[Role]
+    standing: WorksheetState
+    sent_form: WorksheetForm | None
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """A step that is sent after the login ran out: log in again, and what was typed is there.
+
+        It waits in the session, and is only given to the login that the form was made for.
+        """
+        if request.user.is_authenticated:
+            return super().dispatch(request, *args, **kwargs)
+        if request.method == "POST" and (by := _signed_for(request.POST.get(BY, ""))):
+            typed = {
+                name: str(value) for name, value in request.POST.items() if name not in ("csrfmiddlewaretoken", BY)
+            }
+            request.session[TYPED] = {BY: by, "inspection": kwargs["inspection_id"], **_limited(typed)}
+        return redirect_to_login(request.path)
+
+    def find(self, **path: Any) -> None:
+        super().find(**path)
+        self.standing = worksheet_state(self.row, self.role, self.person)
+
+    def get(self, request: HttpRequest, **path: Any) -> HttpResponse:
+        if refusal := self.may_not_key():
+            return self.not_theirs(refusal)
+        _take_what_was_sent(request, self.row)
+        return super().get(request, **path)
+
+    def post(self, request: HttpRequest, **path: Any) -> HttpResponse:
+        if refusal := self.may_not_key():
+            return self.not_theirs(refusal)
+        return super().post(request, **path)
+
+    def may_not_key(self) -> str:
+        """Why this person has no step to key here, or nothing."""
+        if self.row.state != InspectionState.OPEN:
+            return ""
+        part = self.row.participants.filter(person=self.person).values_list("role", flat=True).first()
+        if part and part != self.role:
+            return f"You take part in this inspection as {part}; nobody has both roles in one inspection."
+        try:
+            access.authorisation_for(self.person, ACT_OF[self.role], self.reel, self.at)
+        except NotAuthorised as refused:
+            return str(refused)
+        return ""
+
+    def not_theirs(self, refusal: str) -> HttpResponse:
+        about = {"inspection": self.row, "reel": self.reel, "refusal": refusal, "role": self.role}
+        return show(self.request, "inspections/count/worksheet_refused.html", about, self.site, FORBIDDEN)
+
+    def elsewhere(self) -> str:
+        is_over = self.row.state != InspectionState.OPEN or self.standing.has_ended
+        return _after(access.inspection_for_read(self.row.pk, self.person, self.at), self.role) if is_over else ""
+
+    @property
+    def step(self) -> str:
+        return f"{self.role}, reading {self.standing.reading}, step {self.standing.step}"
+
+    def form(self, data: QueryDict | None = None, files: Any = None) -> WorksheetForm:
+        points = self.standing.own_points
+        if data is not None:  # those that were sent, which may have been keyed since
+            points = tuple(point for point in Point if point.value in data.getlist("points")) or points
+        initial = step_initial(draft_of(self.row, self.step, self.person), points)
+        return WorksheetForm(data, files or None, points=points, initial=initial)
+
+    def seen(self) -> str:
+        """The reading, and how often the role has keyed in it; the other of the two may key on meanwhile."""
+        return f"{self.standing.reading}.{self.standing.keyed}"
+
+    def lock(self) -> None:
+        super().lock()
+        self.standing = worksheet_state(self.row, self.role, self.person)
+
+    def do(self, data: dict[str, Any]) -> None:
+        assert self.sent_form, "it was sent"
+        drafts.key_step(
+            inspection_id=self.row.pk, reading=self.standing.reading, role=self.role, by_point=self.sent_form.given(),
+            photos=self.sent_form.photos(), step=self.step, actor=self.actor, at=self.at,
+        )  # fmt: skip
+
+    def answer(self, form: Any, status: int = 200) -> HttpResponse:
+        if self.sent_form:
+            _keep_draft(self.request, self.row.pk, self.step, self.sent_form.typed())
+        return super().answer(form, status)
+
+    def context(self) -> dict[str, Any]:
+        return {
+            **super().context(), "standing": self.standing, "title": TITLES[self.standing.step], "last": LAST,
+            "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
+            "differing": [LABELS[point].lower() for point in self.standing.differing],
+        }  # fmt: skip
+
+    def done_at(self) -> str:
+        return reverse(PAGE_OF[self.role], args=[self.row.pk])
 
 
-@_keeps_what_was_sent
-@form_page
-def verifier(request: HttpRequest, inspection_id: int) -> HttpResponse:
-    return _step(request, inspection_id, Role.VERIFIER)
+@method_decorator(login_not_required, name="dispatch")
+class TechnicianView(StepView):
+    role = Role.TECHNICIAN
+
+
+@method_decorator(login_not_required, name="dispatch")
+class VerifierView(StepView):
+    role = Role.VERIFIER
 
 
 @form_page
@@ -130,91 +186,11 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
     return HttpResponse("".join(_figures(inspection, standing, typed)), content_type="text/html; charset=utf-8")
 
 
-def _step(request: HttpRequest, inspection_id: int, role: Role) -> HttpResponse:
-    person, at = reader(request), timezone.now()
-    inspection = access.inspection_for_read(inspection_id, person, at)
-    if inspection.state != InspectionState.OPEN:
-        return redirect(_after(inspection, role))
-    if refusal := _may_not_key(inspection, role, request):
-        about = {"inspection": inspection, "reel": inspection.reel, "refusal": refusal, "role": role}
-        answer = show(request, "inspections/count/worksheet_refused.html", about, inspection.reel.site)
-        answer.status_code = 403
-        return answer
-    _take_what_was_sent(request, inspection)
-    sheet = _sheet(request, inspection, role)
-    if request.method == "POST":
-        if sheet.form.is_valid() and (done := _key(request, sheet)):
-            return done
-        _keep_draft(request, inspection_id, sheet.step, sheet.form.typed())
-        inspection = access.inspection_for_read(inspection_id, person, at)
-    if inspection.state != InspectionState.OPEN or sheet.standing.has_ended:
-        return redirect(_after(access.inspection_for_read(inspection_id, person, at), role))
-    about = {
-        "sheet": sheet,
-        "form": sheet.form,
-        "inspection": inspection,
-        "reel": inspection.reel,
-        "token": sheet.token,
-    }
-    answer = show(request, "inspections/count/worksheet.html", about, inspection.reel.site)
-    answer.status_code = NOT_TAKEN if sheet.form.errors else 200
-    return answer
-
-
-def _key(request: HttpRequest, sheet: Sheet) -> HttpResponse | None:
-    form, number = sheet.form, request.POST.get("reading", "")
-
-    def act(actor: Actor) -> str:
-        drafts.key_step(
-            inspection_id=sheet.inspection.pk, reading=int(number) if number.isdecimal() else 0, role=sheet.role,
-            by_point=form.given(), photos=form.photos(), step=sheet.step, actor=actor, at=timezone.now(),
-        )  # fmt: skip
-        return sheet.address
-
-    return carry_out(request, form, act)
-
-
-def _sheet(request: HttpRequest, inspection: Inspection, role: Role) -> Sheet:
-    person = reader(request)
-    standing = worksheet_state(inspection, role, person)
-    step = f"{role}, reading {standing.reading}, step {standing.step}"
-    typed = draft_of(inspection, step, person)
-    points = standing.own_points
-    if request.method == "POST":  # what was sent twice is answered before it is looked at
-        points = tuple(point for point in Point if _is_sent(request, point)) or points
-    initial = step_initial(typed, points)
-    form = WorksheetForm(request.POST or None, request.FILES or None, points=points, initial=initial)
-    return Sheet(
-        inspection=inspection, role=role, standing=standing, title=TITLES[standing.step], last=LAST, step=step,
-        by=signing.dumps(person.pk, salt=TYPED), token=new_token(),
-        figures=_figures(inspection, standing, {}),
-        differing=[LABELS[point].lower() for point in standing.differing],
-        address=reverse(PAGE_OF[role], args=[inspection.pk]), form=form,
-    )  # fmt: skip
-
-
-def _is_sent(request: HttpRequest, point: Point) -> bool:
-    return point.value in request.POST.getlist("points")
-
-
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
     reference_side = inspection.reel.type.reference_side
     return step_figures(
         parameters_of(inspection), reference_side, standing.step, {**standing.seen, **typed}
     )  # fmt: skip
-
-
-def _may_not_key(inspection: Inspection, role: Role, request: HttpRequest) -> str:
-    """Why this person has no step to key here, or nothing."""
-    person = reader(request)
-    part = inspection.participants.filter(person=person).values_list("role", flat=True).first()
-    if part and part != role:
-        return f"You take part in this inspection as {part}; nobody has both roles in one inspection."
-    try:
-        access.authorisation_for(person, ACT_OF[role], inspection.reel, timezone.now())
-    except NotAuthorised as refused:
-        return str(refused)
-    return ""
 
 
 def _after(inspection: Inspection, role: Role) -> str:

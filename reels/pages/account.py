@@ -5,23 +5,20 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
+from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
 
 from reels import access
 from reels.domain.words import AskedAt
-from reels.errors import Refused, TooManyTries
-from reels.pages.acts import NOT_TAKEN, SEE_OTHER
-from reels.pages.answers import form_page, page, reader, show
+from reels.errors import NotFound, Refused, ValueNotTaken
+from reels.pages.acts import SEE_OTHER, ActForm, ActView
+from reels.pages.answers import page, reader, show
 from reels.pages.figures import code_picture
 from reels.services import logins, people, second_factor
-from reels.services.history import Actor
-
-TOO_MANY = 429
+from reels.services.submissions import SentAnswer
 
 
 def _password(label: str, kind: str) -> forms.CharField:
@@ -30,11 +27,11 @@ def _password(label: str, kind: str) -> forms.CharField:
     return forms.CharField(label=label, max_length=200, widget=widget, strip=False, error_messages=says)
 
 
-class OwnPasswordForm(forms.Form):
+class OwnPasswordForm(ActForm):
     password = _password("Your password, again", "current-password")
 
 
-class PasswordChangeForm(forms.Form):
+class PasswordChangeForm(ActForm):
     password = _password("Your password now", "current-password")
     new_password = _password("New password", "new-password")
     again = _password("New password, once more", "new-password")
@@ -45,7 +42,7 @@ class PasswordChangeForm(forms.Form):
         return str(self.cleaned_data["again"])
 
 
-class CodeForm(forms.Form):
+class CodeForm(ActForm):
     code = forms.CharField(
         label="Code that the device shows", max_length=40, error_messages={"required": "Type the code."},
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"}),
@@ -55,123 +52,111 @@ class CodeForm(forms.Form):
 @page
 def account(request: HttpRequest) -> HttpResponse:
     """What there is to know and to do about one's own login."""
+    return show(request, "reels/account.html", _about(request))
+
+
+def _about(request: HttpRequest) -> dict[str, Any]:
     person = reader(request)
-    return show(request, "reels/account.html", {"person": person, "factor": access.second_factor_of(person)})
+    return {"person": person, "factor": access.second_factor_of(person), "form": ActForm()}
 
 
-@sensitive_post_parameters()
-@form_page
-def change_password(request: HttpRequest) -> HttpResponse:
-    """A new password of one's own."""
-    form = PasswordChangeForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            proof = _prove(request, form.cleaned_data["password"])
-            people.change_password(proof, password=form.cleaned_data["new_password"], at=timezone.now())
-        except Refused as refused:
-            return _change_form(request, _told(form, refused), refused)
-        update_session_auth_hash(request, reader(request))
-        messages.success(request, "Your password is changed; all your other sessions have ended.")
-        return redirect("account")
-    return _change_form(request, form, None)
+@method_decorator(sensitive_post_parameters(), name="dispatch")
+class OwnLoginView(ActView):
+    """An act on one's own login, which ends one's other sessions."""
 
-
-@sensitive_post_parameters()
-@form_page
-def second_factor_page(request: HttpRequest) -> HttpResponse:
-    """Set up a device that shows one-time codes, or take it out of force."""
-    act = ACTS.get(request.POST.get("act", ""))
-    if request.method == "POST" and act is not None:
-        return act(request)
-    return _factor_page(request, OwnPasswordForm())
-
-
-@require_POST
-def end_sessions(request: HttpRequest) -> HttpResponse:
-    """End every other session of one's own."""
-    person = reader(request)
-    people.end_sessions(actor=Actor(person), at=timezone.now())
-    update_session_auth_hash(request, person)
-    messages.success(request, "All your other sessions have ended.")
-    return HttpResponseRedirect(reverse("account"), status=SEE_OTHER)
-
-
-# Smaller steps ------------------------------------------------------------------------------------------------------
-
-
-def _begin(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(request.POST)
-    if not form.is_valid():
-        return _factor_page(request, form)
-    try:
-        _prove(request, form.cleaned_data["password"])
-        secret = second_factor.begin(actor=Actor(reader(request)), at=timezone.now())
-    except Refused as refused:
-        return _factor_page(request, _told(form, refused), refused)
-    address = second_factor.address_for_device(reader(request), secret)
-    about = {"form": CodeForm(), "secret": secret, "picture": code_picture(address)}
-    return render(request, "reels/second_factor_device.html", about)
-
-
-def _confirm(request: HttpRequest) -> HttpResponse:
-    form = CodeForm(request.POST)
-    if form.is_valid():
-        try:
-            codes = second_factor.confirm(
-                code=form.cleaned_data["code"], actor=Actor(reader(request)), at=timezone.now()
+    def prepare(self, data: dict[str, Any]) -> None:
+        if "password" in data:
+            address = self.request.META.get("REMOTE_ADDR")
+            self.proof = logins.prove(
+                self.actor, data["password"], asked_at=AskedAt.ACCOUNT, address=address, at=self.at
             )
-        except Refused as refused:
-            _told(form, refused)
-        else:
-            update_session_auth_hash(request, reader(request))
-            return render(request, "reels/recovery_codes.html", {"codes": codes})
-    return render(request, "reels/second_factor_device.html", {"form": form}, status=NOT_TAKEN)
+
+    def done_at(self) -> str:
+        return reverse("account")
+
+    def respond(self, answer: SentAnswer, *, is_repeat: bool) -> HttpResponse:
+        """The session that the act was sent in goes on."""
+        self.person.refresh_from_db()
+        update_session_auth_hash(self.request, self.person)
+        return super().respond(answer, is_repeat=is_repeat)
 
 
-def _end(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(request.POST)
-    if not form.is_valid():
-        return _factor_page(request, form)
-    try:
-        _prove(request, form.cleaned_data["password"])
-        second_factor.end_own(actor=Actor(reader(request)), at=timezone.now())
-    except Refused as refused:
-        return _factor_page(request, _told(form, refused), refused)
-    update_session_auth_hash(request, reader(request))
-    messages.success(request, "Your second factor is out of force; all your other sessions have ended.")
-    return redirect("account")
+class PasswordView(OwnLoginView):
+    """A new password of one's own."""
+
+    form_class = PasswordChangeForm
+    template_name = "reels/form.html"
+    title, button = "Change your password", "Change it"
+    says = "At least 10 characters; several words are easier to keep than signs. All your other sessions end."
+    message = "Your password is changed; all your other sessions have ended."
+
+    def do(self, data: dict[str, Any]) -> None:
+        people.change_password(self.proof, password=data["new_password"], at=self.at)
+
+    def names_in(self, refused: Refused) -> tuple[str, ...]:
+        """What the rules of passwords refuse is the new one."""
+        return ("new_password",) if isinstance(refused, ValueNotTaken) else super().names_in(refused)
 
 
-ACTS = {"begin": _begin, "confirm": _confirm, "end": _end}
+class SessionsEndView(OwnLoginView):
+    """End every other session of one's own."""
+
+    http_method_names = ["post"]
+    status_done = SEE_OTHER
+    template_name = "reels/account.html"
+    message = "All your other sessions have ended."
+
+    def context(self) -> dict[str, Any]:
+        return _about(self.request)
+
+    def do(self, data: dict[str, Any]) -> None:
+        people.end_sessions(actor=self.actor, at=self.at)
 
 
-def _prove(request: HttpRequest, password: str) -> logins.Proof:
-    address = request.META.get("REMOTE_ADDR")
-    return logins.prove(Actor(reader(request)), password, asked_at=AskedAt.ACCOUNT, address=address, at=timezone.now())
+class SecondFactorView(OwnLoginView):
+    """Set up a device that shows one-time codes, or take it out of force. Secret and codes are shown, and not kept."""
 
+    template_name = "reels/second_factor.html"
+    acts = ("begin", "confirm", "end")
 
-def _told(form: forms.Form, refused: Refused) -> forms.Form:
-    named = (*refused.fields, str(refused.facts.get("field", "")))
-    place = next((name for name in named if name in form.fields), None)
-    form.add_error("new_password" if place == "password" and "field" in refused.facts else place, str(refused))
-    return form
+    def form(self, data: QueryDict | None = None, files: Any = None) -> ActForm:
+        if self.which == "confirm":
+            self.template_name = "reels/second_factor_device.html"
+            return CodeForm(data)
+        return OwnPasswordForm(data)
 
+    def context(self) -> dict[str, Any]:
+        return {"factor": access.second_factor_of(self.person)}
 
-def _change_form(request: HttpRequest, form: forms.Form, refused: Refused | None) -> HttpResponse:
-    about: dict[str, Any] = {
-        "form": form, "title": "Change your password", "button": "Change it", "back": "account",
-        "says": "At least 10 characters; several words are easier to keep than signs. All your other sessions end.",
-    }  # fmt: skip
-    return _with_status(render(request, "reels/form.html", about), form, refused)
+    def do(self, data: dict[str, Any]) -> None:
+        match self.which:
+            case "begin":
+                second_factor.begin(actor=self.actor, at=self.at)
+            case "confirm":
+                self.codes = second_factor.confirm(code=data["code"], actor=self.actor, at=self.at)
+            case "end":
+                second_factor.end_own(actor=self.actor, at=self.at)
+                self.message = "Your second factor is out of force; all your other sessions have ended."
 
+    def respond(self, answer: SentAnswer, *, is_repeat: bool) -> HttpResponse:
+        if self.which == "begin":
+            return self.device()
+        response = super().respond(answer, is_repeat=is_repeat)
+        if self.which == "confirm" and is_repeat:
+            messages.warning(
+                self.request, "Your second factor is in force. Its recovery codes were shown with the first answer, "
+                "and are not kept. Did you not see them, take it out of force and set it up again."
+            )  # fmt: skip
+        elif self.which == "confirm":
+            return render(self.request, "reels/recovery_codes.html", {"codes": self.codes})
+        return response
 
-def _factor_page(request: HttpRequest, form: forms.Form, refused: Refused | None = None) -> HttpResponse:
-    about = {"form": form, "factor": access.second_factor_of(reader(request))}
-    return _with_status(render(request, "reels/second_factor.html", about), form, refused)
-
-
-def _with_status(answer: HttpResponse, form: forms.Form, refused: Refused | None) -> HttpResponse:
-    answer.status_code = NOT_TAKEN if form.errors else 200
-    if isinstance(refused, TooManyTries):
-        answer.status_code, answer.headers["Retry-After"] = TOO_MANY, str(refused.facts["retry_after_s"])
-    return answer
+    def device(self) -> HttpResponse:
+        """The secret for the device; the same one however often the form is sent, until it is in force."""
+        try:
+            secret = second_factor.secret_begun(self.person, self.at)
+        except NotFound:
+            return redirect("second-factor")
+        address = second_factor.address_for_device(self.person, secret)
+        about = {"form": CodeForm(), "secret": secret, "picture": code_picture(address), "seen": ""}
+        return render(self.request, "reels/second_factor_device.html", about)

@@ -1,73 +1,276 @@
-"""Pages on which something is done: plain forms that post and redirect, and are carried out once however often sent."""
+"""Acts on pages: a form that is posted and redirects, and is carried out once however often it is sent.
 
+Every form carries two things that nobody types. `token` is a number of its own: the same form sent again (a double
+tap, the back button, a connection that broke off) gets the first answer. `seen` is what the form was shown on: sent
+from a window in which that no longer holds, it is refused, and what was typed is kept.
+
+The token comes first, since a form that was taken has changed the record that its repeat would be compared with.
+"""
+
+import json
 import uuid
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Any
+from datetime import datetime
+from functools import cached_property
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.cache import never_cache
 
 from reels.domain import ledger
-from reels.errors import NotFound, Refused
-from reels.models import Site
-from reels.pages.answers import reader
+from reels.errors import KeyReused, Malformed, NotAllowed, NotFound, Refused, TooManyTries, WrongPassword
+from reels.models import Person, Site
+from reels.pages.answers import reader, show
 from reels.services import submissions
 from reels.services.history import Actor
 
-NOT_TAKEN = 422
-TOKEN = "token"  # noqa: S105  # the name of a field: a number of its own for each form that is shown
-SEE_OTHER = 303
-NO_PART_OF_IT = ("csrfmiddlewaretoken",)
+FOUND, SEE_OTHER, FORBIDDEN, UNPROCESSABLE, TOO_MANY = 302, 303, 403, 422, 429
+DONE = (FOUND, SEE_OTHER)
+TOKEN, SEEN = "token", "seen"
+JSON = "application/json"
 
 
-@contextmanager
-def at_site(site: Site) -> Iterator[None]:
-    """Times are read and written as the clocks at the site show them."""
-    with timezone.override(ZoneInfo(site.time_zone)):
-        yield
+class ChangedMeanwhile(Refused):
+    """Of pages alone, where somebody looks and presses again; programs send If-Match."""
+
+    code = "changed_meanwhile"
+    message = (
+        "This was not stored. Since the form was opened, what it is about was changed. What you typed is still here; "
+        "if it still holds, send it."
+    )
 
 
-def new_token() -> str:
-    """A number for a form, by which the same form sent twice is known."""
-    return str(uuid.uuid4())
+class SentBefore(Refused):
+    """The token of a form that was answered, with other values: the form was gone back to, and altered."""
+
+    code = "sent_before"
+    message = (
+        "This was not stored: the same form was sent before with other values, and answered at {at}. What you typed is "
+        "still here; if you mean to record it as well, send it."
+    )
 
 
-def carry_out(request: HttpRequest, form: forms.Form, act: Callable[[Actor], str]) -> HttpResponse | None:
-    """Do what a form asks for, once, and go on to the address that `act` gives.
+class TokenMissing(Refused):
+    """Such as a page from before an upgrade; without a token, a repeat could not be told from a second act."""
 
-    Returns None when it is refused; the form then says why. Raises NotFound.
+    code = "token_missing"
+    message = "This was not stored: the form is an old one. What you typed is still here in a new one; send it."
+
+
+class ActForm(forms.Form):
+    """The form of an act. Made again it has another token, so that what is corrected is no repeat."""
+
+    @cached_property
+    def token(self) -> str:
+        return str(uuid.uuid4())
+
+
+@method_decorator(never_cache, name="dispatch")
+class ActView(View):
+    """A page with the form of an act: the act done and the next page, or the form again as it was typed.
+
+    acts: where a page has several, their names, of which its forms send one as `act`. find: sets what the act is about,
+    and may raise NotFound. site: whose clocks times are read and written by. elsewhere: the page to look at instead,
+    when there is nothing to do here. seen: what the form rests on, as text. prepare: what is done before any
+    transaction begins. do: the act, in the transaction of its answer; a refusal that it returns was recorded, and is
+    kept as the answer. message: what the next page says of it.
     """
-    actor = Actor(reader(request))
-    try:
-        return HttpResponseRedirect(_once(request, actor, act))
-    except NotFound:
-        raise
-    except Refused as refused:
-        place = next((field for field in refused.fields if field in form.fields), None)
-        form.add_error(place, str(refused))
-        return None
+
+    http_method_names = ["get", "head", "post"]
+    form_class: ClassVar[type[ActForm]] = ActForm
+    template_name: str
+    status_done: ClassVar[int] = FOUND
+    status_not_allowed: ClassVar[int] = UNPROCESSABLE
+    acts: ClassVar[tuple[str, ...]] = ()
+    at: datetime
+    person: Person
+    site: Site | None = None
+    sent_form: Any = None
+    message = ""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        self.at, self.person = timezone.now(), reader(request)
+        try:
+            if request.method == "POST" and (known := self.first_answer()) and known.status in DONE:
+                return self.respond(known, is_repeat=True)
+            self.find(**kwargs)
+            with timezone.override(ZoneInfo(self.site.time_zone) if self.site else None):
+                return super().dispatch(request, *args, **kwargs)
+        except NotFound as refused:
+            raise Http404(str(refused)) from refused
+
+    def get(self, request: HttpRequest, **path: Any) -> HttpResponse:
+        try:
+            self.require_allowed()
+        except NotAllowed as refused:
+            raise PermissionDenied(str(refused)) from refused
+        address = self.elsewhere()
+        return redirect(address) if address else self.answer(self.form())
+
+    def post(self, request: HttpRequest, **path: Any) -> HttpResponse:
+        if self.acts and not self.which:
+            return self.get(request, **path)
+        form = self.sent_form = self.form(request.POST, request.FILES)
+        try:
+            answer = self._carry_out(form)
+        except Refused as refused:
+            answer = self._refusal(form, refused)
+        if answer and answer.status in DONE:
+            return self.respond(answer, is_repeat=False)
+        if answer:
+            _put(form, **json.loads(answer.body))
+        self.find(**path)
+        response = self.answer(form, answer.status if answer else UNPROCESSABLE)
+        for name, value in (answer.headers if answer else {}).items():
+            response.headers[name] = value
+        return response
+
+    # What the particular page says --------------------------------------------------------------------------------
+
+    def find(self, **path: Any) -> None:
+        pass
+
+    def require_allowed(self) -> None:
+        """Raises NotAllowed for whoever could not do it now."""
+
+    def elsewhere(self) -> str:
+        return ""
+
+    def form(self, data: QueryDict | None = None, files: MultiValueDict[str, Any] | None = None) -> ActForm:
+        return self.form_class(data, files, **self.form_options())
+
+    def form_options(self) -> dict[str, Any]:
+        return {}
+
+    def seen(self) -> str:
+        return ""
+
+    def require_unchanged(self, seen: str) -> None:
+        """Raises ChangedMeanwhile when the form rests on what is no longer so. Locks what it compares."""
+        if seen != self.seen():
+            raise ChangedMeanwhile()
+
+    def names_in(self, refused: Refused) -> tuple[str, ...]:
+        """The values that a refusal is about, by their names."""
+        is_about = isinstance(refused, Malformed) and "field" in refused.facts
+        return refused.fields or ((refused.facts["field"],) if is_about else ())
+
+    def prepare(self, data: dict[str, Any]) -> None:
+        pass
+
+    def do(self, data: dict[str, Any]) -> Refused | None:
+        raise NotImplementedError
+
+    def done_at(self) -> str:
+        raise NotImplementedError
+
+    def context(self) -> dict[str, Any]:
+        return {}
+
+    # The steps ----------------------------------------------------------------------------------------------------
+
+    @property
+    def which(self) -> str:
+        """Which of the page's acts was sent."""
+        act = self.request.POST.get("act", "")
+        return act if act in self.acts else ""
+
+    @property
+    def actor(self) -> Actor:
+        return Actor(self.person)
+
+    def answer(self, form: ActForm, status: int = 200) -> HttpResponse:
+        """The page with this form."""
+        context = {"view": self, "form": form, "seen": self.seen(), "back": self.done_at(), **self.context()}
+        return show(self.request, self.template_name, context, self.site, status)
+
+    def respond(self, answer: submissions.SentAnswer, *, is_repeat: bool) -> HttpResponse:
+        """The next page; a repeat says what the first answer said, which the browser may never have shown."""
+        if answer.body:
+            messages.success(self.request, answer.body.decode())
+        return HttpResponseRedirect(answer.headers["Location"], status=answer.status)
+
+    def first_answer(self) -> submissions.SentAnswer | None:
+        """What this form was answered before, if it was; none for other values, which is said once there is a form."""
+        try:
+            return submissions.answered(self.submission) if self.submission else None
+        except KeyReused:
+            return None
+
+    @cached_property
+    def submission(self) -> submissions.Request | None:
+        """Who sends what under which token; None without a token."""
+        token = self.request.POST.get(TOKEN)
+        sent: dict[str, Any] = {
+            name: values for name, values in self.request.POST.lists() if name != "csrfmiddlewaretoken"
+        }
+        sent |= {f"file {name}": [_digest(each) for each in files] for name, files in self.request.FILES.lists()}
+        fingerprint = submissions.fingerprint("POST", self.request.path, sent)
+        return (
+            submissions.Request(actor=self.actor, key=f"form {token[:80]}", fingerprint=fingerprint) if token else None
+        )
+
+    def _carry_out(self, form: ActForm) -> submissions.SentAnswer | None:
+        """The answer, a first or a kept one; None for a form that is not valid."""
+        if self.submission is None:
+            raise TokenMissing()
+        try:
+            if known := submissions.answered(self.submission):
+                return known
+            return self._first(form, self.submission) if form.is_valid() else None
+        except KeyReused as refused:
+            raise SentBefore(at=_clock(refused.facts["at"])) from refused
+
+    def _first(self, form: ActForm, submission: submissions.Request) -> submissions.SentAnswer:
+        refused: Refused | None = None
+        try:
+            self.prepare(form.cleaned_data)
+        except WrongPassword as counted:  # it counts towards the lock, and once
+            refused = counted
+        with transaction.atomic():
+            if known := submissions.begin(submission, waits=True):
+                return known
+            if refused is None:
+                self.require_unchanged(self.request.POST.get(SEEN, ""))
+                refused = self.do(form.cleaned_data)
+            answer = self._refusal(form, refused) if refused else self._done()
+            submissions.keep(submission, answer, self.at)
+        return answer
+
+    def _done(self) -> submissions.SentAnswer:
+        return submissions.SentAnswer(status=self.status_done, media_type="", body=self.message.encode(),
+                                  headers={"Location": self.done_at()})  # fmt: skip
+
+    def _refusal(self, form: ActForm, refused: Refused) -> submissions.SentAnswer:
+        field = next((name for name in self.names_in(refused) if name in form.fields), None)
+        status = self.status_not_allowed if isinstance(refused, NotAllowed) else UNPROCESSABLE
+        headers = {}
+        if isinstance(refused, TooManyTries):
+            status, headers = TOO_MANY, {"Retry-After": str(refused.facts["retry_after_s"])}
+        body = json.dumps({"field": field, "detail": str(refused)}).encode()
+        return submissions.SentAnswer(status=status, media_type=JSON, body=body, headers=headers)
 
 
-def _once(request: HttpRequest, actor: Actor, act: Callable[[Actor], str]) -> str:
-    said = {name: request.POST.getlist(name) for name in request.POST if name not in NO_PART_OF_IT}
-    said |= {f"file {name}": [ledger.digest(_content(each)) for each in files] for name, files in request.FILES.lists()}
-    key = request.POST.get(TOKEN) or new_token()
-    fingerprint = submissions.fingerprint("POST", request.path, said)
-    once = submissions.Request(actor=actor, key=f"form {key[:80]}", fingerprint=fingerprint)
-    with transaction.atomic():
-        if known := submissions.begin(once):
-            return known.headers["Location"]
-        address = act(actor)
-        kept = submissions.SentAnswer(status=SEE_OTHER, media_type="", body=b"", headers={"Location": address})
-        submissions.keep(once, kept, timezone.now())
-    return address
+def _put(form: ActForm, *, field: str | None, detail: str) -> None:
+    form.add_error(field if field in form.fields else None, detail)
 
 
-def _content(file: Any) -> bytes:
+def _digest(file: Any) -> str:
+    """Of a file that is read again by its field."""
+    digest = ledger.digest(file.read())
     file.seek(0)
-    content: bytes = file.read()
-    return content
+    return digest
+
+
+def _clock(at: str) -> str:
+    return f"{timezone.localtime(datetime.fromisoformat(at)):%H:%M on %d %b %Y}"

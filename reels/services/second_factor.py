@@ -38,6 +38,11 @@ def begin(*, actor: Actor, at: datetime) -> str:
     return base64.b32encode(secret).decode()
 
 
+def secret_begun(person: Person, at: datetime) -> str:
+    """The secret that `begin` gave last, until it is in force. Raises NotFound after half an hour."""
+    return base64.b32encode(_cipher().decrypt(_begun(person, at).secret.encode())).decode()
+
+
 def address_for_device(person: Person, secret: str) -> str:
     """The `otpauth://` address that a device reads from a picture. secret: as `begin` gave it."""
     return _totp(base64.b32decode(secret)).get_provisioning_uri(person.username, settings.SERVICE_NAME)

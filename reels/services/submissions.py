@@ -55,16 +55,16 @@ def answered(request: Request) -> SentAnswer | None:
     return SentAnswer(status=known.status, media_type=known.media_type, headers=known.headers, body=bytes(known.body))
 
 
-def begin(request: Request) -> SentAnswer | None:
+def begin(request: Request, *, waits: bool = False) -> SentAnswer | None:
     """Take the key for the length of the transaction, or give the answer that the request got before.
 
-    Raises StillRunning while the same key is at work (PostgreSQL; on SQLite the second one waits for the first),
-    KeyReused for another body under the same key.
+    Raises StillRunning while the same key is at work (PostgreSQL; on SQLite the second one waits for the first), unless
+    it waits for that answer, as a person's browser does; KeyReused for another body under the same key.
     """
     assert connection.in_atomic_block, "a key is held as long as its transaction"
-    # Not waited for: the sender may be a device that gave up, and each try would hold one more connection. On SQLite a
+    # A device's is not waited for: it may have given up, and each try would hold one more connection. On SQLite a
     # transaction that writes has the database to itself, so the second one has waited already.
-    if connection.vendor == "postgresql" and not _take(request):
+    if connection.vendor == "postgresql" and not _take(request, "" if waits else "try_"):
         raise StillRunning(key=request.key)
     return answered(request)
 
@@ -77,11 +77,11 @@ def keep(request: Request, answer: SentAnswer, at: datetime) -> None:
     )  # fmt: skip
 
 
-def _take(request: Request) -> bool:
-    """Try PostgreSQL's advisory lock that stands for the sender's key; it ends with the transaction."""
+def _take(request: Request, how: str) -> bool:
+    """PostgreSQL's advisory lock that stands for the sender's key; it ends with the transaction. how: "try_" or ""."""
     name = f"{request.actor.person.pk}\n{request.actor.via}\n{request.key}"
     # PostgreSQL's locks are named by 64-bit numbers. Two keys that share one are only told to come again.
     number = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big", signed=True)
     with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [number])
-        return bool(cursor.fetchone()[0])
+        cursor.execute(f"SELECT pg_{how}advisory_xact_lock(%s)", [number])
+        return cursor.fetchone()[0] is not False  # the one that waits answers nothing

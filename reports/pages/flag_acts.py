@@ -3,21 +3,20 @@
 from typing import Any
 
 from django import forms
-from django.http import QueryDict
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 
 from inspections import access
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
-from inspections.pages.act_page import ActForm, ActPage, Subject, words_field
+from inspections.pages.act_page import ReelActView, words_field
 from inspections.pages.reel_acts import ReasonForm
 from inspections.services import flags
 from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access
 from reels.errors import NotFound
 from reels.models import Reel
-from reels.services.history import Actor
+from reels.pages.acts import ActForm
 from reports.services import assessments, drift_report
 
 ENDINGS = {
@@ -31,95 +30,93 @@ ENDINGS = {
 class AssigneeForm(ActForm):
     assigned_to = forms.ChoiceField(label="Who looks into it")
 
-    def __init__(self, data: QueryDict | None = None, *, reel: Reel, people: list[tuple[str, str]]) -> None:
-        super().__init__(data, reel=reel)
+    def __init__(self, *args: Any, people: list[tuple[str, str]], **options: Any) -> None:
+        super().__init__(*args, **options)
         field: Any = self.fields["assigned_to"]
         field.choices = [("", "choose somebody"), *people]
 
 
-class AssigneePage(ActPage):
+class AssigneeView(ReelActView):
     """An act that names who is to look into it."""
 
     needs = (Act.MAINTAIN,)
+    form_class = AssigneeForm
     template_name = "reports/flag_act.html"
 
-    def form(self, data: QueryDict | None = None) -> ActForm:
-        reel = self.subject.reel
-        people = reel_access.readers_of(reel, self.at).values_list("username", "full_name")
-        form = AssigneeForm(data, reel=reel, people=[(username, name) for username, name in people])
-        form.initial["assigned_to"] = self.person.username
-        return form
+    def form_options(self) -> dict[str, Any]:
+        people = reel_access.readers_of(self.reel, self.at).values_list("username", "full_name")
+        initial = {"assigned_to": self.person.username}
+        return {**super().form_options(), "people": list(people), "initial": initial}
 
 
-class Assign(AssigneePage):
+class AssignView(AssigneeView):
     """The interval between two counts, named in the address by their times."""
 
     title, button = "Have an interval looked into", "Assign it"
+    flag: Any = None
 
-    def find(self, serial: str) -> Subject:
+    def subject(self, serial: str) -> tuple[Reel, Any]:
         reel = reel_access.reel_for_read(serial, self.person, self.at)
         assessments.bring_reel_up_to_date(reel, at=self.at)
-        return Subject(reel=reel, row=self.interval(reel))
+        return reel, self.interval(reel)
 
     def interval(self, reel: Reel) -> FlaggedInterval:
-        given = [self.request.GET.get(name, "") for name in ("from", "to")]
+        times = [self.request.GET.get(name, "") for name in ("from", "to")]
         try:
-            ends = [parse_datetime(each) for each in given]
+            ends = [parse_datetime(each) for each in times]
         except ValueError:
             ends = [None]
         if None in ends or any(each.tzinfo is None for each in ends if each):
-            raise NotFound(what=f"interval of reel {reel.serial}", key=" to ".join(given))
+            raise NotFound(what=f"interval of reel {reel.serial}", key=" to ".join(times))
         return drift_report.flagged_interval(reel, *ends)  # type: ignore[arg-type]  # none is None
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        to = reel_access.person_named(given["assigned_to"])
-        serial = self.subject.reel.serial
-        made = flags.assign_flag(serial=serial, interval=self.subject.row, to=to, actor=actor, at=self.at)
-        self.made = made
-        return f"{to.full_name} looks into it."
+    def do(self, data: dict[str, Any]) -> None:
+        to = reel_access.person_named(data["assigned_to"])
+        serial = self.reel.serial
+        self.flag = flags.assign_flag(serial=serial, interval=self.row, to=to, actor=self.actor, at=self.at)
+        self.message = f"{to.full_name} looks into it."
 
     def done_at(self) -> str:
-        made = getattr(self, "made", None)
-        return reverse("flag", args=[made.pk]) if made else reverse("reel-drift", args=[self.subject.reel.serial])
+        return reverse("flag", args=[self.flag.pk]) if self.flag else reverse("reel-drift", args=[self.reel.serial])
 
 
-class FlagPage(ActPage):
+class FlagView(ReelActView):
     """An act on a flag, which is the row of its subject."""
 
     template_name = "reports/flag_act.html"
 
-    def find(self, flag_id: int) -> Subject:  # type: ignore[override]  # the address names the flag
+    def subject(self, flag_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names the flag
         row = reel_access.one(access.readable_flags(self.person, self.at), "flag", pk=flag_id)
-        return Subject(reel=row.reel, row=row)
+        return row.reel, row
 
     def done_at(self) -> str:
-        return reverse("flag", args=[self.subject.row.pk])
+        return reverse("flag", args=[self.row.pk])
 
 
-class Reassign(FlagPage, AssigneePage):
+class ReassignView(FlagView, AssigneeView):
     title, button = "Have somebody else look into it", "Hand it on"
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        to = reel_access.person_named(given["assigned_to"])
-        flags.reassign_flag(flag_id=self.subject.row.pk, to=to, actor=actor, at=self.at)
-        return f"{to.full_name} looks into it now."
+    def do(self, data: dict[str, Any]) -> None:
+        to = reel_access.person_named(data["assigned_to"])
+        flags.reassign_flag(flag_id=self.row.pk, to=to, actor=self.actor, at=self.at)
+        self.message = f"{to.full_name} looks into it now."
 
 
 class FindingForm(ActForm):
     finding = words_field("What was found")
 
 
-class LookInto(FlagPage):
+class LookIntoView(FlagView):
     title, button = "Write down what was found", "Keep it"
     form_class = FindingForm
 
     def require_allowed(self) -> None:
-        if self.subject.row.assigned_to_id != self.person.pk:
-            access.authorisation_for(self.person, Act.MAINTAIN, self.subject.reel, self.at)
+        if self.row.assigned_to_id != self.person.pk:
+            access.authorisation_for(self.person, Act.MAINTAIN, self.reel, self.at)
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        flags.look_into_flag(flag_id=self.subject.row.pk, finding=given["finding"], actor=actor, at=self.at)
-        return "What was found is kept."
+    def do(self, data: dict[str, Any]) -> None:
+        flags.look_into_flag(flag_id=self.row.pk, finding=data["finding"], actor=self.actor, at=self.at)
+        self.message = "What was found is kept."
 
 
 class EndingForm(ReasonForm):
@@ -129,13 +126,13 @@ class EndingForm(ReasonForm):
     field_order = ("ending", "reason")
 
 
-class Close(FlagPage):
+class CloseView(FlagView):
     title, button = "Close the flag", "Close it"
     means = "What it was is evidence for the next report. A flag that is closed stays closed."
     needs = (Act.MAINTAIN,)
     form_class = EndingForm
 
-    def do(self, given: dict[str, Any], actor: Actor) -> str:
-        ending = Ending(given["ending"])
-        flags.close_flag(flag_id=self.subject.row.pk, ending=ending, reason=given["reason"], actor=actor, at=self.at)
-        return f"The flag is closed: {ENDINGS[ending]}."
+    def do(self, data: dict[str, Any]) -> None:
+        ending = Ending(data["ending"])
+        flags.close_flag(flag_id=self.row.pk, ending=ending, reason=data["reason"], actor=self.actor, at=self.at)
+        self.message = f"The flag is closed: {ENDINGS[ending]}."

@@ -1,17 +1,15 @@
 """What one wants to be told by e-mail, for each kind of cause and each site."""
 
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from django import forms
-from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import redirect
-from django.utils import timezone
+from django.urls import reverse
 
 from reels import access
+from reels.domain import ledger
 from reels.models import Site
-from reels.pages.acts import NOT_TAKEN
-from reels.pages.answers import form_page, reader, show
+from reels.pages.acts import ActForm, ActView
 from reports.domain.notices import LABELS, NoticeKind
 from reports.queries import notices as queries
 from reports.services import notices
@@ -24,15 +22,15 @@ HINTS = {
 }
 
 
-class NoticesForm(forms.Form):
+class NoticesForm(ActForm):
     address = forms.EmailField(
         label="E-mail address", required=False, max_length=254, help_text="Left empty, no mail is sent to you.",
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
         error_messages={"invalid": "Type one address, such as name@example.org, or none."},
     )  # fmt: skip
 
-    def __init__(self, data: QueryDict | None, sites: Iterable[Site], initial: dict[str, object]) -> None:
-        super().__init__(data, initial=initial)
+    def __init__(self, *args: Any, sites: Iterable[Site], **options: Any) -> None:
+        super().__init__(*args, **options)
         self.sites = {f"{AT}{site.code}": site for site in sites}
         places = [(EVERY, "every site that I may see"), *((name, site.name) for name, site in self.sites.items())]
         allowed = ", ".join(name for _, name in places)
@@ -44,10 +42,9 @@ class NoticesForm(forms.Form):
             )  # fmt: skip
 
     def clean(self) -> dict[str, object]:
-        given = self.cleaned_data
-        if not given.get("address") and "address" not in self.errors and any(self.chosen()):
+        if not self.cleaned_data.get("address") and "address" not in self.errors and any(self.chosen()):
             self.add_error("address", "Something is chosen below, so type the address that it is sent to.")
-        return given
+        return self.cleaned_data
 
     def chosen(self) -> Iterator[tuple[NoticeKind, Site | None]]:
         for kind in NoticeKind:
@@ -55,20 +52,33 @@ class NoticesForm(forms.Form):
                 yield kind, self.sites.get(name)
 
 
-@form_page
-def choose(request: HttpRequest) -> HttpResponse:
+class NoticesView(ActView):
     """One's own choice; only sites where one is posted can be chosen."""
-    person, at = reader(request), timezone.now()
-    sites = list(access.readable_sites(person, at))
-    known = getattr(person, "notice_address", None)
-    initial: dict[str, object] = {"address": known.address if known else ""}
-    for kind, code in queries.choices_of(person):
-        initial.setdefault(kind, [])
-        initial[kind] = [*initial[kind], f"{AT}{code}" if code else EVERY]  # type: ignore[misc]
-    form = NoticesForm(request.POST if request.method == "POST" else None, sites, initial)
-    if request.method == "POST" and form.is_valid():
-        notices.choose(person, address=form.cleaned_data["address"], chosen=form.chosen(), at=at)
-        messages.success(request, "Your choice is kept." if form.cleaned_data["address"] else "No mail is sent to you.")
-        return redirect("notices")
-    shown = {"form": form, "sends": notices.sends_mail(), "refused": queries.last_not_sent(person)}
-    return show(request, "reports/notices.html", shown, status=NOT_TAKEN if form.errors else 200)
+
+    form_class = NoticesForm
+    template_name = "reports/notices.html"
+
+    def form_options(self) -> dict[str, Any]:
+        return {"sites": list(access.readable_sites(self.person, self.at)), "initial": self.chosen()}
+
+    def chosen(self) -> dict[str, Any]:
+        """The address and what is chosen now, as the form has them."""
+        known = getattr(self.person, "notice_address", None)
+        chosen: dict[str, Any] = {"address": known.address if known else ""}
+        for kind, code in queries.choices_of(self.person):
+            chosen.setdefault(kind, []).append(f"{AT}{code}" if code else EVERY)
+        return chosen
+
+    def seen(self) -> str:
+        return ledger.digest(ledger.canonical(self.chosen()))
+
+    def do(self, data: dict[str, Any]) -> None:
+        assert self.sent_form, "it was sent"
+        notices.choose(self.person, address=data["address"], chosen=self.sent_form.chosen(), at=self.at)
+        self.message = "Your choice is kept." if data["address"] else "No mail is sent to you."
+
+    def done_at(self) -> str:
+        return reverse("notices")
+
+    def context(self) -> dict[str, Any]:
+        return {"sends": notices.sends_mail(), "refused": queries.last_not_sent(self.person)}

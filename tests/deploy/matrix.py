@@ -198,7 +198,8 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
 # Pages ----------------------------------------------------------------------------------------------------------------
 
 # A page has no tokens: whoever is not in a session is sent to the page to log in. What is posted here is an empty form,
-# which is refused (422) before the service asks who it is; that the service asks is in the rows above.
+# which has a token of its own, and is refused (422) before the service asks who it is; that the service asks is in the
+# rows above.
 LOGIN = (2, 302, 302, 302, 302, 2, 302)
 LOGIN_EMPTY = (422, 302, 302, 302, 302, 422, 302)
 PUBLIC = (2, 2, 2, 2, 2, 2, 2)
@@ -211,8 +212,8 @@ NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
 SEEN_IF_OWN = (302, 404, 2, 404, 2, 302, 404)  # the colleague's
 SEEN_BY_INSTRUCTORS = (302, 2, 403, 403, 2, 302, 403)  # the stranger instructs at the other site
 SENT_ON = (302, 302, 302, 302, 302, 302, 302)
-SENT_ON_IF_OWN = (302, 404, 302, 404, 302, 302, 404)
-SENT_ON_AT_THE_SITE = (302, 404, 302, 302, 302, 302, 404)
+EMPTY_FORM_IF_OWN = (302, 404, 422, 404, 422, 302, 404)
+EMPTY_IF_AUTHORISED = (302, 404, 403, 403, 422, 302, 404)
 NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
 NEVER = (405, 405, 405, 405, 405, 405, 405)
 FOR_NO_PERSON = (404, 404, 404, 404, 404, 404, 404)
@@ -251,7 +252,7 @@ PAGES = (
     *page("account/password", "/account/password", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("account/second-factor", "/account/second-factor", SEEN_LOGGED_IN, SEEN_LOGGED_IN),
     *page("account/sessions", "/account/sessions", NO_METHOD, SESSIONS_ENDED),
-    *page("account/notices", "/account/notices", SEEN_LOGGED_IN, SENT_ON),
+    *page("account/notices", "/account/notices", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
     *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
@@ -279,7 +280,7 @@ PAGES = (
     *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
     # practice: one's own, and of whom one instructs
     *page("practice", "/practice", SEEN_LOGGED_IN, EMPTY_FORM),
-    *page(PRACTICE, "/practice/reels/{practising}", SEEN_IF_OWN, SENT_ON_IF_OWN, "colleague"),
+    *page(PRACTICE, "/practice/reels/{practising}", SEEN_IF_OWN, EMPTY_FORM_IF_OWN, "colleague"),
     *page(f"{PRACTICE}/answers", "/practice/reels/{practised}/answers", SEEN_IF_OWN, right="instructor"),
     *page("practice/people", "/practice/people", SEEN_BY_INSTRUCTORS, right="instructor"),
     *page("practice/people/<int:person_id>", "/practice/people/{trainee}", SEEN_IF_OWN, right="instructor"),
@@ -317,18 +318,19 @@ PAGES = (
     *_act(f"{SETUP}/withdrawal", "/setup-values/{issued}/withdrawal"),
     # counts
     *page(COUNT, "/inspections/{signed}", SEEN_AT_THE_SITE),
-    *page(f"{REEL}/count", "/reels/PLAIN/count", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/worksheet", "/inspections/{opened}/worksheet", SEEN_IF_AUTHORISED, SEEN_IF_AUTHORISED,
+    *page(f"{REEL}/count", "/reels/PLAIN/count", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/worksheet", "/inspections/{opened}/worksheet", SEEN_IF_AUTHORISED, EMPTY_IF_AUTHORISED,
           "technician"),
-    *page(f"{COUNT}/witness", "/inspections/{opened}/witness", SEEN_IF_AUTHORISED, SEEN_IF_AUTHORISED, "verifier"),
+    *page(f"{COUNT}/witness", "/inspections/{opened}/witness", SEEN_IF_AUTHORISED, EMPTY_IF_AUTHORISED, "verifier"),
     *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
     *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,
           SEEN_AT_THE_SITE, "technician"),
     *page(f"{COUNT}/photos/<int:photo_id>", "/inspections/{photographed}/photos/{photo}", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/result", "/inspections/{worked}/result", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/help", "/inspections/{opened}/help", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/referral", "/inspections/{referred}/referral", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "releaser"),
-    *page(f"{COUNT}/cancel", "/inspections/{opened}/cancel", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/help", "/inspections/{opened}/help", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
+    *page(f"{COUNT}/referral", "/inspections/{referred}/referral", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
+          "releaser"),
+    *page(f"{COUNT}/cancel", "/inspections/{opened}/cancel", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
     *page(f"{COUNT}/void", "/inspections/{signed}/void", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "verifier"),
 )  # fmt: skip

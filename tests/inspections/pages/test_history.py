@@ -12,7 +12,7 @@ OF_THE_REGISTER = (
     "administrator_", "authorisation_", "length_unit_", "password_", "person_", "readiness_rule_", "second_factor_",
     "sessions_", "token_",
 )  # fmt: skip
-OPENERS = {"told", "_act"}
+OPENERS = {"record_act", "_act", "_on_reel"}
 
 
 def literal_acts():

@@ -12,7 +12,7 @@ from reels.services import register
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import hidden_in, logged_in
 from tests.practised import drawn, practised, right_at
 from tests.well_formed import faults_of
 
@@ -43,7 +43,7 @@ def typed(exercise, step):
             values |= {name: "", f"{name}_left_out": "on"}
     if "crossover_deg" in values:
         values = {"crossover_half": "line"}
-    return {"step": str(step), **values}
+    return {"seen": str(step), **values}
 
 
 def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast):
@@ -63,7 +63,7 @@ def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast
         assert client.post(address, typed(exercise, step)).headers["Location"] == address
     answer = found.reel_of(exercise).answer
     assert "Wraps counted by hand" in html_of(client, address)
-    client.post(address, {"step": "5", "layers": answer.layers, "wraps": answer.wraps, "way": "set"})
+    client.post(address, {"seen": "5", "layers": answer.layers, "wraps": answer.wraps, "way": "set"})
     shown = client.get(address)
     assert shown.headers["Location"] == f"{address}/answers"
     html = html_of(client, shown.headers["Location"])
@@ -86,7 +86,7 @@ def test_the_answers_say_what_was_missed_and_why_it_matters(cast):
 def test_a_step_that_cannot_be_taken_says_why_and_keeps_what_was_typed(cast):
     one = drawn(cast.colleague)
     client = logged_in(cast.colleague)
-    answer = client.post(f"/practice/reels/{one.pk}", {"step": "1", "scale_left": "12"})
+    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "1", "scale_left": "12"})
     html = answer.content.decode()
     assert answer.status_code == 422
     assert "Key the number read, or say that the scale cannot be read." in html
@@ -97,8 +97,10 @@ def test_a_step_that_cannot_be_taken_says_why_and_keeps_what_was_typed(cast):
 def test_a_step_sent_twice_is_entered_once(cast):
     one = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
     client = logged_in(cast.colleague)
+    form = {**hidden_in(html_of(client, f"/practice/reels/{one.pk}")), **typed(one, 1)}
+    del form["stop"]
     for _ in range(2):
-        answer = client.post(f"/practice/reels/{one.pk}", typed(one, 1))
+        answer = client.post(f"/practice/reels/{one.pk}", form)
         assert answer.headers["Location"] == f"/practice/reels/{one.pk}"
     assert Exercise.objects.get().step == 2
 
@@ -110,17 +112,17 @@ def test_numbers_that_are_to_be_set_have_to_be_there(cast):
             exercise_id=one.pk, step=step, by_point=right_at(one, step), actor=Actor(cast.colleague), at=NOW
         )
     client = logged_in(cast.colleague)
-    answer = client.post(f"/practice/reels/{one.pk}", {"step": "5", "way": "set", "wraps": "3"})
+    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "5", "way": "set", "wraps": "3"})
     assert answer.status_code == 422
     assert "Key the number to set, or put the reel before an authorised person." in answer.content.decode()
-    assert client.post(f"/practice/reels/{one.pk}", {"step": "5", "way": "refer"}).status_code == 302
+    assert client.post(f"/practice/reels/{one.pk}", {"seen": "5", "way": "refer"}).status_code == 302
     assert Exercise.objects.get().entered["refers"] is True
 
 
 def test_asking_for_help_ends_it(cast):
     one = drawn(cast.colleague)
     client = logged_in(cast.colleague)
-    client.post(f"/practice/reels/{one.pk}", {"step": "1", "stop": "yes"})
+    client.post(f"/practice/reels/{one.pk}", {"seen": "1", "stop": "yes"})
     assert "stopped where the rules give the answer" in html_of(client, f"/practice/reels/{one.pk}/answers")
 
 
@@ -141,7 +143,7 @@ def test_a_reel_under_way_is_offered_and_no_other_is_drawn(cast):
     one = drawn(cast.colleague)
     client = logged_in(cast.colleague)
     assert f'href="/practice/reels/{one.pk}"' in html_of(client, "/practice")
-    answer = client.post("/practice", CHOSEN)
+    answer = client.post("/practice", {**CHOSEN, "seen": str(one.pk)})
     assert answer.status_code == 422
     assert "finish it, or ask for help on it" in answer.content.decode()
 
@@ -156,9 +158,9 @@ def test_the_crossover_is_measured_where_the_half_decides_nothing(cast):
     html = html_of(client, address)
     assert 'name="crossover_deg"' in html
     assert 'name="crossover_half"' not in html
-    assert client.post(address, {"step": "4", "crossover_deg": "361"}).status_code == 422
-    client.post(address, {"step": "4", "crossover_deg": str(reel.drum.crossover_deg)})
-    client.post(address, {"step": "5", "layers": reel.answer.layers, "wraps": reel.answer.wraps, "way": "set"})
+    assert client.post(address, {"seen": "4", "crossover_deg": "361"}).status_code == 422
+    client.post(address, {"seen": "4", "crossover_deg": str(reel.drum.crossover_deg)})
+    client.post(address, {"seen": "5", "layers": reel.answer.layers, "wraps": reel.answer.wraps, "way": "set"})
     assert Exercise.objects.get().misses == []
 
 

@@ -1,6 +1,7 @@
 import re
 
 import pytest
+from django.test import Client
 
 from inspections.services import maintenance
 from reels.domain.words import LengthUnit
@@ -9,7 +10,7 @@ from reels.services import register
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import hidden_in, logged_in
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
@@ -26,11 +27,6 @@ def cast():
     return cast
 
 
-def unseen_in(html):
-    [seen] = re.findall(r'name="seen" value="(\d+)"', html)
-    return {"seen": seen}
-
-
 def opened(person, act, serial="LW-0001"):
     """The form, and what stands in it unseen."""
     client = logged_in(person)
@@ -38,7 +34,7 @@ def opened(person, act, serial="LW-0001"):
     assert answer.status_code == 200, answer.content
     html = answer.content.decode()
     assert faults_of(html) == []
-    return client, unseen_in(html)
+    return client, hidden_in(html)
 
 
 def send(person, act, serial="LW-0001", **typed):
@@ -80,15 +76,72 @@ def test_an_empty_form_says_what_is_missing(cast):
     assert answer.content.decode().count("This field is required.") == 4  # in the summary, and beside two fields
 
 
-def test_the_same_form_sent_twice_stores_once(cast):
+def test_a_double_tap_stores_a_cut_once_and_gets_the_first_answer_twice(cast):
     client, unseen = opened(cast.control, "cut")
-    assert client.post("/reels/LW-0001/cut", {**unseen, **CUT}).status_code == 302
-    answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT})
-    assert answer.status_code == 422
-    assert "Cable cut (Mona Castell)" in answer.content.decode()
+    for _ in range(3):
+        answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT})
+        assert (answer.status_code, answer.url) == (302, "/reels/LW-0001")
     assert CableEvent.objects.count() == 1
-    assert client.post("/reels/LW-0001/cut", {**unseen_in(answer.content.decode()), **CUT}).status_code == 302
-    assert CableEvent.objects.count() == 2
+    assert "The cut of 12.5 m is logged." in client.get("/reels/LW-0001").content.decode()
+
+
+def test_a_form_of_another_window_is_refused_once_something_is_recorded_and_can_be_sent_after_a_look(cast):
+    (client, unseen), (_, other) = opened(cast.control, "cut"), opened(cast.control, "cut")
+    client.post("/reels/LW-0001/cut", {**unseen, **CUT})
+    answer = client.post("/reels/LW-0001/cut", {**other, **CUT, "length_removed_m": "3"})
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert (
+        "This was not stored. Since the form was opened, something else was recorded for reel LW-0001: Cable cut "
+        "(Mona Castell)." in html
+    )
+    assert ("frayed" in html, 'value="3"' in html, CableEvent.objects.count()) == (True, True, 1)
+    again = client.post("/reels/LW-0001/cut", {**hidden_in(html), **CUT, "length_removed_m": "3"})
+    assert (again.status_code, CableEvent.objects.count()) == (302, 2)
+
+
+def test_a_form_gone_back_to_and_altered_is_another_act_and_is_asked_about_first(cast):
+    client, unseen = opened(cast.control, "cut")
+    client.post("/reels/LW-0001/cut", {**unseen, **CUT})
+    answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT, "length_removed_m": "3"})
+    html = answer.content.decode()
+    assert (answer.status_code, CableEvent.objects.count()) == (422, 1)
+    assert "the same form was sent before with other values, and answered at 09:00 on 02 Mar 2026" in html
+    again = client.post("/reels/LW-0001/cut", {**hidden_in(html), **CUT, "length_removed_m": "3"})
+    assert (again.status_code, CableEvent.objects.count()) == (302, 2)
+
+
+def test_what_was_refused_is_corrected_in_a_form_with_a_token_of_its_own(cast):
+    client, unseen = opened(cast.control, "cut")
+    html = client.post("/reels/LW-0001/cut", {**unseen, **CUT, "length_removed_m": "500"}).content.decode()
+    corrected = hidden_in(html)
+    assert corrected["token"] != unseen["token"]
+    for _ in range(2):
+        assert client.post("/reels/LW-0001/cut", {**corrected, **CUT}).status_code == 302
+    assert CableEvent.objects.count() == 1
+
+
+def test_a_form_without_a_token_stores_nothing_and_comes_back_with_one(cast):
+    client, unseen = opened(cast.control, "cut")
+    answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT, "token": ""})
+    html = answer.content.decode()
+    assert (answer.status_code, CableEvent.objects.count()) == (422, 0)
+    assert "This was not stored: the form is an old one." in html
+    assert client.post("/reels/LW-0001/cut", {**hidden_in(html), **CUT}).status_code == 302
+
+
+def test_a_form_opened_under_another_login_stores_nothing(cast):
+    browser = Client(enforce_csrf_checks=True)
+    browser.force_login(cast.control)
+    html = browser.get("/reels/LW-0001/cut").content.decode()
+    browser.logout()
+    login = hidden_in(browser.get("/login").content.decode())
+    browser.post("/login", {**login, "username": cast.technician.username, "password": builders.PASSWORD})
+    answer = browser.post("/reels/LW-0001/cut", {**hidden_in(html), **CUT})
+    assert (answer.status_code, CableEvent.objects.count()) == (403, 0)
+    own = browser.get("/reels/LW-0001/cut").content.decode()
+    assert browser.post("/reels/LW-0001/cut", {**hidden_in(own), **CUT}).status_code == 302
+    assert CableEvent.objects.get().recorded_by == cast.technician
 
 
 def test_a_wrong_entry_is_taken_back_and_both_stay(cast):

@@ -156,8 +156,9 @@ def test_a_proposed_count_can_be_accepted(cast):
 def test_who_may_not_release_is_refused_in_words(cast):
     inspection = builders.open_count(cast)
     send(logged_in(cast.technician), address(inspection, "help"), remark="Help.")
-    sent = {"decision": "read_again", "reason": "I say so."}
-    answer = send(logged_in(cast.colleague), address(inspection, "referral"), **sent)
+    form = form_in(page_of(logged_in(cast.releaser), address(inspection, "referral")))
+    sent = {**form, "decision": "read_again", "reason": "I say so."}
+    answer = logged_in(cast.colleague).post(address(inspection, "referral"), sent)
     assert answer.status_code == 422
     assert "Noel Grant holds no authorisation to release" in answer.content.decode()
 

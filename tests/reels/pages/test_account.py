@@ -11,13 +11,18 @@ from reels.services import people
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import PASSWORD, by_administrator
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import PageClient, logged_in
 from tests.reels.services.test_second_factor import shown
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template")]
 GIVEN, OWN = "given-by-somebody", "known-to-me-alone"
 CHANGE, FACTOR = "/account/password", "/account/second-factor"
+
+
+@pytest.fixture
+def client():
+    return PageClient()
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from reports.models import NoticeAddress, NoticeChoice
 from reports.services import notices
 from tests import builders
 from tests.builders import Cast
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import hidden_in, logged_in
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template")]
@@ -32,6 +32,12 @@ def html_of(answer, status=200):
     return html
 
 
+def choose(client, **typed):
+    """Open the page, and send its form."""
+    hidden = hidden_in(client.get(PAGE).content.decode())
+    return client.post(PAGE, {**hidden, **typed})
+
+
 def chosen():
     rows = NoticeChoice.objects.values_list("person__username", "kind", "site__code").order_by("kind", "site__code")
     return list(rows)
@@ -50,7 +56,7 @@ def test_only_sites_that_one_may_see_can_be_chosen(mona, cast):
     html = html_of(mona.get(PAGE))
     assert "Kettle Point" in html
     assert "Aldermere" not in html
-    answer = mona.post(PAGE, {**GOOD, "hold": ["at-aldermere"]})
+    answer = choose(mona, **{**GOOD, "hold": ["at-aldermere"]})
     html = html_of(answer, 422)
     assert "“at-aldermere” is none of: every site that I may see, Kettle Point." in html
     assert 'href="#id_hold"' in html
@@ -59,7 +65,7 @@ def test_only_sites_that_one_may_see_can_be_chosen(mona, cast):
 
 
 def test_a_choice_is_kept_and_shown_again(mona):
-    answer = mona.post(PAGE, GOOD)
+    answer = choose(mona, **GOOD)
     assert (answer.status_code, answer.headers["Location"]) == (302, PAGE)
     assert chosen() == [("mona", "flag", "kettle-point"), ("mona", "hold", None)]
     html = html_of(mona.get(PAGE))
@@ -68,10 +74,10 @@ def test_a_choice_is_kept_and_shown_again(mona):
 
 
 def test_a_choice_is_changed_and_taken_back(mona):
-    mona.post(PAGE, GOOD)
-    mona.post(PAGE, {"address": "mona@other.example", "withdrawal": ["every"]})
+    choose(mona, **GOOD)
+    choose(mona, address="mona@other.example", withdrawal=["every"])
     assert chosen() == [("mona", "withdrawal", None)]
-    mona.post(PAGE, {"address": ""})
+    choose(mona, address="")
     assert (chosen(), NoticeAddress.objects.get().address) == ([], "")
     assert "No mail is sent to you." in html_of(mona.get(PAGE))
 
@@ -80,22 +86,22 @@ def test_a_choice_is_changed_and_taken_back(mona):
     "address", ["mona", "mona@mail.example, vic@mail.example", "mona@mail.example\nBcc: x@y.example"]
 )
 def test_what_is_no_address_is_refused(mona, address):
-    html = html_of(mona.post(PAGE, {**GOOD, "address": address}), 422)
+    html = html_of(choose(mona, **{**GOOD, "address": address}), 422)
     assert "Type one address" in html
     assert not NoticeAddress.objects.exists()
 
 
 def test_a_choice_without_an_address_is_refused(mona):
-    html = html_of(mona.post(PAGE, {**GOOD, "address": ""}), 422)
+    html = html_of(choose(mona, **{**GOOD, "address": ""}), 422)
     assert "type the address that it is sent to" in html
     assert chosen() == []
 
 
 def test_everybody_chooses_for_themselves_alone(mona, cast):
-    mona.post(PAGE, GOOD)
+    choose(mona, **GOOD)
     vic = logged_in(cast.verifier)
     assert "mona@mail.example" not in html_of(vic.get(PAGE))
-    vic.post(PAGE, {"address": "vic@mail.example", "hold": ["every"]})
+    choose(vic, address="vic@mail.example", hold=["every"])
     assert sorted(who for who, _, _ in chosen()) == ["mona", "mona", "vic"]
 
 

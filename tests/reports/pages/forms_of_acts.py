@@ -1,0 +1,409 @@
+"""Every act that has a form: what goes before it, where its form is, and what is typed into it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import timedelta
+from html.parser import HTMLParser
+from typing import Any
+
+from django.utils import timezone
+
+from inspections.domain.practice import Difficulty
+from inspections.models import Inspection, SetupValues
+from inspections.services import counting, flags, maintenance, practice, setup, signing
+from inspections.services.flags import FlaggedInterval
+from reels.models import Person
+from reels.services import people, register, second_factor
+from reels.services.history import Actor
+from reports.services import assessments
+from tests import builders
+from tests.builders import NOW, PASSWORD, Cast
+from tests.inspections.pages.test_worksheet import PREPARED
+from tests.inspections.pages.worksheet_steps import SEEN
+from tests.page_fixtures import logged_in
+from tests.practised import drawn, right_at
+from tests.reels.services.test_second_factor import shown
+from tests.reports.fleet import bring_in_fleet
+
+REEL, WHY = "/reels/LW-0001", {"reason": "So it was agreed."}
+WHEN = {"happened_at": "2026-03-02T08:30", "document": "WO-7", "remark": "frayed"}
+NUMBERS = {"layers": "12", "wraps": "10"}
+SECRET = {"password", "new_password", "again", "code"}  # never shown again
+
+
+class Forms(HTMLParser):
+    """The forms of a page, each as the values that a browser would send of it."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.forms: list[dict[str, list[str]]] = []
+        self.open: dict[str, list[str]] | None = None
+        self.area = self.select = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        about = dict(attrs)
+        if tag == "form":
+            self.open = {}
+            self.forms.append(self.open)
+        elif self.open is None:
+            return
+        elif tag == "input":
+            if about.get("type") not in ("checkbox", "radio") or "checked" in about:
+                self.put(about.get("name", ""), about.get("value", "on" if about.get("type") == "checkbox" else ""))
+        elif tag == "textarea":
+            self.area = about["name"]
+            self.open[self.area] = [""]
+        elif tag == "select":
+            self.select = about["name"]
+        elif tag == "option" and "selected" in about:
+            self.put(self.select, about.get("value", ""))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self.open = None
+        elif tag == "textarea":
+            self.area = ""
+
+    def handle_data(self, data: str) -> None:
+        if self.open is not None and self.area:
+            self.open[self.area] = [(self.open[self.area][0] + data).strip()]
+
+    def put(self, name: str, value: str) -> None:
+        assert self.open is not None
+        self.open.setdefault(name, []).append(value)
+
+    def of_act(self, marks: dict[str, str]) -> dict[str, list[str]]:
+        """The first form that has a token and these hidden values."""
+        return next(each for each in self.forms if "token" in each and _has(each, marks))
+
+    def hold(self, typed: dict[str, str]) -> bool:
+        return any(_has(form, typed) for form in self.forms)
+
+
+def _has(form: dict[str, list[str]], values: dict[str, str]) -> bool:
+    return all(value in form.get(name, []) for name, value in values.items())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """A form that is open in a browser.
+
+    address: where it is sent to, and where it is unless `page` says otherwise. marks: what tells it from the page's
+    other forms. altered: other values of some of its fields, if there are any. status: of the first answer.
+    """
+
+    person: Person
+    address: str
+    typed: dict[str, str] = field(default_factory=dict)
+    marks: dict[str, str] = field(default_factory=dict)
+    altered: dict[str, str] = field(default_factory=dict)
+    status: int = 302
+    page: str = ""
+
+
+Case = Callable[[Cast], Opened]
+CASES: dict[str, Case] = {}
+
+
+def case(name: str) -> Callable[[Case], Case]:
+    """name: of the page in the URL configuration; after a colon, which of its acts."""
+
+    def keep(made: Case) -> Case:
+        CASES[name] = made
+        return made
+
+    return keep
+
+
+def _reel_act(page: str, typed: dict[str, str], before: Callable[[Cast], Any] = lambda cast: None,
+              part: str = "", **options: Any) -> None:  # fmt: skip
+    @case(page)
+    def made(cast: Cast) -> Opened:
+        before(cast)
+        return Opened(
+            person=cast.control, address=f"{REEL}/{part or page.removeprefix('reel-')}", typed=typed, **options
+        )
+
+
+def _by(person: Person) -> dict[str, Any]:
+    return {"actor": Actor(person), "at": NOW}
+
+
+def _installed(cast: Cast) -> None:
+    maintenance.install(serial="LW-0001", machine_serial="RM-7", **_by(cast.control))
+
+
+def _held(cast: Cast) -> None:
+    maintenance.place_hold(serial="LW-0001", reason="rust", **_by(cast.control))
+
+
+def _two_sites(cast: Cast) -> None:
+    site = builders.make_site("stane", "Stane Field")
+    register.post_person(person=cast.control, site=site, valid_from=NOW - timedelta(days=1), **{
+        **builders.by_administrator(), "at": NOW})  # fmt: skip
+
+
+OTHER = {"reason": "On second thoughts."}
+_reel_act("reel-cut", {**WHEN, "length_removed_m": "12.5"}, altered={"length_removed_m": "3"})
+_reel_act("reel-replacement", {**WHEN, "length_fitted_m": "400"}, altered={"length_fitted_m": "300"})
+_reel_act("reel-issue", {"machine": "RM-7"}, builders.signed_count, "setup-values")
+_reel_act("reel-installation", {"machine": "RM-7"})
+_reel_act("reel-removal", {}, _installed)
+_reel_act("reel-hold", WHY, altered=OTHER)
+_reel_act("reel-hold-end", WHY, _held, "hold/end", altered=OTHER)
+_reel_act("reel-move", {"site": "stane"}, _two_sites)
+_reel_act("reel-retirement", WHY, altered=OTHER)
+
+
+@case("reel-reversal")
+def _reversal(cast: Cast) -> Opened:
+    event = builders.log_cut(cast)
+    return Opened(person=cast.control, address=f"{REEL}/cable-events/{event.pk}/reversal", typed=WHY, altered=OTHER)
+
+
+# Setup values -------------------------------------------------------------------------------------------------------
+
+
+def _issued(cast: Cast, step: int) -> SetupValues:
+    """Values that are issued, installed, with the gauge back and read back, as far as the step."""
+    builders.signed_count(cast)
+    values = builders.issued(cast)
+    _installed(cast)
+    if step > 1:
+        setup.return_gauge(setup_id=values.pk, **_by(cast.setter))
+    if step > 2:
+        setup.key_read_back(setup_id=values.pk, layers=12, wraps=10, **_by(cast.setter))
+    if step > 3:
+        setup.confirm(setup_id=values.pk, layers=12, wraps=10, **_by(cast.confirmer))
+    return values
+
+
+def _setup_act(name: str, part: str, step: int, who: str, typed: dict[str, str], **options: Any) -> None:
+    @case(name)
+    def made(cast: Cast) -> Opened:
+        address = f"/setup-values/{_issued(cast, step).pk}/{part}"
+        return Opened(person=getattr(cast, who), address=address, typed=typed, **options)
+
+
+_setup_act("setup-gauge", "gauge", 1, "setter", {"is_back": "on"})
+_setup_act("setup-read-back", "read-back", 2, "setter", NUMBERS, altered={"wraps": "9"})
+_setup_act("setup-read-back:refused", "read-back", 2, "setter", {**NUMBERS, "wraps": "11"}, altered=NUMBERS, status=422)
+_setup_act("setup-confirmation", "confirmation", 3, "confirmer", NUMBERS, altered={"wraps": "9"})
+_setup_act("setup-confirmation:refused", "confirmation", 3, "confirmer", {**NUMBERS, "wraps": "11"}, altered=NUMBERS,
+           status=422)  # fmt: skip
+_setup_act("setup-check", "check", 4, "setter", {"kind": "functional", "passed": "no", "remark": "It slips."},
+           altered={"passed": "yes"})  # fmt: skip
+_setup_act("setup-withdrawal", "withdrawal", 1, "control", WHY, altered=OTHER)
+
+
+# Counts -------------------------------------------------------------------------------------------------------------
+
+
+def _at(inspection: Inspection, part: str) -> str:
+    return f"/inspections/{inspection.pk}/{part}"
+
+
+@case("count-begin")
+def _begin(cast: Cast) -> Opened:
+    return Opened(person=cast.technician, address=f"{REEL}/count", typed=PREPARED, altered={"work_order": "WO-8"})
+
+
+@case("worksheet-technician")
+def _technician(cast: Cast) -> Opened:
+    address = _at(builders.open_count(cast), "worksheet")
+    return Opened(person=cast.technician, address=address, typed=SEEN[1], altered={"scale_left": "14"})
+
+
+@case("worksheet-verifier")
+def _verifier(cast: Cast) -> Opened:
+    address = _at(builders.open_count(cast), "witness")
+    typed = {name: SEEN[1][name] for name in ("scale_left", "scale_right", "open_side") if name != "open_side"}
+    return Opened(person=cast.verifier, address=address, typed=typed, altered={"scale_left": "14"})
+
+
+def _worked_out(cast: Cast) -> Inspection:
+    return builders.read(cast, builders.open_count(cast))
+
+
+def _outlier(cast: Cast) -> Inspection:
+    for days in (90, 60, 30):
+        builders.signed_count(cast, at=NOW - timedelta(days=days), scale_left=17, scale_right=16)
+    return _worked_out(cast)
+
+
+def _result(name: str, before: Callable[[Cast], Inspection], typed: dict[str, str], **options: Any) -> None:
+    @case(f"result:{name}")
+    def made(cast: Cast) -> Opened:
+        marks = {"act": name.split(" ", maxsplit=1)[0]}
+        return Opened(person=cast.technician, address=_at(before(cast), "result"), typed=typed, marks=marks, **options)
+
+
+CUT = {"length_removed_m": "104", "happened_at": "2026-02-20T10:00", "remark": "Frayed."}
+_result("cut", _outlier, CUT, altered={"remark": "Bent."})
+_result("read_again", _outlier, WHY, altered=OTHER)
+_result("accept", _outlier, WHY, altered=OTHER)
+_result("sign", _worked_out, {"password": PASSWORD})
+_result("sign refused", _worked_out, {"password": "not-the-word"}, altered={"password": "nor-this-one"}, status=422)
+
+
+@case("help")
+def _help(cast: Cast) -> Opened:
+    typed, altered = {"remark": "The mark is worn off."}, {"remark": "The mark is off."}
+    return Opened(person=cast.technician, address=_at(builders.open_count(cast), "help"), typed=typed, altered=altered)
+
+
+@case("referral")
+def _referral(cast: Cast) -> Opened:
+    inspection = builders.open_count(cast)
+    counting.ask_for_help(inspection_id=inspection.pk, remark="?", **_by(cast.technician))
+    typed = {"decision": "read_again", **WHY}
+    return Opened(person=cast.releaser, address=_at(inspection, "referral"), typed=typed, altered=OTHER)
+
+
+@case("cancel")
+def _cancel(cast: Cast) -> Opened:
+    return Opened(person=cast.technician, address=_at(builders.open_count(cast), "cancel"), typed=WHY, altered=OTHER)
+
+
+@case("void:asked")
+def _void(cast: Cast) -> Opened:
+    return Opened(person=cast.verifier, address=_at(builders.signed_count(cast), "void"), typed=WHY, altered=OTHER)
+
+
+@case("void:confirmed")
+def _void_confirmed(cast: Cast) -> Opened:
+    signed = builders.signed_count(cast)
+    signing.request_void(inspection_id=signed.pk, reason="The other reel.", **_by(cast.verifier))
+    return Opened(person=cast.releaser, address=_at(signed, "void"))
+
+
+# Drift --------------------------------------------------------------------------------------------------------------
+
+
+@case("flag-assign")
+def _assign(cast: Cast) -> Opened:
+    bring_in_fleet()
+    assessments.bring_up_to_date(at=NOW)
+    html = logged_in(cast.control).get("/drift").content.decode()
+    address = html.split('href="/reels/LW-0001/drift/flag?')[1].split('"')[0].replace("&amp;", "&")
+    address = f"{REEL}/drift/flag?{address}"
+    return Opened(person=cast.control, address=address, typed={"assigned_to": "mona"}, altered={"assigned_to": "vic"})
+
+
+def _flag_act(name: str, part: str, typed: dict[str, str], altered: dict[str, str]) -> None:
+    @case(name)
+    def made(cast: Cast) -> Opened:
+        interval = FlaggedInterval(
+            from_at=NOW - timedelta(days=9), to_at=NOW, p_unlogged_cut=0.9, explanation="shorter"
+        )
+        flag = flags.assign_flag(serial="LW-0001", interval=interval, to=cast.technician, **_by(cast.control))
+        return Opened(person=cast.control, address=f"/drift/flags/{flag.pk}/{part}", typed=typed, altered=altered)
+
+
+_flag_act("flag-reassign", "assignment", {"assigned_to": "vic"}, {"assigned_to": "mona"})
+_flag_act("flag-finding", "finding", {"finding": "No work order."}, {"finding": "A work order."})
+_flag_act("flag-ending", "ending", {"ending": "unexplained", **WHY}, OTHER)
+
+
+# Practice -----------------------------------------------------------------------------------------------------------
+
+
+@case("practice")
+def _practice(cast: Cast) -> Opened:
+    builders.make_type()
+    typed = {"reel_type": "w28", "difficulty": "plain", "seed": "3"}
+    return Opened(person=cast.colleague, address="/practice", typed=typed, altered={"seed": "4"})
+
+
+@case("practice-reel")
+def _practice_step(cast: Cast) -> Opened:
+    exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
+    typed = {name: str(value) for each in right_at(exercise, 1).values() for name, value in each.items()}
+    address = f"/practice/reels/{exercise.pk}"
+    return Opened(person=cast.colleague, address=address, typed=typed, altered={"scale_left": "77"})
+
+
+@case("practice-reel:result")
+def _practice_result(cast: Cast) -> Opened:
+    exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
+    for step in range(1, practice.RESULT_STEP):
+        practice.enter_step(
+            exercise_id=exercise.pk, step=step, by_point=right_at(exercise, step), **_by(cast.colleague)
+        )
+    typed = {"way": "set", "layers": "3", "wraps": "4"}
+    address = f"/practice/reels/{exercise.pk}"
+    return Opened(person=cast.colleague, address=address, typed=typed, altered={"wraps": "5"})
+
+
+@case("practice-reel:stop")
+def _practice_stop(cast: Cast) -> Opened:
+    address = f"/practice/reels/{drawn(cast.colleague).pk}"
+    return Opened(person=cast.colleague, address=address, marks={"stop": "yes"})
+
+
+# Logins -------------------------------------------------------------------------------------------------------------
+
+OWN = "known-to-me-alone"
+CHANGE = {"password": PASSWORD, "new_password": OWN, "again": OWN}
+
+
+@case("change-password")
+def _password(cast: Cast) -> Opened:
+    return Opened(person=cast.colleague, address="/account/password", typed=CHANGE)
+
+
+@case("change-password:refused")
+def _password_refused(cast: Cast) -> Opened:
+    typed = {**CHANGE, "password": "not-the-word"}
+    return Opened(person=cast.colleague, address="/account/password", typed=typed, altered=CHANGE, status=422)
+
+
+FACTOR = "/account/second-factor"
+
+
+@case("second-factor:begin")
+def _factor(cast: Cast) -> Opened:
+    typed = {"password": PASSWORD}
+    return Opened(person=cast.colleague, address=FACTOR, typed=typed, marks={"act": "begin"}, status=200)
+
+
+@case("second-factor:end")
+def _factor_end(cast: Cast) -> Opened:
+    _factor_in_force(cast.colleague)
+    return Opened(person=cast.colleague, address=FACTOR, typed={"password": PASSWORD}, marks={"act": "end"})
+
+
+@case("end-sessions")
+def _sessions(cast: Cast) -> Opened:
+    return Opened(person=cast.colleague, address="/account/sessions", page="/account", status=303)
+
+
+@case("enrolment")
+def _enrolment(cast: Cast) -> Opened:
+    giving = Actor(builders.second_administrator())
+    people.add_person(username="nell", full_name="Nell Newly", staff_number="N-1", password=OWN, actor=giving, at=NOW)
+    typed, altered = {"checked": "pass 17"}, {"checked": "pass 18"}
+    return Opened(person=builders.administrator(), address="/people/nell/enrolment", typed=typed, altered=altered)
+
+
+@case("end-second-factor")
+def _lost(cast: Cast) -> Opened:
+    _factor_in_force(cast.colleague)
+    address = f"/people/{cast.colleague.username}/second-factor"
+    return Opened(
+        person=builders.administrator(), address=address, typed={"reason": "lost"}, altered={"reason": "left"}
+    )
+
+
+@case("notices")
+def _notices(cast: Cast) -> Opened:
+    typed = {"address": "noel@mail.example", "hold": "every"}
+    return Opened(person=cast.colleague, address="/account/notices", typed=typed, altered={"hold": "at-kettle-point"})
+
+
+def _factor_in_force(person: Person) -> None:
+    at = timezone.now()
+    secret = second_factor.begin(actor=Actor(person), at=at)
+    second_factor.confirm(code=shown(secret, at), actor=Actor(person), at=at)
+    person.refresh_from_db()
