@@ -1,13 +1,14 @@
 """Chromium for the tests of pages. They are run by themselves: `pytest tests/browser`."""
 
 import os
-from concurrent.futures import ThreadPoolExecutor
+import re
+from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import connections
-from playwright.sync_api import expect
+from playwright.sync_api import Page, expect
 
+from tests.browser.threads import in_a_thread
 from tests.pages_fleet import Fleet, make_fleet
 
 # Playwright runs an event loop in the test's thread, where Django would refuse to use the database. It hides real
@@ -30,8 +31,20 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture
 def fleet(live_server: Any) -> Fleet:
-    """Made in a thread of its own: in this one Playwright's event loop runs, in which no other can be started."""
-    with ThreadPoolExecutor(1) as thread:
-        made = thread.submit(make_fleet).result()
-        thread.submit(connections.close_all).result()
-    return made
+    return in_a_thread(make_fleet)
+
+
+@pytest.fixture
+def noises(page: Page) -> Callable[[], list[str]]:
+    """What the console has complained of since last asked, but for refusals; and requests to other hosts."""
+    heard: list[str] = []
+    page.on("console", lambda message: heard.append(message.text) if message.type in {"error", "warning"} else None)
+    page.on("pageerror", lambda error: heard.append(str(error)))
+    page.on("request", lambda request: heard.append(request.url) if "localhost" not in request.url else None)
+
+    def since_last_asked() -> list[str]:
+        new = [noise for noise in heard if not re.search(r"status of (404|422)", noise)]
+        heard.clear()
+        return new
+
+    return since_last_asked

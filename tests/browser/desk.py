@@ -12,6 +12,7 @@ from tests.builders import NOW, Cast
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet
 from tests.reports import fleet as counted_fleet
+from tests.worlds import step
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Desk:
     flag: DriftFlag
 
 
+@step
 def make_desk_fleet() -> Desk:
     """The fleet of the other pages, and one reel with two years of counts and a lost length in them."""
     fleet = make_fleet()

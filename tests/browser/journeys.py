@@ -1,20 +1,27 @@
 """What the tests of pages share: how to log in, and where the pages are."""
 
+from django.conf import settings
+from django.test import Client
 from playwright.sync_api import Page
 
 from reels.models import Person
-from tests.builders import PASSWORD
+from tests.browser.looks import DESK, PHONE
+from tests.browser.threads import in_a_thread
 from tests.pages_fleet import Fleet
 
-WIDTHS = (390, 1280)  # a phone, a desk screen
+WIDTHS = (PHONE, DESK)
 
 
 def log_in(page: Page, address: str, person: Person) -> None:
-    page.goto(f"{address}/login")
-    page.get_by_label("User name").fill(person.username)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Log in").click()
-    page.wait_for_url(f"{address}/reels")
+    """From here on the page is asked for as this person; logging in itself has tests of its own."""
+    name = settings.SESSION_COOKIE_NAME
+    page.context.add_cookies([{"name": name, "value": in_a_thread(lambda: session_key(person)), "url": address}])
+
+
+def session_key(person: Person) -> str:
+    client = Client()
+    client.force_login(person)
+    return client.cookies[settings.SESSION_COOKIE_NAME].value
 
 
 def address_of_pages(fleet: Fleet) -> dict[str, str]:

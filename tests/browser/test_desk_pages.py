@@ -6,12 +6,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.desk import address_of_desk_pages, make_desk_fleet
-from tests.browser.journeys import WIDTHS, log_in
-from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, noises, violations
+from tests.browser.journeys import log_in
+from tests.browser.looks import faults, faults_in_forced_colours
 from tests.browser.threads import in_a_thread
-from tests.browser.widths import wider_than_the_screen
-
-__all__ = ["noises"]
 
 
 @pytest.fixture
@@ -31,34 +28,10 @@ def every_page(page: Page, live_server, desk):
     yield "cut refused"
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_axe_finds_nothing_on_any_page(page: Page, live_server, desk, theme):
-    page.emulate_media(color_scheme=theme)
-    assert {name: found for name in every_page(page, live_server, desk) if (found := violations(page))} == {}
-
-
-@pytest.mark.parametrize("width", [320, *WIDTHS])
-def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, desk, width):
-    page.set_viewport_size({"width": width, "height": 800})
-    wide, small = {}, {}
+def test_every_page_is_accessible_in_both_themes_quiet_and_as_wide_as_its_screen(page: Page, live_server, desk, noises):
+    found = {}
     for name in every_page(page, live_server, desk):
-        wide[name] = wider_than_the_screen(page)
-        small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
-    assert {name: by for name, by in wide.items() if by > 0} == {}
-    assert {name: targets for name, targets in small.items() if targets} == {}
-
-
-def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, live_server, desk, noises):
-    for name in every_page(page, live_server, desk):
-        told = [noise for noise in noises if not re.search(r"status of (404|422)", noise)]
-        assert (name, told) == (name, [])
-
-
-def test_axe_finds_nothing_in_forced_colours_with_reduced_motion(page: Page, live_server, desk):
-    page.emulate_media(forced_colors="active", reduced_motion="reduce")
-    seen = ((name, violations(page)) for name in every_page(page, live_server, desk))
-    # The colours are the browser's then, and axe knows only those of the style sheet.
-    found = {name: [each for each in all_found if each[0] != "color-contrast"] for name, all_found in seen}
+        found[name] = [*faults(page), *faults_in_forced_colours(page), *noises()]
     assert {name: each for name, each in found.items() if each} == {}
 
 

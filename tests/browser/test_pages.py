@@ -1,38 +1,11 @@
 """Every page in a real browser: accessible in both themes, quiet, no wider than the screen, usable by keyboard."""
 
-import re
-
-import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from tests.browser.journeys import WIDTHS, address_of_pages, log_in
+from tests.browser.journeys import address_of_pages, log_in
+from tests.browser.looks import faults
 from tests.browser.threads import in_a_thread
-from tests.browser.widths import wider_than_the_screen
 from tests.builders import PASSWORD, administrator
-
-LEAST_TARGET_PX = 44
-
-SIZES = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
-    .filter(each => !each.matches(".skip"))
-    .map(each => [each.textContent.trim() || each.name, (each.closest("label") ?? each).getBoundingClientRect()])
-    .filter(([, box]) => box.width > 0 && box.height > 0)
-    .map(([words, box]) => [words, Math.round(box.width), Math.round(box.height)])"""
-
-
-@pytest.fixture
-def noises(page: Page):
-    """What the console complains of, and requests to other hosts."""
-    heard: list[str] = []
-    page.on("console", lambda message: heard.append(message.text) if message.type in {"error", "warning"} else None)
-    page.on("pageerror", lambda error: heard.append(str(error)))
-    page.on("request", lambda request: heard.append(request.url) if "localhost" not in request.url else None)
-    return heard
-
-
-def violations(page: Page):
-    found = Axe().run(page).response["violations"]
-    return [(each["id"], node["target"], node["failureSummary"]) for each in found for node in each["nodes"]]
 
 
 def every_page(page: Page, live_server, fleet):
@@ -54,31 +27,15 @@ def every_page(page: Page, live_server, fleet):
         yield name
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_axe_finds_nothing_on_any_page(page: Page, live_server, fleet, theme):
-    page.emulate_media(color_scheme=theme)
-    assert {name: found for name in every_page(page, live_server, fleet) if (found := violations(page))} == {}
-
-
-@pytest.mark.parametrize("width", [320, *WIDTHS])
-def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, fleet, width):
-    page.set_viewport_size({"width": width, "height": 800})
-    wide, small = {}, {}
-    for name in every_page(page, live_server, fleet):
-        wide[name] = wider_than_the_screen(page)
-        small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
-    assert {name: by for name, by in wide.items() if by > 0} == {}
-    assert {name: targets for name, targets in small.items() if targets} == {}
-
-
-def test_nothing_is_said_on_the_console_and_no_other_host_is_asked(page: Page, live_server, fleet, noises):
-    for name in every_page(page, live_server, fleet):
-        told = [noise for noise in noises if not re.search(r"status of (404|422)", noise)]
-        assert (name, told) == (name, [])
+def test_every_page_is_accessible_in_both_themes_quiet_and_as_wide_as_its_screen(
+    page: Page, live_server, fleet, noises
+):
+    assert {name: bad for name in every_page(page, live_server, fleet) if (bad := [*faults(page), *noises()])} == {}
 
 
 def test_icons_are_drawn(page: Page, live_server, fleet):
     log_in(page, live_server.url, fleet.cast.control)
+    page.goto(f"{live_server.url}/reels")
     sizes = page.evaluate("() => [...document.querySelectorAll('.icon use')].map(use => use.getBBox().width)")
     assert len(sizes) > 20
     assert min(sizes) > 5
@@ -120,6 +77,7 @@ def test_a_refused_login_is_read_out_and_leads_to_the_field(page: Page, live_ser
 def test_filters_work_without_javascript(browser, live_server, fleet):
     page = browser.new_page(java_script_enabled=False)
     log_in(page, live_server.url, fleet.cast.control)
+    page.goto(f"{live_server.url}/reels")
     page.get_by_label("Status", exact=True).select_option("Held")
     page.get_by_role("button", name="Show", exact=True).click()
     assert page.url.endswith("status=held")
@@ -153,4 +111,4 @@ def test_the_admin_works_under_the_content_security_policy(page: Page, live_serv
     page.get_by_label("Full name").fill("Noel Grantham")
     page.get_by_role("button", name="Save", exact=True).click()
     expect(page.get_by_text("was changed successfully")).to_be_visible()
-    assert noises == []
+    assert noises() == []

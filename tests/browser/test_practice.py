@@ -1,6 +1,5 @@
 """Practice in a real browser: on a phone, without JavaScript, by keyboard, and for axe."""
 
-import re
 from functools import partial
 
 import pytest
@@ -8,15 +7,11 @@ from playwright.sync_api import Page, expect
 
 from inspections.domain.practice import Difficulty
 from inspections.queries.practice import reel_of
-from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.journeys import log_in
+from tests.browser.looks import faults
 from tests.browser.practice import make_practised, under_way
-from tests.browser.test_pages import noises, violations
 from tests.browser.threads import in_a_thread
-from tests.browser.widths import wider_than_the_screen
-from tests.browser.worksheet_steps import SMALL
 from tests.practised import enter_right
-
-__all__ = ["noises"]
 
 
 @pytest.fixture
@@ -50,30 +45,14 @@ def every_page(page: Page, live_server, made):
         yield name
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_axe_finds_nothing_and_every_page_says_that_it_is_practice(page: Page, live_server, made, theme):
-    page.emulate_media(color_scheme=theme)
+def test_every_page_says_that_it_is_practice_is_accessible_and_quiet_and_as_wide_as_its_screen(
+    page: Page, live_server, made, noises
+):
     found = {}
     for name in every_page(page, live_server, made):
         expect(page.get_by_text("PRACTICE – not a record")).to_be_visible()
-        found[name] = violations(page)
+        found[name] = [*faults(page), *noises()]
     assert {name: each for name, each in found.items() if each} == {}
-
-
-@pytest.mark.parametrize("width", [320, *WIDTHS])
-def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, made, width):
-    page.set_viewport_size({"width": width, "height": 800})
-    wide, small = {}, {}
-    for name in every_page(page, live_server, made):
-        wide[name] = wider_than_the_screen(page)
-        small[name] = page.evaluate(SMALL)
-    assert {name: by for name, by in wide.items() if by > 0} == {}
-    assert {name: targets for name, targets in small.items() if targets} == {}
-
-
-def test_nothing_is_said_on_the_console(page: Page, live_server, made, noises):
-    for name in every_page(page, live_server, made):
-        assert (name, [noise for noise in noises if not re.search(r"status of 422", noise)]) == (name, [])
 
 
 def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, made):

@@ -1,22 +1,19 @@
 """The pages of repeatability, recounts and the tour in a real browser."""
 
-import re
-
 import pytest
 from playwright.sync_api import Page
 
 from tests.browser.desk import make_desk_fleet
-from tests.browser.journeys import WIDTHS, log_in
+from tests.browser.journeys import log_in
+from tests.browser.looks import faults
 from tests.browser.reports import address_of_report_pages
-from tests.browser.test_pages import LEAST_TARGET_PX, SIZES, noises, violations
 from tests.browser.threads import in_a_thread
-from tests.browser.widths import wider_than_the_screen
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.reports.first_readings import bring_in_many
+from tests.worlds import step
 
-__all__ = ["noises"]
 
-
+@step
 def make_report_fleet():
     """The desk's fleet, many first readings, and a reel of which the newest count is in doubt."""
     desk = make_desk_fleet()
@@ -37,19 +34,5 @@ def every_page(page: Page, live_server, cast):
         yield name
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_axe_finds_nothing_and_nothing_is_said_on_the_console(page: Page, live_server, cast, theme, noises):
-    page.emulate_media(color_scheme=theme)
-    assert {name: found for name in every_page(page, live_server, cast) if (found := violations(page))} == {}
-    assert [noise for noise in noises if not re.search(r"status of 404", noise)] == []
-
-
-@pytest.mark.parametrize("width", [320, *WIDTHS])
-def test_no_page_is_wider_than_the_screen_and_every_target_is_big_enough(page: Page, live_server, cast, width):
-    page.set_viewport_size({"width": width, "height": 800})
-    wide, small = {}, {}
-    for name in every_page(page, live_server, cast):
-        wide[name] = wider_than_the_screen(page)
-        small[name] = [each for each in page.evaluate(SIZES) if each[2] < LEAST_TARGET_PX]
-    assert {name: by for name, by in wide.items() if by > 0} == {}
-    assert {name: targets for name, targets in small.items() if targets} == {}
+def test_every_page_is_accessible_in_both_themes_quiet_and_as_wide_as_its_screen(page: Page, live_server, cast, noises):
+    assert {name: bad for name in every_page(page, live_server, cast) if (bad := [*faults(page), *noises()])} == {}

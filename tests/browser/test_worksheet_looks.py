@@ -1,14 +1,12 @@
 """Every page of a count as people meet it: widths, themes, 400 % zoom, forced colours, and by keyboard alone."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Locator, Page, expect
 
+from tests.browser import looks
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.threads import in_a_thread
-from tests.browser.widths import wider_than_the_screen
 from tests.browser.worksheet_steps import (
-    SMALL,
     STEPS,
     begin,
     key_scales,
@@ -19,9 +17,6 @@ from tests.browser.worksheet_steps import (
     waits,
 )
 from tests.builders import PASSWORD, later, open_count, read, signed_count
-
-ZOOMED = 320  # CSS pixels: a screen of 1280 at 400 %
-HEIGHT = 844
 
 
 @pytest.fixture
@@ -34,33 +29,9 @@ def _surprising(cast):
         signed_count(cast, "LW-0001", at=later(days=-days), scale_left=17, scale_right=16)
 
 
-def faults(page: Page):
-    """What is wrong with a page as it stands, at every width and in every theme."""
-    found: list[object] = []
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": HEIGHT})
-        for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
-            said = Axe().run(page).response["violations"]
-            found += [(width, theme, each["id"], node["target"]) for each in said for node in each["nodes"]]
-    for width in (ZOOMED, *WIDTHS):
-        page.set_viewport_size({"width": width, "height": HEIGHT})
-        found += [(width, "small", target) for target in page.evaluate(SMALL)]
-        if (by := wider_than_the_screen(page)) > 0:
-            found.append((width, "too wide by", by))
-    page.set_viewport_size({"width": 390, "height": HEIGHT})
-    page.emulate_media(color_scheme="light", forced_colors="active")
-    found += [("forced colours", words) for words in page.evaluate(UNSEEN)]
-    page.emulate_media(forced_colors="none")
-    return found
-
-
-# Buttons and fields that forced colours leave without an edge.
-UNSEEN = """() => [...document.querySelectorAll("main :is(button, .button, input:not([type=hidden]), select)")]
-    .filter(each => each.getBoundingClientRect().height > 0)
-    .filter(each => !["radio", "checkbox"].includes(each.type))
-    .filter(each => parseFloat(getComputedStyle(each).borderTopWidth) < 1)
-    .map(each => each.textContent.trim() || each.name)"""
+def faults(page: Page) -> list[object]:
+    """What is wrong with a page as it stands, at every width, in every theme and in forced colours."""
+    return [*looks.faults(page, axe_widths=WIDTHS), *looks.without_edge_in_forced_colours(page)]
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""What the browser's tests of a count share: phones, the steps, and what is wrong with a page."""
+"""What the browser's tests of a count share: phones and the steps."""
 
 import re
 from collections.abc import Callable
@@ -7,15 +7,12 @@ from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, exp
 
 from tests import builders
 from tests.builders import Cast
+from tests.worlds import step
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
-SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary, textarea")]
-    .filter(each => !each.matches(".skip"))
-    .map(each => [each.textContent.trim() || each.name, (each.closest("label") || each).getBoundingClientRect()])
-    .filter(([, box]) => box.width > 0 && box.height > 0 && box.height < 44)
-    .map(([words, box]) => [words, Math.round(box.height)])"""
 
 
+@step
 def make_cast() -> Cast:
     builders.make_reel()
     builders.make_machine()
