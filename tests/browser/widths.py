@@ -29,4 +29,5 @@ _WIDER_BY = """async wide => {
 
 def wider_than_the_screen(page: Page) -> int:
     """Pixels by which the page is too wide, 0 if it is not; the larger of both fonts'."""
-    return int(page.evaluate(_WIDER_BY, _WIDE))
+    is_there = page.evaluate("() => 'wideFont' in window")
+    return int(page.evaluate(_WIDER_BY, "" if is_there else _WIDE))

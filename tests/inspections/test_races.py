@@ -27,10 +27,16 @@ def cast(transactional_db):
     return Cast()
 
 
-@pytest.fixture
-def server(cast):
+@pytest.fixture(scope="module")
+def processes(django_db_setup):
+    """Two workers for all tests here: a process takes seconds to start, and one that is killed is replaced."""
     with gunicorn() as running:
         yield running
+
+
+@pytest.fixture
+def server(processes, cast):
+    return processes
 
 
 @pytest.fixture(autouse=True)
