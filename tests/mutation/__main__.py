@@ -115,11 +115,23 @@ def copy_of_the_tree(folder: Path) -> Path:
     return copy
 
 
-def judge(study: Study, listed: dict[str, str], tree: Path, jobs: int, plugins: Sequence[str] = PLUGINS) -> Result:
-    """Run the module's tests against its mutants, in a copy of the tree, with these plugins of pytest and no others."""
+def judge(
+    study: Study,
+    listed: dict[str, str],
+    tree: Path,
+    jobs: int,
+    *,
+    plugins: Sequence[str] = PLUGINS,
+    disabled: Sequence[checks.Check] = (),
+) -> Result:
+    """Run the module's tests against its mutants, in a copy of the tree, with these plugins of pytest and no others.
+
+    disabled: checks to be disabled one by one, instead of mutants.
+    """
     task, answer = tree.parent / "task.json", tree.parent / "answer.json"
     told: dict[str, Any] = {"module": study.module, "tests": study.tests, "sample": study.sample}
     told |= {"survivors": list(listed), "answer": str(answer), "plugins": list(plugins), "jobs": jobs}
+    told["checks"] = [(each.unseen, each.old, each.new) for each in disabled]
     task.write_text(json.dumps(told))
     began = time.monotonic()
     done = subprocess.run(
@@ -174,11 +186,15 @@ def study_checks(chosen: Sequence[checks.Check], tree: Path, jobs: int) -> list[
     """The same for the checks that are disabled by hand."""
     if not chosen:
         return []
-    missed_by_nobody = checks.survivors(chosen, tree, jobs)
+    missed_by_nobody = checks.survivors([each for each in chosen if each.in_a_file], tree, jobs)
+    in_place = [each for each in chosen if not each.in_a_file]
+    for path in dict.fromkeys(each.path for each in in_place):
+        here = [each for each in in_place if each.path == path]
+        result = judge(Study(path, list(here[0].tests)), {}, tree, jobs, disabled=here)
+        missed_by_nobody += [each for each in here if each.unseen in result.survived]
     print("\n| file | checks disabled | missed by a test |\n|---|---|---|")
-    for path in dict.fromkeys(each.path for each in chosen):
-        here = sum(each.path == path for each in chosen)
-        print(f"| `{path}` | {here} | {here - sum(each.path == path for each in missed_by_nobody)} |")
+    for path, count in Counter(each.path for each in chosen).items():
+        print(f"| `{path}` | {count} | {count - sum(each.path == path for each in missed_by_nobody)} |")
     return [f"{each.path}: no test misses the check for “{each.unseen}”" for each in missed_by_nobody]
 
 

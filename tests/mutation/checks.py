@@ -23,6 +23,7 @@ class Check:
     unseen: str  # what nobody sees without it
     old: str
     new: str
+    in_a_file: bool = False  # the tests start the file as a process of its own, so it has to be changed itself
 
     def disabled(self, source: str) -> str:
         """The source without the check. Raises ValueError unless it has it exactly once."""
@@ -34,7 +35,7 @@ class Check:
 def checks(path: Path = HERE / "checks.toml") -> Iterator[Check]:
     for file in tomllib.loads(path.read_text(encoding="utf-8"))["file"]:
         for each in file["check"]:
-            yield Check(file["path"], tuple(file["tests"]), **each)
+            yield Check(file["path"], tuple(file["tests"]), **each, in_a_file=file.get("in_a_file", False))
 
 
 def survivors(chosen: Sequence[Check], tree: Path, jobs: int) -> list[Check]:

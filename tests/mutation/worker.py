@@ -16,11 +16,13 @@ import importlib.machinery
 import json
 import os
 import resource
+import shutil
 import signal
 import sys
 import time
 import traceback
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import CodeType, FunctionType
@@ -28,7 +30,10 @@ from typing import Any
 
 import coverage
 import pytest
+from django.conf import settings
+from django.db import connections
 
+from tests.mutation import checks
 from tests.mutation.mutants import Mutant, functions_in, mutants_of, sample
 
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
@@ -46,6 +51,19 @@ WALL = 30  # and this many times that by the clock, for the machine may be busy
 MEMORY = 4 << 30  # bytes of address space; a loop without end fills it
 
 
+@dataclass(frozen=True, eq=False)
+class Disabled:
+    """A check that was disabled by hand (checks.toml): what nobody sees without it, and the module's source then."""
+
+    key: str
+    lines: range
+    source: str
+    in_function = True
+
+
+AnyMutant = Mutant | Disabled
+
+
 @dataclass
 class Subject:
     """A module under study, with its tests and what was seen of them."""
@@ -61,8 +79,12 @@ class Subject:
     def __post_init__(self) -> None:
         self.tree = ast.parse(self.path.read_bytes())
 
-    def code(self) -> CodeType:
-        return compile(self.tree, str(self.path), "exec", dont_inherit=True)
+    def code(self, mutant: "AnyMutant | None" = None) -> CodeType:
+        """The module's code, as it is or with a mutant in it."""
+        if isinstance(mutant, Disabled):
+            return compile(mutant.source, str(self.path), "exec", dont_inherit=True)
+        with mutant.applied() if mutant else nullcontext():
+            return compile(self.tree, str(self.path), "exec", dont_inherit=True)
 
     @property
     def name(self) -> str:
@@ -84,7 +106,7 @@ class Quickly:
 class Judge(Quickly):
     """Takes the place of pytest's loop over the tests."""
 
-    def __init__(self, subject: Subject, mutants: Sequence[Mutant]) -> None:
+    def __init__(self, subject: Subject, mutants: Sequence[AnyMutant]) -> None:
         self.subject, self.mutants = subject, mutants
         self.failed: list[str] = []
         self.verdicts: dict[str, str] = {}
@@ -102,6 +124,7 @@ class Judge(Quickly):
             raise SystemExit("Without a mutant, these fail:\n" + "\n".join(self.failed))
         quickest_first = sorted(session.items, key=lambda item: self.subject.seconds[item.nodeid])
         self.find_what_lives()
+        _close_databases()
         run = [(None, quickest_first), *((each, self.covering(each, quickest_first)) for each in self.mutants)]
         runs = [
             (each, self.seconds_of(items), functools.partial(self.look_within, each, items))
@@ -113,10 +136,10 @@ class Judge(Quickly):
             raise SystemExit("Without a mutant, the tests fail when they are run again in one process.")
         return True
 
-    def see_what_tests_cover(self, items: Iterable[pytest.Item]) -> None:
+    def see_what_tests_cover(self, items: Sequence[pytest.Item]) -> None:
         watch = coverage.Coverage(data_file=None, include=[str(self.subject.path)], config_file=False)
         watch.start()
-        for item, after in _with_next(list(items)):
+        for item, after in _in_a_ring(items):
             watch.switch_context(item.nodeid)
             began = time.process_time()
             item.ihook.pytest_runtest_protocol(item=item, nextitem=after)
@@ -126,7 +149,7 @@ class Judge(Quickly):
             for test in tests:
                 self.subject.lines.setdefault(test, set()).add(line)
 
-    def covering(self, mutant: Mutant, items: Iterable[pytest.Item]) -> list[pytest.Item]:
+    def covering(self, mutant: AnyMutant, items: Iterable[pytest.Item]) -> list[pytest.Item]:
         lines = self.subject.lines
         return [item for item in items if mutant.in_function and lines.get(item.nodeid, set()) & set(mutant.lines)]
 
@@ -139,29 +162,49 @@ class Judge(Quickly):
         self.functions = [each for each in functions if each.__code__.co_filename == str(self.subject.path)]
         self.caches = [each for each in objects if type(each) is functools._lru_cache_wrapper]
 
-    def exchange(self, mutant: Mutant) -> None:
+    def exchange(self, mutant: AnyMutant) -> None:
         """Put a mutant's code into the functions that are there, and let them forget what they remember."""
         plain = functions_in(self.subject.code())
-        with mutant.applied():
-            mistaken = functions_in(self.subject.code())
+        mistaken = functions_in(self.subject.code(mutant))
         changed = {code: mistaken[at] for at, code in plain.items() if at in mistaken and code != mistaken[at]}
         for each in self.functions:
             each.__code__ = changed.get(each.__code__, each.__code__)
         for cache in self.caches:
             cache.cache_clear()
 
-    def look_within(self, mutant: Mutant | None, items: list[pytest.Item]) -> bool:
+    def look_within(self, mutant: AnyMutant | None, items: list[pytest.Item]) -> bool:
         if mutant is not None:
             self.exchange(mutant)
-        for item, after in _with_next(items):
+        _take_databases_of_its_own()
+        for item, after in _in_a_ring(items):
             item.ihook.pytest_runtest_protocol(item=item, nextitem=after)
             if self.failed:
                 return False
         return True
 
 
-def _with_next(items: list[pytest.Item]) -> Iterable[tuple[pytest.Item, pytest.Item | None]]:
-    return zip(items, [*items[1:], None], strict=True)
+def _in_a_ring(items: Sequence[pytest.Item]) -> Iterable[tuple[pytest.Item, pytest.Item]]:
+    """Each with the next, the last with the first: what was made for the session, a database above all, is kept."""
+    return zip(items, [*items[1:], items[0]], strict=True)
+
+
+def _close_databases() -> None:
+    for each in _open_databases():
+        each.close()
+
+
+def _open_databases() -> Sequence[Any]:
+    return connections.all(initialized_only=True) if settings.configured else []
+
+
+def _take_databases_of_its_own() -> None:
+    """In a fork, a copy of each SQLite file: processes share no connection, nor see what another writes."""
+    for each in _open_databases():
+        file = Path(each.settings_dict["NAME"])
+        if each.vendor == "sqlite" and file.is_file():
+            mine = file.with_name(f"{file.name}-{os.getpid()}")
+            shutil.copy(file, mine)
+            each.settings_dict["NAME"] = str(mine)
 
 
 # Imported anew ------------------------------------------------------------------------------------------------------
@@ -181,11 +224,10 @@ class MistakenImport(importlib.abc.MetaPathFinder):
         return importlib.util.spec_from_file_location(fullname, self.path, loader=loader)
 
 
-def look_from_the_import_on(subject: Subject, mutant: Mutant | None) -> bool:
+def look_from_the_import_on(subject: Subject, mutant: AnyMutant | None) -> bool:
     """Whether all tests pass with this mutant imported; needs a process in which nothing of ours has been."""
     if mutant is not None:
-        with mutant.applied():
-            sys.meta_path.insert(0, MistakenImport(subject.name, subject.path, subject.code()))
+        sys.meta_path.insert(0, MistakenImport(subject.name, subject.path, subject.code(mutant)))
     return _pytest(subject, "-x", plugin=Quickly()) == pytest.ExitCode.OK
 
 
@@ -196,7 +238,7 @@ def _pytest(subject: Subject, *arguments: str, plugin: object) -> int:
 
 # Forks --------------------------------------------------------------------------------------------------------------
 
-Run = tuple[Mutant | None, float, Callable[[], bool]]
+Run = tuple[AnyMutant | None, float, Callable[[], bool]]
 
 
 def in_forks(runs: Iterable[Run], jobs: int) -> dict[str, str]:
@@ -241,7 +283,7 @@ def _verdict(status: int) -> str:
     return TIMED_OUT if os.WTERMSIG(status) in (signal.SIGALRM, signal.SIGXCPU) else KILLED
 
 
-def _within(subject: Subject, mutants: Sequence[Mutant]) -> dict[str, str]:
+def _within(subject: Subject, mutants: Sequence[AnyMutant]) -> dict[str, str]:
     """The verdicts on those within functions, from a fork, so that this process stays one that has imported nothing."""
     reading, writing = os.pipe()
     process = os.fork()
@@ -274,20 +316,26 @@ def main() -> None:
     for name in IMPORTED:
         importlib.import_module(name)
     subject = Subject(Path.cwd() / task["module"], task["tests"], task["plugins"], task["jobs"])
-    mutants = sample(mutants_of(subject.tree), task["sample"])
+    mutants: list[Any] = sample(mutants_of(subject.tree), task["sample"])
+    if task["checks"]:
+        mutants = [_disabled(subject, checks.Check(subject.name, (), *each)) for each in task["checks"]]
     verdicts = _within(subject, mutants)
-    anew = [
-        None,
-        *(each for each in mutants if _needs_an_import(verdicts.get(each.key), each.key in task["survivors"])),
-    ]
+    anew = [each for each in mutants if _needs_an_import(verdicts.get(each.key), each.key in task["survivors"])]
     seconds = subject.seconds[""]
-    verdicts |= in_forks(
-        [(each, seconds, functools.partial(look_from_the_import_on, subject, each)) for each in anew], subject.jobs
-    )
-    if verdicts.pop("") != SURVIVED:
+    looks = [
+        (each, seconds, functools.partial(look_from_the_import_on, subject, each)) for each in (None, *anew) if anew
+    ]
+    verdicts |= in_forks(looks, subject.jobs)
+    if verdicts.pop("", SURVIVED) != SURVIVED:
         raise SystemExit(f"Without a mutant, the tests of {subject.path} fail in a process of their own.")
     order = [each.key for each in mutants]
     Path(task["answer"]).write_text(json.dumps({key: verdicts[key] for key in order}))
+
+
+def _disabled(subject: Subject, check: checks.Check) -> Disabled:
+    source = subject.path.read_text(encoding="utf-8")
+    first = source[: source.index(check.old)].count("\n") + 1
+    return Disabled(check.unseen, range(first - 1, first + check.old.count("\n") + 2), check.disabled(source))
 
 
 def _needs_an_import(verdict: str | None, is_listed: bool) -> bool:
