@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from inspections import access
 from inspections.domain.words import Act
-from inspections.pages.history import told
+from inspections.pages.history import entry_in_words
 from reels import access as reel_access
 from reels.models import Reel
 from reels.pages.acts import FORBIDDEN, ActView, ChangedMeanwhile
@@ -56,7 +56,7 @@ class ReelActView(ActView):
     def require_unchanged(self, seen: str) -> None:
         self.lock()
         if self.seen() != seen and (last := reel_access.readable_history(self.reel).last()):
-            entry = told(last)
+            entry = entry_in_words(last)
             raise ReelChanged(serial=self.reel.serial, title=entry.title, by=entry.by)
 
     def done_at(self) -> str:

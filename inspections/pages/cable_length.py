@@ -34,12 +34,12 @@ def cable_on(reel: Reel, at: datetime, unit: str) -> CableOnReel:
     """The cable of a reel at a moment, lengths in a unit. Five queries."""
     events = list(standing_cable_events(reel).filter(happened_at__lte=at))
     by_log = cable_length_at(reel, at)
-    found = _by_count(reel, events)
-    known = float(found.value_m) if found else None if by_log is None else float(by_log)
+    by_count = _by_count(reel, events)
+    known = float(by_count.value_m) if by_count else None if by_log is None else float(by_log)
     left, badge = _left(reel, known, [float(each.length_removed_m or 0) for each in events if _is_cut(each)])
     return CableOnReel(
         by_log=length(by_log, unit),
-        by_count=uncertain_length(found, unit) if found else "",
+        by_count=uncertain_length(by_count, unit) if by_count else "",
         least=length(reel.type.least_length_m, unit),
         left=left,
         badge=badge,
@@ -55,9 +55,9 @@ def _by_count(reel: Reel, events: list[CableEvent]) -> UncertainLength | None:
     count = newest_count(reel)
     if count is None or any(not _is_cut(each) and each.happened_at >= count.at for each in events):
         return None
-    found = length_counted(count.layers, count.wraps, reel.type)
+    by_count = length_counted(count.layers, count.wraps, reel.type)
     cut_since = sum(float(each.length_removed_m or 0) for each in events if each.happened_at >= count.at)
-    return replace(found, value_m=np.maximum(found.value_m - cut_since, 0.0)) if found else None
+    return replace(by_count, value_m=np.maximum(by_count.value_m - cut_since, 0.0)) if by_count else None
 
 
 def _left(reel: Reel, known: float | None, cuts: list[float]) -> tuple[str, Badge | None]:

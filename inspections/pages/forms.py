@@ -136,22 +136,24 @@ class StepForm(ActForm):
 
     def clean(self) -> dict[str, Any]:
         """A scale is read, or said to be one that can't be."""
-        given: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         for name in ("scale_left", "scale_right"):
-            if name not in given:
+            if name not in cleaned:
                 continue
-            is_read, is_left_out = given[name] is not None, given[f"{name}_left_out"]
+            is_read, is_left_out = cleaned[name] is not None, cleaned[f"{name}_left_out"]
             if not is_read and not is_left_out:
                 self.add_error(name, "Key the number read, or say that the scale cannot be read.")
             elif is_read and is_left_out:
                 self.add_error(name, "It was read, and it cannot be read: take one of the two away.")
-        return given
+        return cleaned
 
-    def given(self) -> dict[Point, dict[str, Any]]:
+    def by_point(self) -> dict[Point, dict[str, Any]]:
         """The reading fields at each point, as the services take them."""
-        said = self.cleaned_data
-        fields = {point: {name: said[name] for name in keying.FIELDS[point] if name in said} for point in self.points}
-        if said.get("crossover_half") == "line":
+        cleaned = self.cleaned_data
+        fields = {
+            point: {name: cleaned[name] for name in keying.FIELDS[point] if name in cleaned} for point in self.points
+        }
+        if cleaned.get("crossover_half") == "line":
             fields[Point.CROSSOVER] = {"crossover_deg": 0}
         return fields
 
@@ -186,8 +188,8 @@ class WorksheetForm(StepForm):
 
     def photos(self) -> dict[Point, bytes]:
         """The photos that were sent, by point."""
-        said = self.cleaned_data
-        return {point: content for point in self.points if (content := said.get(f"{PHOTO}{point}"))}
+        cleaned = self.cleaned_data
+        return {point: content for point in self.points if (content := cleaned.get(f"{PHOTO}{point}"))}
 
 
 def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str, str]:

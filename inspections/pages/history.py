@@ -78,23 +78,23 @@ class Told:
     prev: str
 
 
-def told(entry: HistoryEntry, unit: str = LengthUnit.METRES) -> Told:
+def entry_in_words(entry: HistoryEntry, unit: str = LengthUnit.METRES) -> Told:
     """An entry in words. Raises nothing for an act that is not known here: it says the act's own name."""
-    said: dict[str, Any] = json.loads(bytes(entry.content))
-    facts = said["facts"]
+    content: dict[str, Any] = json.loads(bytes(entry.content))
+    facts = content["facts"]
     return Told(
         seq=entry.seq,
         at=entry.at,
         title=ACTS.get(entry.act, _spaced(entry.act).capitalize()).format_map(_Facts(facts)),
-        by=said["actor"]["name"],
-        via="" if said["actor"]["via"] == "session" else said["actor"]["via"],
+        by=content["actor"]["name"],
+        via="" if content["actor"]["via"] == "session" else content["actor"]["via"],
         remarks=[
-            *_reasons(facts, *(change["after"] for change in said["changes"])),
+            *_reasons(facts, *(change["after"] for change in content["changes"])),
             *_differing(facts),
-            *(words for change in said["changes"] if (words := _outcome(change["table"], change["after"], unit))),
+            *(words for change in content["changes"] if (words := _outcome(change["table"], change["after"], unit))),
         ],
         inspection=facts.get("inspection"),
-        changes=[*(_changed(change) for change in said["changes"]), *_revealed(facts)],
+        changes=[*(_changed(change) for change in content["changes"]), *_revealed(facts)],
         digest=entry.digest,
         prev="" if entry.prev == ledger.FIRST_PREV else entry.prev,
     )
@@ -109,9 +109,9 @@ class _Facts(dict[str, Any]):
         return _spaced(str(self.get(name, "?")))
 
 
-def _reasons(*said: dict[str, Any]) -> list[str]:
+def _reasons(*content: dict[str, Any]) -> list[str]:
     """Reasons and remarks, each once, wherever the act kept them."""
-    return list(dict.fromkeys(each[name] for each in said for name in REASONS if each.get(name)))
+    return list(dict.fromkeys(each[name] for each in content for name in REASONS if each.get(name)))
 
 
 def _differing(facts: dict[str, Any]) -> list[str]:

@@ -60,8 +60,8 @@ def entries_matching(rows: QuerySet[HistoryEntry], chosen: dict[str, Any], site:
 
 def people_in(rows: QuerySet[HistoryEntry]) -> list[tuple[str, str]]:
     """Who did anything in it: user name and full name. One query."""
-    found = rows.filter(actor__isnull=False).order_by("actor__full_name")
-    return list(found.values_list("actor__username", "actor__full_name").distinct())
+    rows_with_actor = rows.filter(actor__isnull=False).order_by("actor__full_name")
+    return list(rows_with_actor.values_list("actor__username", "actor__full_name").distinct())
 
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:

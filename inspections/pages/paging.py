@@ -33,16 +33,16 @@ def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], A
     paginator = Paginator(rows, size)
     if total is not None:
         paginator.count = total
-    found = paginator.get_page(asked.get("page"))
+    page = paginator.get_page(asked.get("page"))
 
     def address(to: int) -> str:
         return f"?{urlencode({**kept, 'page': to})}{anchor}"
 
     return Pages(
-        rows=[as_shown(row) for row in found.object_list],
-        number=found.number,
-        of=found.paginator.num_pages,
-        total=found.paginator.count,
-        earlier=address(found.number - 1) if found.has_previous() else "",
-        later=address(found.number + 1) if found.has_next() else "",
+        rows=[as_shown(row) for row in page.object_list],
+        number=page.number,
+        of=page.paginator.num_pages,
+        total=page.paginator.count,
+        earlier=address(page.number - 1) if page.has_previous() else "",
+        later=address(page.number + 1) if page.has_next() else "",
     )

@@ -13,10 +13,10 @@ from reels.pages.answers import page, reader
 def photo(request: HttpRequest, inspection_id: int, photo_id: int) -> HttpResponse:
     """The bytes as they came, as a file to keep: whatever is in them, the browser runs none of it."""
     inspection = access.inspection_for_read(inspection_id, reader(request), timezone.now())
-    found = photo_for(inspection, photo_id, reader(request))
-    keying = found.keying
+    photo = photo_for(inspection, photo_id, reader(request))
+    keying = photo.keying
     name = f"inspection-{inspection.pk}-reading-{keying.reading.number}-{keying.point}-{keying.role}-{keying.attempt}"
-    answer = HttpResponse(bytes(found.content), content_type=found.media_type)
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}.{ENDINGS[found.media_type]}"'
+    answer = HttpResponse(bytes(photo.content), content_type=photo.media_type)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}.{ENDINGS[photo.media_type]}"'
     answer.headers["X-Content-Type-Options"] = "nosniff"
     return answer

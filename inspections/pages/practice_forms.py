@@ -68,8 +68,8 @@ class ResultForm(ActForm):
 
     def clean(self) -> dict[str, Any]:
         """Numbers that are to be set have to be there."""
-        given: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         for name in ("layers", "wraps"):
-            if given.get("way") == SET and given.get(name) is None and name not in self.errors:
+            if cleaned.get("way") == SET and cleaned.get(name) is None and name not in self.errors:
                 self.add_error(name, "Key the number to set, or put the reel before an authorised person.")
-        return given
+        return cleaned

@@ -135,7 +135,7 @@ class PracticeStepView(ActView):
     def do(self, data: dict[str, Any]) -> None:
         by: dict[str, Any] = {"exercise_id": self.exercise.pk, "actor": self.actor, "at": self.at}
         if isinstance(self.sent_form, StepForm):
-            practice.enter_step(step=self.step, by_point=self.sent_form.given(), **by)
+            practice.enter_step(step=self.step, by_point=self.sent_form.by_point(), **by)
         elif isinstance(self.sent_form, ResultForm):
             practice.enter_result(refers=data["way"] == REFER, layers=data["layers"], wraps=data["wraps"], **by)
         else:

@@ -12,7 +12,7 @@ from inspections import access
 from inspections.domain.practice import WHY, PracticeSlip, Readiness, ReadinessRule, Rule
 from inspections.domain.practice.words import RULE_NAMES, SLIP_NAMES
 from inspections.errors import NotAnInstructor
-from inspections.queries import practice as found
+from inspections.queries import practice
 from inspections.queries.practice import PersonReadiness, ReadinessRequirement
 from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
@@ -63,7 +63,7 @@ def people(request: HttpRequest) -> HttpResponse:
     sites = access.instructed_sites(person, at)
     chosen = _chosen(request.GET.get("site", ""), list(sites))
     trainees = list(access.instructed_people(sites.filter(pk=chosen.pk), at))
-    rules = found.requirements_at([chosen]) or [ReadinessRequirement(rule=ReadinessRule())]
+    rules = practice.requirements_at([chosen]) or [ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "sites": list(sites), "chosen": chosen, "section": "practice",
         "groups": [SiteReadiness(asked=each, rows=_readiness_lines(each, trainees, at)) for each in rules],
@@ -76,11 +76,11 @@ def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
     """One person's practice: where they stand, each rule with its slips, and the newest reels."""
     at = timezone.now()
     person = access.practising_person(person_id, reader(request), at)
-    rules = found.requirements_where_posted(person, at) or [ReadinessRequirement(rule=ReadinessRule())]
+    rules = practice.requirements_where_posted(person, at) or [ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "person": person, "standing": standing_under(rules, person, at), "section": "practice",
         "by_rule": results_by_rule(rules[0].rule, person, at), "within_days": rules[0].rule.within_days,
-        "latest": found.latest_exercises(person, SHOWN),
+        "latest": practice.latest_exercises(person, SHOWN),
     }  # fmt: skip
     return show(request, "inspections/practice/person.html", shown)
 
@@ -92,7 +92,7 @@ def standing_under(rules: Sequence[ReadinessRequirement], person: Person, at: da
 
 def results_by_rule(rule: ReadinessRule, person: Person, at: datetime) -> list[RuleRow]:
     """How each counting rule that was tried went, in the days that a readiness rule looks at."""
-    [ready] = found.readiness_of([person], rule, at)
+    [ready] = practice.readiness_of([person], rule, at)
     return [_rule_row(each, ready.readiness) for each in Rule if ready.readiness.by_rule[each].tried]
 
 
@@ -112,7 +112,7 @@ def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: 
                 if record.missed
             ],
         )
-        for each in found.readiness_of(people, asked.rule, at)
+        for each in practice.readiness_of(people, asked.rule, at)
     ]
 
 

@@ -48,7 +48,7 @@ class CableForm(LengthForm):
     remark = words_field("Remark", required=False)
 
 
-class CutForm(CableForm):
+class CableCutForm(CableForm):
     lengths = {"length_removed_m": True}
 
 
@@ -78,7 +78,7 @@ class CutView(CableEventView):
     title, button, kind = "Log a cut", "Log the cut", "cut"
     means = "Cable that was cut off the outer end. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.COUNT)
-    form_class = CutForm
+    form_class = CableCutForm
 
 
 class ReplacementView(CableEventView):
@@ -88,7 +88,7 @@ class ReplacementView(CableEventView):
     form_class = ReplacedForm
 
 
-class ReasonForm(ActForm):
+class ReelReasonForm(ActForm):
     reason = words_field("Reason")
 
 
@@ -98,7 +98,7 @@ class ReversalView(ReelActView):
     title, button = "Take back a cable entry", "Take it back"
     means = "The entry stays in the history, with a counter-entry; it no longer counts."
     needs = (Act.MAINTAIN,)
-    form_class = ReasonForm
+    form_class = ReelReasonForm
     template_name = "inspections/reversal.html"
 
     def subject(self, serial: str, event_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names more
@@ -182,7 +182,7 @@ class HoldView(ReelActView):
     title, button = "Hold the reel", "Hold it"
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.VERIFY)
-    form_class = ReasonForm
+    form_class = ReelReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.place_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
@@ -193,7 +193,7 @@ class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
     means = "Say what was found or done."
     needs = (Act.RELEASE, Act.MAINTAIN)
-    form_class = ReasonForm
+    form_class = ReelReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
@@ -236,7 +236,7 @@ class RetirementView(ReelActView):
     title, button = "Retire the reel", "Retire it for good"
     means = "It goes out of service for good, and nothing more can be recorded for it. Its records stay."
     needs = (Act.MAINTAIN,)
-    form_class = ReasonForm
+    form_class = ReelReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.retire(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)

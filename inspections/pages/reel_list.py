@@ -72,11 +72,11 @@ def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
     types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
     form = ReelFilter(asked, sites=list(sites), types=list(types))
     chosen = form.chosen
-    found = _found(with_status(readable), chosen)
+    rows = _found(with_status(readable), chosen)
     status = chosen.get("status")
-    listed = (found.filter(status=status) if status else found).annotate(host=F("now__machine__host"))
+    listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
     pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)
-    return ReelList(filter=form, pages=pages, statuses=_statuses(found, chosen))
+    return ReelList(filter=form, pages=pages, statuses=_statuses(rows, chosen))
 
 
 def _found(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
@@ -103,8 +103,8 @@ def _row(reel: Any) -> ReelRow:
     )
 
 
-def _statuses(found: QuerySet[Any], chosen: dict[str, str]) -> list[StatusLink]:
-    numbers = dict(found.order_by().values_list("status").annotate(Count("pk", distinct=True)))
+def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[StatusLink]:
+    numbers = dict(rows.order_by().values_list("status").annotate(Count("pk", distinct=True)))
     others = {name: value for name, value in chosen.items() if name != "status"}
 
     def link(status: ReelStatus) -> StatusLink:

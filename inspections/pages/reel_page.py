@@ -14,7 +14,7 @@ from inspections import access as access_of_acts
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages.cable_length import CableOnReel, cable_on
-from inspections.pages.history import told
+from inspections.pages.history import entry_in_words
 from inspections.pages.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.words import (
@@ -47,7 +47,7 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Check:
+class CheckRow:
     """Something that was read from or tried on the machine, and how it came out."""
 
     what: str
@@ -66,7 +66,7 @@ class Values:
     count: str
     length: str
     stages: list[Stage]
-    checks: list[Check]
+    checks: list[CheckRow]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,10 +147,10 @@ def _history(
     entries: QuerySet[HistoryEntry], chosen: HistoryFilter, asked: QueryDict, reel: Reel, person: Person
 ) -> Pages:
     """The entries that fit the filters, newest first. Two queries."""
-    found = entries_matching(entries, chosen.chosen, reel.site).reverse()
+    rows = entries_matching(entries, chosen.chosen, reel.site).reverse()
     kept = {name: str(value) for name, value in chosen.chosen.items()}
-    as_told = partial(told, unit=person.length_unit)
-    return one_page(found, asked, HISTORY_SIZE, as_told, kept=kept, anchor="#history")
+    as_told = partial(entry_in_words, unit=person.length_unit)
+    return one_page(rows, asked, HISTORY_SIZE, as_told, kept=kept, anchor="#history")
 
 
 # What may be done -----------------------------------------------------------------------------------------------------
@@ -195,8 +195,8 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[ActLink]:
 def _setup_values(reel: Reel) -> Iterable[SetupValues]:
     """Newest first. Three queries."""
     people = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
-    found = reel.setup_values.select_related("machine", *people)
-    return found.prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
+    rows = reel.setup_values.select_related("machine", *people)
+    return rows.prefetch_related("read_backs__keyed_by", "machine_checks__done_by")
 
 
 def shown_values(row: SetupValues, installed: list[Installation], reel: Reel, unit: str) -> Values:
@@ -228,8 +228,8 @@ def _stages(row: SetupValues, installed: list[Installation]) -> list[Stage]:
     return [Stage(what=what, by=by.full_name, at=at) if by else Stage(what=what) for what, by, at in done]
 
 
-def _read_back(row: ReadBack) -> Check:
-    return Check(
+def _read_back(row: ReadBack) -> CheckRow:
+    return CheckRow(
         what=f"Read-back by the {row.role}",
         badge=MATCHES if row.matches else DIFFERS,
         said=count_words(row.layers, row.wraps),
@@ -238,8 +238,8 @@ def _read_back(row: ReadBack) -> Check:
     )
 
 
-def _machine_check(row: MachineCheck) -> Check:
-    return Check(
+def _machine_check(row: MachineCheck) -> CheckRow:
+    return CheckRow(
         what=row.get_kind_display().capitalize(),
         badge=PASSED if row.passed else FAILED,
         said=row.remark or NOTHING,

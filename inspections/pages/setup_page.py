@@ -15,7 +15,7 @@ from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
 from inspections.pages.act_page import ReelActView, words_field
-from inspections.pages.reel_acts import ReasonForm
+from inspections.pages.reel_acts import ReelReasonForm
 from inspections.pages.reel_page import Values, shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
@@ -193,7 +193,7 @@ class WithdrawalView(SetupActView):
     title, button = "Withdraw these setup values", "Withdraw them"
     means = "They are out of force at once, and everybody sees why."
     needs = (Act.ISSUE,)
-    form_class = ReasonForm
+    form_class = ReelReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         setup.withdraw(setup_id=self.row.pk, reason=data["reason"], actor=self.actor, at=self.at)

@@ -85,14 +85,14 @@ class ResultView(InspectionActView):
 
 
 def _weighed(inspection: Inspection, person: Person) -> Weighed | None:
-    found = plausibility_of(inspection)
-    if found is None:
+    plausibility = plausibility_of(inspection)
+    if plausibility is None:
         return None
     return Weighed(
-        said=drift.plausibility_in_words(found, LengthUnit(person.length_unit)),
-        is_surprising=found.is_outlier,
+        said=drift.plausibility_in_words(plausibility, LengthUnit(person.length_unit)),
+        is_surprising=plausibility.is_outlier,
         is_open=outliers.open_outlier(inspection) is not None,
-        cut=length(found.cut_m, person.length_unit, 1) if found.cut_m else "",
+        cut=length(plausibility.cut_m, person.length_unit, 1) if plausibility.cut_m else "",
     )
 
 

@@ -128,8 +128,8 @@ class StepView(InspectionActView):
     def do(self, data: dict[str, Any]) -> None:
         assert self.sent_form, "it was sent"
         drafts.key_step(
-            inspection_id=self.row.pk, reading=self.standing.reading, role=self.role, by_point=self.sent_form.given(),
-            photos=self.sent_form.photos(), step=self.step, actor=self.actor, at=self.at,
+            inspection_id=self.row.pk, reading=self.standing.reading, role=self.role, step=self.step,
+            by_point=self.sent_form.by_point(), photos=self.sent_form.photos(), actor=self.actor, at=self.at,
         )  # fmt: skip
 
     def answer(self, form: Any, status: int = 200) -> HttpResponse:

@@ -41,12 +41,12 @@ def length(length_m: Decimal | float | None, unit: str = LengthUnit.METRES, plac
     return f"{worked_out.normalize():f} {unit}"
 
 
-def uncertain_length(found: UncertainLength | None, unit: str = LengthUnit.METRES) -> str:
+def uncertain_length(length: UncertainLength | None, unit: str = LengthUnit.METRES) -> str:
     """A length that a count stands for, plus or minus its standard uncertainty: 412.3 m ± 0.6 m."""
-    if found is None:
+    if length is None:
         return NOTHING
     metres = float(LengthUnit(unit).metres)
-    value, u = float(found.value_m) / metres, float(found.combined_u_m) / metres
+    value, u = float(length.value_m) / metres, float(length.combined_u_m) / metres
     return f"{value:.1f} {unit} ± {max(u, 0.1):.1f} {unit}"
 
 

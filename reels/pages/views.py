@@ -28,21 +28,21 @@ class LoginForm(AuthenticationForm):
     locked: TooManyTries | None = None
 
     def clean(self) -> dict[str, Any]:
-        given, address = self.cleaned_data, self.request.META.get("REMOTE_ADDR") if self.request else None
-        if {"username", "password"} <= given.keys() and not self.errors:
-            self.user_cache = self._found(given, address)
-        return given
+        cleaned, address = self.cleaned_data, self.request.META.get("REMOTE_ADDR") if self.request else None
+        if {"username", "password"} <= cleaned.keys() and not self.errors:
+            self.user_cache = self._found(cleaned, address)
+        return cleaned
 
-    def _found(self, given: dict[str, Any], address: str | None) -> Person:
+    def _found(self, cleaned: dict[str, Any], address: str | None) -> Person:
         try:
-            found = logins.log_in(username=given["username"], password=given["password"], code=given.get("code", ""),
-                                  address=address, at=timezone.now())  # fmt: skip
+            person = logins.log_in(username=cleaned["username"], password=cleaned["password"],
+                                   code=cleaned.get("code", ""), address=address, at=timezone.now())  # fmt: skip
         except TooManyTries as refused:
             self.locked = refused
             raise forms.ValidationError(str(refused)) from refused
-        if found is None:
+        if person is None:
             raise self.get_invalid_login_error()
-        return found
+        return person
 
 
 class Login(LoginView):
@@ -55,8 +55,8 @@ class Login(LoginView):
         alarms = logins.alarms_since_last_login(person) if isinstance(person, Person) else 0
         answer = super().form_valid(form)
         if alarms:
-            said = f"Since you last logged in, logins were locked after wrong passwords: {alarms}. See People."
-            messages.warning(self.request, said)
+            message = f"Since you last logged in, logins were locked after wrong passwords: {alarms}. See People."
+            messages.warning(self.request, message)
         return answer
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:

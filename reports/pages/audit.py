@@ -148,10 +148,10 @@ def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter,
 
 
 def _any_of(looks: list[ReviewReason], pairs: Pairs) -> Q:
-    found = Q(pk__in=())
+    condition = Q(pk__in=())
     for look in looks:
-        found |= _condition(look, pairs)
-    return found
+        condition |= _condition(look, pairs)
+    return condition
 
 
 def _condition(look: ReviewReason, pairs: Pairs) -> Q:

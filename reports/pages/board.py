@@ -119,9 +119,9 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     status_projection.bring_up_to_date()
     flagged = drift_report.flagged_reels()
-    found = status_projection.status_rows_at(sites, chosen.get("q", ""))
-    numbers = [_Number(*each) for each in _numbers(found, due_before)]
-    wanted = _wanted(found, chosen, due_before, flagged, sites)
+    rows = status_projection.status_rows_at(sites, chosen.get("q", ""))
+    numbers = [_Number(*each) for each in _numbers(rows, due_before)]
+    listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
     return Board(
@@ -129,22 +129,22 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
         statuses=[STATUS[status] for status in statuses],
         sites=_matrix(numbers, sites, statuses, chosen),
         pages=one_page(
-            wanted.order_by("rank", "last_at", "serial").values_list(*SHOWN, named=True), asked, SIZE,
+            listed.order_by("rank", "last_at", "serial").values_list(*SHOWN, named=True), asked, SIZE,
             lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
             total=_total(numbers, chosen, sites),
         ),
         due=sum(each.due for each in numbers),
-        flagged=_flagged(found, flagged, chosen, sites),
+        flagged=_flagged(rows, flagged, chosen, sites),
         due_days=settings.COUNT_DUE_DAYS,
     )  # fmt: skip
 
 
 def _flagged(
-    found: QuerySet[ReelStatusRow], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
+    rows: QuerySet[ReelStatusRow], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
 ) -> int:
     """How many of the reels are flagged. No query, unless a word is searched for."""
     if chosen.get("q"):
-        return found.filter(reel__in=flagged).count()
+        return rows.filter(reel__in=flagged).count()
     return sum(site in sites for site in flagged.values())
 
 
@@ -158,13 +158,13 @@ class _Number(NamedTuple):
     open: int
 
 
-def _numbers(found: QuerySet[ReelStatusRow], due_before: datetime) -> QuerySet[ReelStatusRow, tuple[Any, ...]]:
+def _numbers(rows: QuerySet[ReelStatusRow], due_before: datetime) -> QuerySet[ReelStatusRow, tuple[Any, ...]]:
     counted = {
         "all": Count("pk"),
         "due": Count("pk", filter=_is_due_before(due_before)),
         "open": Count("pk", filter=Q(has_open_flag=True)),
     }
-    return found.order_by().values_list("site", "status").annotate(**counted)
+    return rows.order_by().values_list("site", "status").annotate(**counted)
 
 
 def _is_due_before(due_before: datetime) -> Q:
@@ -185,15 +185,15 @@ def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, S
     return sum(numbered)
 
 
-def _wanted(found: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
+def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
             sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
     """Those of the reels that fit the filters."""
     looks = {"due": _is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
-        found = found.filter(looks[look])
+        rows = rows.filter(looks[look])
     if code := chosen.get("site"):
-        found = found.filter(site__in=[pk for pk, site in sites.items() if site.code == code])
-    return found.filter(status=chosen["status"]) if "status" in chosen else found
+        rows = rows.filter(site__in=[pk for pk, site in sites.items() if site.code == code])
+    return rows.filter(status=chosen["status"]) if "status" in chosen else rows
 
 
 def _matrix(numbers: list[_Number], sites: Mapping[int, Site], statuses: list[ReelStatus],

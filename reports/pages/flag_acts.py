@@ -10,7 +10,7 @@ from inspections import access
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
 from inspections.pages.act_page import ReelActView, words_field
-from inspections.pages.reel_acts import ReasonForm
+from inspections.pages.reel_acts import ReelReasonForm
 from inspections.services import flags
 from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access
@@ -119,7 +119,7 @@ class LookIntoView(FlagView):
         self.message = "What was found is kept."
 
 
-class EndingForm(ReasonForm):
+class EndingForm(ReelReasonForm):
     ending = forms.ChoiceField(
         label="What it was", choices=[("", "choose"), *((ending.value, words) for ending, words in ENDINGS.items())]
     )

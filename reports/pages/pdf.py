@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
-from inspections.pages.history import Told, told
+from inspections.pages.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
 from reels.domain.words import Side
@@ -57,9 +57,9 @@ def refusal(refused: Refused) -> HttpResponse:
 @page
 def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
     """The document of an inspection as it was kept last; ?number= gives an earlier one."""
-    given = request.GET.get("number", "")
+    typed = request.GET.get("number", "")
     try:
-        number = int(given) if NUMBER.fullmatch(given) else None
+        number = int(typed) if NUMBER.fullmatch(typed) else None
         kept = access.document_for_read(inspection_id, reader(request), timezone.now(), number)
     except NoDocument as refused:
         return refusal(refused)
@@ -102,7 +102,9 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
     """The history of a reel."""
     at, person = timezone.now(), reader(request)
     reel = reel_for_read(serial, person, at)
-    lines = [history_line(told(each, person.length_unit)) for each in readable_history(reel).iterator(AT_ONCE)]
+    lines = [
+        history_line(entry_in_words(each, person.length_unit)) for each in readable_history(reel).iterator(AT_ONCE)
+    ]
     content = history.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
     return document(content, f"history-{reel.pk}.pdf")
 
@@ -123,12 +125,12 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
     """The drift report with the filters of its page."""
     at = timezone.now()
     try:
-        found = on_paper(request.GET, reader(request), at)
+        report = on_paper(request.GET, reader(request), at)
     except FleetTooLarge as refused:
         return refusal(refused)
-    lines = [drift_line(each) for each in found.intervals]
-    left_out, as_of = found.total - len(lines), f"{found.as_of or ''}"
-    content = drift.fleet_drift(lines, filters=found.filters, left_out=left_out, as_of=as_of, at=at)
+    lines = [drift_line(each) for each in report.intervals]
+    left_out, as_of = report.total - len(lines), f"{report.as_of or ''}"
+    content = drift.fleet_drift(lines, filters=report.filters, left_out=left_out, as_of=as_of, at=at)
     return document(content, "drift.pdf")
 
 
@@ -138,16 +140,16 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     at, person, day = timezone.now(), reader(request), AsOf(request.GET).day
     reel = reel_for_read(serial, person, at)
     try:
-        found = evidence_in_words(reel, day, person.length_unit, at)
+        report = evidence_in_words(reel, day, person.length_unit, at)
     except FleetTooLarge as refused:
         return refusal(refused)
     sheet = drift.CourseSheet(
         reel=reel.serial,
-        finding=found.finding,
-        picture=found.picture,
-        lines=[drift_line(each) for each in found.intervals],
-        counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in found.counts],
-        cuts=found.cuts,
+        finding=report.finding,
+        picture=report.picture,
+        lines=[drift_line(each) for each in report.intervals],
+        counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in report.counts],
+        cuts=report.cuts,
     )
     return document(drift.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
 
