@@ -140,3 +140,54 @@ def test_nine_functions_in_ten_are_short():
         if function.end_lineno
     )
     assert lengths[len(lengths) * 9 // 10] <= LONGEST_OF_NINE_IN_TEN
+
+
+# Django finds these by their names: in every model, command and migration the class has to be called so.
+DEMANDED = {"Meta", "Command", "Migration"}
+
+
+def test_one_class_name_has_one_meaning():
+    defined: dict[str, list[str]] = {}
+    for path, tree in trees(tests=True):
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and node.name not in DEMANDED:
+                defined.setdefault(node.name, []).append(str(path))
+    assert {name: paths for name, paths in defined.items() if len(paths) > 1} == {}
+
+
+# Words that could stand for any value.
+VAGUE = {"found", "said", "given", "mine", "owed", "deed", "wanted", "told"}
+
+
+def names_of_values(tree: ast.AST) -> Iterator[tuple[str, int]]:
+    """What functions, their parameters and variables are called. A class's columns and fields are the wire."""
+    body = tree.body if isinstance(tree, ast.Module) else []
+    yield from ((name.id, name.lineno) for node in body for name in _stored(node))
+    for function in functions(tree):
+        yield function.name, function.lineno
+        yield from ((node.arg, node.lineno) for node in ast.walk(function) if isinstance(node, ast.arg))
+        yield from ((name.id, name.lineno) for node in function.body for name in _stored(node))
+
+
+def _stored(node: ast.AST) -> Iterator[ast.Name]:
+    if isinstance(node, ast.ClassDef):
+        return
+    if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+        yield node
+    for child in ast.iter_child_nodes(node):
+        yield from _stored(child)
+
+
+def test_names_say_what_a_value_is():
+    vague = {
+        f"{path}:{line} {name}"
+        for path, tree in trees(tests=False)
+        for name, line in names_of_values(tree)
+        if name in VAGUE
+    }
+    assert vague == set()
+
+
+def test_the_scan_of_names_sees_variables_and_parameters_and_leaves_columns():
+    source = "class Row:\n    told = 1\n    def f(self, given):\n        said: int = 2\n        x.found = 3\n"
+    assert {name for name, _ in names_of_values(ast.parse(source))} == {"f", "self", "given", "said"}
