@@ -35,17 +35,17 @@ TYPES: dict[str, tuple[Any, ...]] = {
     "loch-500": ("300", "10", 40, 40, 16, "9.2", "right", 2, "0.2", "right", "330"),
 }
 CABLE_M = {"tarn-200": 205.0, "mere-350": 352.0, "loch-500": 505.0}
-SITES = {"kettle-point": "KP", "aldermere": "AM", "stane-quay": "SQ"}
+SITES = {"kettle-point": "KP", "aldermere": "AM", "stane-field": "SF"}
 # Who counted and verified in these two years; some have moved on and have no login.
 COUNTERS = {
     "kettle-point": ("Maren Holt", "Tobin Ashe", "Edda Quill"),
     "aldermere": ("Ines Corran", "Wilf Tarrant", "Petra Lorne"),
-    "stane-quay": ("Sunniva Dray", "Anselm Rook", "Gwen Ostler"),
+    "stane-field": ("Sunniva Dray", "Anselm Rook", "Gwen Ostler"),
 }
 VERIFIERS = {
     "kettle-point": ("Bram Selwyn", "Odile Farr"),
     "aldermere": ("Hanne Vetch", "Crispin Yale"),
-    "stane-quay": ("Leif Marden", "Roska Pell"),
+    "stane-field": ("Leif Marden", "Roska Pell"),
 }
 SLIPS = {"one_wrap": 9, "correction": 6, "scale": 5, "wrong_face": 4, "copied": 5, "anything": 2}
 LOG_SLIPS = {"late": 5, "dated_past_the_count": 3, "twice": 3, "wrong_length": 3}

@@ -154,7 +154,7 @@ def test_a_wrong_entry_is_taken_back_and_both_stay(cast):
 
 
 def test_a_reel_is_installed_taken_off_held_let_go_moved_and_retired(cast):
-    builders.make_site("stane", "Stane Quay")
+    builders.make_site("stane", "Stane Field")
     steps: tuple[tuple[str, dict[str, str], str], ...] = (
         ("installation", {"machine": "RM-7"}, "Installed, not confirmed"),
         ("removal", {}, "Counted"),

@@ -184,7 +184,7 @@ def test_counts_from_older_records_stand_beside_inspections():
 
 
 def test_times_are_those_of_the_clocks_at_the_site():
-    site = builders.make_site("stane-quay", "Stane Quay")
+    site = builders.make_site("stane-field", "Stane Field")
     type(site).objects.filter(pk=site.pk).update(time_zone="Asia/Tokyo")
     site.refresh_from_db()
     person = builders.make_person("tess", site=site)

@@ -11,7 +11,7 @@ from reels.services import register
 from tests import builders
 from tests.api_client import places, said
 
-SITE = {"code": "stane-quay", "name": "Stane Quay", "time_zone": "Europe/London"}
+SITE = {"code": "stane-field", "name": "Stane Field", "time_zone": "Europe/London"}
 MACHINE = {"serial": "RM-8", "host": "Heron 4", "site": "kettle-point", "wrap_gauge": "WG-8"}
 TYPE = {
     "code": "w40", "core_diameter_mm": "300", "cable_diameter_mm": "9.5", "wraps_odd_layer": 40, "wraps_even_layer": 39,
