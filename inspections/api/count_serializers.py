@@ -8,12 +8,26 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
+from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
 from inspections.domain.keying import FIELDS
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
-from inspections.domain.words import Decision, InspectionState, Meaning, Point, Role
-from reels.api.fields import SERIAL, Degrees, Maybe, Moment, Named, Number, Remark, Secret, Text, Whole, Word, YesNo
+from inspections.domain.words import InspectionState, Meaning, Point, Role
+from inspections.services.opening import Preparation
+from reels.api.act_fields import takes
+from reels.api.fields import (
+    USERNAME,
+    Degrees,
+    Maybe,
+    Moment,
+    Named,
+    Number,
+    Text,
+    Whole,
+    Word,
+    YesNo,
+)
 from reels.api.forms import Form, Out, PageQuery
-from reels.api.serializers import USERNAME, PersonOut
+from reels.api.serializers import PersonOut
 from reels.domain.words import Parity
 
 
@@ -22,22 +36,10 @@ class Json(serializers.JSONField):
     """An object that the service has made itself."""
 
 
+@takes(Preparation)
 class PreparationIn(Form):
     """What must be so before the first reading; the confirmations must be true."""
 
-    work_order = Text(max_length=60)
-    publication = Text(max_length=120)
-    publication_revision = Text(max_length=40)
-    cable_condition = Remark()
-    winding_quality = Remark()
-    cautions_confirmed = YesNo()
-    turned_as_installed = YesNo()
-    marks_found = YesNo()
-    evenly_wound = YesNo()
-    respooled = YesNo(default=False)
-    wrap_gauge = Maybe(max_length=40, help_text="May be left out when the machine is named.")
-    machine = Named(SERIAL, allow_null=True, default=None)
-    done_at = Moment(allow_null=True, default=None, help_text="null: now; earlier for a count from paper.")
     technician = Named(USERNAME, allow_null=True, default=None, help_text="Named by a script; null in a session.")
 
 
@@ -189,15 +191,16 @@ class BothReadingsIn(Form):
     verifier = VerifierReadingIn()
 
 
+@takes(HelpFields)
 class HelpIn(Form):
-    remark = Remark()
+    pass
 
 
+@takes(ReleaseFields)
 class ReleaseIn(Form):
-    decision = Word(Decision)
-    reason = Remark()
+    pass
 
 
+@takes(SignOffFields)
 class SignOffIn(Form):
-    meaning = Word(Meaning)
-    password = Secret(help_text="The signer's own, again.")
+    pass

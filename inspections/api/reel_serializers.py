@@ -4,13 +4,16 @@ from typing import Any
 
 from rest_framework import serializers
 
+from inspections.domain.act_fields import MachineFields, ReversalFields, SiteFields
 from inspections.domain.words import InspectionState, ReelStatus
-from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Remark, Text, Whole, Word
+from reels.api.act_fields import takes
+from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import LengthOut, PersonOut
 from reels.domain.words import Parity
 from reels.models import CableEvent, Reel
 from reels.queries import length_counted
+from reels.services.reels import CableEventFacts
 
 
 class CountedLength(LengthOut):
@@ -89,25 +92,24 @@ class ReelMovedOut(Out):
     site = Text(source="site.code")
 
 
+@takes(MachineFields)
 class MachineNamedIn(Form):
-    machine = Named(SERIAL)
+    pass
 
 
+@takes(SiteFields)
 class SiteNamedIn(Form):
-    site = Named(CODE)
+    pass
 
 
+@takes(CableEventFacts)
 class CableEventIn(Form):
-    kind = Word([CableEvent.Kind.CUT, CableEvent.Kind.REPLACED])
-    happened_at = Moment()
-    length_removed_m = Exact(allow_null=True, default=None, help_text="Needed for a cut.")
-    length_fitted_m = Exact(allow_null=True, default=None)
-    document = Maybe(max_length=120)
-    remark = Maybe()
+    pass
 
 
+@takes(ReversalFields)
 class ReversalIn(Form):
-    remark = Remark()
+    pass
 
 
 class CableEventOut(Out):

@@ -2,10 +2,12 @@
 
 from rest_framework import serializers
 
+from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
-from reels.api.fields import CODE, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
+from reels.api.act_fields import takes
+from reels.api.fields import CODE, USERNAME, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
 from reels.api.forms import Form, Out, PageQuery
-from reels.api.serializers import USERNAME, PersonOut
+from reels.api.serializers import PersonOut
 from reels.domain.words import Parity
 
 
@@ -58,15 +60,14 @@ class SetupValuesDetailOut(SetupValuesOut):
     machine_checks = MachineCheckOut(many=True, source="machine_checks.all")
 
 
+@takes(ReadBackFields)
 class ReadBackIn(Form):
-    layers = Whole(help_text="As the machine shows it.")
-    wraps = Whole(help_text="As the machine shows it.")
+    pass
 
 
+@takes(MachineCheckFields)
 class MachineCheckIn(Form):
-    kind = Word(["functional", "first_use"])
-    passed = YesNo()
-    remark = Maybe()
+    pass
 
 
 # Authorisations ------------------------------------------------------------------------------------------------------

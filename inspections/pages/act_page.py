@@ -3,7 +3,6 @@
 from datetime import datetime
 from typing import Any, ClassVar
 
-from django import forms
 from django.urls import reverse
 from django.utils import timezone
 
@@ -71,20 +70,6 @@ class ReelChanged(ChangedMeanwhile):
         "This was not stored. Since the form was opened, something else was recorded for reel {serial}: {title} "
         "({by}). What you typed is still here; if it still holds, send it."
     )
-
-
-def moment_field(label: str, **options: Any) -> forms.DateTimeField:
-    """A time on the site's clocks."""
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
-    return forms.DateTimeField(
-        label=label, widget=widget, input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"], **options
-    )
-
-
-def words_field(label: str, *, required: bool = True, **options: Any) -> forms.CharField:
-    """A few sentences."""
-    widget = forms.Textarea(attrs={"rows": 3})
-    return forms.CharField(label=label, required=required, max_length=1000, widget=widget, **options)
 
 
 def now_at_site(at: datetime) -> datetime:

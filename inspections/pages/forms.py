@@ -7,61 +7,31 @@ from typing import Any
 from django import forms
 
 from inspections.domain import keying, photos
+from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
+from inspections.services.opening import Preparation
+from reels.domain.act_fields import ReasonFields
+from reels.pages.act_fields import KEYED, LINE, asks
 from reels.pages.acts import ActForm
-
-NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
-MOMENT = "%Y-%m-%dT%H:%M"
+from reels.services.reels import CableEventFacts
 
 
-def _moment(**options: Any) -> forms.DateTimeField:
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=MOMENT)
-    return forms.DateTimeField(widget=widget, **options)
-
-
-def _confirm(label: str, say: str) -> forms.BooleanField:
-    return forms.BooleanField(label=label, error_messages={"required": say})
-
-
-def _text(label: str, most: int, say: str, **options: Any) -> forms.CharField:
-    return forms.CharField(label=label, max_length=most, error_messages={"required": say}, **options)
-
-
+@asks(Preparation, cable_condition=LINE, winding_quality=LINE)
 class PreparationForm(ActForm):
     """What must be so before the first reading."""
 
-    work_order = _text("Work order", 60, "Name the work order.")
-    publication = _text("Publication", 120, "Name the publication you work to.")
-    publication_revision = _text("Revision", 40, "Name the publication's revision.")
-    machine = forms.ChoiceField(label="Machine that the wrap gauge belongs to", required=False)
-    wrap_gauge = forms.CharField(
-        label="Wrap gauge", max_length=40, required=False, help_text="Its serial number; empty: that of the machine."
-    )
-    cable_condition = _text("Cable condition", 1000, "Say how the cable looks.")
-    winding_quality = _text("Winding quality", 1000, "Say how the cable lies.")
-    cautions_confirmed = _confirm("I have read the cautions and keep to them", "Confirm the cautions.")
-    turned_as_installed = _confirm("The reel is on its stand, turned as installed", "Turn the reel as installed.")
-    marks_found = _confirm("Anchor side and forward mark are found", "Find the anchor side and the forward mark.")
-    evenly_wound = _confirm("The cable is wound evenly", "Re-spool a reel that is wound unevenly, and then count it.")
-    respooled = forms.BooleanField(label="It was re-spooled before this count", required=False)
-    done_at = _moment(
-        label="Done earlier, on paper", required=False, help_text="Only for a count that is entered later."
-    )
-
-    def __init__(self, *args: Any, machines: Iterable[tuple[str, str]], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        machine = self.fields["machine"]
-        assert isinstance(machine, forms.ChoiceField)
-        machine.choices = [("", "none of these"), *machines]
+    def __init__(self, *args: Any, machines: list[tuple[str, str]], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.offer("machine", "none of these", machines)
 
 
 # The worksheet ------------------------------------------------------------------------------------------------------
 
 
 def _number(label: str, hint: str = "", *, required: bool = True) -> forms.IntegerField:
-    widget = forms.NumberInput(attrs=NUMBER)
+    widget = forms.NumberInput(attrs=KEYED)
     says = {"required": "Key a number.", "invalid": "Key a whole number, in digits."}
     return forms.IntegerField(label=label, help_text=hint, min_value=0, max_value=keying.MOST, widget=widget,
                               required=required, error_messages=says)  # fmt: skip
@@ -201,38 +171,36 @@ def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str,
 # After entry --------------------------------------------------------------------------------------------------------
 
 
+@asks(ReasonFields)
 class ReasonForm(ActForm):
     """An act that needs a reason and nothing else."""
 
-    reason = _text("Reason", 1000, "Say why.", widget=forms.Textarea(attrs={"rows": 3}))
 
-
+@asks(HelpFields)
 class HelpForm(ActForm):
-    remark = _text("What is unclear?", 1000, "Say what you need help with.", widget=forms.Textarea(attrs={"rows": 3}))
+    pass
 
 
+@asks(SignOffFields, "password")
 class PasswordForm(ActForm):
-    password = _text(
-        "Your password, again", 200, "Type your password.",
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False,
-    )  # fmt: skip
+    pass
 
 
 class ConfirmForm(ActForm):
     """An act that needs nothing but being meant."""
 
 
-class CutForm(ActForm):
+@asks(
+    CableEventFacts, "length_removed_m", "happened_at", "document", "remark",
+    length_removed_m={
+        "label": "Length cut off, in metres", "required": True, "min_value": 0, "max_digits": 9,
+        "error_messages": {"required": "Say how much was cut off."},
+    },
+    happened_at={"label": "When it was cut", "error_messages": {"required": "Say when it was cut."}},
+    document={"label": "Document", "help_text": "Such as a work order."}, remark=LINE,
+)  # fmt: skip
+class ForgottenCutForm(ActForm):
     """A cut that was made and not logged."""
-
-    length_removed_m = forms.DecimalField(
-        label="Length cut off, in metres", min_value=0, max_digits=9, decimal_places=3,
-        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
-        error_messages={"required": "Say how much was cut off."},
-    )  # fmt: skip
-    happened_at = _moment(label="When it was cut", error_messages={"required": "Say when it was cut."})
-    document = forms.CharField(label="Document", max_length=120, required=False, help_text="Such as a work order.")
-    remark = forms.CharField(label="Remark", max_length=1000, required=False)
 
 
 def cut_before(done_at: datetime) -> dict[str, Any]:
@@ -240,15 +208,12 @@ def cut_before(done_at: datetime) -> dict[str, Any]:
     return {"happened_at": done_at - timedelta(hours=1)}
 
 
-class ReleaseForm(ReasonForm):
+@asks(ReleaseFields, decision={"widget": forms.RadioSelect})
+class ReleaseForm(ActForm):
     """How a referred count goes on."""
 
-    decision = _choice("Decision", ())
-    field_order = ("decision", "reason")
-
-    def __init__(self, *args: Any, has_proposed: bool, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        decision = self.fields["decision"]
-        assert isinstance(decision, forms.ChoiceField)
-        proposed = [(Decision.ACCEPT_PROPOSED.value, "accept the proposed count")] if has_proposed else []
-        decision.choices = [(Decision.READ_AGAIN.value, "have it read again"), *proposed]
+    def __init__(self, *args: Any, has_proposed: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not has_proposed:
+            decision: Any = self.fields["decision"]
+            decision.choices = [each for each in decision.choices if each[0] != Decision.ACCEPT_PROPOSED]

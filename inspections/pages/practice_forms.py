@@ -9,7 +9,8 @@ from inspections.domain import keying
 from inspections.domain.practice import LARGEST_SEED, Difficulty
 from inspections.domain.practice.words import DIFFICULTY_NAMES
 from inspections.domain.words import Point
-from inspections.pages.forms import NUMBER, StepForm
+from inspections.pages.forms import StepForm
+from reels.pages.act_fields import KEYED
 from reels.pages.acts import ActForm
 
 SET, REFER = "set", "refer"
@@ -25,7 +26,7 @@ class ExerciseForm(ActForm):
         widget=forms.RadioSelect, initial=Difficulty.USUAL.value, error_messages={"required": "Choose one."},
     )  # fmt: skip
     seed = forms.IntegerField(
-        label="Seed", required=False, min_value=0, max_value=LARGEST_SEED, widget=forms.NumberInput(attrs=NUMBER),
+        label="Seed", required=False, min_value=0, max_value=LARGEST_SEED, widget=forms.NumberInput(attrs=KEYED),
         help_text="Empty: a new reel. The seed of an earlier one repeats it, which does not count towards readiness.",
     )  # fmt: skip
 
@@ -46,7 +47,7 @@ class MeasuredStepForm(StepForm):
             self.fields["crossover_deg"] = forms.DecimalField(
                 label="Where the crossover is, in degrees", min_value=0, max_value=360,
                 help_text="Counter-clockwise from the scale line, from 0 to 360.",
-                widget=forms.NumberInput(attrs={**NUMBER, "step": "any"}),
+                widget=forms.NumberInput(attrs={**KEYED, "step": "any"}),
                 error_messages={"required": "Key the degrees."},
             )  # fmt: skip
 
@@ -56,11 +57,11 @@ class ResultForm(ActForm):
 
     layers = forms.IntegerField(
         label="Layers to set", required=False, min_value=0, max_value=keying.MOST,
-        widget=forms.NumberInput(attrs=NUMBER), help_text="After the corrections.",
+        widget=forms.NumberInput(attrs=KEYED), help_text="After the corrections.",
     )  # fmt: skip
     wraps = forms.IntegerField(
         label="Wraps to set", required=False, min_value=0, max_value=keying.MOST,
-        widget=forms.NumberInput(attrs=NUMBER), help_text="After the corrections.",
+        widget=forms.NumberInput(attrs=KEYED), help_text="After the corrections.",
     )  # fmt: skip
     way = forms.ChoiceField(
         label="What you would do", choices=WAYS, widget=forms.RadioSelect, error_messages={"required": "Choose one."}

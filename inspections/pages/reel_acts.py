@@ -1,18 +1,19 @@
 """What maintenance control records of a reel, each act on a page of its own."""
 
-from decimal import Decimal
 from typing import Any, ClassVar
 
-from django import forms
 from django.urls import reverse
 
+from inspections.domain.act_fields import MachineFields, SiteFields
 from inspections.domain.words import Act
-from inspections.pages.act_page import ReelActView, moment_field, now_at_site, words_field
+from inspections.pages.act_page import ReelActView, now_at_site
+from inspections.pages.forms import ReasonForm
 from inspections.queries.counts import cable_events_of
 from inspections.services import maintenance, setup
 from reels import access
 from reels.errors import ValueNotTaken
 from reels.models import Reel
+from reels.pages.act_fields import asks
 from reels.pages.acts import ActForm
 from reels.pages.formats import length, metres_of
 from reels.services.reels import CableEventFacts
@@ -20,21 +21,18 @@ from reels.services.reels import CableEventFacts
 UNITS = {"m": "metres", "ft": "feet"}
 
 
-class LengthForm(ActForm):
+class CableEventForm(ActForm):
     """Lengths are typed in the person's unit and handed on in metres."""
-
-    lengths: ClassVar[dict[str, bool]] = {}  # which, and whether it has to be given
-    labels: ClassVar[dict[str, str]] = {"length_removed_m": "Cable removed", "length_fitted_m": "Cable fitted"}
 
     def __init__(self, *args: Any, unit: str, **options: Any) -> None:
         super().__init__(*args, **options)
         self.unit = unit
-        for name, required in self.lengths.items():
-            self.fields[name] = forms.DecimalField(
-                label=f"{self.labels[name]}, in {UNITS[unit]}", required=required, min_value=Decimal("0.01"),
-                max_value=Decimal(99999), decimal_places=3, widget=forms.NumberInput(attrs={"step": "any"}),
-            )  # fmt: skip
-        self.order_fields(["happened_at", *self.lengths])
+        for name in self.lengths:
+            self.fields[name].label = f"{self.fields[name].label}, in {UNITS[unit]}"
+
+    @property
+    def lengths(self) -> list[str]:
+        return [name for name in self.fields if name.startswith("length_")]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -42,18 +40,14 @@ class LengthForm(ActForm):
         return {**data, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
 
 
-class CableForm(LengthForm):
-    happened_at = moment_field("When, on the site's clocks")
-    document = forms.CharField(label="Work order or document", required=False, max_length=120)
-    remark = words_field("Remark", required=False)
+@asks(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", length_removed_m={"required": True})
+class CutForm(CableEventForm):
+    pass
 
 
-class CableCutForm(CableForm):
-    lengths = {"length_removed_m": True}
-
-
-class ReplacedForm(CableForm):
-    lengths = {"length_removed_m": False, "length_fitted_m": False}
+@asks(CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark")
+class ReplacedForm(CableEventForm):
+    pass
 
 
 class CableEventView(ReelActView):
@@ -78,7 +72,7 @@ class CutView(CableEventView):
     title, button, kind = "Log a cut", "Log the cut", "cut"
     means = "Cable that was cut off the outer end. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.COUNT)
-    form_class = CableCutForm
+    form_class = CutForm
 
 
 class ReplacementView(CableEventView):
@@ -88,17 +82,13 @@ class ReplacementView(CableEventView):
     form_class = ReplacedForm
 
 
-class ReelReasonForm(ActForm):
-    reason = words_field("Reason")
-
-
 class ReversalView(ReelActView):
     """Takes back a wrong or doubled entry; both stay."""
 
     title, button = "Take back a cable entry", "Take it back"
     means = "The entry stays in the history, with a counter-entry; it no longer counts."
     needs = (Act.MAINTAIN,)
-    form_class = ReelReasonForm
+    form_class = ReasonForm
     template_name = "inspections/reversal.html"
 
     def subject(self, serial: str, event_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names more
@@ -118,13 +108,11 @@ class ReversalView(ReelActView):
 # Machines -----------------------------------------------------------------------------------------------------------
 
 
+@asks(MachineFields)
 class MachineForm(ActForm):
-    machine = forms.ChoiceField(label="Machine")
-
     def __init__(self, *args: Any, machines: list[tuple[str, str]], **options: Any) -> None:
         super().__init__(*args, **options)
-        field: Any = self.fields["machine"]
-        field.choices = [("", "choose a machine"), *machines]
+        self.offer("machine", "choose a machine", machines)
 
 
 class MachineView(ReelActView):
@@ -182,7 +170,7 @@ class HoldView(ReelActView):
     title, button = "Hold the reel", "Hold it"
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.VERIFY)
-    form_class = ReelReasonForm
+    form_class = ReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.place_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
@@ -193,20 +181,18 @@ class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
     means = "Say what was found or done."
     needs = (Act.RELEASE, Act.MAINTAIN)
-    form_class = ReelReasonForm
+    form_class = ReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
         self.message = f"Reel {self.reel.serial} is no longer held."
 
 
+@asks(SiteFields)
 class SiteForm(ActForm):
-    site = forms.ChoiceField(label="To which site")
-
     def __init__(self, *args: Any, sites: list[tuple[str, str]], **options: Any) -> None:
         super().__init__(*args, **options)
-        field: Any = self.fields["site"]
-        field.choices = [("", "choose a site"), *sites]
+        self.offer("site", "choose a site", sites)
 
 
 class MoveView(ReelActView):
@@ -236,7 +222,7 @@ class RetirementView(ReelActView):
     title, button = "Retire the reel", "Retire it for good"
     means = "It goes out of service for good, and nothing more can be recorded for it. Its records stay."
     needs = (Act.MAINTAIN,)
-    form_class = ReelReasonForm
+    form_class = ReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.retire(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)

@@ -11,16 +11,18 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
+from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
-from inspections.pages.act_page import ReelActView, words_field
-from inspections.pages.reel_acts import ReelReasonForm
+from inspections.pages.act_page import ReelActView
+from inspections.pages.forms import ReasonForm
 from inspections.pages.reel_page import Values, shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
 from reels.models import Person, Reel
+from reels.pages.act_fields import asks
 from reels.pages.acts import ActForm
 from reels.pages.answers import page, reader, show
 from reels.queries import installation_of
@@ -120,15 +122,9 @@ class GaugeView(SetupActView):
         self.message = "The wrap gauge is back."
 
 
-def _shown_number(label: str) -> forms.IntegerField:
-    """A whole number that is read from the machine; the browser offers nothing that was typed before."""
-    widget = forms.NumberInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
-    return forms.IntegerField(label=label, min_value=0, max_value=9999, widget=widget)
-
-
+@asks(ReadBackFields)
 class ReadBackForm(ActForm):
-    layers = _shown_number("Layers, as the machine shows them")
-    wraps = _shown_number("Wraps, as the machine shows them")
+    pass
 
 
 class ReadBackRefused(ReadBackDiffers):
@@ -169,12 +165,9 @@ class ConfirmationView(ReadBackView):
     key = staticmethod(setup.confirm)
 
 
+@asks(MachineCheckFields)
 class CheckForm(ActForm):
-    kind = forms.ChoiceField(
-        label="What was done", choices=[("functional", "functional check"), ("first_use", "reading after first use")]
-    )
     passed = forms.ChoiceField(label="How it went", choices=[("", "choose"), ("yes", "passed"), ("no", "failed")])
-    remark = words_field("What was seen", required=False)
 
 
 class MachineCheckView(SetupActView):
@@ -193,7 +186,7 @@ class WithdrawalView(SetupActView):
     title, button = "Withdraw these setup values", "Withdraw them"
     means = "They are out of force at once, and everybody sees why."
     needs = (Act.ISSUE,)
-    form_class = ReelReasonForm
+    form_class = ReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
         setup.withdraw(setup_id=self.row.pk, reason=data["reason"], actor=self.actor, at=self.at)

@@ -10,7 +10,7 @@ from inspections.domain import drift
 from inspections.domain.words import InspectionState, Meaning
 from inspections.models import Inspection
 from inspections.pages.deciding import InspectionActView
-from inspections.pages.forms import CutForm, PasswordForm, ReasonForm, cut_before
+from inspections.pages.forms import ForgottenCutForm, PasswordForm, ReasonForm, cut_before
 from inspections.pages.inspection_page import inspection_page
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, outliers, signing
@@ -21,7 +21,7 @@ from reels.pages.formats import length
 from reels.services.reels import CableEventFacts
 
 FORMS: dict[str, type[ActForm]] = {
-    "cut": CutForm, "read_again": ReasonForm, "accept": ReasonForm, "sign": PasswordForm
+    "cut": ForgottenCutForm, "read_again": ReasonForm, "accept": ReasonForm, "sign": PasswordForm
 }  # fmt: skip
 
 

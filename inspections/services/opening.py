@@ -12,6 +12,7 @@ from inspections.models import Inspection, Participant, Reading
 from inspections.queries.counts import installation_at, live_inspection
 from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
+from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import OutOfTime
 from reels.models import Machine, Person, Reel
 from reels.services.history import Actor, record_act
@@ -25,19 +26,39 @@ class Preparation:
     The three confirmations must be true. done_at: None for a count that is done now; earlier for one from paper.
     """
 
-    work_order: str
-    publication: str
-    publication_revision: str
-    cable_condition: str
-    winding_quality: str
-    cautions_confirmed: bool
-    turned_as_installed: bool
-    marks_found: bool
-    evenly_wound: bool
-    respooled: bool = False
-    wrap_gauge: str = ""
-    machine: Machine | None = None
-    done_at: datetime | None = None
+    work_order: str = act_field(FieldKind.TEXT, label="Work order", most=60, missing="Name the work order.")
+    publication: str = act_field(
+        FieldKind.TEXT, label="Publication", most=120, missing="Name the publication you work to."
+    )
+    publication_revision: str = act_field(
+        FieldKind.TEXT, label="Revision", most=40, missing="Name the publication's revision."
+    )
+    cable_condition: str = act_field(FieldKind.REMARK, label="Cable condition", missing="Say how the cable looks.")
+    winding_quality: str = act_field(FieldKind.REMARK, label="Winding quality", missing="Say how the cable lies.")
+    cautions_confirmed: bool = act_field(
+        FieldKind.YES_NO, label="I have read the cautions and keep to them", missing="Confirm the cautions."
+    )
+    turned_as_installed: bool = act_field(
+        FieldKind.YES_NO, label="The reel is on its stand, turned as installed", missing="Turn the reel as installed."
+    )
+    marks_found: bool = act_field(
+        FieldKind.YES_NO, label="Anchor side and forward mark are found",
+        missing="Find the anchor side and the forward mark.",
+    )  # fmt: skip
+    evenly_wound: bool = act_field(
+        FieldKind.YES_NO, label="The cable is wound evenly",
+        missing="Re-spool a reel that is wound unevenly, and then count it.",
+    )  # fmt: skip
+    respooled: bool = act_field(FieldKind.YES_NO, label="It was re-spooled before this count", default=False)
+    wrap_gauge: str = act_field(
+        FieldKind.TEXT, label="Wrap gauge", hint="Its serial number; empty: that of the machine.", most=40,
+        help="May be left out when the machine is named.", default="",
+    )  # fmt: skip
+    machine: Machine | None = act_field(FieldKind.SERIAL, label="Machine that the wrap gauge belongs to", default=None)
+    done_at: datetime | None = act_field(
+        FieldKind.MOMENT, label="Done earlier, on paper", hint="Only for a count that is entered later.",
+        help="null: now; earlier for a count from paper.", default=None,
+    )  # fmt: skip
 
 
 @transaction.atomic

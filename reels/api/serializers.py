@@ -6,16 +6,17 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
+from reels.api.act_fields import takes
 from reels.api.fields import (
     CODE,
     SERIAL,
+    USERNAME,
     Exact,
     Maybe,
     Metres,
     Moment,
     Named,
     Number,
-    Remark,
     Secret,
     Text,
     Whole,
@@ -24,13 +25,13 @@ from reels.api.fields import (
 )  # fmt: skip
 from reels.api.forms import Form, Out, PageQuery
 from reels.domain import ledger
+from reels.domain.act_fields import CodeFields, EnrolmentFields, OwnPasswordFields, PasswordChangeFields, ReasonFields
 from reels.domain.words import AskedAt, Graduation, Scope, Side, UnusualRule
 
-USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
 
-
+@takes(ReasonFields)
 class ReasonIn(Form):
-    reason = Remark(help_text="Why; it is kept and shown.")
+    pass
 
 
 # People and sessions ------------------------------------------------------------------------------------------------
@@ -53,13 +54,14 @@ class SessionPersonOut(PersonOut):
     is_enrolled = YesNo(help_text="Before that, nothing that needs an authorisation.")
 
 
+@takes(PasswordChangeFields)
 class PasswordChangeIn(Form):
-    password = Secret(help_text="One's own, again.")
-    new_password = Secret()
+    pass
 
 
+@takes(OwnPasswordFields)
 class OwnPasswordIn(Form):
-    password = Secret(help_text="One's own, again.")
+    pass
 
 
 class SecondFactorOut(Out):
@@ -67,8 +69,9 @@ class SecondFactorOut(Out):
     address = Text(help_text="The same for devices that read it from a picture (otpauth://).")
 
 
+@takes(CodeFields)
 class CodeIn(Form):
-    code = Text(max_length=40, help_text="As the device shows it now.")
+    pass
 
 
 class RecoveryCodesOut(Out):
@@ -114,8 +117,9 @@ class PersonIn(Form):
     is_administrator = YesNo(source="is_staff", default=False)
 
 
+@takes(EnrolmentFields)
 class EnrolmentIn(Form):
-    checked = Remark(help_text="How it was checked whose login it is; it is kept.")
+    pass
 
 
 class GivenPasswordIn(Form):

@@ -12,29 +12,27 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
 
 from reels import access
+from reels.domain.act_fields import CodeFields, OwnPasswordFields, PasswordChangeFields, fields_of
 from reels.domain.words import AskedAt
 from reels.errors import NotFound, Refused, ValueNotTaken
+from reels.pages.act_fields import asks, field_of
 from reels.pages.acts import SEE_OTHER, ActForm, ActView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import code_picture
 from reels.services import logins, people, second_factor
 from reels.services.submissions import SentAnswer
 
-
-def _password(label: str, kind: str) -> forms.CharField:
-    widget = forms.PasswordInput(attrs={"autocomplete": kind})
-    says = {"required": "Type the password."}
-    return forms.CharField(label=label, max_length=200, widget=widget, strip=False, error_messages=says)
+NEW = {"widget": forms.PasswordInput(attrs={"autocomplete": "new-password"})}
 
 
+@asks(OwnPasswordFields)
 class OwnPasswordForm(ActForm):
-    password = _password("Your password, again", "current-password")
+    pass
 
 
+@asks(PasswordChangeFields, new_password=NEW)
 class PasswordChangeForm(ActForm):
-    password = _password("Your password now", "current-password")
-    new_password = _password("New password", "new-password")
-    again = _password("New password, once more", "new-password")
+    again = field_of(fields_of(PasswordChangeFields)["new_password"], label="New password, once more", **NEW)
 
     def clean_again(self) -> str:
         if self.cleaned_data["again"] != self.cleaned_data.get("new_password"):
@@ -42,11 +40,9 @@ class PasswordChangeForm(ActForm):
         return str(self.cleaned_data["again"])
 
 
+@asks(CodeFields, code={"widget": forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"})})
 class CodeForm(ActForm):
-    code = forms.CharField(
-        label="Code that the device shows", max_length=40, error_messages={"required": "Type the code."},
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"}),
-    )  # fmt: skip
+    pass
 
 
 @page

@@ -9,6 +9,7 @@ The token comes first, since a form that was taken has changed the record that i
 
 import json
 import uuid
+from collections.abc import Iterable
 from datetime import datetime
 from functools import cached_property
 from typing import Any, ClassVar
@@ -73,6 +74,11 @@ class ActForm(forms.Form):
     @cached_property
     def token(self) -> str:
         return str(uuid.uuid4())
+
+    def offer(self, name: str, empty: str, choices: Iterable[tuple[str, str]]) -> None:
+        """What there is to choose from in a field; empty: the words for none of it."""
+        field: Any = self.fields[name]
+        field.choices = [("", empty), *choices]
 
 
 @method_decorator(never_cache, name="dispatch")

@@ -2,14 +2,15 @@
 
 from typing import Any, ClassVar
 
-from django import forms
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from reels import access
+from reels.domain.act_fields import EnrolmentFields, ReasonFields
 from reels.errors import NotAllowed
 from reels.models import Person
+from reels.pages.act_fields import LINE, asks
 from reels.pages.acts import ActForm, ActView
 from reels.pages.answers import page, reader, show
 from reels.services import people, second_factor
@@ -17,15 +18,14 @@ from reels.services import people, second_factor
 ALARMS_SHOWN = 20
 
 
+@asks(EnrolmentFields, checked=LINE)
 class CheckedForm(ActForm):
-    checked = forms.CharField(
-        label="How you checked whose login it is", max_length=2000, help_text="It is kept, and cannot be taken back.",
-        error_messages={"required": "Say how you checked it."},
-    )  # fmt: skip
+    pass
 
 
+@asks(ReasonFields, reason={"label": "Why", **LINE})
 class WhyForm(ActForm):
-    reason = forms.CharField(label="Why", max_length=2000, error_messages={"required": "Say why."})
+    pass
 
 
 @page

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from reels import access, queries
+from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import (
     AlreadyThere,
     CutTooLong,
@@ -27,12 +28,14 @@ from reels.services.history import Actor, ActRecorder, record_act
 class CableEventFacts:
     """What is said of a cable event. Lengths in metres; kind: cut or replaced."""
 
-    kind: str
-    happened_at: datetime
-    length_removed_m: Decimal | None = None
-    length_fitted_m: Decimal | None = None
-    document: str = ""
-    remark: str = ""
+    kind: str = act_field(FieldKind.WORD, words=CableEvent.Kind.choices[:2])
+    happened_at: datetime = act_field(FieldKind.MOMENT, label="When, on the site's clocks")
+    length_removed_m: Decimal | None = act_field(
+        FieldKind.LENGTH, label="Cable removed", help="Needed for a cut.", default=None
+    )
+    length_fitted_m: Decimal | None = act_field(FieldKind.LENGTH, label="Cable fitted", default=None)
+    document: str = act_field(FieldKind.TEXT, label="Work order or document", most=120, default="")
+    remark: str = act_field(FieldKind.REMARK, label="Remark", default="")
 
 
 @transaction.atomic

@@ -4,11 +4,13 @@ from typing import Any
 
 from rest_framework import serializers
 
+from inspections.domain.act_fields import AssigneeFields, EndingFields, FindingFields
 from inspections.domain.drift import Ending, Slip
 from inspections.domain.drift.records import SLIP_WORDS
-from reels.api.fields import Day, Metres, Moment, Named, Number, Remark, Text, Whole, Word
+from reels.api.act_fields import takes
+from reels.api.fields import USERNAME, Day, Metres, Moment, Named, Number, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
-from reels.api.serializers import USERNAME, LengthOut, PersonOut
+from reels.api.serializers import LengthOut, PersonOut
 from reports.domain.drift_rows import FALSE_SHARE
 from reports.services.drift_evidence import CountEvidence
 
@@ -132,14 +134,16 @@ class FlagIn(Form):
     assigned_to = Named(USERNAME)
 
 
+@takes(AssigneeFields)
 class AssigneeIn(Form):
-    assigned_to = Named(USERNAME)
+    pass
 
 
+@takes(FindingFields)
 class FindingIn(Form):
-    finding = Remark()
+    pass
 
 
+@takes(EndingFields)
 class EndingIn(Form):
-    ending = Word(Ending)
-    reason = Remark()
+    pass

@@ -2,38 +2,29 @@
 
 from typing import Any
 
-from django import forms
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 
 from inspections import access
+from inspections.domain.act_fields import ENDINGS, AssigneeFields, EndingFields, FindingFields
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
-from inspections.pages.act_page import ReelActView, words_field
-from inspections.pages.reel_acts import ReelReasonForm
+from inspections.pages.act_page import ReelActView
 from inspections.services import flags
 from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access
 from reels.errors import NotFound
 from reels.models import Reel
+from reels.pages.act_fields import asks
 from reels.pages.acts import ActForm
 from reports.services import assessments, drift_report
 
-ENDINGS = {
-    Ending.LATE_LOGGED_CUT: "a cut, logged late",
-    Ending.MISCOUNT: "a miscount",
-    Ending.CONFIRMED_LOSS: "a confirmed loss",
-    Ending.UNEXPLAINED: "unexplained",
-}
 
-
+@asks(AssigneeFields)
 class AssigneeForm(ActForm):
-    assigned_to = forms.ChoiceField(label="Who looks into it")
-
     def __init__(self, *args: Any, people: list[tuple[str, str]], **options: Any) -> None:
         super().__init__(*args, **options)
-        field: Any = self.fields["assigned_to"]
-        field.choices = [("", "choose somebody"), *people]
+        self.offer("assigned_to", "choose somebody", people)
 
 
 class AssigneeView(ReelActView):
@@ -102,8 +93,9 @@ class ReassignView(FlagView, AssigneeView):
         self.message = f"{to.full_name} looks into it now."
 
 
+@asks(FindingFields)
 class FindingForm(ActForm):
-    finding = words_field("What was found")
+    pass
 
 
 class LookIntoView(FlagView):
@@ -119,11 +111,9 @@ class LookIntoView(FlagView):
         self.message = "What was found is kept."
 
 
-class EndingForm(ReelReasonForm):
-    ending = forms.ChoiceField(
-        label="What it was", choices=[("", "choose"), *((ending.value, words) for ending, words in ENDINGS.items())]
-    )
-    field_order = ("ending", "reason")
+@asks(EndingFields, ending={"choices": [("", "choose"), *ENDINGS]})
+class EndingForm(ActForm):
+    pass
 
 
 class CloseView(FlagView):
@@ -135,4 +125,4 @@ class CloseView(FlagView):
     def do(self, data: dict[str, Any]) -> None:
         ending = Ending(data["ending"])
         flags.close_flag(flag_id=self.row.pk, ending=ending, reason=data["reason"], actor=self.actor, at=self.at)
-        self.message = f"The flag is closed: {ENDINGS[ending]}."
+        self.message = f"The flag is closed: {dict(ENDINGS)[ending]}."

@@ -1,0 +1,83 @@
+"""What the acts on counts, reels, setup values and flags ask for, where their service takes the values one by one."""
+
+from dataclasses import dataclass
+
+from inspections.domain.drift import Ending
+from inspections.domain.words import Decision, Meaning
+from reels.domain.act_fields import FieldKind, act_field
+
+AS_SHOWN = "As the machine shows it."
+CHECKS = (("functional", "functional check"), ("first_use", "reading after first use"))
+ENDINGS = (
+    (Ending.LATE_LOGGED_CUT.value, "a cut, logged late"), (Ending.MISCOUNT.value, "a miscount"),
+    (Ending.CONFIRMED_LOSS.value, "a confirmed loss"), (Ending.UNEXPLAINED.value, "unexplained"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HelpFields:
+    remark: str = act_field(FieldKind.REMARK, label="What is unclear?", missing="Say what you need help with.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReleaseFields:
+    decision: str = act_field(
+        FieldKind.WORD, label="Decision", missing="Choose one.",
+        words=(
+            (Decision.READ_AGAIN.value, "have it read again"),
+            (Decision.ACCEPT_PROPOSED.value, "accept the proposed count"),
+        ),
+    )  # fmt: skip
+    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignOffFields:
+    meaning: str = act_field(FieldKind.WORD, words=tuple((each.value, each.value) for each in Meaning))
+    password: str = act_field(
+        FieldKind.SECRET, label="Your password, again", missing="Type your password.", help="The signer's own, again."
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReversalFields:
+    remark: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineFields:
+    machine: str = act_field(FieldKind.SERIAL, label="Machine")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteFields:
+    site: str = act_field(FieldKind.CODE, label="To which site")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadBackFields:
+    layers: int = act_field(FieldKind.WHOLE, label="Layers, as the machine shows them", help=AS_SHOWN)
+    wraps: int = act_field(FieldKind.WHOLE, label="Wraps, as the machine shows them", help=AS_SHOWN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineCheckFields:
+    kind: str = act_field(FieldKind.WORD, label="What was done", words=CHECKS)
+    passed: bool = act_field(FieldKind.YES_NO, label="How it went")
+    remark: str = act_field(FieldKind.REMARK, label="What was seen", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssigneeFields:
+    assigned_to: str = act_field(FieldKind.USERNAME, label="Who looks into it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingFields:
+    finding: str = act_field(FieldKind.REMARK, label="What was found")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndingFields:
+    ending: str = act_field(FieldKind.WORD, label="What it was", words=ENDINGS)
+    reason: str = act_field(FieldKind.REMARK, label="Reason")

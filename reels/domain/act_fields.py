@@ -1,0 +1,97 @@
+"""What an act asks for, declared once: the form of its page and its body in the API are both made from it.
+
+A declaration is a frozen dataclass whose fields are made with `act_field`; one that has a default may be left out.
+`reels/pages/act_fields.py` makes the fields of a form of it, `reels/api/act_fields.py` those of a serializer.
+"""
+
+from collections.abc import Sequence
+from dataclasses import MISSING, dataclass, field, fields
+from enum import StrEnum, auto
+from typing import Any
+
+PASSWORD_MOST, REMARK_MOST = 200, 2000  # characters
+
+
+class FieldKind(StrEnum):
+    """What a value is; REMARK: a few sentences; SERIAL, CODE and USERNAME: of something that is there already."""
+
+    TEXT = auto()
+    REMARK = auto()
+    SECRET = auto()
+    MOMENT = auto()
+    LENGTH = auto()
+    WHOLE = auto()
+    YES_NO = auto()
+    WORD = auto()
+    SERIAL = auto()
+    CODE = auto()
+    USERNAME = auto()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActField:
+    """One value that an act asks for.
+
+    label, hint, missing: what a page says of it, and when it is left empty. help: what the document of the API says.
+    most: characters, or the largest number. words: those of a closed list, each with what a page calls it.
+    """
+
+    kind: FieldKind
+    label: str = ""
+    hint: str = ""
+    missing: str = ""
+    help: str = ""
+    most: int | None = None
+    words: Sequence[tuple[str, str]] = ()
+    default: Any = MISSING
+
+    @property
+    def is_required(self) -> bool:
+        """Whether it may not be left out."""
+        return self.default is MISSING
+
+
+def act_field(kind: FieldKind, *, default: Any = MISSING, **about: Any) -> Any:
+    """A field of a declaration."""
+    return field(default=default, metadata={"act": ActField(kind=kind, default=default, **about)})
+
+
+def fields_of(declaration: type) -> dict[str, ActField]:
+    """What an act asks for, by name, in order."""
+    return {each.name: each.metadata["act"] for each in fields(declaration) if "act" in each.metadata}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReasonFields:
+    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.", help="Why; it is kept and shown.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPasswordFields:
+    password: str = act_field(
+        FieldKind.SECRET, label="Your password, again", missing="Type the password.", help="One's own, again."
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PasswordChangeFields:
+    password: str = act_field(
+        FieldKind.SECRET, label="Your password now", missing="Type the password.", help="One's own, again."
+    )
+    new_password: str = act_field(FieldKind.SECRET, label="New password", missing="Type the password.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CodeFields:
+    code: str = act_field(
+        FieldKind.TEXT, label="Code that the device shows", most=40, missing="Type the code.",
+        help="As the device shows it now.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EnrolmentFields:
+    checked: str = act_field(
+        FieldKind.REMARK, label="How you checked whose login it is", hint="It is kept, and cannot be taken back.",
+        missing="Say how you checked it.", help="How it was checked whose login it is; it is kept.",
+    )  # fmt: skip

@@ -1,0 +1,60 @@
+"""The fields of an act's form, made from its declaration."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django import forms
+
+from reels.domain.act_fields import PASSWORD_MOST, REMARK_MOST, ActField, FieldKind, fields_of
+
+AnyForm = TypeVar("AnyForm", bound=forms.Form)
+KEYED = {"inputmode": "numeric", "autocomplete": "off"}  # the browser offers nothing that was typed before
+LINE = {"widget": forms.TextInput()}  # where a page asks for a few words, and the API takes more
+
+
+def asks(declaration: type, *names: str, **changes: dict[str, Any]) -> Callable[[type[AnyForm]], type[AnyForm]]:
+    """Give a form the fields of a declaration, before its own: all, or those that are named.
+
+    changes: by field, what this page says or does otherwise, as the field's own options.
+    """
+
+    def add(form: type[AnyForm]) -> type[AnyForm]:
+        declared: Any = fields_of(declaration)
+        made = {name: field_of(declared[name], **changes.get(name, {})) for name in names or declared}
+        form.base_fields = form.declared_fields = {**made, **form.declared_fields}
+        return form
+
+    return add
+
+
+def field_of(field: ActField, **changes: Any) -> forms.Field:
+    options: dict[str, Any] = {"label": field.label, "help_text": field.hint, "required": field.is_required}
+    if field.missing:
+        options["error_messages"] = {"required": field.missing}
+    made, more = MAKERS[field.kind]
+    if field.kind in (FieldKind.TEXT, FieldKind.REMARK):
+        options["max_length"] = field.most or REMARK_MOST
+    if field.words:
+        options["choices"] = field.words
+    return made(**{**options, **more, **changes})
+
+
+_MOMENT = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+_LENGTH = forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"})
+_SECRET = forms.PasswordInput(attrs={"autocomplete": "current-password"})
+# Of something that is there already, the page says which there are.
+_CHOICE: tuple[type[forms.Field], dict[str, Any]] = (forms.ChoiceField, {})
+MAKERS: dict[FieldKind, tuple[type[forms.Field], dict[str, Any]]] = {
+    FieldKind.TEXT: (forms.CharField, {}),
+    FieldKind.REMARK: (forms.CharField, {"widget": forms.Textarea(attrs={"rows": 3})}),
+    FieldKind.SECRET: (forms.CharField, {"max_length": PASSWORD_MOST, "strip": False, "widget": _SECRET}),
+    FieldKind.MOMENT: (forms.DateTimeField, {"widget": _MOMENT}),
+    FieldKind.LENGTH: (
+        forms.DecimalField,
+        {"min_value": Decimal("0.01"), "max_value": Decimal(99999), "decimal_places": 3, "widget": _LENGTH},
+    ),
+    FieldKind.WHOLE: (forms.IntegerField, {"min_value": 0, "max_value": 9999, "widget": forms.NumberInput(KEYED)}),
+    FieldKind.YES_NO: (forms.BooleanField, {}),
+    FieldKind.WORD: _CHOICE, FieldKind.SERIAL: _CHOICE, FieldKind.CODE: _CHOICE, FieldKind.USERNAME: _CHOICE,
+}  # fmt: skip
