@@ -31,7 +31,7 @@ HERE = Path(__file__).resolve().parent
 HOME = HERE.parents[1]
 AIM = 0.90
 PLUGINS = ("pytest_django.plugin",)
-SHORT = {"reels/domain/merkle.py": 20, "inspections/domain/counting.py": 20}
+SHORT = {"reels/domain/merkle.py": 20, "reels/domain/ledger.py": 20}
 
 
 @dataclass(frozen=True, slots=True)
