@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 
 from deploy.watching import probes
 from reels.api.reference import Reference
+from reports.pages import reel
 
 api_v1: list[URLPattern | URLResolver] = [
     path("", include("reels.api.urls")),
@@ -22,7 +23,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("reels.pages.urls")),
     path("", include("reports.pages.urls")),
     path("", include("inspections.pages.urls")),
-    path("", include("reports.pages.reel_urls")),
+    # After every other address of reels, because a serial number may hold a stroke.
+    path("reels/<path:serial>", reel.reel, name="reel"),
 ]
 
 handler400 = "deploy.problems.bad_request"

@@ -1,15 +1,42 @@
-from django.urls import URLPattern, URLResolver, include, path
+"""Pages of reels, counts and practice; that of one reel stands in deploy/urls.py, after all other reel addresses."""
+
+from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages import deciding, photos, preparing, signing, views, worksheet
+from inspections.pages.count import deciding, inspection_page, photos, preparing, signing, worksheet
+from inspections.pages.practice import exercises, readiness
+from inspections.pages.reel import acts, index, setup_page
 
-urlpatterns: list[URLPattern | URLResolver] = [
+urlpatterns: list[URLPattern] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
-    path("reels", views.reels, name="reels"),
+    path("reels", index.reels, name="reels"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
-    path("", include("inspections.pages.desk_urls")),
-    path("", include("inspections.pages.practice_urls")),
-    path("inspections/<int:inspection_id>", views.inspection, name="inspection"),
+    path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),
+    path("reels/<path:serial>/replacement", acts.ReplacementView.as_view(), name="reel-replacement"),
+    path(
+        "reels/<path:serial>/cable-events/<int:event_id>/reversal",
+        acts.ReversalView.as_view(),
+        name="reel-reversal",
+    ),
+    path("reels/<path:serial>/setup-values", acts.IssueView.as_view(), name="reel-issue"),
+    path("reels/<path:serial>/installation", acts.InstallationView.as_view(), name="reel-installation"),
+    path("reels/<path:serial>/removal", acts.RemovalView.as_view(), name="reel-removal"),
+    path("reels/<path:serial>/hold", acts.HoldView.as_view(), name="reel-hold"),
+    path("reels/<path:serial>/hold/end", acts.HoldEndView.as_view(), name="reel-hold-end"),
+    path("reels/<path:serial>/move", acts.MoveView.as_view(), name="reel-move"),
+    path("reels/<path:serial>/retirement", acts.RetirementView.as_view(), name="reel-retirement"),
+    path("setup-values/<int:setup_id>", setup_page.setup_values, name="setup-values"),
+    path("setup-values/<int:setup_id>/gauge", setup_page.GaugeView.as_view(), name="setup-gauge"),
+    path("setup-values/<int:setup_id>/read-back", setup_page.SetterReadBackView.as_view(), name="setup-read-back"),
+    path("setup-values/<int:setup_id>/confirmation", setup_page.ConfirmationView.as_view(), name="setup-confirmation"),
+    path("setup-values/<int:setup_id>/check", setup_page.MachineCheckView.as_view(), name="setup-check"),
+    path("setup-values/<int:setup_id>/withdrawal", setup_page.WithdrawalView.as_view(), name="setup-withdrawal"),
+    path("practice", exercises.PracticeView.as_view(), name="practice"),
+    path("practice/reels/<int:exercise_id>", exercises.PracticeStepView.as_view(), name="practice-reel"),
+    path("practice/reels/<int:exercise_id>/answers", exercises.answers, name="practice-answers"),
+    path("practice/people", readiness.people, name="practice-people"),
+    path("practice/people/<int:person_id>", readiness.one_person, name="practice-person"),
+    path("inspections/<int:inspection_id>", inspection_page.inspection, name="inspection"),
     path("inspections/<int:inspection_id>/worksheet", worksheet.TechnicianView.as_view(), name="worksheet-technician"),
     path("inspections/<int:inspection_id>/witness", worksheet.VerifierView.as_view(), name="worksheet-verifier"),
     path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),

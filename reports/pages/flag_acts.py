@@ -9,7 +9,7 @@ from inspections import access
 from inspections.domain.act_fields import ENDINGS, AssigneeFields, EndingFields, FindingFields
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
-from inspections.pages.act_page import ReelActView
+from inspections.pages.reel.act_page import ReelActView
 from inspections.services import flags
 from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
-from inspections.pages.history import Told, entry_in_words
+from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
 from reels.domain.words import Side

@@ -3,7 +3,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
-from inspections.pages.reel_page import reel_page
+from inspections.pages.reel.page import reel_page
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reports.pages.reel_drift import in_words

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from inspections.pages.cable_length import BELOW, NEARLY, cable_on
+from inspections.pages.reel.cable_length import BELOW, NEARLY, cable_on
 from reels.domain.winding import drum_from, length_m
 from reels.domain.words import LengthUnit
 from reels.models import Reel, ReelType

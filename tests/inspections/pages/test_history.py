@@ -5,7 +5,7 @@ from pathlib import Path
 
 import inspections.services
 import reels.services
-from inspections.pages.history import ACTS
+from inspections.pages.reel.history import ACTS
 
 # Not told in a reel's history.
 OF_THE_REGISTER = (

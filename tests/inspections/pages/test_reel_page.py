@@ -4,8 +4,8 @@ from datetime import date
 import pytest
 
 from inspections.models import ImportedCount
-from inspections.pages.history import ACTS
-from inspections.pages.history_filter import KINDS, entries_matching
+from inspections.pages.reel.history import ACTS
+from inspections.pages.reel.history_filter import KINDS, entries_matching
 from inspections.services import maintenance
 from reels.access import readable_history
 from reels.domain.words import LengthUnit

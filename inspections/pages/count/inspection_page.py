@@ -4,6 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
 from inspections import access
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
@@ -12,6 +15,7 @@ from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAIT
 from inspections.queries.keyings import photos_for, shown_keyings
 from reels.access import one
 from reels.models import Person
+from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge, count_words, uncertain_length
 from reels.queries import length_counted
 
@@ -181,3 +185,10 @@ def _referral(row: Referral) -> ReferralPart:
         proposed=count_words(proposed.get("layers"), proposed.get("wraps")),
         decision=row.decision.replace("_", " "),
     )
+
+
+@page
+def inspection(request: HttpRequest, inspection_id: int) -> HttpResponse:
+    shown = inspection_page(inspection_id, reader(request), timezone.now())
+    about = {"page": shown, "inspection": shown.inspection, "reel": shown.inspection.reel}
+    return show(request, "inspections/inspection.html", about, shown.inspection.reel.site)

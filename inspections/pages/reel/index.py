@@ -8,7 +8,8 @@ from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Count, F, FilteredRelation, Q, QuerySet
-from django.http import QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.paging import Pages, one_page
@@ -16,6 +17,7 @@ from inspections.pages.words import STATUS
 from inspections.queries.status import with_status
 from reels import access
 from reels.models import Person
+from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter
 from reels.pages.formats import Badge, count_words, day_at
 
@@ -72,14 +74,14 @@ def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
     types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
     form = ReelFilter(asked, sites=list(sites), types=list(types))
     chosen = form.chosen
-    rows = _found(with_status(readable), chosen)
+    rows = _matching(with_status(readable), chosen)
     status = chosen.get("status")
     listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
     pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)
     return ReelList(filter=form, pages=pages, statuses=_statuses(rows, chosen))
 
 
-def _found(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
+def _matching(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
     # At most one installation of a reel is under way, so this join never doubles a row.
     now = FilteredRelation("installations", condition=Q(installations__removed_at__isnull=True))
     reels = reels.annotate(now=now)
@@ -113,3 +115,9 @@ def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[StatusLink]:
         return StatusLink(badge=STATUS[status], number=numbers[status], address=address, is_chosen=is_chosen)
 
     return [link(status) for status in STATUS if status in numbers]
+
+
+@page
+def reels(request: HttpRequest) -> HttpResponse:
+    shown = reel_list(request.GET, reader(request), timezone.now())
+    return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from inspections import access
 from inspections.domain.words import Act
-from inspections.pages.history import entry_in_words
+from inspections.pages.reel.history import entry_in_words
 from reels import access as reel_access
 from reels.models import Reel
 from reels.pages.acts import FORBIDDEN, ActView, ChangedMeanwhile

@@ -14,10 +14,10 @@ from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, 
 from inspections.domain.practice.figures import bench_figures
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
 from inspections.models import Exercise
-from inspections.pages.forms import StepForm
-from inspections.pages.practice_forms import REFER, ExerciseForm, MeasuredStepForm, ResultForm
-from inspections.pages.readiness import results_by_rule, standing_under
-from inspections.pages.worksheet import TITLES
+from inspections.pages.count.forms import StepForm
+from inspections.pages.count.worksheet import TITLES
+from inspections.pages.practice.forms import REFER, ExerciseForm, MeasuredStepForm, ResultForm
+from inspections.pages.practice.readiness import results_by_rule, standing_under
 from inspections.queries import practice as exercises
 from inspections.services import practice
 from inspections.services.practice import RESULT_STEP

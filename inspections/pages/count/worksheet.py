@@ -16,9 +16,9 @@ from inspections import access
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
-from inspections.pages.deciding import InspectionActView
-from inspections.pages.forms import StepForm, WorksheetForm, step_initial
-from inspections.pages.step_figures import step_figures
+from inspections.pages.count.deciding import InspectionActView
+from inspections.pages.count.forms import StepForm, WorksheetForm, step_initial
+from inspections.pages.count.step_figures import step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state

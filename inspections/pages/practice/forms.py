@@ -9,7 +9,7 @@ from inspections.domain import keying
 from inspections.domain.practice import LARGEST_SEED, Difficulty
 from inspections.domain.practice.words import DIFFICULTY_NAMES
 from inspections.domain.words import Point
-from inspections.pages.forms import StepForm
+from inspections.pages.count.forms import StepForm
 from reels.pages.act_fields import KEYED
 from reels.pages.acts import ActForm
 

@@ -9,9 +9,9 @@ from django.urls import reverse
 from inspections.domain import drift
 from inspections.domain.words import InspectionState, Meaning
 from inspections.models import Inspection
-from inspections.pages.deciding import InspectionActView
-from inspections.pages.forms import ForgottenCutForm, PasswordForm, ReasonForm, cut_before
-from inspections.pages.inspection_page import inspection_page
+from inspections.pages.count.deciding import InspectionActView
+from inspections.pages.count.forms import ForgottenCutForm, PasswordForm, ReasonForm, cut_before
+from inspections.pages.count.inspection_page import inspection_page
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, outliers, signing
 from reels.domain.words import LengthUnit

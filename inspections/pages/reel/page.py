@@ -13,10 +13,10 @@ from django.urls import reverse
 from inspections import access as access_of_acts
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
-from inspections.pages.cable_length import CableOnReel, cable_on
-from inspections.pages.history import entry_in_words
-from inspections.pages.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.paging import Pages, one_page
+from inspections.pages.reel.cable_length import CableOnReel, cable_on
+from inspections.pages.reel.history import entry_in_words
+from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.words import (
     CONFIRMED,
     DIFFERS,

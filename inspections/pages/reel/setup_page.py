@@ -15,9 +15,9 @@ from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
-from inspections.pages.act_page import ReelActView
-from inspections.pages.forms import ReasonForm
-from inspections.pages.reel_page import Values, shown_values
+from inspections.pages.count.forms import ReasonForm
+from inspections.pages.reel.act_page import ReelActView
+from inspections.pages.reel.page import Values, shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused

@@ -5,8 +5,8 @@ from typing import Any
 from django.urls import reverse
 
 from inspections.models import Inspection
-from inspections.pages.act_page import ReelActView
-from inspections.pages.forms import PreparationForm
+from inspections.pages.count.forms import PreparationForm
+from inspections.pages.reel.act_page import ReelActView
 from inspections.services.opening import Preparation, open_inspection
 from reels import access
 from reels.domain.cautions import CAUTIONS

@@ -9,9 +9,9 @@ from inspections import access
 from inspections.domain.words import LIVE, Act, Decision, InspectionState
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
-from inspections.pages.act_page import ReelActView
-from inspections.pages.forms import ConfirmForm, HelpForm, ReasonForm, ReleaseForm
-from inspections.pages.inspection_page import inspection_page
+from inspections.pages.count.forms import ConfirmForm, HelpForm, ReasonForm, ReleaseForm
+from inspections.pages.count.inspection_page import inspection_page
+from inspections.pages.reel.act_page import ReelActView
 from inspections.queries.counts import void_of
 from inspections.services import counting, signing
 from reels.models import Reel

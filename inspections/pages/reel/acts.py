@@ -6,8 +6,8 @@ from django.urls import reverse
 
 from inspections.domain.act_fields import MachineFields, SiteFields
 from inspections.domain.words import Act
-from inspections.pages.act_page import ReelActView, now_at_site
-from inspections.pages.forms import ReasonForm
+from inspections.pages.count.forms import ReasonForm
+from inspections.pages.reel.act_page import ReelActView, now_at_site
 from inspections.queries.counts import cable_events_of
 from inspections.services import maintenance, setup
 from reels import access
