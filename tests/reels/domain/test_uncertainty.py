@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from reels.domain.uncertainty import Propagated, propagate
+from reels.domain.uncertainty import Propagated, checked, propagate
 from reels.errors import ImpossibleValue
 
 # GUM (JCGM 100:2008) H.1, end-gauge calibration; held from several independent test suites that agree, the document
@@ -95,3 +95,7 @@ def test_impossible_inputs_are_refused_by_their_place(
     with pytest.raises(ImpossibleValue) as refusal:
         propagate(sensitivities, uncertainties, dof)
     assert str(refusal.value).startswith(sentence)
+
+
+def test_the_limits_themselves_are_allowed() -> None:
+    assert checked([[0.0], [2.5]], "length_m", least=0.0, most=2.5).tolist() == [[0.0], [2.5]]
