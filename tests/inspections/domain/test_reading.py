@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from inspections.domain.reading import Half, KeyedReading, RuleParameters
+from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from inspections.errors import ImpossibleParameters, ImpossibleReading
 from reels.domain.words import Graduation, Side, UnusualRule
 from tests.inspections.domain.counted_reels import TYPE
@@ -50,3 +50,15 @@ def test_a_reading_that_nobody_can_have_made_is_refused(field, bad):
 def test_the_crossover_is_given_once():
     with pytest.raises(ImpossibleReading, match=r"crossover_half was aft; allowed: the half or the degrees"):
         KeyedReading(crossover_half=Half.AFT, crossover_deg=75)
+
+
+def test_the_codes_that_are_stored_and_served_keep_their_letters():
+    assert [*OpenSide, *Unwind, *Half, *Outcome] == [
+        "left", "right", "none", "left_to_right", "right_to_left", "aft", "forward", "accepted", "reread", "referred",
+    ]  # fmt: skip
+
+
+def test_an_angle_lies_in_the_half_that_it_begins_with_and_a_full_turn_begins_anew():
+    assert [Half.at(deg) for deg in (0, 179.9, 180, 359.9, 360)] == [
+        Half.AFT, Half.AFT, Half.FORWARD, Half.FORWARD, Half.AFT,
+    ]  # fmt: skip
