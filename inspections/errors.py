@@ -7,17 +7,17 @@ from reels.errors import Malformed, NotAllowed, Refused, ValueNotTaken
 
 class ImpossibleParameters(ValueNotTaken):
     code = "impossible_parameters"
-    title = "No reel type is like that"
+    title = "The rule parameters are impossible"
 
 
 class ImpossibleReading(ValueNotTaken):
     code = "impossible_reading"
-    title = "Nobody can have read that"
+    title = "The reading is impossible"
 
 
 class PhotoNotTaken(Malformed):
     code = "photo_not_taken"
-    title = "The photo cannot be taken"
+    title = "The photo cannot be accepted"
     message = "The photo is {seen}; allowed: {allowed}."
 
 
@@ -47,7 +47,7 @@ class NotPrepared(Malformed):
 
 class TechnicianNotNamed(Malformed):
     code = "technician_not_named"
-    title = "Who counted is not named"
+    title = "The technician is not named"
     message = "A script names the technician who counts; that person alone can sign."
     fields = ("technician",)
 
@@ -61,7 +61,7 @@ class TechnicianIsYou(Malformed):
 
 class WrongState(Refused):
     code = "wrong_state"
-    title = "The inspection is past that"
+    title = "Not possible in this state of the inspection"
     message = "Inspection {inspection} is {state}; this needs one that is {allowed}."
 
 
@@ -192,7 +192,7 @@ class PracticeStillOpen(Refused):
 
 class PracticeStepPassed(Refused):
     code = "practice_step_passed"
-    title = "That step is behind you"
+    title = "The step is entered already"
     message = "Step {seen} of this practice reel is entered already; it goes on with {next}."
 
 
@@ -224,7 +224,7 @@ class ImportRefused(Malformed):
 
 class FlagAlreadyOpen(Refused):
     code = "flag_already_open"
-    title = "Somebody looks into it already"
+    title = "The interval is assigned already"
     message = "Flag {flag} on this interval is open and assigned to {name}."
 
 

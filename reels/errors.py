@@ -27,8 +27,8 @@ class Malformed(Refused):
     """A value that can't be taken, whatever the state of the record."""
 
     code = "malformed"
-    title = "A value cannot be taken"
-    message = "A value cannot be taken."
+    title = "A value cannot be accepted"
+    message = "A value cannot be accepted."
 
 
 class NotAllowed(Refused):
@@ -65,7 +65,7 @@ class Unreachable(Busy):
 
 class AlreadyRecorded(Refused):
     code = "already_recorded"
-    title = "Somebody was quicker"
+    title = "Recorded by somebody else at the same moment"
     message = "Somebody else recorded the same at the same moment. Look again before you go on."
 
 
@@ -77,7 +77,7 @@ class OnlyInPerson(NotAllowed):
 
 class OnlyAdministrators(NotAllowed):
     code = "only_administrators"
-    message = "Only an administrator may change reference data and people; {username} is none."
+    message = "Only an administrator may change reference data and people; {username} is not one."
 
 
 # Logins -------------------------------------------------------------------------------------------------------------
@@ -141,7 +141,7 @@ class AnotherAdministrator(NotAllowed):
 
 class ScopeMissing(NotAllowed):
     code = "scope_missing"
-    title = "The token is not for this"
+    title = "The token lacks the scope"
     message = "This needs a token with the scope {needed}; the token {token} has {scopes}."
 
 
@@ -155,7 +155,7 @@ class KeyReused(Refused):
     """422: a key stands for one request."""
 
     code = "key_reused"
-    title = "The key stands for another request"
+    title = "The key was used for another request"
     message = "The Idempotency-Key {key!r} was used at {at} for another request; take a new key for a new request."
 
 
@@ -191,8 +191,8 @@ class CheckpointKeyMissing(Refused):
 
 class StillRunning(Refused):
     code = "still_running"
-    title = "The same request is still at work"
-    message = "A request with the Idempotency-Key {key!r} is still at work. Send it again in a moment for its answer."
+    title = "The same request is still being processed"
+    message = "A request with the Idempotency-Key {key!r} is still being processed. Send it again in a moment."
 
 
 # Reference data -----------------------------------------------------------------------------------------------------
@@ -284,7 +284,7 @@ class ImpossibleValue(Malformed):
 
 class ImpossibleDrum(ValueNotTaken):
     code = "impossible_drum"
-    title = "No drum is like that"
+    title = "The drum is impossible"
 
 
 class OffTheDrum(Malformed):
@@ -301,5 +301,5 @@ class TooFewKnownLengths(Refused):
 
 class KnownLengthsTellNothing(Refused):
     code = "known_lengths_tell_nothing"
-    title = "The known lengths do not decide it"
+    title = "The known lengths are inconclusive"
     message = "The reels of known length leave {what} open: {why}."

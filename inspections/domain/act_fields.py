@@ -28,7 +28,7 @@ class ReleaseFields:
             (Decision.ACCEPT_PROPOSED.value, "accept the proposed count"),
         ),
     )  # fmt: skip
-    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.")
+    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Give a reason.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +41,7 @@ class SignOffFields:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReversalFields:
-    remark: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.")
+    remark: str = act_field(FieldKind.REMARK, label="Reason", missing="Give a reason.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,33 +51,33 @@ class MachineFields:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteFields:
-    site: str = act_field(FieldKind.CODE, label="To which site")
+    site: str = act_field(FieldKind.CODE, label="New site")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadBackFields:
-    layers: int = act_field(FieldKind.WHOLE, label="Layers, as the machine shows them", help=AS_SHOWN)
-    wraps: int = act_field(FieldKind.WHOLE, label="Wraps, as the machine shows them", help=AS_SHOWN)
+    layers: int = act_field(FieldKind.WHOLE, label="Layers shown by the machine", help=AS_SHOWN)
+    wraps: int = act_field(FieldKind.WHOLE, label="Wraps shown by the machine", help=AS_SHOWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MachineCheckFields:
-    kind: str = act_field(FieldKind.WORD, label="What was done", words=CHECKS)
-    passed: bool = act_field(FieldKind.YES_NO, label="How it went")
-    remark: str = act_field(FieldKind.REMARK, label="What was seen", default="")
+    kind: str = act_field(FieldKind.WORD, label="Check", words=CHECKS)
+    passed: bool = act_field(FieldKind.YES_NO, label="Result")
+    remark: str = act_field(FieldKind.REMARK, label="Observations", default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AssigneeFields:
-    assigned_to: str = act_field(FieldKind.USERNAME, label="Who looks into it")
+    assigned_to: str = act_field(FieldKind.USERNAME, label="Assigned to")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingFields:
-    finding: str = act_field(FieldKind.REMARK, label="What was found")
+    finding: str = act_field(FieldKind.REMARK, label="Findings")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EndingFields:
-    ending: str = act_field(FieldKind.WORD, label="What it was", words=ENDINGS)
+    ending: str = act_field(FieldKind.WORD, label="Outcome", words=ENDINGS)
     reason: str = act_field(FieldKind.REMARK, label="Reason")

@@ -21,7 +21,7 @@ STATUS = {
     ReelStatus.COUNT_OPEN: Badge(word="Count open", icon="half", tone="doing", means="It is being counted."),
     ReelStatus.AWAITING_COUNT: Badge(
         word="Awaiting count", icon="awaited", tone="doing",
-        means="It has no signed count that still holds. It is counted before it is used.",
+        means="It has no signed count that is still current. It has to be counted before it is used.",
     ),
     ReelStatus.COUNTED: Badge(
         word="Counted", icon="checked", tone="ready", means="Its count is signed; setup values can be issued from it."
@@ -51,7 +51,7 @@ STATE = {
         word="Cancelled", icon="retired", tone="quiet", means="It ended without a result. What was keyed is kept."
     ),
     InspectionState.VOIDED: Badge(
-        word="Voided", icon="crossed", tone="stop", means="It was taken back by two people and counts for nothing."
+        word="Voided", icon="crossed", tone="stop", means="It was voided by two people and is no longer valid."
     ),
 }
 
@@ -68,7 +68,7 @@ WITHDRAWN = Badge(word="Withdrawn", icon="crossed", tone="quiet")
 MATCHES = Badge(word="Matches", icon="checked", tone="good")
 DIFFERS = Badge(word="Differs", icon="crossed", tone="stop")
 AGREE = Badge(word="Agree", icon="checked", tone="good")
-WAITING = Badge(word="One to come", icon="half", tone="doing")
+WAITING = Badge(word="One missing", icon="half", tone="doing")
 PASSED = Badge(word="Passed", icon="checked", tone="good")
 FAILED = Badge(word="Failed", icon="crossed", tone="stop")
 

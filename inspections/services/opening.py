@@ -33,10 +33,12 @@ class Preparation:
     publication_revision: str = act_field(
         FieldKind.TEXT, label="Revision", most=40, missing="Name the publication's revision."
     )
-    cable_condition: str = act_field(FieldKind.REMARK, label="Cable condition", missing="Say how the cable looks.")
-    winding_quality: str = act_field(FieldKind.REMARK, label="Winding quality", missing="Say how the cable lies.")
+    cable_condition: str = act_field(
+        FieldKind.REMARK, label="Cable condition", missing="Describe the condition of the cable."
+    )
+    winding_quality: str = act_field(FieldKind.REMARK, label="Winding quality", missing="Describe the winding.")
     cautions_confirmed: bool = act_field(
-        FieldKind.YES_NO, label="I have read the cautions and keep to them", missing="Confirm the cautions."
+        FieldKind.YES_NO, label="I have read the cautions and will follow them", missing="Confirm the cautions."
     )
     turned_as_installed: bool = act_field(
         FieldKind.YES_NO, label="The reel is on its stand, turned as installed", missing="Turn the reel as installed."

@@ -63,7 +63,9 @@ def fields_of(declaration: type) -> dict[str, ActField]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReasonFields:
-    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Say why.", help="Why; it is kept and shown.")
+    reason: str = act_field(
+        FieldKind.REMARK, label="Reason", missing="Give a reason.", help="Why; it is kept and shown."
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +78,7 @@ class OwnPasswordFields:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PasswordChangeFields:
     password: str = act_field(
-        FieldKind.SECRET, label="Your password now", missing="Type the password.", help="One's own, again."
+        FieldKind.SECRET, label="Current password", missing="Type the password.", help="One's own, again."
     )
     new_password: str = act_field(FieldKind.SECRET, label="New password", missing="Type the password.")
 
@@ -92,6 +94,6 @@ class CodeFields:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EnrolmentFields:
     checked: str = act_field(
-        FieldKind.REMARK, label="How you checked whose login it is", hint="It is kept, and cannot be taken back.",
+        FieldKind.REMARK, label="How you checked whose login it is", hint="It is recorded and cannot be undone.",
         missing="Say how you checked it.", help="How it was checked whose login it is; it is kept.",
     )  # fmt: skip

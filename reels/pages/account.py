@@ -32,11 +32,11 @@ class OwnPasswordForm(ActForm):
 
 @asks(PasswordChangeFields, new_password=NEW)
 class PasswordChangeForm(ActForm):
-    again = field_of(fields_of(PasswordChangeFields)["new_password"], label="New password, once more", **NEW)
+    again = field_of(fields_of(PasswordChangeFields)["new_password"], label="New password, again", **NEW)
 
     def clean_again(self) -> str:
         if self.cleaned_data["again"] != self.cleaned_data.get("new_password"):
-            raise forms.ValidationError("The new password was typed in two ways; type it again.")
+            raise forms.ValidationError("The two new passwords differ; type them again.")
         return str(self.cleaned_data["again"])
 
 
@@ -82,8 +82,8 @@ class PasswordView(OwnLoginView):
 
     form_class = PasswordChangeForm
     template_name = "reels/form.html"
-    title, button = "Change your password", "Change it"
-    says = "At least 10 characters; several words are easier to keep than signs. All your other sessions end."
+    title, button = "Change your password", "Change the password"
+    says = "At least 10 characters; several words are easier to remember than symbols. All your other sessions end."
     message = "Your password is changed; all your other sessions have ended."
 
     def do(self, data: dict[str, Any]) -> None:

@@ -23,7 +23,7 @@ class CheckedForm(ActForm):
     pass
 
 
-@asks(ReasonFields, reason={"label": "Why", **LINE})
+@asks(ReasonFields, reason=LINE)
 class WhyForm(ActForm):
     pass
 
@@ -78,8 +78,8 @@ class EnrolmentView(PersonActView):
     form_class = CheckedForm
     what, button = "Enrol {}", "Enrol"
     says = (
-        "You say that you know, or have seen by a pass, who this is, and that nobody else has this login. Whoever gave "
-        "the login its password cannot say so."
+        "You confirm that you know this person or have checked their pass, and that nobody else has this login. "
+        "Whoever gave the login its password cannot confirm it."
     )
 
     def do(self, data: dict[str, Any]) -> None:

@@ -29,7 +29,7 @@ class CableEventFacts:
     """What is said of a cable event. Lengths in metres; kind: cut or replaced."""
 
     kind: str = act_field(FieldKind.WORD, words=CableEvent.Kind.choices[:2])
-    happened_at: datetime = act_field(FieldKind.MOMENT, label="When, on the site's clocks")
+    happened_at: datetime = act_field(FieldKind.MOMENT, label="Date and time, in the site's time zone")
     length_removed_m: Decimal | None = act_field(
         FieldKind.LENGTH, label="Cable removed", help="Needed for a cut.", default=None
     )

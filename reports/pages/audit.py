@@ -52,8 +52,8 @@ class AuditFilter(Filter):
     since = forms.DateField(label="Signed from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     until = forms.DateField(label="Signed until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     look = forms.ChoiceField(
-        label="Deserves a look", required=False,
-        choices=[("", "every signature"), ("any", "any that does"),
+        label="Points to review", required=False,
+        choices=[("", "every signature"), ("any", "any point"),
                  *((look.value, words) for look, words in REVIEW_REASONS.items())],
     )  # fmt: skip
 

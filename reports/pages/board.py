@@ -31,20 +31,20 @@ SHOWN = (
     "values_id", "values_machine", "hold_why", "has_open_flag",
 )  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
-FLAG_OPEN = Badge(word="Drift looked into", icon="half", tone="doing")
+FLAG_OPEN = Badge(word="Drift under review", icon="half", tone="doing")
 FLAGGED = Badge(word="Drift flagged", icon="referred", tone="stop")
 
 # What a reel needs next.
 NEXT = {
-    ReelStatus.HELD: "End the hold, or retire it",
-    ReelStatus.REFERRED: "Release its count, with a reason",
-    ReelStatus.WITHOUT_VALUES: "Take it off and count it",
-    ReelStatus.AWAITING_SIGN_OFF: "Sign its count",
-    ReelStatus.COUNT_OPEN: "Finish its count",
-    ReelStatus.AWAITING_COUNT: "Count it",
+    ReelStatus.HELD: "End the hold or retire the reel",
+    ReelStatus.REFERRED: "Release the referred count",
+    ReelStatus.WITHOUT_VALUES: "Remove the reel and count it",
+    ReelStatus.AWAITING_SIGN_OFF: "Sign the count",
+    ReelStatus.COUNT_OPEN: "Finish the count",
+    ReelStatus.AWAITING_COUNT: "Count the reel",
     ReelStatus.COUNTED: "Issue setup values",
-    ReelStatus.VALUES_ISSUED: "Install it in {machine}",
-    ReelStatus.INSTALLED: "Set, read back and confirm its values",
+    ReelStatus.VALUES_ISSUED: "Install the reel in {machine}",
+    ReelStatus.INSTALLED: "Set, read back and confirm the values",
     ReelStatus.VALUES_CONFIRMED: "",
     ReelStatus.RETIRED: "",
 }
@@ -58,8 +58,10 @@ class BoardFilter(Filter):
     site = forms.ChoiceField(label="Site", required=False)
     status = forms.ChoiceField(label="Status", required=False)
     look = forms.ChoiceField(
-        label="Needs a look", required=False,
-        choices=[("", "everything"), ("due", "count due"), ("flagged", "drift flagged"), ("open", "drift looked into")],
+        label="Needs attention", required=False,
+        choices=[
+            ("", "everything"), ("due", "count due"), ("flagged", "drift flagged"), ("open", "drift under review"),
+        ],
     )  # fmt: skip
 
     def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
@@ -214,7 +216,7 @@ def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int])
     marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.reel in flagged), (FLAG_OPEN, row.has_open_flag))
     next_thing = NEXT[status].format(machine=row.values_machine)
     if is_due and status is ReelStatus.VALUES_CONFIRMED:
-        next_thing = "Take it off and count it: a count is due"
+        next_thing = "Remove the reel and count it: a count is due"
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
     assert since is not None, "a status row always says since when"
     reel = address_of("reel", row.serial)

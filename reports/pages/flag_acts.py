@@ -24,7 +24,7 @@ from reports.services import assessments, drift_report
 class AssigneeForm(ActForm):
     def __init__(self, *args: Any, people: list[tuple[str, str]], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.offer("assigned_to", "choose somebody", people)
+        self.offer("assigned_to", "choose a person", people)
 
 
 class AssigneeView(ReelActView):
@@ -43,7 +43,7 @@ class AssigneeView(ReelActView):
 class AssignView(AssigneeView):
     """The interval between two counts, named in the address by their times."""
 
-    title, button = "Have an interval looked into", "Assign it"
+    title, button = "Assign an interval for investigation", "Assign"
     flag: Any = None
 
     def subject(self, serial: str) -> tuple[Reel, Any]:
@@ -65,7 +65,7 @@ class AssignView(AssigneeView):
         to = reel_access.person_named(data["assigned_to"])
         serial = self.reel.serial
         self.flag = flags.assign_flag(serial=serial, interval=self.row, to=to, actor=self.actor, at=self.at)
-        self.message = f"{to.full_name} looks into it."
+        self.message = f"Assigned to {to.full_name}."
 
     def done_at(self) -> str:
         return reverse("flag", args=[self.flag.pk]) if self.flag else reverse("reel-drift", args=[self.reel.serial])
@@ -85,12 +85,12 @@ class FlagView(ReelActView):
 
 
 class ReassignView(FlagView, AssigneeView):
-    title, button = "Have somebody else look into it", "Hand it on"
+    title, button = "Reassign the flag", "Reassign"
 
     def do(self, data: dict[str, Any]) -> None:
         to = reel_access.person_named(data["assigned_to"])
         flags.reassign_flag(flag_id=self.row.pk, to=to, actor=self.actor, at=self.at)
-        self.message = f"{to.full_name} looks into it now."
+        self.message = f"Reassigned to {to.full_name}."
 
 
 @asks(FindingFields)
@@ -99,7 +99,7 @@ class FindingForm(ActForm):
 
 
 class LookIntoView(FlagView):
-    title, button = "Write down what was found", "Keep it"
+    title, button = "Record findings", "Record findings"
     form_class = FindingForm
 
     def require_allowed(self) -> None:
@@ -108,7 +108,7 @@ class LookIntoView(FlagView):
 
     def do(self, data: dict[str, Any]) -> None:
         flags.look_into_flag(flag_id=self.row.pk, finding=data["finding"], actor=self.actor, at=self.at)
-        self.message = "What was found is kept."
+        self.message = "The findings are recorded."
 
 
 @asks(EndingFields, ending={"choices": [("", "choose"), *ENDINGS]})
@@ -117,8 +117,8 @@ class EndingForm(ActForm):
 
 
 class CloseView(FlagView):
-    title, button = "Close the flag", "Close it"
-    means = "What it was is evidence for the next report. A flag that is closed stays closed."
+    title, button = "Close the flag", "Close the flag"
+    means = "The outcome is evidence for the next report. A closed flag cannot be reopened."
     needs = (Act.MAINTAIN,)
     form_class = EndingForm
 

@@ -14,7 +14,7 @@ from reports.domain.recount_words import percent
 from reports.models import AssessedInterval
 
 FLAGGED = Badge(word="Flagged", icon="referred", tone="stop")
-OPEN = Badge(word="Looked into", icon="half", tone="doing")
+OPEN = Badge(word="Under review", icon="half", tone="doing")
 CLOSED = Badge(word="Closed", icon="checked", tone="good")
 WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody is asked to look into it
 

@@ -75,7 +75,7 @@ class NoticesView(ActView):
     def do(self, data: dict[str, Any]) -> None:
         assert self.sent_form, "it was sent"
         notices.choose(self.person, address=data["address"], chosen=self.sent_form.chosen(), at=self.at)
-        self.message = "Your choice is kept." if data["address"] else "No mail is sent to you."
+        self.message = "Your choice is saved." if data["address"] else "No mail is sent to you."
 
     def done_at(self) -> str:
         return reverse("notices")

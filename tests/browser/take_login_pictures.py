@@ -51,7 +51,7 @@ def test_pictures(live_server, browser: Browser, width, theme):
     page.wait_for_url(f"{url}/account")
     keep("given")
     page.get_by_role("link", name="Change your password").click()
-    page.get_by_role("button", name="Change it").click()
+    page.get_by_role("button", name="Change the password").click()
     keep("password-refused")
     log_in(page, url, "tess")
     page.goto(f"{url}/account/second-factor")

@@ -68,7 +68,7 @@ def test_the_board_on_paper_is_its_rows_and_nothing_to_press(page: Page, live_se
     page.emulate_media(media="print")
     for hidden in ("nav", "form", "button", "input"):
         assert [each for each in page.locator(hidden).all() if each.is_visible()] == []
-    expect(page.get_by_text("End the hold, or retire it")).to_be_visible()
+    expect(page.get_by_text("End the hold or retire the reel")).to_be_visible()
     assert len(page.locator("thead:visible").all()) == 2
 
 
@@ -99,7 +99,7 @@ def test_a_reels_evidence_is_asked_for_as_of_a_day(page: Page, live_server, desk
 def test_a_cut_is_logged_by_keyboard_alone(page: Page, live_server, desk):
     log_in(page, live_server.url, desk.cast.control)
     page.goto(f"{live_server.url}/reels/LW-0001/cut")
-    page.get_by_label("When, on the site's clocks").focus()
+    page.get_by_label("Date and time, in the site's time zone").focus()
     keys = page.keyboard
     for _ in range(7):  # through the parts of the time, and its picker
         if page.evaluate("document.activeElement.name") == "length_removed_m":
@@ -108,7 +108,7 @@ def test_a_cut_is_logged_by_keyboard_alone(page: Page, live_server, desk):
     keys.type("12.5")
     keys.press("Enter")
     expect(page.get_by_role("status")).to_have_text(
-        "The cut of 12.5 m is logged. The reel is counted before it is used."
+        "The cut of 12.5 m is logged. The reel has to be counted before it is used."
     )
     expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0001")
 
@@ -130,7 +130,7 @@ def test_a_refusal_leads_to_its_field_and_keeps_what_was_typed(page: Page, live_
 def test_values_are_read_back_and_confirmed_by_two_people_on_one_phone_without_javascript(browser, live_server, desk):
     page = browser.new_page(viewport={"width": 390, "height": 800}, java_script_enabled=False)
     for person, link, message in (
-        (desk.cast.setter, "The wrap gauge goes back", "The wrap gauge is back."),
+        (desk.cast.setter, "Return the wrap gauge", "The return of the wrap gauge is recorded."),
         (desk.cast.setter, "Set the numbers and read them back", "The machine shows what was issued."),
         (desk.cast.confirmer, "Confirm what the machine shows", "Confirmed: two people"),
     ):
@@ -140,8 +140,8 @@ def test_values_are_read_back_and_confirmed_by_two_people_on_one_phone_without_j
         if page.get_by_role("checkbox").count():
             page.get_by_role("checkbox").check()
         else:
-            page.get_by_label("Layers, as the machine shows them").fill(str(desk.installed.layers))
-            page.get_by_label("Wraps, as the machine shows them").fill(str(desk.installed.wraps))
+            page.get_by_label("Layers shown by the machine").fill(str(desk.installed.layers))
+            page.get_by_label("Wraps shown by the machine").fill(str(desk.installed.wraps))
         page.locator("main button").click()
         expect(page.get_by_role("status")).to_contain_text(message)
         page.get_by_role("button", name="Log out").click()
@@ -154,7 +154,7 @@ def test_the_board_is_filtered_and_leads_to_what_is_done_next(page: Page, live_s
     page.get_by_label("Status", exact=True).select_option("Installed, not confirmed")
     page.get_by_role("button", name="Show", exact=True).click()
     assert "status=installed" in page.url
-    page.get_by_role("link", name="Set, read back and confirm its values").first.click()
+    page.get_by_role("link", name="Set, read back and confirm the values").first.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Setup values for LW-0007 in RM-3")
 
 

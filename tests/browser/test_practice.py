@@ -61,7 +61,7 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
     page.goto(f"{live_server.url}/practice")
     page.get_by_text("plain: nothing").click()
     page.get_by_label("Seed").fill("3")
-    page.get_by_role("button", name="Draw it").click()
+    page.get_by_role("button", name="Draw the reel").click()
     reel = reel_of(under_way_of(made))
     seen = reel.reading
     page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))

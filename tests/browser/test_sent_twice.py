@@ -100,6 +100,6 @@ def test_a_step_that_is_tapped_twice_is_keyed_once(browser: Browser, live_server
     fill_scales(page)
     slow(page)
     tap_until_stored(page, "Key this step", Keying)
-    expect(page.get_by_role("heading", name="It waits for the verifier")).to_be_visible()
+    expect(page.get_by_role("heading", name="Waiting for the verifier")).to_be_visible()
     assert stored(Keying) == 4
     context.close()

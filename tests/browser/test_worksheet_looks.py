@@ -81,7 +81,7 @@ def _waits_and_differs(tess: Page, vic: Page):
     waits(tess)
     found = {"waits": faults(tess)}
     key_scales(vic, "12", "11")
-    expect(vic.get_by_role("heading", name="You two differ")).to_be_visible()
+    expect(vic.get_by_role("heading", name="Your readings differ")).to_be_visible()
     found["differ"] = faults(vic)
     look_again(tess, 1)
     for page in (tess, vic):
@@ -102,9 +102,9 @@ def test_nothing_is_wrong_with_any_page_after_a_count_is_keyed(live_server, cast
     found = {}
     tess.goto(f"{count}/result")
     found["surprise"] = faults(tess)
-    tess.get_by_text("It stands as it was read: say why").click()
+    tess.get_by_text("The count is right: accept it with a reason").click()
     tess.locator("#accept_reason").fill("The last counts were of another reel.")
-    tess.get_by_role("button", name="Keep the reason").click()
+    tess.get_by_role("button", name="Accept the count").click()
     tess.get_by_label("Your password, again").wait_for()
     for part in ("result", "help", "cancel"):
         tess.goto(f"{count}/{part}")
@@ -118,7 +118,7 @@ def test_nothing_is_wrong_with_any_page_after_a_count_is_keyed(live_server, cast
     vic.goto(f"{count}/void")
     found["void"] = faults(vic)
     vic.get_by_label("Reason").fill("The other reel was counted.")
-    vic.get_by_role("button", name="Ask that it be voided").click()
+    vic.get_by_role("button", name="Request the void").click()
     vic.wait_for_url(count)
     rhea.goto(f"{count}/void")
     found["void asked"] = faults(rhea)

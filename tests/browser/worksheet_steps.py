@@ -56,7 +56,7 @@ def send(page: Page):
 
 
 def waits(page: Page):
-    expect(page.get_by_role("heading", name=re.compile("It waits for the"))).to_be_visible()
+    expect(page.get_by_role("heading", name=re.compile("Waiting for the"))).to_be_visible()
 
 
 def look_again(page: Page, step: int):

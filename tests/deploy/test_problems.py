@@ -193,7 +193,7 @@ def test_pointers_escape_what_rfc_6901_escapes():
             "admin",
             403,
             "only-administrators",
-            "Only an administrator may change reference data and people; ann is none.",
+            "Only an administrator may change reference data and people; ann is not one.",
         ),
         ("missing", 404, "not-found", "There is no reel 'R1' that you may see."),
         ("http404", 404, "not-found", "No such reel."),

@@ -114,7 +114,7 @@ class StepForm(ActForm):
             if not is_read and not is_left_out:
                 self.add_error(name, "Key the number read, or say that the scale cannot be read.")
             elif is_read and is_left_out:
-                self.add_error(name, "It was read, and it cannot be read: take one of the two away.")
+                self.add_error(name, "Key the reading or tick that the scale cannot be read, not both.")
         return cleaned
 
     def by_point(self) -> dict[Point, dict[str, Any]]:

@@ -27,7 +27,7 @@ from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 
-STEP_TITLES = {**TITLES, RESULT_STEP: "What you make of it"}
+STEP_TITLES = {**TITLES, RESULT_STEP: "Setup values or referral"}
 FIGURES = {1: ("flanges", "line"), 2: ("line",), 3: ("gauge_odd", "gauge_even"), 4: ("crossover",), RESULT_STEP: ()}
 MOST_WIDTH_PT = 400  # a wider drawing scrolls by itself on a phone
 SHOWN = 10

@@ -64,7 +64,7 @@ class ResultForm(ActForm):
         widget=forms.NumberInput(attrs=KEYED), help_text="After the corrections.",
     )  # fmt: skip
     way = forms.ChoiceField(
-        label="What you would do", choices=WAYS, widget=forms.RadioSelect, error_messages={"required": "Choose one."}
+        label="Decision", choices=WAYS, widget=forms.RadioSelect, error_messages={"required": "Choose one."}
     )
 
     def clean(self) -> dict[str, Any]:

@@ -65,7 +65,7 @@ class CableEventView(ReelActView):
         event = maintenance.log_cable_event(serial=self.reel.serial, facts=facts, actor=self.actor, at=self.at)
         removed = length(event.length_removed_m, self.person.length_unit)
         what = f"cut of {removed}" if self.kind == "cut" else "replacement"
-        self.message = f"The {what} is logged. The reel is counted before it is used."
+        self.message = f"The {what} is logged. The reel has to be counted before it is used."
 
 
 class CutView(CableEventView):
@@ -85,7 +85,7 @@ class ReplacementView(CableEventView):
 class ReversalView(ReelActView):
     """Takes back a wrong or doubled entry; both stay."""
 
-    title, button = "Take back a cable entry", "Take it back"
+    title, button = "Reverse a cable entry", "Reverse the entry"
     means = "The entry stays in the history, with a counter-entry; it no longer counts."
     needs = (Act.MAINTAIN,)
     form_class = ReasonForm
@@ -102,7 +102,7 @@ class ReversalView(ReelActView):
         maintenance.reverse_cable_event(
             serial=self.reel.serial, event_id=self.row.pk, remark=data["reason"], actor=self.actor, at=self.at
         )
-        self.message = "The entry is taken back."
+        self.message = "The entry is reversed."
 
 
 # Machines -----------------------------------------------------------------------------------------------------------
@@ -143,8 +143,8 @@ class IssueView(MachineView):
 
 
 class InstallationView(MachineView):
-    title, button = "Record that the reel was installed", "It is installed"
-    means = "In which machine it is now."
+    title, button = "Record an installation", "Record the installation"
+    means = "The machine that the reel is in now."
     needs = (Act.MAINTAIN, Act.SET)
 
     def do(self, data: dict[str, Any]) -> None:
@@ -154,7 +154,7 @@ class InstallationView(MachineView):
 
 
 class RemovalView(ReelActView):
-    title, button = "Record that the reel was taken off", "It is off the machine"
+    title, button = "Record a removal", "Record the removal"
     means = "Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.SET)
 
@@ -167,7 +167,7 @@ class RemovalView(ReelActView):
 
 
 class HoldView(ReelActView):
-    title, button = "Hold the reel", "Hold it"
+    title, button = "Hold the reel", "Hold the reel"
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
     needs = (Act.MAINTAIN, Act.VERIFY)
     form_class = ReasonForm
@@ -179,7 +179,7 @@ class HoldView(ReelActView):
 
 class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
-    means = "Say what was found or done."
+    means = "Record what was found or done."
     needs = (Act.RELEASE, Act.MAINTAIN)
     form_class = ReasonForm
 
@@ -196,8 +196,8 @@ class SiteForm(ActForm):
 
 
 class MoveView(ReelActView):
-    title, button = "Send the reel to another site", "It was sent"
-    means = "Whoever is posted there sees it from now on; whoever is posted only here no longer does."
+    title, button = "Send the reel to another site", "Send the reel"
+    means = "People posted there see it from now on; people posted only here no longer do."
     needs = (Act.MAINTAIN,)
     form_class = SiteForm
 
@@ -219,7 +219,7 @@ class MoveView(ReelActView):
 
 
 class RetirementView(ReelActView):
-    title, button = "Retire the reel", "Retire it for good"
+    title, button = "Retire the reel", "Retire the reel"
     means = "It goes out of service for good, and nothing more can be recorded for it. Its records stay."
     needs = (Act.MAINTAIN,)
     form_class = ReasonForm

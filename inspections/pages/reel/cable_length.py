@@ -72,4 +72,4 @@ def _left(reel: Reel, known: float | None, cuts: list[float]) -> tuple[str, Badg
     number = cuts_left(known, float(least), median(cuts))
     if number > WORTH_SAYING:
         return "", None
-    return f"about {counted(number, 'cut')} like those before", NEARLY if number <= NEAR else None
+    return f"about {counted(number, 'cut')} of the usual length", NEARLY if number <= NEAR else None

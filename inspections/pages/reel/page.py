@@ -157,14 +157,14 @@ def _history(
 
 _ACTS = (
     ("Issue setup values", "reel-issue", {Act.ISSUE}, "counted"),
-    ("It was installed", "reel-installation", {Act.MAINTAIN, Act.SET}, "off"),
-    ("It was taken off", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
+    ("Record an installation", "reel-installation", {Act.MAINTAIN, Act.SET}, "off"),
+    ("Record a removal", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
     ("Log a cut", "reel-cut", {Act.MAINTAIN, Act.COUNT}, ""),
     ("Log a cable replacement", "reel-replacement", {Act.MAINTAIN}, ""),
     ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
-    ("Hold it", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
-    ("Send it elsewhere", "reel-move", {Act.MAINTAIN}, "off"),
-    ("Retire it", "reel-retirement", {Act.MAINTAIN}, "idle"),
+    ("Hold the reel", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
+    ("Send to another site", "reel-move", {Act.MAINTAIN}, "off"),
+    ("Retire the reel", "reel-retirement", {Act.MAINTAIN}, "idle"),
 )
 
 

@@ -73,7 +73,7 @@ def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
         return Step(words=f"Install the reel in {row.machine.serial}", address=there, by=(Act.MAINTAIN, Act.SET),
                     who="maintenance control or a setter")  # fmt: skip
     if row.gauge_returned_at is None:
-        return _step(row, "The wrap gauge goes back", "setup-gauge", Act.SET, Act.CONFIRM, who="the setter")
+        return _step(row, "Return the wrap gauge", "setup-gauge", Act.SET, Act.CONFIRM, who="the setter")
     if row.set_at is None:
         return _step(row, "Set the numbers and read them back", "setup-read-back", Act.SET, who="the setter")
     return _step(row, "Confirm what the machine shows", "setup-confirmation", Act.CONFIRM, who="a second person")
@@ -108,18 +108,18 @@ class SetupActView(ReelActView):
 
 
 class GaugeForm(ActForm):
-    is_back = forms.BooleanField(label="The wrap gauge is back in its place in the machine, and nothing stays behind")
+    is_back = forms.BooleanField(label="The wrap gauge is back in its place in the machine, and nothing is left behind")
 
 
 class GaugeView(SetupActView):
-    title, button = "The wrap gauge goes back", "It is back"
+    title, button = "Return the wrap gauge", "Confirm the return"
     means = "The bar that was taken off for the count belongs in the machine before the numbers are set."
     needs = (Act.SET, Act.CONFIRM)
     form_class = GaugeForm
 
     def do(self, data: dict[str, Any]) -> None:
         setup.return_gauge(setup_id=self.row.pk, actor=self.actor, at=self.at)
-        self.message = "The wrap gauge is back."
+        self.message = "The return of the wrap gauge is recorded."
 
 
 @asks(ReadBackFields)
@@ -150,15 +150,15 @@ class ReadBackView(SetupActView):
 
 
 class SetterReadBackView(ReadBackView):
-    title, button = "Set the numbers and read them back", "This is what it shows"
+    title, button = "Set the numbers and read them back", "Record the read-back"
     means = "Set the machine from the card. Then read the machine, not the card, and type what you see."
-    matches = "The machine shows what was issued. A second person confirms it now."
+    matches = "The machine shows what was issued. A second person has to confirm it now."
     needs = (Act.SET,)
     key = staticmethod(setup.key_read_back)
 
 
 class ConfirmationView(ReadBackView):
-    title, button = "Confirm what the machine shows", "This is what it shows"
+    title, button = "Confirm what the machine shows", "Record the read-back"
     means = "You are the second person. Read the machine yourself and type what you see."
     matches = "Confirmed: two people have read the same from the machine."
     needs = (Act.CONFIRM,)
@@ -167,11 +167,11 @@ class ConfirmationView(ReadBackView):
 
 @asks(MachineCheckFields)
 class CheckForm(ActForm):
-    passed = forms.ChoiceField(label="How it went", choices=[("", "choose"), ("yes", "passed"), ("no", "failed")])
+    passed = forms.ChoiceField(label="Result", choices=[("", "choose"), ("yes", "passed"), ("no", "failed")])
 
 
 class MachineCheckView(SetupActView):
-    title, button = "Record a check of the machine", "Record it"
+    title, button = "Record a check of the machine", "Record the check"
     means = "The functional check after installation, or what the machine showed after first use."
     needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
     form_class = CheckForm
@@ -183,8 +183,8 @@ class MachineCheckView(SetupActView):
 
 
 class WithdrawalView(SetupActView):
-    title, button = "Withdraw these setup values", "Withdraw them"
-    means = "They are out of force at once, and everybody sees why."
+    title, button = "Withdraw these setup values", "Withdraw the values"
+    means = "They are no longer in force from now on, and everybody sees the reason."
     needs = (Act.ISSUE,)
     form_class = ReasonForm
 

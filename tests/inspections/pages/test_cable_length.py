@@ -59,9 +59,9 @@ def test_lengths_are_in_the_unit_that_is_asked_for(cast):
 @pytest.mark.parametrize(
     ("spare_m", "left", "badge"),
     [
-        (70.0, "about 5 cuts like those before", None),
+        (70.0, "about 5 cuts of the usual length", None),
         (300.0, "", None),
-        (13.0, "about 1 cut like those before", NEARLY),
+        (13.0, "about 1 cut of the usual length", NEARLY),
         (-1.0, "", BELOW),
     ],
 )

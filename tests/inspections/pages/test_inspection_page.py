@@ -45,7 +45,7 @@ def test_a_referred_inspection_says_why_by_whom_and_how_it_was_released():
     fleet = make_fleet()
     html = html_of(fleet.cast.releaser, fleet.referred)
     for words in ("Help was asked for: The mark on the left flange is worn off.", "Released: read again.",
-                  "Turn the drum a little and read it again.", "It waits for an authorised person",
+                  "Turn the drum a little and read it again.", "Waiting for an authorised person",
                   "by Rhea Folkes."):  # fmt: skip
         assert words in html
 
@@ -75,7 +75,7 @@ def test_a_cancelled_inspection_says_why():
     builders.make_reel()
     inspection = builders.open_count(cast)
     counting.cancel(inspection_id=inspection.pk, reason="Wrong reel.", actor=Actor(cast.technician), at=builders.NOW)
-    assert "It ended without a result: Wrong reel." in html_of(cast.control, inspection)
+    assert "Ended without a result: Wrong reel." in html_of(cast.control, inspection)
 
 
 def test_a_count_from_paper_shows_when_it_was_done_and_when_recorded():
@@ -128,7 +128,7 @@ def test_a_value_that_one_person_keyed_is_on_no_page_until_both_agree(blind):
     html = pages_of(cast, inspection)
     assert not shows(html, FIRST)
     assert "keyed, not shown yet" in html
-    assert ">One to come</span>" in html
+    assert ">One missing</span>" in html
     key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER, scale_left=FIRST)
     assert shows(html_of(cast.colleague, inspection), FIRST)
 

@@ -68,8 +68,8 @@ def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast
     assert shown.headers["Location"] == f"{address}/answers"
     html = html_of(client, shown.headers["Location"])
     assert MARK in html
-    assert "All right" in html
-    assert html.count("</svg>right</span>") == 11
+    assert "All correct" in html
+    assert html.count("</svg>correct</span>") == 11
     assert Keying.objects.count() == 0
 
 
@@ -78,7 +78,7 @@ def test_the_answers_say_what_was_missed_and_why_it_matters(cast):
     html = html_of(logged_in(cast.colleague), f"/practice/reels/{done.pk}/answers")
     right = found.reel_of(done).reading.hand_wraps
     assert right is not None
-    assert f"entered {right + 1}; right is {right}. This looks like: one wrap off." in html
+    assert f"entered {right + 1}; correct is {right}. This looks like: one wrap off." in html
     assert "One wrap is a length of cable that the machine counts on or forgets" in html
     assert "1 of 11 fields missed." in html
 

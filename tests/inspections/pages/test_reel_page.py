@@ -45,7 +45,7 @@ def test_every_count_of_a_reel_is_shown_as_a_length_with_its_uncertainty():
     html = html_of(fleet.cast.control)
     counted = html.count('data-label="Count">') - html.count('data-label="Count">—')
     shown = re.findall(r"<dd><strong>(\d+\.\d m ± \d+\.\d m)</strong>", html)
-    assert (len(shown), counted) == (1, html.count(' m</td>\n        <td data-label="Recorded">'))
+    assert (len(shown), counted) == (1, html.count(' m</td>\n        <td data-label="Recorded at">'))
     assert shown[0] in re.findall(r'data-label="Cable">([^<]+)<', html)
     register.prefer_length_unit(unit=LengthUnit.FEET, actor=Actor(fleet.cast.control), at=later(days=1))
     assert " ft ± " in html_of(fleet.cast.control)
@@ -71,7 +71,7 @@ def test_what_matters_of_a_reel_is_said():
         "LW-0010": "The drum is cracked.",
         "LW-0008": "No setup values are in force. The last ones were withdrawn: cut on 2026-03-02.",
         "LW-0006": "Numbers set and read back</strong><br>to be done",
-        "LW-0012": "It was never counted here.",
+        "LW-0012": "No count is on record.",
     }
     assert {serial for serial, words in expected.items() if words not in html_of(fleet.cast.control, serial)} == set()
 
@@ -166,7 +166,7 @@ def test_an_entry_taken_back_stays_and_says_so():
         serial="LW-0001", event_id=event.pk, remark="entered twice", actor=Actor(cast.control), at=later(hours=1)
     )
     html = html_of(cast.control)
-    assert "cut (taken back)" in html
+    assert "cut (reversed)" in html
     assert "entry reversed" in html
     assert "<dd>420 m</dd>" in html
 

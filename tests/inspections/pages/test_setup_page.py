@@ -39,7 +39,7 @@ def test_values_are_issued_installed_set_read_back_and_confirmed_in_the_browser(
     assert card == f"/setup-values/{SetupValues.objects.get().pk}"
     assert "Next: Install the reel in RM-7" in html_of(cast.setter, card)
     assert send(cast.setter, "/reels/LW-0001/installation?machine=RM-7", machine="RM-7").status_code == 302
-    assert "Next: The wrap gauge goes back" in html_of(cast.setter, card)
+    assert "Next: Return the wrap gauge" in html_of(cast.setter, card)
     assert send(cast.setter, f"{card}/gauge", is_back="on").url == card
     assert send(cast.setter, f"{card}/read-back", layers="12", wraps="10").url == card
     assert "Next: Confirm what the machine shows" in html_of(cast.confirmer, card)

@@ -107,7 +107,7 @@ def test_a_page_never_holds_what_the_other_keyed_while_it_is_blind(cast, inspect
             assert BLIND.findall(page_of(logged_in(person), address)) == []
     mine = page_of(logged_in(cast.technician), worksheet(inspection))
     assert "scale 771" in mine
-    assert "It waits for the verifier" in mine
+    assert "Waiting for the verifier" in mine
     drawn = logged_in(cast.verifier).post(f"/inspections/{inspection.pk}/drawing/verifier", {"scale_left": "5"})
     assert "scale 5" in drawn.content.decode()
     assert BLIND.findall(drawn.content.decode()) == []

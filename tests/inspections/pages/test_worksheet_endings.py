@@ -52,7 +52,7 @@ def sign(person, inspection, meaning, password=PASSWORD):
 def test_the_result_shows_both_peoples_values_and_the_worked_steps(cast, worked_out):
     html = page_of(logged_in(cast.verifier), address(worked_out, "result"))
     assert faults_of(html) == []
-    for words in ("12 on the even face", "Crossover correction", "−1", "It waits for the technician to sign"):
+    for words in ("12 on the even face", "Crossover correction", "−1", "Waiting for the technician to sign"):
         assert words in html
 
 
@@ -90,7 +90,11 @@ def test_a_signature_sent_twice_is_one_signature(cast, worked_out):
 def test_a_surprising_count_first_offers_to_log_a_cut_dated_before_the_count(cast, surprising):
     html = page_of(logged_in(cast.technician), address(surprising, "result"))
     assert faults_of(html) == []
-    assert html.index("A cut was made: log it now") < html.index("read the reel again") < html.index("say why")
+    assert (
+        html.index("A cut was made: log it now")
+        < html.index("read the reel again")
+        < html.index("accept it with a reason")
+    )
     assert 'value="2026-03-02T08:00"' in html
     assert "Sign as" not in html
     sent = {"act": "cut", "token": "b", "length_removed_m": "104", "happened_at": "2026-02-20T10:00"}

@@ -82,7 +82,7 @@ def test_once_it_is_changed_the_rest_is_open_and_the_enrolment_is_waited_for(giv
         ({"password": "not-the-word"}, "The password does not match"),
         ({"new": "short"}, "too short"),
         ({"new": PASSWORD}, "another one"),
-        ({"again": "known-to-me-alon"}, "typed in two ways"),
+        ({"again": "known-to-me-alon"}, "two new passwords differ"),
         ({"new": ""}, "Type the password."),
     ],
 )
@@ -195,7 +195,7 @@ def test_an_administrator_enrols_who_another_one_added():
     ada = logged_in(builders.administrator())
     assert "Enrol Nell Newly" in html_of(ada.get("/people"))
     form = html_of(ada.get("/people/nell/enrolment"))
-    assert "Whoever gave the login its password cannot say so" in form
+    assert "Whoever gave the login its password cannot confirm it" in form
     assert "Say how you checked it." in html_of(ada.post("/people/nell/enrolment", {"checked": ""}), 422)
     assert ada.post("/people/nell/enrolment", {"checked": "pass 17"}).headers["Location"] == "/people"
     assert "by Ada Minder" in html_of(ada.get("/people"))

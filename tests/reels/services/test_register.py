@@ -39,7 +39,7 @@ def test_only_administrators_change_reference_data():
         lambda: register.post_person(person=person, site=None, valid_from=NOW, **mine),
         lambda: register.change(site, name="Mine", **mine),
     ):
-        with pytest.raises(OnlyAdministrators, match="pat is none"):
+        with pytest.raises(OnlyAdministrators, match="pat is not one"):
             act()
     gone = make_person("ex", is_staff=True)
     register.change(gone, is_active=False, **by_administrator())

@@ -145,7 +145,7 @@ def test_the_last_check_of_all_records_is_shown(cast):
 
 def test_a_stranger_sees_no_signature_and_nobody_logs_in(cast, client):
     slowly_signed(cast)
-    assert "Nothing is signed yet at your sites." in html_of(cast.stranger)
+    assert "No inspection is signed yet at your sites." in html_of(cast.stranger)
     assert lines(cast.stranger) == []
     assert len(lines(cast.colleague)) == 2
     assert client.get("/audit").url == "/login?next=/audit"

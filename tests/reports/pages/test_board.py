@@ -44,14 +44,14 @@ def test_the_board_shows_each_reel_what_it_needs_and_since_when_the_most_urgent_
     assert order[0] == "LW-0009"
     assert order[-1] == "LW-0010"
     held = row_of(html, "LW-0009")
-    assert "End the hold, or retire it" in held
+    assert "End the hold or retire the reel" in held
     assert "A flange is bent." in held
     assert '<time datetime="2026-03-02">2 Mar 2026</time>' in held
     for serial, words in {
-        "LW-0002": "Release its count, with a reason", "LW-0004": "Sign its count", "LW-0003": "Finish its count",
-        "LW-0005": "Issue setup values", "LW-0006": "Install it in RM-2",
-        "LW-0007": "Set, read back and confirm its values",
-        "LW-0008": "Take it off and count it", "LW-0012": "Count it", "LW-0001": "nothing",
+        "LW-0002": "Release the referred count", "LW-0004": "Sign the count", "LW-0003": "Finish the count",
+        "LW-0005": "Issue setup values", "LW-0006": "Install the reel in RM-2",
+        "LW-0007": "Set, read back and confirm the values",
+        "LW-0008": "Remove the reel and count it", "LW-0012": "Count the reel", "LW-0001": "none",
     }.items():  # fmt: skip
         assert f">{words}<" in row_of(html, serial)
 

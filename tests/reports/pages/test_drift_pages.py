@@ -70,7 +70,7 @@ def test_a_reels_evidence_is_a_sentence_a_figure_and_the_same_as_a_table(cast):
     assert "an unlogged loss is probable" in html
     assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
     assert "loss flagged</text>" in html
-    assert html.count('data-label="Inferred"') == 12
+    assert html.count('data-label="Length inferred"') == 12
     assert html.count('data-label="When counted"') == 11
 
 
@@ -89,7 +89,7 @@ def test_a_reels_evidence_as_of_a_day_is_what_was_recorded_by_then():
     bring_in_fleet("LW-0001,2024-08-15T09:00:00Z,cut,9.8,2024-11-10T09:00:00Z,\n")
     before, today = (html_of(cast.colleague, f"/reels/LW-0001/drift{asked}") for asked in ("?as_of=2024-08-31", ""))
     assert "As of the end of 31 Aug 2024: only what was recorded by then." in before
-    assert (before.count('data-label="Inferred"'), today.count('data-label="Inferred"')) == (7, 12)
+    assert (before.count('data-label="Length inferred"'), today.count('data-label="Length inferred"')) == (7, 12)
     assert ("No cut is logged." in before, "No cut is logged." in today) == (True, False)
     assert "nothing is flagged" in before
 
@@ -111,7 +111,7 @@ def test_nobody_is_asked_to_look_into_the_past(cast):
 def test_a_day_that_is_none_is_said_and_today_is_shown(cast):
     html = html_of(cast.colleague, "/reels/LW-0001/drift?as_of=soon")
     assert "Enter a valid date." in html
-    assert html.count('data-label="Inferred"') == 12
+    assert html.count('data-label="Length inferred"') == 12
 
 
 def test_a_fleet_too_large_for_a_page_says_so_of_a_reel_too(cast, monkeypatch):
@@ -148,7 +148,7 @@ def test_a_flag_is_assigned_looked_into_handed_on_and_closed(cast):
     assert send(cast.control, f"{answer.url}/ending", ending="confirmed_loss", reason="It was cut.").url == answer.url
     html = html_of(cast.colleague, answer.url)
     assert "confirmed loss: It was cut." in html
-    assert "Close it" not in html
+    assert "Close the flag" not in html
     assert "A cut in August" in html_of(cast.control, "/reels/LW-0001/drift")
 
 

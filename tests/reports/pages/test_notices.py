@@ -69,7 +69,7 @@ def test_a_choice_is_kept_and_shown_again(mona):
     assert (answer.status_code, answer.headers["Location"]) == (302, PAGE)
     assert chosen() == [("mona", "flag", "kettle-point"), ("mona", "hold", None)]
     html = html_of(mona.get(PAGE))
-    assert "Your choice is kept." in html
+    assert "Your choice is saved." in html
     assert (html.count("checked"), 'value="mona@mail.example"' in html) == (2, True)
 
 

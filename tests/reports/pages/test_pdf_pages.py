@@ -116,7 +116,7 @@ def test_the_page_of_documents_says_how_many_there_are_and_leads_to_them(client,
 
 
 def test_the_page_of_documents_says_where_there_are_none_and_what_is_no_day(client, cast, inspection):
-    assert "Nothing is signed yet at your sites." in ask(client, cast.stranger, "/documents").content.decode()
+    assert "No inspection is signed yet at your sites." in ask(client, cast.stranger, "/documents").content.decode()
     client.force_login(cast.colleague)
     assert "No record fits these filters." in client.get("/documents", {"reel": "LW-9"}).content.decode()
     assert "Enter a valid date/time." in client.get("/documents", {"since": "soon"}).content.decode()
