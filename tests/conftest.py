@@ -3,15 +3,17 @@
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import pytest
 from django.core.servers.basehttp import WSGIRequestHandler
 from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext, override_settings
 from hypothesis import settings as hypothesis_settings
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from reels import append_only
-from tests import selection, worlds
+from tests import migrated, selection, worlds
 
 # The same examples in every run: a red test stays red until its cause is gone.
 hypothesis_settings.register_profile("steady", derandomize=True, database=None, deadline=None)
@@ -52,11 +54,14 @@ def pytest_runtest_teardown() -> None:
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(django_db_modify_db_settings: None, tmp_path_factory: pytest.TempPathFactory) -> None:
+def django_db_modify_db_settings(django_db_modify_db_settings: None, tmp_path_factory: pytest.TempPathFactory,
+                                 django_db_createdb: bool) -> None:  # fmt: skip
     """SQLite in a file, as in earnest: in memory there is no write-ahead log and no second writer."""
     if connection.vendor == "sqlite":
         folder = tmp_path_factory.mktemp("database")
         connection.settings_dict["TEST"]["NAME"] = str(folder / "test.sqlite3")
+        if not django_db_createdb:
+            migrated.copy_where_made()
 
 
 @pytest.fixture(scope="session")
@@ -89,6 +94,22 @@ def quick_passwords() -> Iterator[None]:
 @pytest.fixture(scope="session", autouse=True)
 def as_many_requests_as_tests_make() -> Iterator[None]:
     with override_settings(RATES={"login": "", "request": ""}):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def static_files_looked_for_once() -> Iterator[None]:
+    """Every client of a test loads the middleware, which otherwise looks for some hundred files each time."""
+    look_for_files = WhiteNoiseMiddleware.add_files_from_finders
+    kept: dict[str, Any] = {}
+
+    def add_files(middleware: WhiteNoiseMiddleware) -> None:
+        if not kept:
+            look_for_files(middleware)
+            kept.update(middleware.files)
+        middleware.files.update(kept)
+
+    with mock.patch.object(WhiteNoiseMiddleware, "add_files_from_finders", add_files):
         yield
 
 
