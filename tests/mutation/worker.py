@@ -229,7 +229,8 @@ def look_from_the_import_on(subject: Subject, mutant: AnyMutant | None) -> bool:
     if mutant is not None:
         sys.meta_path.insert(0, MistakenImport(subject.name, subject.path, subject.code(mutant)))
     # A database of its own, for a mistake in what migrations call would be in it, and would be kept for others.
-    return _pytest(subject, "-x", "--create-db", plugin=Quickly()) == pytest.ExitCode.OK
+    own_database = ["--create-db"] if "pytest_django.plugin" in subject.plugins else []
+    return _pytest(subject, "-x", *own_database, plugin=Quickly()) == pytest.ExitCode.OK
 
 
 def _pytest(subject: Subject, *arguments: str, plugin: object) -> int:
