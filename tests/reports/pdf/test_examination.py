@@ -4,6 +4,7 @@ import io
 import socket
 import time
 import zlib
+from functools import cache
 
 import pikepdf
 import pytest
@@ -27,6 +28,7 @@ def ours():
     return facts({"made_with": library_versions()})
 
 
+@cache
 def whole():
     return seal_document(inspection_pdf(ours()), key_of(), at=NOW)
 
@@ -89,10 +91,9 @@ def bomb(pdf):
 
 
 def many_files(pdf):
-    names = pikepdf.Array()
-    for number in range(5000):
-        names.extend([pikepdf.String(f"{number:05}"), pdf.Root.AF[0]])
-    pdf.Root.Names.EmbeddedFiles = pikepdf.Dictionary(Names=names)
+    file = pdf.Root.AF[0]
+    names = [each for number in range(5000) for each in (pikepdf.String(f"{number:05}"), file)]
+    pdf.Root.Names.EmbeddedFiles = pikepdf.Dictionary(Names=pikepdf.Array(names))
 
 
 def circle(pdf):
