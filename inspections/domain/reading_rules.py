@@ -81,21 +81,21 @@ class Observation:
             return None
         if self.open_side is not None:
             return min(self.scales.values()) + 1 if self.open_side in self.scales else None
-        if self.is_flush and self.scales and self.spread == 0:
-            return min(self.scales.values()) or None
+        levels = set(self.scales.values())
+        if self.is_flush and len(levels) == 1:
+            return levels.pop() or None
         return None
 
     @property
     def gauge_is_on_the_wrong_face(self) -> bool:
-        """Whether the face keyed is not that of the full layers' parity."""
-        face, layer = self.reading.gauge_face, self.layer
-        return face is not None and layer is not None and face is not Parity.of(layer - 1)
+        """Whether the face keyed has the counted layer's own parity, and so not that of the full layers."""
+        return self.layer is not None and self.reading.gauge_face is Parity.of(self.layer)
 
     @property
     def other_face(self) -> str | None:
         """The sum that shows the gauge reading to be the other face's; None if it isn't, or can't be told."""
         hand, gauge, layer = self.reading.hand_wraps, self.reading.gauge_wraps, self.layer
-        if hand is None or gauge is None or layer is None:
+        if hand is None or layer is None:
             return None
         capacity = self.parameters.capacity(layer)
         return f"{capacity} + 1 − {hand} = {gauge}" if capacity + 1 - hand == gauge else None
@@ -155,18 +155,18 @@ def _scales_fit_open_side(observed: Observation) -> Iterator[Problem]:
             f"The {side} side is open, so its scale gives the full layers, but it was left out. Read it.",
             f"scale_{side}",
         )
-    elif at_open == at_other:
-        yield _reread(
-            "scales_equal",
-            f"Both scales read {at_open}, but the {side} side was keyed as open; an open side reads one less than the "
-            "other. Read both scales again; if they are level, no side is open.",
-            *SCALES_AND_OPEN_SIDE,
-        )
     elif at_other is not None and at_other < at_open:
         yield _reread(
             "scales_lower_on_other_side",
             f"The {side} side was keyed as open, but its scale reads {at_open} and the other {at_other}; the open side "
             "reads lower. Read both scales and find the open side again.",
+            *SCALES_AND_OPEN_SIDE,
+        )
+    elif at_open == at_other:
+        yield _reread(
+            "scales_equal",
+            f"Both scales read {at_open}, but the {side} side was keyed as open; an open side reads one less than the "
+            "other. Read both scales again; if they are level, no side is open.",
             *SCALES_AND_OPEN_SIDE,
         )
 
@@ -227,11 +227,11 @@ def _open_side_fits_layers(observed: Observation) -> Iterator[Problem]:
     side, layer = observed.open_side, observed.layer
     if side is None or layer is None:
         return
-    expected = observed.parameters.far_side(layer)
+    lower, expected = layer - 1, observed.parameters.far_side(layer)
     if side is not expected:
         yield _reread(
             "open_side_disagrees",
-            f"The lower scale reading is {layer - 1}, {Parity.of(layer - 1)}, so the open side should be the "
+            f"The lower scale reading is {lower}, {Parity.of(lower)}, so the open side should be the "
             f"{expected}; {side} was keyed. Read both scales and find the open side again.",
             *SCALES_AND_OPEN_SIDE,
         )
@@ -258,15 +258,16 @@ def _unwind_fits(observed: Observation) -> Iterator[Problem]:
 
 def _gauge_face_fits(observed: Observation) -> Iterator[Problem]:
     """Rule 3 and 4: the face is that of the full layers' parity."""
-    layer, keyed = observed.layer, observed.reading.gauge_face
-    if layer is None or keyed is None or not observed.gauge_is_on_the_wrong_face:
+    layer = observed.layer
+    if layer is None or not observed.gauge_is_on_the_wrong_face:
         return
-    proof = observed.other_face
+    full_layers, proof = layer - 1, observed.other_face
+    face = Parity.of(full_layers)
     hint = f" The wrong face counts from the other flange, and that fits: {proof}." if proof else ""
     yield _reread(
         "gauge_wrong_face",
-        f"With {layer - 1} full layers the wrap gauge is read on its {keyed.other} face; {keyed} was keyed.{hint} "
-        f"Lay the gauge on again and read the {keyed.other} face.",
+        f"With {full_layers} full layers the wrap gauge is read on its {face} face; {face.other} was keyed.{hint} "
+        f"Lay the gauge on again and read the {face} face.",
         "gauge_face",
         "gauge_wraps",
     )

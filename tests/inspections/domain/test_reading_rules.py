@@ -44,6 +44,29 @@ def test_scales_that_contradict_each_other_or_the_open_side_are_told(left, right
     assert working.steps == ()
 
 
+def test_scales_that_contradict_each_other_are_both_to_be_looked_at():
+    for left, right in [(None, None), (14, 12)]:
+        working = work_out(TYPE, replace(ORDINARY, scale_left=left, scale_right=right))
+        assert working.problems[0].fields == ("scale_left", "scale_right")
+    working = work_out(replace(TYPE, max_layers=12), ORDINARY)
+    assert working.problems[0].fields == ("scale_left", "scale_right")
+
+
+@pytest.mark.parametrize(
+    ("reading", "expected"),
+    [
+        (replace(ORDINARY, scale_left=12), "scales_equal"),
+        (replace(ORDINARY, scale_left=12, scale_right=13), "scales_lower_on_other_side"),
+        (replace(ORDINARY, scale_left=12, scale_right=11), "open_side_disagrees"),
+        (replace(FLUSH, scale_left=13), "scales_not_level"),
+        (replace(FLUSH, scale_left=0, scale_right=0), "flush_without_layers"),
+    ],
+)
+def test_scales_that_contradict_the_open_side_are_to_be_looked_at_with_it(reading, expected):
+    problem = work_out(TYPE, reading).problems[0]
+    assert (problem.code, problem.fields) == (expected, ("scale_left", "scale_right", "open_side"))
+
+
 def test_the_higher_scale_may_be_left_out():
     assert work_out(TYPE, replace(ORDINARY, scale_left=None)) == work_out(TYPE, ORDINARY)
 
@@ -115,6 +138,21 @@ def test_the_wrong_face_is_told_whatever_it_reads(gauge, expected):
     assert "other flange" not in working.problems[0].detail
 
 
+@pytest.mark.parametrize(
+    ("reading", "expected"),
+    [
+        (ORDINARY, "With 12 full layers the wrap gauge is read on its even face; odd was keyed."),
+        (ODD, "With 11 full layers the wrap gauge is read on its odd face; even was keyed."),
+        (FLUSH, "With 11 full layers the wrap gauge is read on its odd face; even was keyed."),
+    ],
+)
+def test_a_wrong_face_is_told_with_the_number_of_full_layers_below_the_counted_one(reading, expected):
+    (problem,) = work_out(TYPE, replace(reading, gauge_face=reading.gauge_face.other)).problems
+    assert problem.detail.startswith(expected)
+    assert problem.detail.endswith(f"Lay the gauge on again and read the {reading.gauge_face} face.")
+    assert problem.fields == ("gauge_face", "gauge_wraps")
+
+
 # 4 Flush
 
 
@@ -123,6 +161,7 @@ def test_the_wrong_face_is_told_whatever_it_reads(gauge, expected):
     [
         ({"scale_left": 13}, ["scales_not_level"]),
         ({"scale_left": 14}, ["scales_uneven", "scales_not_level"]),
+        ({"scale_left": 11}, ["scales_not_level"]),  # neither is the top layer's level, so nothing is judged by them
         ({"unwind": Unwind.RIGHT_TO_LEFT}, ["unwind_disagrees"]),
         ({"gauge_face": Parity.EVEN}, ["gauge_wrong_face"]),
         ({"gauge_face": Parity.EVEN, "gauge_wraps": 1}, ["gauge_wrong_face"]),
@@ -135,6 +174,10 @@ def test_a_flush_reading_must_fit_together(change, expected):
     assert codes(work_out(TYPE, replace(FLUSH, **change))) == expected
 
 
+def test_a_flush_drum_without_layers_has_no_top_layer_to_judge_the_rest_by():
+    assert codes(work_out(TYPE, replace(FLUSH_ODD, scale_left=0, scale_right=0))) == ["flush_without_layers"]
+
+
 def test_a_flush_layer_shows_on_one_scale_when_they_are_graduated_by_side():
     assert work_out(BY_SIDE, replace(FLUSH, scale_left=None)) == work_out(TYPE, FLUSH)
     assert work_out(BY_SIDE, replace(FLUSH_ODD, scale_right=None)) == work_out(TYPE, FLUSH_ODD)
@@ -143,7 +186,18 @@ def test_a_flush_layer_shows_on_one_scale_when_they_are_graduated_by_side():
     assert "The left scale was read as 12; it carries odd numbers only." in working.problems[0].detail
 
 
+# 5 Crossover
+
+
+def test_a_half_that_the_arc_divides_is_the_half_to_be_looked_at():
+    working = work_out(replace(TYPE, arc_from_deg=90, arc_to_deg=270), ORDINARY)
+    assert (working.outcome, codes(working)) == (Outcome.REREAD, ["half_not_enough"])
+    assert working.problems[0].fields == ("crossover_half",)
+
+
 # While it is keyed
+
+PART_LAYER = KeyedReading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT)
 
 
 def test_a_scale_not_yet_keyed_is_not_one_left_out():
@@ -162,11 +216,11 @@ def test_a_scale_not_yet_keyed_is_not_one_left_out():
         (KeyedReading(open_side=OpenSide.RIGHT, unwind=Unwind.LEFT_TO_RIGHT), ["unwind_disagrees"]),
         (KeyedReading(scale_left=12, scale_right=11, open_side=OpenSide.RIGHT), ["open_side_disagrees"]),
         (
-            KeyedReading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, hand_wraps=28),
+            replace(PART_LAYER, hand_wraps=28),
             ["hand_wraps_out_of_range"],
         ),
         (
-            KeyedReading(scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, gauge_face=Parity.ODD),
+            replace(PART_LAYER, gauge_face=Parity.ODD),
             ["gauge_wrong_face"],
         ),
         (KeyedReading(crossover_deg=360), ["crossover_on_the_limit"]),
@@ -174,6 +228,46 @@ def test_a_scale_not_yet_keyed_is_not_one_left_out():
 )
 def test_a_problem_is_told_as_soon_as_it_can_be(keyed, expected):
     assert [problem.code for problem in problems_so_far(TYPE, keyed)] == expected
+
+
+@pytest.mark.parametrize("wraps_keyed", [{"hand_wraps": 28}, {"gauge_face": Parity.ODD, "gauge_wraps": 28}])
+def test_before_the_open_side_is_keyed_level_scales_name_no_top_layer(wraps_keyed):
+    assert problems_so_far(TYPE, KeyedReading(scale_left=12, scale_right=12, **wraps_keyed)) == ()
+
+
+def test_a_scale_at_nothing_waits_for_the_other_one():
+    keyed = KeyedReading(scale_left=0, open_side=OpenSide.NONE)
+    assert problems_so_far(TYPE, keyed) == ()
+    assert [problem.code for problem in problems_so_far(TYPE, keyed, {Side.RIGHT})] == ["flush_without_layers"]
+
+
+@pytest.mark.parametrize("gauge", [12, 17])
+def test_the_gauge_may_be_keyed_before_the_hand_count(gauge):
+    assert problems_so_far(TYPE, replace(PART_LAYER, gauge_face=Parity.EVEN, gauge_wraps=gauge)) == ()
+    (problem,) = problems_so_far(TYPE, replace(PART_LAYER, gauge_face=Parity.ODD, gauge_wraps=gauge))
+    assert problem.code == "gauge_wrong_face"
+    assert "other flange" not in problem.detail  # it takes the hand count to see that
+
+
+def test_a_gauge_reading_is_in_no_range_before_its_face_is_keyed():
+    assert problems_so_far(TYPE, replace(PART_LAYER, gauge_wraps=28)) == ()
+    (problem,) = problems_so_far(TYPE, replace(PART_LAYER, gauge_wraps=28, gauge_face=Parity.EVEN))
+    assert (problem.code, problem.fields) == ("gauge_wraps_out_of_range", ("gauge_wraps",))
+
+
+def test_methods_that_differ_are_told_before_the_face_is_keyed():
+    (problem,) = problems_so_far(TYPE, replace(PART_LAYER, hand_wraps=12, gauge_wraps=17))
+    assert problem.code == "wraps_differ"
+    assert "The other face would read just that: 28 + 1 − 12 = 17." in problem.detail
+
+
+@pytest.mark.parametrize("face", Parity)
+def test_before_the_layer_is_known_no_face_is_wrong(face):
+    assert problems_so_far(TYPE, KeyedReading(hand_wraps=12, gauge_face=face, gauge_wraps=12)) == ()
+    (problem,) = problems_so_far(TYPE, KeyedReading(hand_wraps=12, gauge_face=face, gauge_wraps=17))
+    assert (
+        problem.detail == "The hand count is 12 and the gauge reads 17; they must be equal. Count and read both again."
+    )
 
 
 def test_once_all_is_keyed_an_unusual_count_is_told_too():
