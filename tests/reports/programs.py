@@ -11,7 +11,9 @@ JAVA = Path("/usr/share/java")
 PREFLIGHT_JARS = (
     "preflight", "pdfbox2", "fontbox2", "xmpbox", "commons-logging", "commons-io", "javax.activation", "jaxb-api",
 )  # fmt: skip
-PACKAGES = "poppler-utils qpdf default-jre-headless libpdfbox2-java libactivation-java libjaxb-api-java"
+PACKAGES = (
+    "poppler-utils qpdf default-jre-headless libpdfbox2-java libcommons-io-java libactivation-java libjaxb-api-java"
+)
 
 
 def _missing(what: str) -> None:
