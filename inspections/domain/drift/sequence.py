@@ -121,15 +121,7 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
     sequences = []
     for piece in np.unique(part):
         chosen = np.flatnonzero(part == piece)
-        columns = CountColumns(
-            first=int(chosen[0]),
-            layers=np.array([counts[i].layers for i in chosen]),
-            wraps=np.array([counts[i].wraps for i in chosen]),
-            turns=turns[chosen],
-            before_turns=turns[chosen[0] - 1] if chosen[0] > 0 else -1.0,
-            metres=winding.metres(turns[chosen]),
-            days=days[chosen],
-        )
+        columns = _columns(counts, chosen, turns, days, winding)
         inside = [(c, twin) for c, twin, day in dated if bounds[piece] <= day < bounds[piece + 1]]
         looseness = float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
         cell_m, cells, offsets = grid_for(columns, winding, looseness)
@@ -158,6 +150,21 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
             )
         )
     return sequences
+
+
+def _columns(counts: tuple[CountSeen, ...], chosen: IntArray, turns: FloatArray, days: FloatArray,
+             winding: WindingTable) -> CountColumns:  # fmt: skip
+    """The chosen counts of a reel, as arrays. chosen: their places among all of the reel's, rising."""
+    first = int(chosen[0])
+    return CountColumns(
+        first=first,
+        layers=np.array([counts[i].layers for i in chosen]),
+        wraps=np.array([counts[i].wraps for i in chosen]),
+        turns=turns[chosen],
+        before_turns=turns[first - 1] if first > 0 else -1.0,
+        metres=winding.metres(turns[chosen]),
+        days=days[chosen],
+    )
 
 
 def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
