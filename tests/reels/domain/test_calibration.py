@@ -1,5 +1,6 @@
 """The fit of the layer rise: another method agrees, the truth comes back, and useless data are refused."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 from scipy import optimize, stats
 
 from reels.domain import winding
-from reels.domain.calibration import RiseFit, fit_layer_rise
+from reels.domain.calibration import RiseFit, advice, fit_layer_rise
 from reels.errors import ImpossibleDrum, ImpossibleValue, KnownLengthsTellNothing, OffTheDrum, TooFewKnownLengths
 from tests.reels.domain.drums import drum
 
@@ -43,6 +44,11 @@ def test_a_core_that_is_not_as_stated_is_found_when_asked_for() -> None:
     offered = fit(known_lengths_m(core_diameter_mm=181.5), fit_core=True)
     assert offered.core_diameter_mm == pytest.approx(181.5, abs=1e-6)
     assert offered.layer_rise_mm == pytest.approx(TRUE_RISE_MM, abs=1e-8)
+
+
+@pytest.mark.parametrize("rise_mm", [3.1, 5.0, 6.2, 7.4])
+def test_the_rise_that_is_offered_does_not_depend_on_the_one_in_use(rise_mm: float) -> None:
+    assert fit(known_lengths_m(), layer_rise_mm=rise_mm).layer_rise_mm == pytest.approx(TRUE_RISE_MM, abs=1e-9)
 
 
 @pytest.mark.parametrize("fit_core", [False, True])
@@ -90,6 +96,12 @@ def test_the_count_is_uncertain_too() -> None:
     assert with_count.layer_rise_u_mm > 1.1 * fit(known_lengths_m()).layer_rise_u_mm
 
 
+def test_a_length_of_less_than_a_metre_can_be_known() -> None:
+    short_m = winding.length_m([0, 4], [1, 3], drum(layer_rise_mm=TRUE_RISE_MM))
+    assert short_m[0] < 1
+    assert fit_layer_rise([0, 4], [1, 3], short_m, 0.1, drum()).layer_rise_mm == pytest.approx(TRUE_RISE_MM, abs=1e-8)
+
+
 # Judging the offer --------------------------------------------------------------------------------------------------
 
 
@@ -123,6 +135,84 @@ def test_reels_of_like_fill_cannot_tell_rise_and_core_apart() -> None:
     assert offered.correlation < -0.99
 
 
+@pytest.mark.parametrize("wraps", [0, 3, 4])
+def test_reels_filled_exactly_alike_say_nothing_of_the_rise_once_the_core_is_in_doubt(wraps: int) -> None:
+    lengths_m = winding.length_m([20, 20], wraps, drum(layer_rise_mm=TRUE_RISE_MM))
+    offered = fit_layer_rise([20, 20], wraps, lengths_m, 0.3, drum(), count_u_wraps=0.0)
+    # infinite; rounding leaves some number of the size of 1 / 2e-16
+    assert offered.rise_u_core_open_mm > 1e9
+    assert not offered.can_tell_rise_from_core
+
+
+def lengths_known_to(u_mm: float) -> RiseFit:
+    """A fit to lengths whose uncertainties are so large that the rise, were the core open, would be known to u_mm."""
+    scale = u_mm / fit(known_lengths_m()).rise_u_core_open_mm
+    return fit_layer_rise(LAYERS, WRAPS, known_lengths_m(), U_M * scale, drum(), count_u_wraps=0.0)
+
+
+def test_lengths_that_are_less_certain_leave_the_rise_less_certain_in_proportion() -> None:
+    assert lengths_known_to(3.0).rise_u_core_open_mm == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize(("share", "can_tell"), [(0.99, True), (1.01, False)])
+def test_rise_and_core_are_told_apart_if_two_uncertainties_each_way_lie_between_nested_and_stacked(
+    share: float, can_tell: bool
+) -> None:
+    # cable of 6 mm: wraps in the grooves rise by √3/2 of it, those on top of each other by all of it (geometry)
+    nested_to_stacked_mm = 6.0 - 6.0 * np.sqrt(3) / 2
+    assert lengths_known_to(share * nested_to_stacked_mm / 4).can_tell_rise_from_core is can_tell
+
+
+# Advice -------------------------------------------------------------------------------------------------------------
+
+SCATTER = (
+    "The lengths scatter more than their uncertainties allow. Look at the reels that are furthest off before anything "
+    "is taken over: a length may be wrong, or a cut not logged."
+)
+ALIKE = "The reels are filled too much alike to tell a wrong rise from a wrong core diameter; measure the core."
+IN_USE = drum(layer_rise_mm=5.6, layer_rise_u_mm=0.04)
+
+
+def offer(**changes: Any) -> RiseFit:
+    """A sound fit of the rise in use, of uncertainty 0.03 mm: of both, √(0.03² + 0.04²) = 0.05 mm."""
+    return replace(fit(known_lengths_m()), layer_rise_u_mm=0.03, **changes)
+
+
+def test_a_sound_fit_of_the_rise_in_use_is_advised_as_that_and_no_more() -> None:
+    agrees = "It agrees with the rise in use, 5.600 mm, within twice the uncertainty of both (0.050)."
+    assert advice(offer(), IN_USE) == (agrees,)
+
+
+@pytest.mark.parametrize(
+    ("rise_mm", "sentence"),
+    [
+        (5.699, "It agrees with the rise in use, 5.600 mm, within twice the uncertainty of both (0.050)."),
+        (5.501, "It agrees with the rise in use, 5.600 mm, within twice the uncertainty of both (0.050)."),
+        (5.707, "It is 0.107 mm above the rise in use, 5.600 mm: 2.1 times the uncertainty of both."),
+        (5.4, "It is 0.200 mm below the rise in use, 5.600 mm: 4.0 times the uncertainty of both."),
+    ],
+)
+def test_advice_says_how_far_an_offer_is_from_the_rise_in_use(rise_mm: float, sentence: str) -> None:
+    assert advice(offer(layer_rise_mm=rise_mm), IN_USE) == (sentence,)
+
+
+def test_an_offer_exactly_twice_the_uncertainty_away_agrees() -> None:
+    in_use = drum(layer_rise_mm=5.5)  # fractions that binary numbers hold exactly
+    assert advice(replace(offer(), layer_rise_mm=5.625, layer_rise_u_mm=0.0625), in_use) == (
+        "It agrees with the rise in use, 5.500 mm, within twice the uncertainty of both (0.062).",
+    )
+
+
+@pytest.mark.parametrize(("chance", "is_doubtful"), [(0.0101, False), (0.0099, True)])
+def test_a_fit_that_one_in_a_hundred_would_beat_is_doubted(chance: float, is_doubtful: bool) -> None:
+    sentences = advice(offer(chi_square=float(stats.chi2.isf(chance, 5))), IN_USE)
+    assert (sentences[0] == SCATTER, len(sentences)) == (is_doubtful, 1 + is_doubtful)
+
+
+def test_reels_of_like_fill_are_advised_to_have_their_core_measured() -> None:
+    assert advice(offer(can_tell_rise_from_core=False), IN_USE)[1:] == (ALIKE,)
+
+
 # Bad input ----------------------------------------------------------------------------------------------------------
 
 
@@ -137,6 +227,11 @@ def test_reels_with_one_layer_say_nothing_about_the_rise() -> None:
         fit_layer_rise([0, 0], [5, 9], [3.0, 5.0], [0.1, 0.1], drum())
 
 
+def test_reels_with_one_layer_say_nothing_about_the_rise_even_with_the_core_open() -> None:
+    with pytest.raises(KnownLengthsTellNothing, match="rise and the core diameter open: none has wraps above layer 1"):
+        fit_layer_rise([0, 0, 0], [5, 9, 7], [3.0, 5.0, 4.0], 0.1, drum(), fit_core=True)
+
+
 def test_reels_all_filled_alike_cannot_decide_two_dimensions() -> None:
     with pytest.raises(KnownLengthsTellNothing, match="rise and the core diameter open: all are filled alike"):
         fit_layer_rise([12, 12, 12], 4, [260.0, 261.0, 262.0], 0.2, drum(), fit_core=True)
@@ -146,6 +241,7 @@ def test_reels_all_filled_alike_cannot_decide_two_dimensions() -> None:
     ("changes", "error", "sentence"),
     [
         ({"known_lengths_m": [np.nan, 100.0]}, ImpossibleValue, r"known_lengths_m was nan \(place 0\)"),
+        ({"known_lengths_m": [100.0, 0.0]}, ImpossibleValue, r"known_lengths_m was 0\.0 \(place 1\)"),
         ({"known_lengths_m": [100.0, -5.0]}, ImpossibleValue, r"known_lengths_m was -5\.0 \(place 1\)"),
         ({"known_u_m": [0.1, 0.0]}, ImpossibleValue, r"known_u_m was 0\.0 \(place 1\)"),
         ({"layers": [5, 50]}, OffTheDrum, r"layers was 50\.0 \(place 1\)"),
