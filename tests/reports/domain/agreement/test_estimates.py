@@ -91,7 +91,13 @@ def test_without_two_pairs_there_is_a_verdict_and_no_figure(n, why):
     expected = Differences(n=n, sample=Sample.TOO_FEW, why=f"{why}; a spread needs at least 2.", multiplier=1.96)
     assert result == expected
     assert exact_agreement([], []).wilson is None
-    assert repeatability([], []).coefficient is None
+    none = repeatability([], [])
+    assert (none.n, none.sample, none.within_sd, none.coefficient) == (0, Sample.TOO_FEW, None, None)
+
+
+def test_two_pairs_know_a_limit_to_many_standard_deviations():
+    # t of 1 degree of freedom at 97.5 %: 12.706 (any table of t), times √(3/2)
+    assert trust_in_spread(2)[1] == "From 2 pairs each limit is known to within 15.6 standard deviations."
 
 
 def test_differences_that_are_all_the_same_are_not_taken_for_certainty():
@@ -134,6 +140,14 @@ def test_exact_limits_cover_the_true_limit_as_often_as_they_say():
     covered += [np.mean([d.lower.low <= lower <= d.lower.high for d in result])]
     # 95 % of 2000 runs, give or take three standard errors
     assert covered == pytest.approx([0.95, 0.95], abs=0.015)
+
+
+@pytest.mark.parametrize(("n", "factor"), [(2, 26.260), (5, 4.203), (10, 2.911), (20, 2.396)])
+def test_exact_limits_end_where_the_published_tolerance_factors_say(n, factor):
+    # one-sided factors for 95 % of a normal distribution with 95 % confidence: any table of them, from memory
+    row = np.linspace(-1, 1, n)
+    result = differences(row, np.zeros(n), multiplier=stats.norm.ppf(0.95), confidence=0.9, exact_limits=True)
+    assert (result.upper.high, result.lower.low) == pytest.approx((factor * result.sd, -factor * result.sd), rel=5e-4)
 
 
 def test_exact_and_approximate_limits_meet_for_many_pairs():
@@ -229,6 +243,17 @@ def test_intervals_of_shares_end_where_their_definitions_say(hits_of_n, confiden
 )
 def test_a_share_without_a_single_miss_still_needs_many(hits, n, verdict):
     assert share(hits, n).sample == verdict
+
+
+def test_a_share_says_to_within_how_many_points_it_is_known():
+    # none missed of 10: Wilson's interval begins at 10 / (10 + 1.96²) = 0.722, by hand
+    assert share(10, 10).why == "From 10 the share is known to within 28 percentage points."
+
+
+@pytest.mark.parametrize(("n", "confidence"), [(3, 1), (3, 0), (0, 1.5)])
+def test_an_impossible_confidence_in_a_share_is_refused_by_name(n, confidence):
+    with pytest.raises(ValueNotTaken, match="confidence"):
+        share(n, n, confidence=confidence)
 
 
 def test_equal_pairs_are_counted():

@@ -118,6 +118,55 @@ def test_with_two_categories_there_is_nothing_to_weigh(table):
     assert kappa(table, quadratic(2)) == kappa(table)
 
 
+@pytest.mark.parametrize(("n", "verdict"), [(23, "small"), (25, "enough")])
+def test_kappa_is_enough_once_it_is_known_to_within_a_fifth(n, verdict):
+    # By hand: two people who only guess between two, n of 4 n in each cell. Kappa is 0 with both errors 1 / √(4 n), and
+    # 1.96 of those are 0.2 where 4 n is 96.
+    result = kappa([[n, n], [n, n]])
+    assert (result.se, result.se_null) == pytest.approx((1 / np.sqrt(4 * n),) * 2)
+    assert result.sample == verdict
+
+
+def middles(table):
+    """Means, variances and covariance of the two people's categories, taken as the numbers from 0 on."""
+    p = np.array(table) / np.sum(table)
+    i = np.arange(len(p))
+    by_first, by_second = p.sum(axis=1), p.sum(axis=0)
+    means = i @ by_first, i @ by_second
+    return means, (i**2 @ by_first - means[0] ** 2, i**2 @ by_second - means[1] ** 2), i @ p @ i - means[0] * means[1]
+
+
+@given(TABLES)
+def test_quadratic_kappa_is_the_correlation_that_a_shift_between_the_two_lowers(table):
+    # Fleiss & Cohen (1973), from memory: 2 cov / (var + var + (difference of means)²), here worked out without weights
+    result = kappa(table, quadratic(len(table)))
+    assume(result.kappa is not None)
+    means, variances, covariance = middles(table)
+    by_moments = 2 * covariance / (sum(variances) + (means[0] - means[1]) ** 2)
+    assert result.kappa.value == pytest.approx(by_moments, abs=1e-9)
+
+
+@given(TABLES)
+def test_linear_kappa_is_what_the_cuts_between_neighbouring_categories_give_together(table):
+    # Vanbelle & Albert (2009), from memory: disagreements, seen and by chance, of two categories, summed over all cuts
+    result = kappa(table, linear(len(table)))
+    assume(result.kappa is not None)
+    p = np.array(table) / np.sum(table)
+    seen = by_chance = 0.0
+    for cut in range(1, len(table)):
+        below_first, below_second = p[:cut].sum(), p[:, :cut].sum()
+        seen += below_first + below_second - 2 * p[:cut, :cut].sum()
+        by_chance += below_first + below_second - 2 * below_first * below_second
+    assert result.kappa.value == pytest.approx(1 - seen / by_chance, abs=1e-9)
+
+
+@given(TABLES)
+def test_the_interval_holds_kappa_and_does_not_pass_one(table):
+    result = kappa(table)
+    assume(result.kappa is not None)
+    assert result.kappa.low <= result.kappa.value <= result.kappa.high <= 1
+
+
 def test_words_are_counted_into_a_table():
     table = table_of(["open", "open", "none"], ["open", "none", "none"], ["open", "none"])
     assert table.tolist() == [[1, 1], [0, 1]]
@@ -140,10 +189,15 @@ def test_words_that_fit_no_table_are_refused(first, second, says):
         ([[1, -1], [0, 2]], None, "table"),
         ([[1, 0.5], [0, 2]], None, "table"),
         ([[1, np.nan], [0, 2]], None, "table"),
+        ([[1, np.inf], [0, 2]], None, "table"),
+        ([1, 2], None, "table"),
+        ([[[1, 2], [3, 4]], [[1, 2], [3, 4]]], None, "table"),
         ([[1, 1], [0, 2]], [[0, 1, 2]], "disagreement"),
         ([[1, 1], [0, 2]], [[0, 0], [0, 0]], "disagreement"),
         ([[1, 1], [0, 2]], [[1, 1], [1, 0]], "disagreement"),
         ([[1, 1], [0, 2]], [[0, -1], [1, 0]], "disagreement"),
+        ([[1, 1], [0, 2]], [[0, np.nan], [1, 0]], "disagreement"),
+        ([[1, 1], [0, 2]], [[0, np.inf], [1, 0]], "disagreement"),
     ],
 )
 def test_what_is_no_table_or_no_weights_is_refused_by_name(table, weights, field):

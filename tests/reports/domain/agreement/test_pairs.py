@@ -5,6 +5,7 @@ import pytest
 from inspections.domain.keying import FirstKeying, FirstReading
 from inspections.domain.words import Point, Role
 from reports.domain.agreement.pairs import Comparison, Grouping, category_at, grouped, keyed_by_both, pairs_of
+from tests.api_client import document
 
 T, V = Role.TECHNICIAN, Role.VERIFIER
 
@@ -44,7 +45,8 @@ def test_people_are_compared_at_one_method(comparison, difference):
 
 
 def test_a_reading_that_lacks_one_of_the_two_is_no_pair():
-    assert pairs_of([reading(hand_t=(1, 12))], Comparison.HAND) == []
+    one_each = [reading(hand_t=(1, 12)), reading(hand_v=(2, 12)), reading(gauge_t=(1, gauge(12)))]
+    assert [pairs_of(one_each, comparison) for comparison in Comparison] == [[], [], []]
 
 
 def test_groups_are_in_order_of_their_keys_and_months_are_those_of_utc():
@@ -58,9 +60,8 @@ def test_groups_are_in_order_of_their_keys_and_months_are_those_of_utc():
 
 
 def test_both_saw_a_scale_that_one_of_them_could_not_read():
-    assert keyed_by_both([reading(left_t=(1, 12), left_v=(2, None)), reading(left_t=(1, 3))], Point.SCALE_LEFT) == [
-        (12, None)
-    ]
+    readings = [reading(left_t=(1, 12), left_v=(2, None)), reading(left_t=(1, 3)), reading(left_v=(2, 3))]
+    assert keyed_by_both(readings, Point.SCALE_LEFT) == [(12, None)]
 
 
 @pytest.mark.parametrize(
@@ -74,3 +75,9 @@ def test_both_saw_a_scale_that_one_of_them_could_not_read():
 )
 def test_kappa_compares_faces_and_halves(point, value, word):
     assert category_at(point, value) == word
+
+
+def test_the_codes_of_comparisons_and_groupings_are_those_that_the_published_api_answers():
+    answers = document()["components"]["schemas"]
+    assert list(Comparison) == answers["AgreementOut"]["properties"]["compare"]["enum"]
+    assert list(Grouping) == answers["GroupOut"]["properties"]["group_by"]["enum"]

@@ -6,7 +6,7 @@ from inspections.domain.words import Point
 from reports.domain.agreement.groups import GroupVerdict
 from reports.domain.agreement.pairs import Comparison, Grouping
 from reports.domain.agreement.report import agreement_of, named
-from reports.domain.agreement.words import finding, verdict_in_words
+from reports.domain.agreement.words import finding, unnamed_in_words, verdict_in_words
 from tests.reports.domain.agreement.test_pairs import gauge, reading
 
 Something = TypeVar("Something")
@@ -83,6 +83,50 @@ def test_a_crossover_on_the_scale_line_is_a_category_of_its_own():
     readings = [reading(1, half_t=(1, {"deg": "0"}), half_v=(2, {"half": "aft"}))]
     rows = {row.point: row for row in agreement_of(readings, Comparison.HAND).points}
     assert (rows[Point.CROSSOVER].share.hits, some(rows[Point.CROSSOVER].kappa).n) == (0, 1)
+
+
+def test_kappa_at_the_gauge_is_that_of_the_faces():
+    readings = [
+        reading(n, gauge_t=(1, gauge(12, face)), gauge_v=(2, gauge(12, other)))
+        for n, (face, other) in enumerate([("odd", "odd"), ("odd", "even"), ("even", "even")] * 6)
+    ]
+    rows = {row.point: row for row in agreement_of(readings, Comparison.GAUGE).points}
+    # as above, by hand
+    assert some(some(rows[Point.GAUGE].kappa).kappa).value == pytest.approx(0.4)
+
+
+def test_a_gauge_that_is_off_both_ways_alike_stands_out_by_how_seldom_it_is_equal():
+    readings = [
+        reading(n, gauge_name=f"WG-{n % 4}", hand_t=(1, 12), gauge_t=(1, gauge(12 + (n % 4 == 3) * (-1) ** (n // 4))))
+        for n in range(160)
+    ]
+    row = table(agreement_of(readings, Comparison.METHODS), Grouping.GAUGE).rows[3]
+    assert (row.by_share.stands_out, row.by_bias.stands_out, row.stands_out) == (True, False, True)
+
+
+def test_a_gauge_that_is_off_the_other_way_stands_out_though_all_are_as_seldom_equal():
+    readings = [
+        reading(n, gauge_name=f"WG-{n % 4}", hand_t=(1, 12), gauge_t=(1, gauge(13 if n % 4 == 3 else 11)))
+        for n in range(160)
+    ]
+    row = table(agreement_of(readings, Comparison.METHODS), Grouping.GAUGE).rows[3]
+    assert (row.by_share.stands_out, row.by_bias.stands_out, row.stands_out) == (False, True, True)
+
+
+def test_who_sees_everybody_is_told_of_nobody_who_is_not_shown():
+    readings = [reading(n, hand_t=(1 + n % 3, 12), hand_v=(9, 12)) for n in range(6)]
+    all_of_them = table(agreement_of(readings, Comparison.HAND), Grouping.TECHNICIAN)
+    shown = named(all_of_them, {"1": "Zoe", "2": "Abe"})
+    assert [row.name for row in shown.rows] == ["3", "Abe", "Zoe"]
+    for each in (all_of_them, shown):
+        assert (each.unnamed, each.unnamed_standing_out, unnamed_in_words(each)) == (0, 0, "")
+
+
+@pytest.mark.parametrize(("grouping", "is_said"), [(each, each in ("technician", "verifier")) for each in Grouping])
+def test_only_of_people_is_it_said_that_some_are_not_shown(grouping, is_said):
+    readings = [reading(n, hand_t=(1, 12), hand_v=(2, 12)) for n in range(6)]
+    hidden = named(table(agreement_of(readings, Comparison.HAND), grouping), {}, lambda _: False)
+    assert unnamed_in_words(hidden).startswith("1 person is not shown:") is is_said
 
 
 def test_people_are_shown_by_name_in_order_of_names_and_the_rest_as_numbers():
