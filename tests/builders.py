@@ -182,7 +182,7 @@ PREPARATION = Preparation(
 # The worked example: 12 layers, 10 wraps, even.
 GOOD = {
     "scale_left": 13, "scale_right": 12, "open_side": "right", "unwind": "right_to_left", "hand_wraps": 12,
-    "gauge_face": "even", "gauge_wraps": 12, "crossover_half": "aft",
+    "gauge_face": "even", "gauge_wraps": 12, "crossover_half": "first",
 }  # fmt: skip
 
 

@@ -5,8 +5,8 @@
     c_k   wraps that layer k holds when it is full               F, w full layers and part-layer wraps to be set
 
 n wraps on the line are n − 1 + θ/360 turns of the counted layer (wound the other way round, n − θ/360). The machine
-counts whole turns, so the nearest whole number is wanted, a half up: n − 1 in one half turn, n in the other. Which half
-it is, the type says by its arc:
+counts whole turns, so the nearest whole number is wanted, a half up: n − 1 in one half turn, n in the other and exactly
+between them. Which half it is, the type says by its winding sense and with it the arc:
 
     F = L − 1,   w = n − [θ in the arc] − l                        rules 1 to 3, 5 and 6
     F = L − 2,   w = c_{L−1} − (what is missing),  if w < 0        rule 7, stepped down
@@ -130,12 +130,22 @@ class _Tally:
 
 
 def _as_read(observed: Observation, layer: int, wraps: int) -> _Tally:
-    why = f"Layer {layer} on top is the part layer and is not counted."
-    if observed.is_flush:
-        why = f"No side is open: layer {layer} is worked as the part layer, with all its wraps."
-    tally = _Tally(layer, wraps).changed("Full layers", why, layers=-1)
+    tally = _full_layers(observed, layer, wraps)
     why = f"The hand count and the gauge's {Parity.of(layer - 1)} face agree."
     return tally.changed("Part-layer wraps", why)
+
+
+def _full_layers(observed: Observation, layer: int, wraps: int) -> _Tally:
+    """The first step, which starts from a number that was read."""
+    if observed.is_flush:
+        why = f"No side is open: layer {layer} is worked as the part layer, with all its wraps."
+    elif layer not in observed.scales.values():
+        full = layer - 1
+        why = "The lower reading is the number of full layers; the higher scale was left out."
+        return _Tally(full, wraps, (WorkingStep(label="Full layers", before=full, change=0, after=full, why=why),))
+    else:
+        why = f"Layer {layer} on top is the part layer and is not counted."
+    return _Tally(layer, wraps).changed("Full layers", why, layers=-1)
 
 
 def _whole_turns_less_lead(observed: Observation, tally: _Tally) -> _Tally:

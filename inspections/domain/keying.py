@@ -12,7 +12,7 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import Any
 
-from inspections.domain.reading import FULL_TURN_DEG, Half, KeyedReading, OpenSide, Unwind
+from inspections.domain.reading import FULL_TURN_DEG, HALF_TURN_DEG, Half, KeyedReading, OpenSide, Unwind
 from inspections.domain.words import Point, Role
 from inspections.errors import ImpossibleReading
 from reels.domain import ledger
@@ -67,23 +67,27 @@ def fields_at(point: Point, value: Any) -> dict[str, Any]:
     if point is Point.GAUGE:
         return {"gauge_face": value["face"], "gauge_wraps": value["wraps"]}
     if point is Point.CROSSOVER:
-        return {"crossover_half": value["half"]} if "half" in value else {"crossover_deg": value["deg"]}
+        return {"crossover_half": half_of(value)} if "half" in value else {"crossover_deg": value["deg"]}
     return {FIELDS[point][0]: value}
 
 
 def agree(point: Point, one: Any, other: Any) -> bool:
-    """Whether two people's values at a point are the same; at the crossover, whether they name the same half."""
+    """Whether two people's values at a point are the same; at the crossover, whether they name the same half.
+
+    Exactly 180° agrees with itself alone: which half it goes with is the type's matter, and is not told here.
+    """
     if point is Point.CROSSOVER:
-        return half_of(one) == half_of(other)
+        return half_of(one) is half_of(other) and _is_opposite(one) is _is_opposite(other)
     return bool(one == other)
 
 
-def half_of(value: Mapping[str, str]) -> str:
-    """The half that a crossover lies in, or "line" on the scale line itself."""
-    if "half" in value:
-        return value["half"]
-    degrees = Decimal(value["deg"])
-    return Half.at(degrees) if degrees % FULL_TURN_DEG else "line"
+def half_of(value: Mapping[str, str]) -> Half:
+    """The half that a crossover lies in, as it is called today, whatever code was stored."""
+    return Half.stored(value["half"]) if "half" in value else Half.at(Decimal(value["deg"]))
+
+
+def _is_opposite(value: Mapping[str, str]) -> bool:
+    return "deg" in value and Decimal(value["deg"]) == HALF_TURN_DEG
 
 
 def commitment(point: Point, value: Any, salt: str) -> str:
@@ -102,7 +106,8 @@ def reading_of(values: Mapping[Point, Any]) -> KeyedReading:
 def reading_from(fields: Mapping[str, Any]) -> KeyedReading:
     """The reading that plain words and numbers make. Raises ImpossibleReading."""
     kinds: dict[str, Callable[[Any], Any]] = {
-        "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half, "crossover_deg": float,
+        "open_side": OpenSide, "unwind": Unwind, "gauge_face": Parity, "crossover_half": Half.stored,
+        "crossover_deg": float,
     }  # fmt: skip
     return KeyedReading(**{k: kinds[k](v) if k in kinds and v is not None else v for k, v in fields.items()})
 
@@ -237,7 +242,9 @@ def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
     half, degrees = fields.get("crossover_half"), fields.get("crossover_deg")
     if (half is None) == (degrees is None):
         seen = "nothing" if half is None else f"{half!r} and {degrees!r}"
-        raise ImpossibleReading(field="crossover_half", seen=seen, allowed="the half (aft or forward), or the degrees")
+        raise ImpossibleReading(
+            field="crossover_half", seen=seen, allowed="the half (first, second or unclear), or the degrees"
+        )
     if half is not None:
         return {"half": _word(fields, "crossover_half", Half)}
     try:

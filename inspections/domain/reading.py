@@ -35,13 +35,30 @@ class Unwind(StrEnum):
 class Half(StrEnum):
     """Half turn, counter-clockwise from the scale line as seen from the reference side."""
 
-    AFT = "aft"  # 0° to 180°
-    FORWARD = "forward"  # 180° to 360°
+    FIRST = "first"  # 0° to 180°
+    SECOND = "second"  # 180° to 360°
+    UNCLEAR = "unclear"  # on the scale line, or it can't be told
 
     @classmethod
-    def at(cls, degrees: float | Decimal) -> "Half":
-        """The half that an angle lies in; each has its beginning, and 360° is 0°."""
-        return cls.AFT if degrees % FULL_TURN_DEG < HALF_TURN_DEG else cls.FORWARD
+    def at(cls, degrees: float | Decimal, opposite: "Half | None" = None) -> "Half":
+        """The half that an angle lies in; unclear on the scale line.
+
+        opposite: the half that exactly 180° goes with, which is the type's matter; the second if left out.
+        """
+        place = degrees % FULL_TURN_DEG
+        if place == HALF_TURN_DEG:
+            return opposite or cls.SECOND
+        return cls.UNCLEAR if place == 0 else cls.FIRST if place < HALF_TURN_DEG else cls.SECOND
+
+    @property
+    def spoken(self) -> str:
+        """As people say it."""
+        return "on the scale line, or can't be told" if self is Half.UNCLEAR else f"{self} half"
+
+    @classmethod
+    def stored(cls, code: str) -> "Half":
+        """The half that a stored code means. Histories keep the bytes of older codes: aft was the first half."""
+        return cls({"aft": "first", "forward": "second"}.get(code, code))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +68,9 @@ class RuleParameters:
     wraps_odd_layer, wraps_even_layer: wraps that a full layer holds, 2 or more.
     max_layers: layers the drum takes, the part layer included, 1 or more.
     lead_wraps: cable between the drum and the stowed body, 0 or more.
-    arc_from_deg, arc_to_deg: a crossover strictly between them takes a wrap off; 0 <= from < to <= 360.
+    arc_from_deg, arc_to_deg: a crossover strictly between them takes a wrap off; 0 <= from < to <= 360. The arc is one
+        half turn, by the winding sense, unless a publication says otherwise; then people key degrees.
+    crossover_begins_layer: the crossover's angle is where its layer begins; if not, every count is referred.
     Raises ImpossibleParameters naming the first field that no drum can have.
     """
 
@@ -64,6 +83,7 @@ class RuleParameters:
     arc_to_deg: float = HALF_TURN_DEG
     unusual: UnusualRule = UnusualRule.HOLD
     graduation: Graduation = Graduation.EVERY
+    crossover_begins_layer: bool = True
 
     def __post_init__(self) -> None:
         least = {
@@ -81,6 +101,24 @@ class RuleParameters:
         if not self.arc_from_deg < self.arc_to_deg <= FULL_TURN_DEG:
             allowed = f"more than {self.arc_from_deg}, where the arc begins, up to 360"
             raise ImpossibleParameters(field="arc_to_deg", seen=self.arc_to_deg, allowed=allowed)
+
+    @property
+    def half_in_arc(self) -> Half | None:
+        """The half turn that the arc is; None for an arc that no half turn is, so that degrees have to be keyed."""
+        if (self.arc_from_deg, self.arc_to_deg) == (0, HALF_TURN_DEG):
+            return Half.FIRST
+        return Half.SECOND if (self.arc_from_deg, self.arc_to_deg) == (HALF_TURN_DEG, FULL_TURN_DEG) else None
+
+    @property
+    def half_opposite(self) -> Half | None:
+        """The half that a crossover exactly opposite the scale line goes with: the one outside the arc."""
+        if self.half_in_arc is None:
+            return None
+        return Half.FIRST if self.half_in_arc is Half.SECOND else Half.SECOND
+
+    def half_at(self, degrees: float) -> Half:
+        """The half that a person keys for a crossover at this angle, 0 to 360."""
+        return Half.at(degrees, self.half_opposite)
 
     def capacity(self, layer: int) -> int:
         """Wraps that a layer holds when it is full; layer 1 is next to the core."""

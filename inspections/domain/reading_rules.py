@@ -15,10 +15,10 @@ Source: common practice, no published source; flush is inferred.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import cast
 
 from inspections.domain.reading import (
     FULL_TURN_DEG,
-    HALF_TURN_DEG,
     Half,
     KeyedReading,
     OpenSide,
@@ -32,7 +32,6 @@ from reels.domain.words import Graduation, Parity, Side, counted
 BOTH_SIDES = (Side.LEFT, Side.RIGHT)
 SCALES = ("scale_left", "scale_right")
 SCALES_AND_OPEN_SIDE = (*SCALES, "open_side")
-HALVES_DEG = {Half.AFT: (0, HALF_TURN_DEG), Half.FORWARD: (HALF_TURN_DEG, FULL_TURN_DEG)}
 
 
 # What was seen ------------------------------------------------------------------------------------------------------
@@ -333,36 +332,42 @@ def takes_a_wrap_off(parameters: RuleParameters, crossover: Half | float | None)
 
     crossover: the half, or degrees.
     """
-    start, end = parameters.arc_from_deg, parameters.arc_to_deg
     if isinstance(crossover, Half):
-        half_start, half_end = HALVES_DEG[crossover]
-        if start <= half_start and half_end <= end:
-            return True
-        return False if end <= half_start or half_end <= start else None
-    # At the scale line a turn ends and the next begins: there, and where the arc begins, a hair's breadth would decide.
-    # Where the arc ends nothing is subtracted.
-    return None if crossover in (None, 0, FULL_TURN_DEG, start) else start < crossover < end
+        is_told = parameters.half_in_arc is not None and crossover is not Half.UNCLEAR
+        return crossover is parameters.half_in_arc if is_told else None
+    # At the scale line a turn ends and the next begins, and a hair's breadth would decide: n − 1 turns or n. At any
+    # other end of the arc both roundings give the same, a half up.
+    on_the_line = crossover in (None, 0, FULL_TURN_DEG)
+    return None if on_the_line else parameters.arc_from_deg < cast(float, crossover) < parameters.arc_to_deg
 
 
 def crossover_can_be_told(observed: Observation) -> Iterator[Problem]:
-    """Rule 5: a crossover on a limit is referred, and a half that the arc divides is not enough."""
-    deg, half = observed.reading.crossover_deg, observed.reading.crossover_half
-    if takes_a_wrap_off(observed.parameters, observed.reading.crossover) is not None:
+    """Rule 5: a crossover on the scale line is referred, and a half is not enough where the arc is no half turn."""
+    parameters, deg, half = observed.parameters, observed.reading.crossover_deg, observed.reading.crossover_half
+    if deg is None and half is None:
         return
-    if deg is not None:
-        what = "on the scale line" if deg in (0, FULL_TURN_DEG) else "where the arc of this type begins"
+    if not parameters.crossover_begins_layer:
         yield refer(
-            "crossover_on_the_limit",
-            f"The crossover is {what}, at {deg:g}°, and there it can't be told whether a wrap is to be "
-            "subtracted. Stop, and put the reading before an authorised person.",
-            "crossover_deg",
+            "crossover_begins_no_layer",
+            "On this type the crossover that is seen need not be where the layer begins, so the turns can't be told "
+            "from it. Stop, and put the reading before an authorised person.",
+            "crossover_half",
         )
-    elif half is not None:
+    elif half is Half.UNCLEAR or deg in (0, FULL_TURN_DEG):
+        seen = "was keyed as unclear: on the scale line, or it can't be told" if deg is None else (
+            f"is on the scale line, at {deg:g}°"
+        )  # fmt: skip
+        yield refer(
+            "crossover_unclear",
+            f"The crossover {seen}. So it can't be told whether a wrap is to be subtracted. Stop, and put the reading "
+            "before an authorised person.",
+            "crossover_half" if deg is None else "crossover_deg",
+        )
+    elif half is not None and parameters.half_in_arc is None:
         yield _reread(
             "half_not_enough",
-            f"This type subtracts a wrap from {observed.parameters.arc_from_deg:g}° to "
-            f"{observed.parameters.arc_to_deg:g}°, and the {half} half lies partly in that. Measure the crossover "
-            "and key its degrees.",
+            f"This type subtracts a wrap from {parameters.arc_from_deg:g}° to {parameters.arc_to_deg:g}°, which is not "
+            f"a half turn, and the {half} half was keyed. Measure the crossover and key its degrees.",
             "crossover_half",
         )
 

@@ -12,8 +12,12 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 2. Form 1 told neither of surprises accepted nor of photos."""
-    return ledger.canonical({"v": 2, "kind": "inspection", **ledger.plain(content)})
+    """The record's canonical bytes, form 3.
+
+    Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second
+    forward (`Half.stored` reads them).
+    """
+    return ledger.canonical({"v": 3, "kind": "inspection", **ledger.plain(content)})
 
 
 def statement_bytes(content: Mapping[str, Any]) -> bytes:

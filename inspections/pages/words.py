@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from inspections.domain.keying import half_of
 from inspections.domain.words import InspectionState, Point, ReelStatus
 from reels.pages.formats import Badge
 
@@ -85,7 +86,7 @@ def keyed_words(point: Point, value: Any) -> str:
         case Point.GAUGE:
             return f"{value['wraps']} on the {value['face']} face"
         case Point.CROSSOVER:
-            return f"{value['half']} half" if "half" in value else f"{value['deg']}°"
+            return half_of(value).spoken if "half" in value else f"{value['deg']}°"
         case Point.OPEN_SIDE:
             return "none: the top layer is flush" if value == "none" else str(value)
         case Point.UNWIND:

@@ -182,8 +182,8 @@ def crossover_circle(
         Disc(x, y, radius * 0.3, Look.CORE),
         Trace(((x, y), (x + radius + 16, y)), Look.SCALE_LINE, dashed=True),
         Words(x + radius + 18, y - 2, "0°", "start"),
-        Words(x, y + radius + 14, "aft half"),
-        Words(x, y - radius - 18, "forward half"),
+        Words(x, y + radius + 14, "first half"),
+        Words(x, y - radius - 18, "second half"),
         Words(x, y - radius - 28, f"seen from the {reference_side}" if reference_side else ""),
     ]
     shapes += _crossover(x, y, radius, half, degrees)
@@ -201,8 +201,8 @@ def _crossover(x: float, y: float, radius: float, half: str, degrees: float | No
         spot = _on_circle(x, y, radius, degrees)
         yield Disc(*spot, 4, Look.PART_WRAP)
         yield Words(*_on_circle(x, y - 2, radius * 0.72, degrees), f"{degrees:g}°", bold=True)
-    elif half:
-        up = 1 if half == "aft" else -1
+    elif half in ("first", "second"):
+        up = 1 if half == "first" else -1
         yield Trace(_arc(x, y, radius * 0.8, 15 if up > 0 else 195, 165 if up > 0 else 345), Look.PART_WRAP)
         yield Words(x, y + up * radius * 0.55 - 2, half, bold=True)
 
@@ -221,6 +221,8 @@ def _circle_in_words(drum: DrumSection, half: str, degrees: float | None) -> str
     seen = "Nothing is marked."
     if degrees is not None:
         seen = f"The crossover is at {degrees:g}°."
+    elif half == "unclear":
+        seen = "The crossover is on the scale line, or can't be told."
     elif half:
         seen = f"The crossover is in the {half} half."
     return (

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from inspections.domain.keying import half_of
 from inspections.domain.words import Point
 from reels.domain.words import counted
 
@@ -58,7 +59,7 @@ def at_point(point: str, value: Any) -> str:
     if point == Point.GAUGE:
         return f"{value['face']} face, {counted(value['wraps'], 'wrap')}"
     if point == Point.CROSSOVER:
-        return f"{value['half']} half" if "half" in value else f"{value['deg']}°"
+        return half_of(value).spoken if "half" in value else f"{value['deg']}°"
     if point == Point.HAND_COUNT:
         return counted(value, "wrap")
     return spaced(str(value))

@@ -67,7 +67,7 @@ class Known:
         layers, wraps = _counted(self.shape, self.length_m, self.looseness, rng)
         turns = int(self.shape.turns_below[layers]) + wraps
         return Wound(drum=self.drum, shape=self.shape, anchor_side=self.anchor_side, turns=turns,
-                     is_aft=bool(rng.random() < 0.5))  # fmt: skip
+                     is_first=bool(rng.random() < 0.5))  # fmt: skip
 
 
 def _counted(shape: Any, length_m: float, looseness: float, rng: np.random.Generator) -> tuple[int, int]:

@@ -24,13 +24,13 @@ SCALES = ("scale_left", "scale_right")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Wound:
-    """A reel as it lies on the stand. turns: the right setup values, in whole turns; is_aft: where the crossover is."""
+    """A reel as it lies on the stand. turns: the right setup values, in whole turns; is_first: the crossover's half."""
 
     drum: Drum
     shape: DrumTables
     anchor_side: Side
     turns: int
-    is_aft: bool
+    is_first: bool
 
     @property
     def setup_values(self) -> tuple[int, int]:
@@ -39,7 +39,7 @@ class Wound:
     @property
     def as_read(self) -> tuple[int, int]:
         """Full layers and part-layer wraps; no wraps: flush."""
-        return self.shape.count(self.turns + LEAD_WRAPS + self.is_aft)
+        return self.shape.count(self.turns + LEAD_WRAPS + self.is_first)
 
 
 def seen_on(reel: Wound) -> dict[str, Any]:
@@ -55,7 +55,7 @@ def seen_on(reel: Wound) -> dict[str, Any]:
         "open_side": OpenSide.NONE.value if flush else OpenSide(_other(starts)).value,
         "unwind": Unwind.starting_at(_other(starts)).value, "hand_wraps": counted,
         "gauge_face": (Parity.ODD if below % 2 else Parity.EVEN).value, "gauge_wraps": counted,
-        "crossover_half": (Half.AFT if reel.is_aft else Half.FORWARD).value,
+        "crossover_half": (Half.FIRST if reel.is_first else Half.SECOND).value,
     }  # fmt: skip
 
 
@@ -67,7 +67,7 @@ def wraps_off(reel: Wound, seen: Seen) -> int:
     """How many wraps the setup values would be off on paper, by whichever of the two counts is further off."""
     flush = seen["open_side"] == OpenSide.NONE
     full = min(min(seen[scale] for scale in SCALES) - flush, reel.drum.max_layers)
-    taken_off = LEAD_WRAPS + (seen["crossover_half"] == Half.AFT)
+    taken_off = LEAD_WRAPS + (seen["crossover_half"] == Half.FIRST)
     found = [int(reel.shape.turns_below[max(full, 0)]) + seen[wraps] - taken_off for wraps in WRAPS]
     off: int = max((turns - reel.turns for turns in found), key=abs)
     return off
@@ -126,7 +126,7 @@ def off_by_one(*fields: str) -> Slip:
 
 
 def other_half(seen: Seen, capacity: int, rng: np.random.Generator) -> dict[str, Any]:
-    half = Half.FORWARD if seen["crossover_half"] == Half.AFT else Half.AFT
+    half = Half.SECOND if seen["crossover_half"] == Half.FIRST else Half.FIRST
     return {**seen, "crossover_half": half.value}
 
 

@@ -15,20 +15,20 @@ from tests.builders import NOW, Cast
 DRUM = drum_for(np.random.default_rng(3))
 
 
-def wound(turns, *, anchor_side=Side.LEFT, is_aft=True):
-    return Wound(drum=DRUM, shape=DrumTables.of(DRUM), anchor_side=anchor_side, turns=turns, is_aft=is_aft)
+def wound(turns, *, anchor_side=Side.LEFT, is_first=True):
+    return Wound(drum=DRUM, shape=DrumTables.of(DRUM), anchor_side=anchor_side, turns=turns, is_first=is_first)
 
 
 @pytest.mark.parametrize("anchor_side", Side)
-@pytest.mark.parametrize("is_aft", [True, False])
-def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_aft):
+@pytest.mark.parametrize("is_first", [True, False])
+def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_first):
     parameters = RuleParameters(
         anchor_side=anchor_side, wraps_odd_layer=DRUM.wraps_odd_layer, wraps_even_layer=DRUM.wraps_even_layer,
         max_layers=DRUM.max_layers, lead_wraps=LEAD_WRAPS, unusual=UnusualRule.ACCEPT,
     )  # fmt: skip
     first = int(DrumTables.of(DRUM).turns_below[4])
     for turns in range(first, first + 2 * DRUM.wraps_odd_layer):
-        reel = wound(turns, anchor_side=anchor_side, is_aft=is_aft)
+        reel = wound(turns, anchor_side=anchor_side, is_first=is_first)
         worked = counting.work_out(parameters, keying.reading_from(seen_on(reel)))
         assert (worked.layers, worked.wraps) == reel.setup_values
         assert wraps_off(reel, seen_on(reel)) == 0
@@ -48,7 +48,7 @@ def test_how_far_a_slip_puts_the_numbers_off():
     reel = wound(int(DrumTables.of(DRUM).turns_below[6]) + 9)
     right = seen_on(reel)
     assert wraps_off(reel, {**right, "gauge_wraps": right["gauge_wraps"] + 1}) == 1
-    assert wraps_off(reel, {**right, "crossover_half": "forward"}) == 1
+    assert wraps_off(reel, {**right, "crossover_half": "second"}) == 1
     both = {name: right[name] - 2 for name in ("scale_left", "scale_right")}
     assert wraps_off(reel, {**right, **both}) == -(DRUM.wraps_odd_layer + DRUM.wraps_even_layer)
 

@@ -77,7 +77,7 @@ def key_gauge(page: Page):
 
 
 def key_crossover(page: Page):
-    page.get_by_label("aft half").check()
+    page.get_by_label("first half").check()
     send(page)
 
 

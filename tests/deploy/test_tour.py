@@ -66,7 +66,7 @@ def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_
 
 
 def the_technicians_count_comes_out_as_told():
-    """Left scale 9, right 8; open right; unwinding right to left; hand 6; gauge 6 even; aft: 8 layers, 4 wraps."""
+    """Scales 9 and 8; open right; unwinding right to left; hand 6; gauge even 6; first half: 8 layers, 4 wraps."""
     inspection = counted("LW-0001", 6)
     assert (inspection.layers, inspection.wraps, outliers.open_outlier(inspection)) == (8, 4, None)
     counting.cancel(inspection_id=inspection.pk, reason="For the next one.", **by("tobin"))
@@ -94,7 +94,7 @@ def counted(serial: str, wraps: int) -> Inspection:
         Point.SCALE_LEFT: {"scale_left": 9}, Point.SCALE_RIGHT: {"scale_right": 8},
         Point.OPEN_SIDE: {"open_side": "right"}, Point.UNWIND: {"unwind": "right_to_left"},
         Point.HAND_COUNT: {"hand_wraps": wraps}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": wraps},
-        Point.CROSSOVER: {"crossover_half": "aft"},
+        Point.CROSSOVER: {"crossover_half": "first"},
     }  # fmt: skip
     for point, value in seen.items():
         for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):

@@ -22,7 +22,7 @@ PREPARATION: dict[str, Any] = {
     "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7", "technician": "tess",
 }  # fmt: skip
 POINTS = {"scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even", "gauge_wraps": 12,
-          "crossover_half": "aft"}  # fmt: skip
+          "crossover_half": "first"}  # fmt: skip
 READINGS = {
     "technician": {"person": "tess", **POINTS, "open_side": "right", "unwind": "right_to_left"},
     "verifier": {"person": "vic", **POINTS},

@@ -20,7 +20,7 @@ VALUES: dict[Point, dict[str, Any]] = {
     Point.SCALE_LEFT: {"scale_left": 13}, Point.SCALE_RIGHT: {"scale_right": 12},
     Point.OPEN_SIDE: {"open_side": "right"}, Point.UNWIND: {"unwind": "right_to_left"},
     Point.HAND_COUNT: {"hand_wraps": 12}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": 12},
-    Point.CROSSOVER: {"crossover_half": "aft"},
+    Point.CROSSOVER: {"crossover_half": "first"},
 }  # fmt: skip
 
 NOTHING: Mapping[Point, dict[str, Any]] = MappingProxyType({})
@@ -68,7 +68,7 @@ def bring_in_many(cast: Cast, n: int, seed: int = 7) -> None:
             role: Participant.objects.create(inspection=inspection, person=person, role=role, joined_at=BEGIN)
             for role, person in ((Role.TECHNICIAN, cast.technician), (Role.VERIFIER, cast.verifier))
         }
-        wraps, half = rng.randint(3, 24), rng.choice(["aft", "forward"])
+        wraps, half = rng.randint(3, 24), rng.choice(["first", "second"])
         Keying.objects.bulk_create(
             Keying(
                 reading=reading, participant=people[role], point=point, role=role, attempt=1, value=value, salt="s",
@@ -95,5 +95,5 @@ def _seen(rng: random.Random, gauge: str, wraps: int, half: str) -> dict[Point, 
     return {
         Point.SCALE_LEFT: 13, Point.SCALE_RIGHT: 12, Point.HAND_COUNT: hand,
         Point.GAUGE: {"face": rng.choice(["even"] * 9 + ["odd"]), "wraps": on_gauge},
-        Point.CROSSOVER: {"half": rng.choice([half] * 9 + ["aft"])},
+        Point.CROSSOVER: {"half": rng.choice([half] * 9 + ["first"])},
     }  # fmt: skip

@@ -223,8 +223,8 @@ def crossover_seen(reel: PracticeReel, reference_side: Side) -> Picture:
         Disc(x, y, radius * 0.3, Look.CORE),
         Trace(((x + radius * 0.3, y), (x + radius + 19, y)), Look.SCALE_LINE),
         Words(x + radius + 21, y - 3, "scale line", "start"),
-        Words(x, y + radius + 20, "aft half", bold=True),
-        Words(x, y - radius - 26, "forward half", bold=True),
+        Words(x, y + radius + 20, "first half", bold=True),
+        Words(x, y - radius - 26, "second half", bold=True),
         Words(width / 2, y - radius - 38, f"seen from the {reference_side};"),
         Words(width / 2, y - radius - 48, "the arrowhead marks the crossover"),
         _arrowhead(x, y, radius, reel.drum.crossover_deg),
@@ -233,7 +233,7 @@ def crossover_seen(reel: PracticeReel, reference_side: Side) -> Picture:
     return Picture(
         width=width, height=height, text_size=TEXT_SMALL, shapes=shapes,
         title="The drum from its reference side",
-        description="A circle with the scale line to the right, the aft half above it and the forward half below. An "
+        description="A circle with the scale line to the right, the first half above it and the second half below. An "
         "arrowhead on the circle points at the crossover.",
     )  # fmt: skip
 

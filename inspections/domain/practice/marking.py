@@ -188,10 +188,10 @@ def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip |
         return PracticeSlip.LEFT_OUT
     should_come_off = takes_a_wrap_off(reel.parameters, true_deg)
     if deg is None:
-        return _half_slip(reel, reading, is_on_limit=should_come_off is None)
+        return _half_slip(reel, half)
     comes_off = takes_a_wrap_off(reel.parameters, deg)
     is_close = min(abs(deg - true_deg), FULL_TURN_DEG - abs(deg - true_deg)) <= MEASURED_WITHIN_DEG
-    same_half = Half.at(deg) is Half.at(true_deg)
+    same_half = reel.parameters.half_at(deg) is reel.parameters.half_at(true_deg)
     if is_close and comes_off is should_come_off and (should_come_off is None or same_half):
         return None
     if None in (comes_off, should_come_off) or (is_close and same_half):
@@ -199,12 +199,11 @@ def _crossover_slip(reel: PracticeReel, reading: KeyedReading) -> PracticeSlip |
     return PracticeSlip.ANYTHING if same_half else PracticeSlip.HALVES
 
 
-def _half_slip(reel: PracticeReel, reading: KeyedReading, *, is_on_limit: bool) -> PracticeSlip | None:
-    if is_on_limit:
-        return PracticeSlip.LIMIT
-    if reading.crossover_half is not Half.at(reel.drum.crossover_deg):
-        return PracticeSlip.HALVES
-    # a half that the arc divides has to be measured
+def _half_slip(reel: PracticeReel, half: Half | None) -> PracticeSlip | None:
+    right = reel.parameters.half_at(reel.drum.crossover_deg)
+    if half is not right:
+        return PracticeSlip.LIMIT if Half.UNCLEAR in (half, right) else PracticeSlip.HALVES
+    # where the arc is no half turn, the crossover has to be measured
     return None if reel.reading.crossover_half is not None else PracticeSlip.LEFT_OUT
 
 

@@ -21,7 +21,6 @@ from inspections.domain.counting import Count, Unusual, Working, work_out
 from inspections.domain.reading import (
     FULL_TURN_DEG,
     HALF_TURN_DEG,
-    Half,
     KeyedReading,
     OpenSide,
     RuleParameters,
@@ -204,7 +203,7 @@ def _stepping_down(parameters: RuleParameters, layers: Sequence[int]) -> list[tu
 def _traps_in(parameters: RuleParameters, drum: PracticeDrum, answer: Working) -> frozenset[Trap]:
     capacity, deg = parameters.capacity(drum.layer), drum.crossover_deg
     to_limit = min(abs(deg - limit) for limit in _limits(parameters))
-    on_limit = deg in (FULL_TURN_DEG, parameters.arc_from_deg)
+    on_limit = deg == FULL_TURN_DEG
     present = {
         Trap.FLUSH: drum.wraps == capacity,
         Trap.LOOKALIKE_FACES: drum.wraps < capacity and abs(capacity + 1 - 2 * drum.wraps) <= 1,
@@ -251,8 +250,7 @@ def _limits(parameters: RuleParameters) -> list[float]:
 
 def _crossover(chosen: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> float:
     if Trap.ON_LIMIT in chosen:
-        limits = {float(FULL_TURN_DEG), float(parameters.arc_from_deg)} - {0.0}
-        return draws.one_of(sorted(limits))
+        return float(FULL_TURN_DEG)
     stretches = list(pairwise(_limits(parameters)))
     if Trap.STEPS_DOWN in chosen:
         start, end = parameters.arc_from_deg, parameters.arc_to_deg
@@ -323,8 +321,7 @@ def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> KeyedReading:
     runs_to = parameters.far_side(drum.layer)
     is_flush = drum.wraps == parameters.capacity(drum.layer)
     scales = dict(_scales(parameters, drum))
-    half = Half.at(drum.crossover_deg)
-    half_is_enough = None not in {takes_a_wrap_off(parameters, at) for at in (drum.crossover_deg, half)}
+    half_is_enough = halves_decide(parameters)
     return KeyedReading(
         scale_left=scales[Side.LEFT],
         scale_right=scales[Side.RIGHT],
@@ -333,14 +330,14 @@ def reading_of(parameters: RuleParameters, drum: PracticeDrum) -> KeyedReading:
         hand_wraps=drum.wraps,
         gauge_face=Parity.of(drum.layer - 1),
         gauge_wraps=drum.wraps,
-        crossover_half=half if half_is_enough else None,
+        crossover_half=parameters.half_at(drum.crossover_deg) if half_is_enough else None,
         crossover_deg=None if half_is_enough else drum.crossover_deg,
     )
 
 
 def halves_decide(parameters: RuleParameters) -> bool:
-    """Whether the half of a crossover always tells if a wrap comes off; else it has to be measured."""
-    return None not in {takes_a_wrap_off(parameters, half) for half in Half}
+    """Whether the half of a crossover tells if a wrap comes off; else it has to be measured."""
+    return parameters.half_in_arc is not None
 
 
 def _scales(parameters: RuleParameters, drum: PracticeDrum) -> Iterator[tuple[Side, int | None]]:

@@ -7,7 +7,7 @@ from inspections.domain.drift.records import SLIP_WORDS, Slip
 from inspections.domain.practice.marking import Value
 from inspections.domain.practice.reels import Difficulty, Trap
 from inspections.domain.practice.slips import PracticeSlip, Rule
-from inspections.domain.reading import FULL_TURN_DEG
+from inspections.domain.reading import FULL_TURN_DEG, Half
 
 RULE_NAMES = {
     Rule.LAYERS: "Layers",
@@ -70,5 +70,5 @@ def value_in_words(field: str, value: Value) -> str:
     if field == "crossover" and not isinstance(value, str):
         return "on the scale line itself" if value in (0, FULL_TURN_DEG) else f"at {value:g}°"
     if field == "crossover":
-        return f"{value} half"
+        return Half(str(value)).spoken
     return f"{value}".replace("_", " ")

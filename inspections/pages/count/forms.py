@@ -8,6 +8,7 @@ from django import forms
 
 from inspections.domain import keying, photos
 from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
+from inspections.domain.reading import Half
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
@@ -72,7 +73,7 @@ def _fields_at(point: Point) -> dict[str, forms.Field]:
                 "gauge_wraps": _number("Wraps read on the gauge"),
             }
         case Point.CROSSOVER:
-            halves = (("aft", "aft half"), ("forward", "forward half"), ("line", "on the scale line itself"))
+            halves = [(half.value, half.spoken) for half in Half]
             return {"crossover_half": _choice("Where the crossover is", halves)}
 
 
@@ -120,12 +121,9 @@ class StepForm(ActForm):
     def by_point(self) -> dict[Point, dict[str, Any]]:
         """The reading fields at each point, as the services take them."""
         cleaned = self.cleaned_data
-        fields = {
+        return {
             point: {name: cleaned[name] for name in keying.FIELDS[point] if name in cleaned} for point in self.points
         }
-        if cleaned.get("crossover_half") == "line":
-            fields[Point.CROSSOVER] = {"crossover_deg": 0}
-        return fields
 
     def typed(self) -> dict[str, str]:
         """What stands in the fields, whether it can be taken or not."""

@@ -5,7 +5,8 @@ from typing import Any
 
 from django.utils.safestring import SafeString
 
-from inspections.domain.reading import HALF_TURN_DEG, Half, RuleParameters
+from inspections.domain.reading import Half, RuleParameters
+from inspections.domain.reading_rules import takes_a_wrap_off
 from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
 from reels.pages.figures import drawn
 
@@ -41,8 +42,8 @@ def _drawn_count(parameters: RuleParameters, seen: Mapping[str, Any]) -> DrawnCo
     layers = min([*read, parameters.max_layers]) if read else 0
     wraps = seen.get("hand_wraps") or seen.get("gauge_wraps") or 0
     wraps = min(wraps, parameters.capacity(layers + 1)) if read else 0
-    subtracts = parameters.arc_from_deg == 0 and parameters.arc_to_deg >= HALF_TURN_DEG
-    taken_off = int(seen.get("crossover_half") == Half.AFT and subtracts and wraps > 0)
+    half = seen.get("crossover_half")
+    taken_off = int(wraps > 0 and half in set(Half) and bool(takes_a_wrap_off(parameters, Half(half))))
     left, right = ("" if scale is None else str(scale) for scale in scales)
     open_side = seen.get("open_side") or ""
     return DrawnCount(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right), open_side=open_side)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from inspections.domain import keying
 from inspections.domain.keying import HOLD_POINTS, FirstReading
+from inspections.domain.reading import Half
 from inspections.domain.words import Point
 from reports.domain.agreement.estimates import (
     Differences,
@@ -27,8 +28,7 @@ from reports.domain.agreement.pairs import (
     pairs_of,
 )
 
-CATEGORIES = {Point.GAUGE: ("odd", "even"), Point.CROSSOVER: ("aft", "forward")}
-ON_THE_LINE = "line"
+CATEGORIES = {Point.GAUGE: ("odd", "even"), Point.CROSSOVER: (Half.FIRST, Half.SECOND)}
 PEOPLE = (Grouping.TECHNICIAN, Grouping.VERIFIER)
 
 
@@ -109,7 +109,7 @@ def _point_row(readings: Collection[FirstReading], point: Point) -> PointAgreeme
     beyond_chance = None
     if point in CATEGORIES:
         first, second = ([category_at(point, values[role]) for values in both] for role in (0, 1))
-        also = (ON_THE_LINE,) if ON_THE_LINE in {*first, *second} else ()
+        also = (Half.UNCLEAR,) if Half.UNCLEAR in {*first, *second} else ()
         beyond_chance = kappa(table_of(first, second, (*CATEGORIES[point], *also)))
     return PointAgreement(point=point, share=share(agreed, len(both)), kappa=beyond_chance)
 

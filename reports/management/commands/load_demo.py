@@ -141,5 +141,5 @@ def careful(exercise: Exercise) -> dict[Point, dict[str, Any]]:
         Point.UNWIND: {"unwind": reading.unwind},
         Point.HAND_COUNT: {"hand_wraps": reading.hand_wraps},
         Point.GAUGE: {"gauge_face": reading.gauge_face, "gauge_wraps": reading.gauge_wraps},
-        Point.CROSSOVER: {"crossover_half": half} if half else {"crossover_deg": 0},
+        Point.CROSSOVER: {"crossover_half": half} if half else {"crossover_deg": reading.crossover_deg},
     }

@@ -7,6 +7,7 @@ from importlib.metadata import version
 from itertools import groupby
 from typing import Any
 
+from inspections.domain.keying import half_of
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
@@ -22,7 +23,7 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "4"
+FORM = "5"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 MAX_SECTION_HEIGHT = 170.0
 NOT_SHOWN = (
@@ -119,7 +120,7 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     degrees = float(crossover["deg"]) if "deg" in crossover else None
     story.figure(
         reel_section(drum, _drawn_count(last, values), width=style.WIDTH - 156, height=MAX_SECTION_HEIGHT),
-        crossover_circle(drum, "", half=crossover.get("half", ""), degrees=degrees),
+        crossover_circle(drum, "", half=half_of(crossover) if "half" in crossover else "", degrees=degrees),
     )
     story.paragraph(
         "Left: the reel at the scale line as it was read, as installed and looking forward; the part layer is dark, "

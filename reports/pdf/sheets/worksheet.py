@@ -23,7 +23,7 @@ READING_STEPS = (
     ("5", "Hand count at the scale line", "wraps"),
     ("6", "Wrap gauge: face", "odd or even"),
     ("7", "Wrap gauge: reading", "wraps"),
-    ("8", "Crossover", "aft or forward half"),
+    ("8", "Crossover", "first or second half, or unclear"),
 )
 
 

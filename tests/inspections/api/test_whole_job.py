@@ -11,7 +11,7 @@ STEPS = (
     ("unwind", {"unwind": "right_to_left"}),
     ("hand_count", {"hand_wraps": 12}),
     ("gauge", {"gauge_face": "even", "gauge_wraps": 12}),
-    ("crossover", {"crossover_half": "aft"}),
+    ("crossover", {"crossover_half": "first"}),
 )
 
 

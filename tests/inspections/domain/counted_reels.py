@@ -14,20 +14,20 @@ BY_SIDE = replace(TYPE, graduation=Graduation.BY_SIDE)
 
 ORDINARY = KeyedReading(
     scale_left=13, scale_right=12, open_side=OpenSide.RIGHT, unwind=Unwind.RIGHT_TO_LEFT,
-    hand_wraps=12, gauge_face=Parity.EVEN, gauge_wraps=12, crossover_half=Half.AFT,
+    hand_wraps=12, gauge_face=Parity.EVEN, gauge_wraps=12, crossover_half=Half.FIRST,
 )  # fmt: skip
 ODD = KeyedReading(
     scale_left=11, scale_right=12, open_side=OpenSide.LEFT, unwind=Unwind.LEFT_TO_RIGHT,
-    hand_wraps=12, gauge_face=Parity.ODD, gauge_wraps=12, crossover_half=Half.AFT,
+    hand_wraps=12, gauge_face=Parity.ODD, gauge_wraps=12, crossover_half=Half.FIRST,
 )  # fmt: skip
 STEPS_DOWN = replace(ODD, hand_wraps=1, gauge_wraps=1)
 FLUSH = KeyedReading(
     scale_left=12, scale_right=12, open_side=OpenSide.NONE, unwind=Unwind.LEFT_TO_RIGHT,
-    hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.AFT,
+    hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.FIRST,
 )  # fmt: skip
 FLUSH_ODD = KeyedReading(
     scale_left=11, scale_right=11, open_side=OpenSide.NONE, unwind=Unwind.RIGHT_TO_LEFT,
-    hand_wraps=28, gauge_face=Parity.EVEN, gauge_wraps=28, crossover_half=Half.AFT,
+    hand_wraps=28, gauge_face=Parity.EVEN, gauge_wraps=28, crossover_half=Half.FIRST,
 )  # fmt: skip
 EMPTY = replace(ORDINARY, scale_left=1, scale_right=0, hand_wraps=1, gauge_wraps=1)
 

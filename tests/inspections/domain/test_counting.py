@@ -40,7 +40,7 @@ def test_an_ordinary_count_loses_the_part_turn_and_the_lead():
     assert numbers(work_out(TYPE, ORDINARY)) == accepted(12, 10, Parity.EVEN)
 
 
-@pytest.mark.parametrize("reading", [at(180), replace(ORDINARY, crossover_half=Half.FORWARD)])
+@pytest.mark.parametrize("reading", [at(180), replace(ORDINARY, crossover_half=Half.SECOND)])
 def test_from_half_a_turn_the_last_turn_counts(reading):
     assert numbers(work_out(TYPE, reading)) == accepted(12, 11, Parity.EVEN)
 
@@ -49,7 +49,7 @@ def test_from_half_a_turn_the_last_turn_counts(reading):
 def test_on_the_scale_line_the_count_is_referred(deg):
     working = work_out(TYPE, at(deg))
     assert (working.outcome, working.layers, working.proposed) == (Outcome.REFERRED, None, None)
-    assert codes(working) == ["crossover_on_the_limit"]
+    assert codes(working) == ["crossover_unclear"]
     assert f"The crossover is on the scale line, at {deg}°" in working.problems[0].detail
     assert [step.after for step in working.steps] == [12, 12]  # as read, so that somebody can decide
 
@@ -102,7 +102,7 @@ def test_a_flush_count_needs_one_scale_only(reading, expected, left_out):
 
 
 def test_a_flush_layer_from_which_nothing_is_taken_is_written_as_a_full_one():
-    working = work_out(replace(TYPE, lead_wraps=0), replace(FLUSH, crossover_half=Half.FORWARD))
+    working = work_out(replace(TYPE, lead_wraps=0), replace(FLUSH, crossover_half=Half.SECOND))
     assert numbers(working) == accepted(12, 0, Parity.EVEN, Unusual.FLUSH)
 
 
@@ -130,25 +130,59 @@ def test_a_wrap_is_taken_off_strictly_within_the_arc(deg, expected):
 
 
 @pytest.mark.parametrize(
-    ("deg", "expected"), [(5, 11), (10, None), (10.001, 10), (189.999, 10), (190, 11), (0, None), (360, None)]
-)
-def test_the_arc_is_the_types_and_its_beginning_is_referred(deg, expected):
-    working = work_out(replace(TYPE, arc_from_deg=10, arc_to_deg=190), at(deg))
+    ("arc", "deg", "expected"),
+    [((10, 190), deg, wraps) for deg, wraps in
+     [(5, 11), (10, 11), (10.001, 10), (189.999, 10), (190, 11), (0, None), (360, None)]]
+    + [((180, 360), deg, wraps) for deg, wraps in
+       [(0, None), (1e-9, 11), (179.999, 11), (180, 11), (180.001, 10), (359.999, 10), (360, None)]]
+    + [((0, 360), deg, wraps) for deg, wraps in [(0, None), (1e-9, 10), (180, 10), (359.999, 10), (360, None)]],
+)  # fmt: skip
+def test_at_the_ends_of_the_types_arc_nothing_is_subtracted_but_on_the_scale_line_it_is_referred(arc, deg, expected):
+    working = work_out(replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1]), at(deg))
     assert working.wraps == expected
     assert working.outcome is (Outcome.ACCEPTED if expected else Outcome.REFERRED)
-    if deg == 10:
-        assert "The crossover is where the arc of this type begins, at 10°" in working.problems[0].detail
 
 
 @pytest.mark.parametrize(
-    ("arc", "aft", "forward"),
-    [((0, 180), 10, 11), ((180, 360), 11, 10), ((0, 360), 10, 10), ((0, 200), 10, None), ((0.5, 180), None, 11)],
+    ("arc", "first", "second"),
+    [
+        ((0, 180), 10, 11),
+        ((180, 360), 11, 10),
+        ((0, 360), None, None),
+        ((0, 200), None, None),
+        ((0.5, 180), None, None),
+    ],
 )
-def test_a_half_is_enough_only_where_the_arc_does_not_divide_it(arc, aft, forward):
+def test_a_half_is_enough_only_where_the_arc_is_a_half_turn(arc, first, second):
     parameters = replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1])
-    for half, expected in ((Half.AFT, aft), (Half.FORWARD, forward)):
+    for half, expected in ((Half.FIRST, first), (Half.SECOND, second)):
         working = work_out(parameters, replace(ORDINARY, crossover_half=half))
         assert (working.wraps, codes(working)) == (expected, [] if expected else ["half_not_enough"])
+
+
+@pytest.mark.parametrize("arc", [(0, 180), (180, 360), (10, 190), (0, 360)])
+def test_a_crossover_that_is_unclear_is_referred_whatever_the_arc(arc):
+    parameters = replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1])
+    working = work_out(parameters, replace(ORDINARY, crossover_half=Half.UNCLEAR))
+    assert (working.outcome, codes(working), working.proposed) == (Outcome.REFERRED, ["crossover_unclear"], None)
+    assert working.problems[0].fields == ("crossover_half",)
+
+
+@pytest.mark.parametrize("reading", [ORDINARY, at(75), at(270), FLUSH])
+def test_every_count_of_a_type_whose_crossover_begins_no_layer_is_referred(reading):
+    working = work_out(replace(TYPE, crossover_begins_layer=False), reading)
+    assert (working.outcome, codes(working)) == (Outcome.REFERRED, ["crossover_begins_no_layer"])
+
+
+# 1 The lower reading counts
+
+
+def test_with_the_higher_scale_left_out_the_working_starts_from_the_lower_reading():
+    working = work_out(TYPE, replace(ORDINARY, scale_left=None))
+    assert (working.layers, working.wraps) == (12, 10)
+    first = working.steps[0]
+    assert (first.label, first.before, first.change, first.after) == ("Full layers", 12, 0, 12)
+    assert "higher scale was left out" in first.why
 
 
 # 6 and 7 Lead, and below zero
@@ -202,7 +236,7 @@ def test_a_flush_reading_that_steps_down_is_said_to_step_down():
 def test_all_problems_are_told_together_and_referred_outranks_reread():
     reading = replace(at(0), scale_left=14, unwind=Unwind.LEFT_TO_RIGHT, gauge_wraps=13)
     working = work_out(TYPE, reading)
-    assert codes(working) == ["scales_uneven", "unwind_disagrees", "wraps_differ", "crossover_on_the_limit"]
+    assert codes(working) == ["scales_uneven", "unwind_disagrees", "wraps_differ", "crossover_unclear"]
     assert [problem.outcome for problem in working.problems] == ["referred", "reread", "reread", "referred"]
     assert (working.outcome, working.proposed) == (Outcome.REFERRED, None)
 
@@ -262,7 +296,7 @@ def test_a_working_carries_the_facts_of_the_answer_and_no_others():
 
 def test_the_halves_confused_give_a_number_that_is_one_off():
     assert numbers(work_out(TYPE, ORDINARY)) == accepted(12, 10, Parity.EVEN)
-    assert numbers(work_out(TYPE, replace(ORDINARY, crossover_half=Half.FORWARD))) == accepted(12, 11, Parity.EVEN)
+    assert numbers(work_out(TYPE, replace(ORDINARY, crossover_half=Half.SECOND))) == accepted(12, 11, Parity.EVEN)
 
 
 def test_the_only_scale_misread_by_two_gives_a_number_that_is_two_layers_off():

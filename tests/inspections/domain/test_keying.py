@@ -38,7 +38,7 @@ READINGS: list[tuple[Point, dict[str, Any]]] = [
     *((point, {field: word.value}) for point, (field, words) in WORDS.items() if point is not Point.GAUGE
       for word in words),
     *((Point.GAUGE, {"gauge_face": face.value, "gauge_wraps": n}) for face in Parity for n in (0, 12)),
-    *((Point.CROSSOVER, {"crossover_half": half.value}) for half in (ONE_HALF, OTHER_HALF)),
+    *((Point.CROSSOVER, {"crossover_half": half.value}) for half in Half),
     *((Point.CROSSOVER, {"crossover_deg": degrees}) for degrees in ("0", "12.50", "360")),
 ]  # fmt: skip
 
@@ -215,8 +215,8 @@ CROSSOVERS = [{"half": half.value} for half in (ONE_HALF, OTHER_HALF)] + [
         ("179.9", ONE_HALF),
         ("180", OTHER_HALF),
         ("359.9", OTHER_HALF),
-        ("0", "line"),
-        ("360", "line"),
+        ("0", Half.UNCLEAR),
+        ("360", Half.UNCLEAR),
     ],
 )
 def test_degrees_lie_in_a_half_or_on_the_scale_line(degrees: str, half: str) -> None:
@@ -224,11 +224,43 @@ def test_degrees_lie_in_a_half_or_on_the_scale_line(degrees: str, half: str) -> 
 
 
 @given(st.sampled_from(CROSSOVERS), st.sampled_from(CROSSOVERS))
-def test_two_crossovers_agree_exactly_when_they_are_in_the_same_half(
+def test_two_crossovers_agree_exactly_when_they_are_in_the_same_half_or_both_opposite_the_scale_line(
     one: dict[str, str], other: dict[str, str]
 ) -> None:
-    assert keying.agree(Point.CROSSOVER, one, other) is (keying.half_of(one) == keying.half_of(other))
+    both_or_neither_opposite = (one == {"deg": "180"}) is (other == {"deg": "180"})
+    same_half = keying.half_of(one) == keying.half_of(other)
+    assert keying.agree(Point.CROSSOVER, one, other) is (same_half and both_or_neither_opposite)
     assert keying.half_of({"half": keying.half_of(one)}) == keying.half_of(one)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "is_agreed"),
+    [
+        ({"half": "first"}, {"half": "first"}, True),
+        ({"half": "first"}, {"half": "second"}, False),
+        ({"half": "unclear"}, {"half": "unclear"}, True),
+        ({"half": "unclear"}, {"half": "first"}, False),
+        ({"half": "unclear"}, {"deg": "360"}, True),
+        ({"deg": "75"}, {"half": "first"}, True),
+        ({"deg": "75"}, {"deg": "80.5"}, True),
+        ({"deg": "179.9"}, {"deg": "180.1"}, False),
+        ({"deg": "180"}, {"deg": "180.0"}, True),
+        # the half that it goes with is the type's: with neither can it be mistaken
+        ({"deg": "180"}, {"half": "first"}, False),
+        ({"deg": "180"}, {"half": "second"}, False),
+        ({"deg": "180"}, {"deg": "181"}, False),
+    ],
+)
+def test_at_the_crossover_the_same_half_agrees(one: dict[str, str], other: dict[str, str], is_agreed: bool) -> None:
+    assert keying.agree(Point.CROSSOVER, one, other) is is_agreed
+    assert keying.agree(Point.CROSSOVER, other, one) is is_agreed
+
+
+@pytest.mark.parametrize(("code", "half"), [("aft", Half.FIRST), ("forward", Half.SECOND), ("first", Half.FIRST)])
+def test_a_value_stored_under_an_older_code_is_read_as_the_same_half(code: str, half: Half) -> None:
+    assert keying.half_of({"half": code}) is half
+    assert keying.fields_at(Point.CROSSOVER, {"half": code}) == {"crossover_half": half}
+    assert keying.agree(Point.CROSSOVER, {"half": code}, {"half": half.value})
 
 
 @pytest.mark.parametrize("point", [p for p in HOLD_POINTS if p is not Point.CROSSOVER])

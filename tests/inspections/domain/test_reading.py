@@ -48,17 +48,30 @@ def test_a_reading_that_nobody_can_have_made_is_refused(field, bad):
 
 
 def test_the_crossover_is_given_once():
-    with pytest.raises(ImpossibleReading, match=r"crossover_half was aft; allowed: the half or the degrees"):
-        KeyedReading(crossover_half=Half.AFT, crossover_deg=75)
+    with pytest.raises(ImpossibleReading, match=r"crossover_half was first; allowed: the half or the degrees"):
+        KeyedReading(crossover_half=Half.FIRST, crossover_deg=75)
 
 
 def test_the_codes_that_are_stored_and_served_keep_their_letters():
     assert [*OpenSide, *Unwind, *Half, *Outcome] == [
-        "left", "right", "none", "left_to_right", "right_to_left", "aft", "forward", "accepted", "reread", "referred",
+        "left", "right", "none", "left_to_right", "right_to_left", "first", "second", "unclear",
+        "accepted", "reread", "referred",
     ]  # fmt: skip
 
 
-def test_an_angle_lies_in_the_half_that_it_begins_with_and_a_full_turn_begins_anew():
+def test_an_angle_lies_in_a_half_or_on_the_scale_line():
     assert [Half.at(deg) for deg in (0, 179.9, 180, 359.9, 360)] == [
-        Half.AFT, Half.AFT, Half.FORWARD, Half.FORWARD, Half.AFT,
+        Half.UNCLEAR, Half.FIRST, Half.SECOND, Half.SECOND, Half.UNCLEAR,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("arc", "half"), [((0, 180), Half.SECOND), ((180, 360), Half.FIRST)])
+def test_exactly_opposite_the_scale_line_is_the_half_outside_the_arc(arc, half):
+    parameters = replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1])
+    assert (parameters.half_opposite, parameters.half_at(180)) == (half, half)
+
+
+def test_the_codes_of_older_records_are_read_as_what_they_meant():
+    assert [Half.stored(code) for code in ("aft", "forward", "first", "second", "unclear")] == [
+        Half.FIRST, Half.SECOND, Half.FIRST, Half.SECOND, Half.UNCLEAR,
     ]  # fmt: skip

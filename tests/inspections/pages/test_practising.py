@@ -42,7 +42,7 @@ def typed(exercise, step):
         if name in values and values[name] is None:
             values |= {name: "", f"{name}_left_out": "on"}
     if "crossover_deg" in values:
-        values = {"crossover_half": "line"}
+        values = {"crossover_half": "unclear"}
     return {"seen": str(step), **values}
 
 

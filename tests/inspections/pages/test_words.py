@@ -14,7 +14,7 @@ from inspections.pages.words import LABELS, STATE, keyed_words
         (Point.UNWIND, "right_to_left", "right to left"),
         (Point.HAND_COUNT, 12, "12"),
         (Point.GAUGE, {"face": "odd", "wraps": 17}, "17 on the odd face"),
-        (Point.CROSSOVER, {"half": "aft"}, "aft half"),
+        (Point.CROSSOVER, {"half": "first"}, "first half"),
         (Point.CROSSOVER, {"deg": "75.5"}, "75.5°"),
     ],
 )

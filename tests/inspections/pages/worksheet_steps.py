@@ -10,7 +10,7 @@ SEEN: dict[int, dict[str, str]] = {
     1: {"scale_left": "13", "scale_right": "12", "open_side": "right", "unwind": "right_to_left"},
     2: {"hand_wraps": "12"},
     3: {"gauge_face": "even", "gauge_wraps": "12"},
-    4: {"crossover_half": "aft"},
+    4: {"crossover_half": "first"},
 }
 HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')
 

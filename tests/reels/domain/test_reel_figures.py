@@ -98,10 +98,10 @@ def test_angles_go_counter_clockwise_from_the_scale_line(degrees, right, up):
 
 
 def test_a_half_is_named_and_a_blank_circle_names_none():
-    said = [shape.text for shape in crossover_circle(DRUM, "", half="forward").shapes if isinstance(shape, Words)]
-    assert "forward" in said
+    said = [shape.text for shape in crossover_circle(DRUM, "", half="second").shapes if isinstance(shape, Words)]
+    assert "second" in said
     blank = [shape.text for shape in crossover_circle(DRUM, "right").shapes if isinstance(shape, Words)]
-    assert blank == ["0°", "aft half", "forward half", "seen from the right"]
+    assert blank == ["0°", "first half", "second half", "seen from the right"]
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ PARAMETERS = {
 }  # fmt: skip
 SEEN: dict[str, Any] = {
     "scale_left": 13, "scale_right": 12, "open_side": "right", "unwind": "right_to_left", "hand_count": 12,
-    "gauge": {"face": "even", "wraps": 12}, "crossover": {"half": "aft"},
+    "gauge": {"face": "even", "wraps": 12}, "crossover": {"half": "first"},
 }  # fmt: skip
 STEPS = [
     {"label": "Full layers", "before": 13, "change": -1, "after": 12,
@@ -24,7 +24,7 @@ STEPS = [
     {"label": "Part-layer wraps", "before": 12, "change": 0, "after": 12,
      "why": "The hand count and the gauge's even face agree."},
     {"label": "Crossover correction", "before": 12, "change": -1, "after": 11,
-     "why": "The crossover is in the aft half, in the arc from 0° to 180°: "
+     "why": "The crossover is in the first half, in the arc from 0° to 180°: "
             "the last turn is not counted as a whole one."},
     {"label": "Lead allowance", "before": 11, "change": -1, "after": 10,
      "why": "The lead of this type, between drum and stowed body, is 1 wrap."},

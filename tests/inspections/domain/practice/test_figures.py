@@ -105,13 +105,13 @@ def test_no_title_or_description_tells_an_answer(parameters, difficulty, seed):
 
 
 def test_nothing_to_read_rests_on_colour():
-    """Odd and even, left and right, aft and forward: the words are drawn."""
+    """Odd and even, left and right, first and second half: the words are drawn."""
     _, shown = figures(TYPE, Difficulty.PLAIN, 3)
     written = {name: {s.text for s in each.shapes if isinstance(s, Words)} for name, each in shown.items()}
     assert "odd face" in written["gauge_odd"]
     assert "even face" in written["gauge_even"]
     assert {"left flange", "right flange"} <= written["flanges"]
-    assert {"aft half", "forward half", "scale line"} <= written["crossover"]
+    assert {"first half", "second half", "scale line"} <= written["crossover"]
 
 
 def test_a_worn_scale_has_strokes_and_no_number():

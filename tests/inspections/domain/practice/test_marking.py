@@ -49,10 +49,10 @@ def with_trap(trap, parameters=TYPE):
     return first_reel(difficulty, parameters, lambda reel: reel.traps == {trap})
 
 
-AFT = first_reel(where=lambda reel: reel.reading.crossover_half is Half.AFT and reel.drum.layer > 3)
-FORWARD = first_reel(where=lambda reel: reel.reading.crossover_half is Half.FORWARD and reel.drum.layer > 3)
+IN_ARC = first_reel(where=lambda reel: reel.reading.crossover_half is Half.FIRST and reel.drum.layer > 3)
+FORWARD = first_reel(where=lambda reel: reel.reading.crossover_half is Half.SECOND and reel.drum.layer > 3)
 SCALES = ("scale_left", "scale_right")
-OTHER_FACE = AFT.capacity + 1 - AFT.drum.wraps
+OTHER_FACE = IN_ARC.capacity + 1 - IN_ARC.drum.wraps
 
 
 # Right sheets
@@ -74,14 +74,14 @@ def test_the_crossover_measured_is_as_right_as_its_half(parameters, difficulty, 
 
 
 def test_who_only_reads_is_marked_on_the_reading_only():
-    marking = mark(AFT, PracticeSheet(reading=AFT.reading))
+    marking = mark(IN_ARC, PracticeSheet(reading=IN_ARC.reading))
     assert [m.field for m in marking.marks] == READING_FIELDS
     assert marking.is_right
 
 
 def test_a_scale_that_need_not_be_read_may_be_left_out():
-    closed = f"scale_{AFT.reading.open_side}".replace("left", "x").replace("right", "left").replace("x", "right")
-    assert mark(AFT, misread(AFT, **{closed: None})).is_right
+    closed = f"scale_{IN_ARC.reading.open_side}".replace("left", "x").replace("right", "left").replace("x", "right")
+    assert mark(IN_ARC, misread(IN_ARC, **{closed: None})).is_right
 
 
 def test_who_stops_at_uneven_scales_may_leave_the_rest_blank():
@@ -102,9 +102,9 @@ def test_a_held_count_may_come_with_what_it_proposes():
 
 @pytest.mark.parametrize("off", [-2, -1, 1, 2])
 def test_a_scale_off_by_one_or_two_is_misread(off):
-    field = f"scale_{AFT.reading.open_side}"
-    sheet = misread(AFT, **{field: getattr(AFT.reading, field) + off})
-    assert found(AFT, sheet) == {field: (Rule.LAYERS, PracticeSlip.SCALE)}
+    field = f"scale_{IN_ARC.reading.open_side}"
+    sheet = misread(IN_ARC, **{field: getattr(IN_ARC.reading, field) + off})
+    assert found(IN_ARC, sheet) == {field: (Rule.LAYERS, PracticeSlip.SCALE)}
 
 
 @pytest.mark.parametrize(
@@ -113,44 +113,44 @@ def test_a_scale_off_by_one_or_two_is_misread(off):
         ({"scale_left": 99}, {"scale_left": (Rule.LAYERS, PracticeSlip.ANYTHING)}),
         (dict.fromkeys(SCALES), dict.fromkeys(SCALES, (Rule.LAYERS, PracticeSlip.LEFT_OUT))),
         ({"open_side": OpenSide.NONE}, {"open_side": (Rule.PARITY, PracticeSlip.OPEN_SIDE)}),
-        ({"hand_wraps": AFT.drum.wraps + 1}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.ONE_WRAP)}),
-        ({"hand_wraps": AFT.drum.wraps - 3}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.NEARBY)}),
+        ({"hand_wraps": IN_ARC.drum.wraps + 1}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.ONE_WRAP)}),
+        ({"hand_wraps": IN_ARC.drum.wraps - 3}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.NEARBY)}),
         ({"hand_wraps": OTHER_FACE}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.WRONG_FACE)}),
-        ({"hand_wraps": AFT.last.wraps}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.COPIED)}),
+        ({"hand_wraps": IN_ARC.last.wraps}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.COPIED)}),
         ({"hand_wraps": 99}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.ANYTHING)}),
         ({"hand_wraps": None}, {"hand_wraps": (Rule.WRAPS, PracticeSlip.LEFT_OUT)}),
-        ({"gauge_wraps": AFT.drum.wraps - 1}, {"gauge_wraps": (Rule.WRAPS, PracticeSlip.ONE_WRAP)}),
+        ({"gauge_wraps": IN_ARC.drum.wraps - 1}, {"gauge_wraps": (Rule.WRAPS, PracticeSlip.ONE_WRAP)}),
         ({"gauge_wraps": OTHER_FACE}, {"gauge_wraps": (Rule.WRAPS, PracticeSlip.WRONG_FACE)}),
-        ({"crossover_half": Half.FORWARD}, {"crossover": (Rule.CROSSOVER, PracticeSlip.HALVES)}),
+        ({"crossover_half": Half.SECOND}, {"crossover": (Rule.CROSSOVER, PracticeSlip.HALVES)}),
         ({"crossover_half": None}, {"crossover": (Rule.CROSSOVER, PracticeSlip.LEFT_OUT)}),
     ],
 )  # fmt: skip
 def test_each_slip_of_reading_is_named_with_its_rule(fields, slips):
-    assert found(AFT, misread(AFT, **fields)) == slips
+    assert found(IN_ARC, misread(IN_ARC, **fields)) == slips
 
 
 def test_the_open_side_and_the_unwind_direction_confused_are_told():
     confused = {
-        "open_side": OpenSide(Side(AFT.reading.open_side).other),
-        "unwind": next(way for way in Unwind if way is not AFT.reading.unwind),
+        "open_side": OpenSide(Side(IN_ARC.reading.open_side).other),
+        "unwind": next(way for way in Unwind if way is not IN_ARC.reading.unwind),
     }
-    assert found(AFT, misread(AFT, **confused)) == dict.fromkeys(confused, (Rule.PARITY, PracticeSlip.OPEN_SIDE))
+    assert found(IN_ARC, misread(IN_ARC, **confused)) == dict.fromkeys(confused, (Rule.PARITY, PracticeSlip.OPEN_SIDE))
 
 
 def test_left_and_right_exchanged_throughout_is_one_slip():
     exchanged = {
-        "scale_left": AFT.reading.scale_right,
-        "scale_right": AFT.reading.scale_left,
-        "open_side": OpenSide(Side(AFT.reading.open_side).other),
-        "unwind": next(way for way in Unwind if way is not AFT.reading.unwind),
+        "scale_left": IN_ARC.reading.scale_right,
+        "scale_right": IN_ARC.reading.scale_left,
+        "open_side": OpenSide(Side(IN_ARC.reading.open_side).other),
+        "unwind": next(way for way in Unwind if way is not IN_ARC.reading.unwind),
     }
-    assert {slip for _, slip in found(AFT, misread(AFT, **exchanged)).values()} == {PracticeSlip.SIDES}
+    assert {slip for _, slip in found(IN_ARC, misread(IN_ARC, **exchanged)).values()} == {PracticeSlip.SIDES}
 
 
 def test_the_wrong_face_and_what_it_reads_are_one_slip():
-    face = AFT.reading.gauge_face.other
-    sheet = misread(AFT, gauge_face=face, gauge_wraps=AFT.gauge[face])
-    assert found(AFT, sheet) == dict.fromkeys(("gauge_face", "gauge_wraps"), (Rule.WRAPS, PracticeSlip.WRONG_FACE))
+    face = IN_ARC.reading.gauge_face.other
+    sheet = misread(IN_ARC, gauge_face=face, gauge_wraps=IN_ARC.gauge[face])
+    assert found(IN_ARC, sheet) == dict.fromkeys(("gauge_face", "gauge_wraps"), (Rule.WRAPS, PracticeSlip.WRONG_FACE))
 
 
 def test_where_the_faces_look_alike_a_wrap_off_is_the_face_on_the_gauge_and_the_count_by_hand():
@@ -188,24 +188,26 @@ def test_the_open_sides_scale_may_not_be_left_out_even_when_the_reel_is_referred
     ],
 )
 def test_degrees_are_right_when_close_and_on_the_right_side_of_the_limits(true_deg, entered, slip):
-    reel = replace(AFT, drum=replace(AFT.drum, crossover_deg=true_deg), reading=at(true_deg, AFT.reading))
-    sheet = PracticeSheet(reading=at(entered, AFT.reading))
+    reel = replace(IN_ARC, drum=replace(IN_ARC.drum, crossover_deg=true_deg), reading=at(true_deg, IN_ARC.reading))
+    sheet = PracticeSheet(reading=at(entered, IN_ARC.reading))
     assert found(reel, sheet).get("crossover") == (None if slip is None else (Rule.CROSSOVER, slip))
 
 
 def test_a_half_keyed_where_none_can_be_told_or_where_it_is_not_enough_is_a_miss():
     on_limit = with_trap(Trap.ON_LIMIT)
-    keyed = replace(on_limit.reading, crossover_deg=None, crossover_half=Half.FORWARD)
+    keyed = replace(on_limit.reading, crossover_deg=None, crossover_half=Half.SECOND)
     assert found(on_limit, PracticeSheet(reading=keyed)) == {"crossover": (Rule.CROSSOVER, PracticeSlip.LIMIT)}
     divided = first_reel(parameters=replace(TYPE, arc_to_deg=120), where=lambda r: r.drum.crossover_deg < 180)
-    keyed = replace(divided.reading, crossover_deg=None, crossover_half=Half.AFT)
+    keyed = replace(divided.reading, crossover_deg=None, crossover_half=Half.FIRST)
     assert found(divided, PracticeSheet(reading=keyed)) == {"crossover": (Rule.CROSSOVER, PracticeSlip.LEFT_OUT)}
 
 
 def test_degrees_just_past_where_the_arc_ends_are_a_miss_at_the_limit():
     past = replace(TYPE, arc_to_deg=120)
-    reel = replace(AFT, parameters=past, drum=replace(AFT.drum, crossover_deg=115.0), reading=at(115.0, AFT.reading))
-    sheet = PracticeSheet(reading=at(122.0, AFT.reading))
+    reel = replace(
+        IN_ARC, parameters=past, drum=replace(IN_ARC.drum, crossover_deg=115.0), reading=at(115.0, IN_ARC.reading)
+    )
+    sheet = PracticeSheet(reading=at(122.0, IN_ARC.reading))
     assert found(reel, sheet) == {"crossover": (Rule.CROSSOVER, PracticeSlip.LIMIT)}
 
 
@@ -218,23 +220,23 @@ def test_the_fields_of_a_flush_reel_stand_under_its_own_rule():
 # Slips of working
 
 
-LAYERS, WRAPS = AFT.answer.layers, AFT.answer.wraps
+LAYERS, WRAPS = IN_ARC.answer.layers, IN_ARC.answer.wraps
 
 
 @pytest.mark.parametrize(
     ("reel", "layers", "wraps", "slip"),
     [
-        (AFT, LAYERS, AFT.drum.wraps - 1, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # one correction forgotten
-        (AFT, LAYERS, AFT.drum.wraps, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # both
-        (AFT, LAYERS, WRAPS - 1, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # one made twice
+        (IN_ARC, LAYERS, IN_ARC.drum.wraps - 1, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # one correction forgotten
+        (IN_ARC, LAYERS, IN_ARC.drum.wraps, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # both
+        (IN_ARC, LAYERS, WRAPS - 1, (Rule.CROSSOVER, PracticeSlip.CORRECTION)),  # one made twice
         (FORWARD, FORWARD.answer.layers, FORWARD.drum.wraps, (Rule.LEAD, PracticeSlip.CORRECTION)),
-        (AFT, LAYERS + 1, WRAPS, (Rule.LAYERS, PracticeSlip.SCALE)),  # the part layer counted as a full one
-        (AFT, LAYERS - 2, WRAPS, (Rule.LAYERS, PracticeSlip.SCALE)),
-        (AFT, LAYERS, OTHER_FACE - 2, (Rule.WRAPS, PracticeSlip.WRONG_FACE)),
-        (AFT, AFT.last.layers, AFT.last.wraps, (Rule.WRAPS, PracticeSlip.COPIED)),
-        (AFT, LAYERS, WRAPS + 3, (Rule.LEAD, PracticeSlip.NEARBY)),
-        (AFT, LAYERS - 1, WRAPS + AFT.parameters.capacity(LAYERS), (Rule.STEP_DOWN, PracticeSlip.CARRY)),
-        (AFT, 1, 1, (Rule.LEAD, PracticeSlip.ANYTHING)),
+        (IN_ARC, LAYERS + 1, WRAPS, (Rule.LAYERS, PracticeSlip.SCALE)),  # the part layer counted as a full one
+        (IN_ARC, LAYERS - 2, WRAPS, (Rule.LAYERS, PracticeSlip.SCALE)),
+        (IN_ARC, LAYERS, OTHER_FACE - 2, (Rule.WRAPS, PracticeSlip.WRONG_FACE)),
+        (IN_ARC, IN_ARC.last.layers, IN_ARC.last.wraps, (Rule.WRAPS, PracticeSlip.COPIED)),
+        (IN_ARC, LAYERS, WRAPS + 3, (Rule.LEAD, PracticeSlip.NEARBY)),
+        (IN_ARC, LAYERS - 1, WRAPS + IN_ARC.parameters.capacity(LAYERS), (Rule.STEP_DOWN, PracticeSlip.CARRY)),
+        (IN_ARC, 1, 1, (Rule.LEAD, PracticeSlip.ANYTHING)),
     ],
 )  # fmt: skip
 def test_each_slip_of_working_is_named_with_its_rule(reel, layers, wraps, slip):
@@ -243,7 +245,7 @@ def test_each_slip_of_working_is_named_with_its_rule(reel, layers, wraps, slip):
 
 def test_where_a_correction_explains_no_single_wrap_one_wrap_off_is_told():
     no_lead = replace(TYPE, lead_wraps=0)
-    reel = first_reel(parameters=no_lead, where=lambda r: r.reading.crossover_half is Half.FORWARD)
+    reel = first_reel(parameters=no_lead, where=lambda r: r.reading.crossover_half is Half.SECOND)
     answer = reel.answer
     assert found(reel, worked(reel, answer.layers, answer.wraps + 1)) == {"wraps": (Rule.LEAD, PracticeSlip.ONE_WRAP)}
 
@@ -267,9 +269,9 @@ def test_a_correction_made_twice_is_told_across_the_layer_below():
 
 
 def test_right_working_of_a_wrong_reading_is_explained_by_the_reading():
-    counted = AFT.drum.wraps + 1
-    sheet = careful(AFT, reading=replace(AFT.reading, hand_wraps=counted, gauge_wraps=counted), wraps=WRAPS + 1)
-    assert set(found(AFT, sheet).values()) == {(Rule.WRAPS, PracticeSlip.ONE_WRAP)}
+    counted = IN_ARC.drum.wraps + 1
+    sheet = careful(IN_ARC, reading=replace(IN_ARC.reading, hand_wraps=counted, gauge_wraps=counted), wraps=WRAPS + 1)
+    assert set(found(IN_ARC, sheet).values()) == {(Rule.WRAPS, PracticeSlip.ONE_WRAP)}
 
 
 @pytest.mark.parametrize(
@@ -287,8 +289,8 @@ def test_going_on_with_what_has_to_be_referred_is_told(trap, rule):
 
 
 def test_stopping_for_nothing_is_told_and_the_numbers_are_not_asked_for():
-    sheet = careful(AFT, layers=None, wraps=None, refers=True)
-    assert found(AFT, sheet) == {"refers": (Rule.CROSSOVER, PracticeSlip.STOPPED)}
+    sheet = careful(IN_ARC, layers=None, wraps=None, refers=True)
+    assert found(IN_ARC, sheet) == {"refers": (Rule.CROSSOVER, PracticeSlip.STOPPED)}
 
 
 def test_numbers_entered_with_a_referral_are_marked_as_well():
@@ -299,7 +301,7 @@ def test_numbers_entered_with_a_referral_are_marked_as_well():
 
 
 def test_half_an_answer_is_left_out():
-    assert found(AFT, careful(AFT, wraps=None)) == {"wraps": (Rule.LEAD, PracticeSlip.LEFT_OUT)}
+    assert found(IN_ARC, careful(IN_ARC, wraps=None)) == {"wraps": (Rule.LEAD, PracticeSlip.LEFT_OUT)}
 
 
 # What every mark promises
@@ -315,9 +317,9 @@ def test_every_slip_has_one_sentence_on_why_it_matters():
 
 
 def test_a_mark_says_what_was_entered_what_is_right_and_why_it_matters():
-    (miss,) = mark(AFT, misread(AFT, hand_wraps=AFT.drum.wraps + 1)).missed
+    (miss,) = mark(IN_ARC, misread(IN_ARC, hand_wraps=IN_ARC.drum.wraps + 1)).missed
     assert miss == FieldMark(
-        field="hand_wraps", rule=Rule.WRAPS, entered=AFT.drum.wraps + 1, right=AFT.drum.wraps,
+        field="hand_wraps", rule=Rule.WRAPS, entered=IN_ARC.drum.wraps + 1, right=IN_ARC.drum.wraps,
         slip=PracticeSlip.ONE_WRAP, why=WHY[PracticeSlip.ONE_WRAP],
     )  # fmt: skip
 

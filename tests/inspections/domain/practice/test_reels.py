@@ -112,7 +112,7 @@ def test_a_printed_seed_is_the_same_reel_for_ever():
     assert reel.traps == {Trap.FLUSH, Trap.NEAR_LIMIT, Trap.WORN_SCALE}
     assert reel.reading == KeyedReading(
         scale_left=None, scale_right=16, open_side=OpenSide.NONE, unwind=Unwind.LEFT_TO_RIGHT,
-        hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.AFT,
+        hand_wraps=27, gauge_face=Parity.ODD, gauge_wraps=27, crossover_half=Half.FIRST,
     )  # fmt: skip
     # 27 wraps, one off for the crossover, one for the lead
     assert reel.answer.proposed == Count(layers=15, wraps=25, parity=Parity.ODD)
@@ -146,17 +146,18 @@ def test_a_flush_layer_on_a_drum_graduated_by_side_shows_at_one_flange_only():
     assert Trap.BY_SIDE in flush[0].traps
 
 
-def test_where_the_arc_divides_a_half_the_degrees_are_read():
+def test_where_the_arc_is_no_half_turn_the_degrees_are_read():
     divided = replace(TYPE, arc_to_deg=120)
     for reel in reels(Difficulty.PLAIN, divided):
-        is_aft = reel.drum.crossover_deg < 180
-        expected = (None, reel.drum.crossover_deg) if is_aft else (Half.FORWARD, None)
-        assert (reel.reading.crossover_half, reel.reading.crossover_deg) == expected
+        assert (reel.reading.crossover_half, reel.reading.crossover_deg) == (None, reel.drum.crossover_deg)
 
 
-def test_a_crossover_where_the_arc_begins_is_on_the_limit_too():
-    found = [reel for reel in reels(Difficulty.TRICKY, replace(TYPE, arc_from_deg=10)) if Trap.ON_LIMIT in reel.traps]
-    assert {reel.drum.crossover_deg for reel in found} == {10, 360}
+@pytest.mark.parametrize(("arc", "half"), [((0, 180), Half.UNCLEAR), ((180, 360), Half.UNCLEAR), ((10, 180), None)])
+def test_only_the_scale_line_is_a_limit_where_nobody_can_tell(arc, half):
+    parameters = replace(TYPE, arc_from_deg=arc[0], arc_to_deg=arc[1])
+    found = [reel for reel in reels(Difficulty.TRICKY, parameters) if Trap.ON_LIMIT in reel.traps]
+    assert {reel.drum.crossover_deg for reel in found} == {360}
+    assert {reel.reading.crossover_half for reel in found} == {half}
     assert {reel.answer.outcome for reel in found} == {Outcome.REFERRED}
 
 

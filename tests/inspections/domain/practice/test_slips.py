@@ -123,7 +123,7 @@ def test_everything_that_a_marking_can_name_has_its_words():
         ("hand_wraps", None, "nothing"),
         ("hand_wraps", 12, "12"),
         ("unwind", "left_to_right", "left to right"),
-        ("crossover", "aft", "aft half"),
+        ("crossover", "first", "first half"),
         ("crossover", 360.0, "on the scale line itself"),
         ("crossover", 75.5, "at 75.5°"),
         ("refers", True, "put it before an authorised person"),

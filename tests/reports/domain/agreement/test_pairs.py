@@ -68,9 +68,9 @@ def test_both_saw_a_scale_that_one_of_them_could_not_read():
     ("point", "value", "word"),
     [
         (Point.GAUGE, gauge(12, "odd"), "odd"),
-        (Point.CROSSOVER, {"half": "aft"}, "aft"),
-        (Point.CROSSOVER, {"deg": "200"}, "forward"),
-        (Point.CROSSOVER, {"deg": "360"}, "line"),
+        (Point.CROSSOVER, {"half": "first"}, "first"),
+        (Point.CROSSOVER, {"deg": "200"}, "second"),
+        (Point.CROSSOVER, {"deg": "360"}, "unclear"),
     ],
 )
 def test_kappa_compares_faces_and_halves(point, value, word):

@@ -70,7 +70,7 @@ def test_two_people_with_one_method_are_repeatable_to_so_many_wraps():
 def test_kappa_is_given_where_words_are_keyed_and_only_there():
     readings = [
         reading(n, half_t=(1, {"half": half}), half_v=(2, {"half": other}))
-        for n, (half, other) in enumerate([("aft", "aft"), ("aft", "forward"), ("forward", "forward")] * 6)
+        for n, (half, other) in enumerate([("first", "first"), ("first", "second"), ("second", "second")] * 6)
     ]
     rows = {row.point: row for row in agreement_of(readings, Comparison.HAND).points}
     assert (rows[Point.CROSSOVER].share.hits, rows[Point.CROSSOVER].share.n) == (12, 18)
@@ -80,7 +80,7 @@ def test_kappa_is_given_where_words_are_keyed_and_only_there():
 
 
 def test_a_crossover_on_the_scale_line_is_a_category_of_its_own():
-    readings = [reading(1, half_t=(1, {"deg": "0"}), half_v=(2, {"half": "aft"}))]
+    readings = [reading(1, half_t=(1, {"deg": "0"}), half_v=(2, {"half": "first"}))]
     rows = {row.point: row for row in agreement_of(readings, Comparison.HAND).points}
     assert (rows[Point.CROSSOVER].share.hits, some(rows[Point.CROSSOVER].kappa).n) == (0, 1)
 
