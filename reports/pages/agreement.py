@@ -1,11 +1,9 @@
 """Repeatability: how well methods, people, gauges and sites agree, as a page, two files and a document."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from urllib.parse import urlencode
 
 from django import forms
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -16,7 +14,7 @@ from inspections.pages.words import LABELS
 from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.pages.formats import Badge
 from reels.standby import may_be_stale
 from reports.domain.agreement import COMPARISON_NAMES, COMPARISON_WORDS, Comparison, GroupRow, Sample, Table, words
@@ -39,21 +37,11 @@ class AgreementFilter(Filter):
     compare = forms.ChoiceField(
         label="Compared", required=False, choices=[(each.value, name) for each, name in COMPARISON_NAMES.items()]
     )
-    site = forms.ChoiceField(label="Site", required=False)
-    type = forms.ChoiceField(label="Reel type", required=False)
-    gauge = forms.ChoiceField(label="Wrap gauge", required=False)
-    since = forms.DateField(label="Counted from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    until = forms.DateField(label="Counted until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-
-    def __init__(
-        self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str], gauges: Iterable[str]
-    ) -> None:
-        super().__init__(
-            data,
-            site=[("", "every site"), *sites],
-            type=[("", "every type"), *((each, each) for each in types)],
-            gauge=[("", "every gauge"), *((each, each) for each in gauges)],
-        )
+    site = ChoiceFilter("Site", "every site")
+    type = ChoiceFilter("Reel type", "every type")
+    gauge = ChoiceFilter("Wrap gauge", "every gauge")
+    since = DayFilter("Counted from")
+    until = DayFilter("Counted until")
 
     @property
     def scope(self) -> AgreementScope:
@@ -111,7 +99,7 @@ def repeatability(request: HttpRequest) -> HttpResponse:
             for each in report.agreement.points
         ],
         tables=[_table(table) for table in report.agreement.tables],
-        export="?" + urlencode({name: str(value) for name, value in form.chosen.items()}),
+        export=form.query,
     )  # fmt: skip
     guidance = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
     return show(request, "reports/repeatability.html", {"shown": shown, "section": "repeatability", **guidance})
@@ -147,7 +135,7 @@ def _asked(request: HttpRequest) -> tuple[AgreementFilter, AgreementReport]:
     person, at = reader(request), timezone.now()
     sites = access.readable_sites(person, at).values_list("code", "name")
     types = access.reel_types().values_list("code", flat=True)
-    form = AgreementFilter(request.GET, list(sites), types, agreement.gauges_seen(person, at))
+    form = AgreementFilter(request.GET, site=sites, type=types, gauge=agreement.gauges_seen(person, at))
     return form, agreement.agreement_report(form.scope, person, at)
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
-from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Q, QuerySet
@@ -21,7 +20,7 @@ from reels import access
 from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_review import (
@@ -46,19 +45,15 @@ Pairs = frozenset[tuple[int, int]]
 
 
 class AuditFilter(Filter):
-    person = forms.ChoiceField(label="Person", required=False)
-    site = forms.ChoiceField(label="Site", required=False)
+    person = ChoiceFilter("Person", "everybody")
+    site = ChoiceFilter("Site", "every site")
     reel = forms.CharField(label="Reel", required=False, max_length=40)
-    since = forms.DateField(label="Signed from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    until = forms.DateField(label="Signed until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    look = forms.ChoiceField(
-        label="Points to review", required=False,
-        choices=[("", "every signature"), ("any", "any point"),
-                 *((look.value, words) for look, words in REVIEW_REASONS.items())],
+    since = DayFilter("Signed from")
+    until = DayFilter("Signed until")
+    look = ChoiceFilter(
+        "Points to review", "every signature",
+        [("any", "any point"), *((look.value, words) for look, words in REVIEW_REASONS.items())],
     )  # fmt: skip
-
-    def __init__(self, data: QueryDict, people: list[tuple[str, str]], sites: list[tuple[str, str]]) -> None:
-        super().__init__(data, person=[("", "everybody"), *people], site=[("", "every site"), *sites])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,13 +101,12 @@ def audit_csv(request: HttpRequest) -> HttpResponseBase:
 def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
     """The page of the audit. Nine queries, however many signatures there are."""
     form, rows, pairs = _found(asked, person, at)
-    kept = {name: str(value) for name, value in form.chosen.items()}
     last = verification.last_run()
     new = verification.entries_since(last) if last else 0
     return Audit(
         filter=form,
-        pages=one_page(rows, asked, SIZE, lambda row: SignatureRow(row=row, looks=_looks(row, pairs)), kept=kept),
-        export="?" + urlencode(kept),
+        pages=one_page(rows, asked, SIZE, lambda row: SignatureRow(row=row, looks=_looks(row, pairs)), kept=form.kept),
+        export=form.query,
         authorisations=[
             AuthorisationRow(row=row, ends_soon=bool(row.valid_until and row.valid_until - at <= ENDS_SOON))
             for row in sign_offs.authorisations_at(person, at)[:AUTHORISATIONS_SHOWN]
@@ -133,8 +127,8 @@ def _checked(last: VerificationRun | None) -> str:
 
 
 def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter, QuerySet[Any], Pairs]:
-    sites = list(access.readable_sites(person, at).values_list("code", "name"))
-    form = AuditFilter(asked, sign_offs.signers(person, at), sites)
+    sites = access.readable_sites(person, at).values_list("code", "name")
+    form = AuditFilter(asked, person=sign_offs.signers(person, at), site=sites)
     rows = sign_offs.signatures_matching(sign_offs.signatures(person, at), form.chosen)
     pairs = usual_pairs(sign_offs.signed_together(person, at))
     if look := form.chosen.get("look"):

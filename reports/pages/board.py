@@ -19,7 +19,7 @@ from inspections.pages.words import STATUS
 from reels import access
 from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, day_at
 from reels.pages.pieces import address_of, badges_html, day_html
 from reports.models import ReelStatusRow
@@ -55,21 +55,12 @@ COUNTING = (ReelStatus.AWAITING_COUNT, ReelStatus.COUNT_OPEN, ReelStatus.AWAITIN
 
 class BoardFilter(Filter):
     q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
-    site = forms.ChoiceField(label="Site", required=False)
-    status = forms.ChoiceField(label="Status", required=False)
-    look = forms.ChoiceField(
-        label="Needs attention", required=False,
-        choices=[
-            ("", "everything"), ("due", "count due"), ("flagged", "drift flagged"), ("open", "drift under review"),
-        ],
+    site = ChoiceFilter("Site", "every site")
+    status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
+    look = ChoiceFilter(
+        "Needs attention", "everything",
+        [("due", "count due"), ("flagged", "drift flagged"), ("open", "drift under review")],
     )  # fmt: skip
-
-    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
-        super().__init__(
-            data,
-            site=[("", "every site"), *sites],
-            status=[("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +108,7 @@ def board(request: HttpRequest) -> HttpResponse:
 def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
     """The board. Five queries, however many reels there are."""
     sites = {site.pk: site for site in access.readable_sites(person, at)}
-    form = BoardFilter(asked, [(site.code, site.name) for site in sites.values()])
+    form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     status_projection.bring_up_to_date()
     flagged = drift_report.flagged_reels()

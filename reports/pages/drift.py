@@ -1,13 +1,11 @@
 """Drift for the analyst: the fleet's intervals ranked, and a flag."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import islice
 from typing import Any
 from urllib.parse import urlencode
 
-from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +16,7 @@ from inspections.pages.paging import Pages, one_page
 from reels import access as reel_access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent
@@ -35,17 +33,10 @@ LEAST = {"even": 0.5, "all": 0.0}  # the least probability that a choice shows; 
 
 
 class DriftFilter(Filter):
-    site = forms.ChoiceField(label="Site", required=False)
-    type = forms.ChoiceField(label="Reel type", required=False)
-    show = forms.ChoiceField(
-        label="Intervals", required=False, choices=[("", "flagged"), ("even", "at least even odds"), ("all", "all")]
-    )
-    as_of = forms.DateField(label="As of the end of", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-
-    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str]) -> None:
-        super().__init__(
-            data, site=[("", "every site"), *sites], type=[("", "every type"), *((each, each) for each in types)]
-        )
+    site = ChoiceFilter("Site", "every site")
+    type = ChoiceFilter("Reel type", "every type")
+    show = ChoiceFilter("Intervals", "flagged", [("even", "at least even odds"), ("all", "all")])
+    as_of = DayFilter("As of the end of")
 
     @property
     def in_words(self) -> str:
@@ -92,10 +83,9 @@ def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDrift
         pages, refused = _as_of(reels, as_of, chosen, person)
     else:
         behind = assessments.bring_nearly_up_to_date(at=at)
-        pages = _today(reels, asked, chosen, person)
+        pages = _today(reels, asked, form, person)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
-    kept = {name: str(value) for name, value in chosen.items()}
-    export = {name: value for name, value in kept.items() if name != "show"} | {"format": "csv"}
+    export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
     return FleetDriftView(
         filter=form,
         pages=pages,
@@ -104,7 +94,7 @@ def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDrift
         as_of=as_of,
         refused=refused,
         export=f"/api/v1/reports/drift?{urlencode(export)}",
-        document=f"{reverse('drift-document')}?{urlencode(kept)}",
+        document=reverse("drift-document") + form.query,
     )
 
 
@@ -128,19 +118,18 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
 def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFilter, Any]:
     """The filters, and the reels that they find."""
     sites = reel_access.readable_sites(person, at).values_list("code", "name")
-    form = DriftFilter(asked, list(sites), reel_access.reel_types().values_list("code", flat=True))
+    form = DriftFilter(asked, site=sites, type=reel_access.reel_types().values_list("code", flat=True))
     return form, drift_report.reels_of(reel_access.readable_reels(person, at), form.chosen)
 
 
-def _today(reels: Any, asked: QueryDict, chosen: dict[str, Any], person: Person) -> Pages:
+def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person) -> Pages:
     flagged_from = drift_report.flag_at()
-    least = LEAST.get(chosen.get("show", ""), flagged_from)
+    least = LEAST.get(form.chosen.get("show", ""), flagged_from)
 
     def shown(row: AssessedInterval) -> Interval:
         return interval_of(row, row.assessment.reel.serial, person.length_unit, flagged_from)
 
-    kept = {name: str(value) for name, value in chosen.items()}
-    return one_page(drift_report.ranked(reels, least), asked, SIZE, shown, kept=kept)
+    return one_page(drift_report.ranked(reels, least), asked, SIZE, shown, kept=form.kept)
 
 
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:

@@ -1,11 +1,10 @@
 """Counts worth making next, as a page and a file."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from django import forms
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -16,7 +15,7 @@ from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
 from reels import access
 from reels.pages.answers import page, reader, show
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, count_words, length
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
@@ -27,10 +26,7 @@ from reports.services.recounts import WorthCounting, counts_worth_making
 
 
 class RecountFilter(Filter):
-    site = forms.ChoiceField(label="Site", required=False)
-
-    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]]) -> None:
-        super().__init__(data, site=[("", "every site"), *sites])
+    site = ChoiceFilter("Site", "every site")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +62,7 @@ def recounts_csv(request: HttpRequest) -> HttpResponseBase:
 
 def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], int]:
     person, at = reader(request), timezone.now()
-    form = RecountFilter(request.GET, list(access.readable_sites(person, at).values_list("code", "name")))
+    form = RecountFilter(request.GET, site=access.readable_sites(person, at).values_list("code", "name"))
     behind = assessments.bring_nearly_up_to_date(at=at)
     return form, counts_worth_making(access.readable_reels(person, at), form.chosen), behind
 

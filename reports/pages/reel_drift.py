@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -19,7 +18,7 @@ from reels.domain.words import LengthUnit, counted
 from reels.models import Person, Reel
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
-from reels.pages.filters import Filter
+from reels.pages.filters import DayFilter, Filter
 from reels.pages.formats import Badge, count_words, length, uncertain_length
 from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.drift_rows import end_of
@@ -34,7 +33,7 @@ SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
 
 
 class AsOf(Filter):
-    as_of = forms.DateField(label="As of the end of", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    as_of = DayFilter("As of the end of")
 
     @property
     def day(self) -> date | None:

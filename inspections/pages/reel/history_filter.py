@@ -1,16 +1,13 @@
 """Which entries of a reel's history are shown: of what kind, by whom, from one day to another."""
 
-from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django import forms
 from django.db.models import QuerySet
-from django.http import QueryDict
 
 from reels.models import HistoryEntry, Site
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 
 # Kinds of acts, in the words of the filter; each act is of one kind.
 KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -31,17 +28,10 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
 class HistoryFilter(Filter):
     ids = "history-%s"
 
-    what = forms.ChoiceField(label="What", required=False)
-    by = forms.ChoiceField(label="By", required=False)
-    since = forms.DateField(label="From", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    until = forms.DateField(label="Until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-
-    def __init__(self, data: QueryDict, people: Iterable[tuple[str, str]]) -> None:
-        super().__init__(
-            data,
-            what=[("", "everything"), *((kind, words) for kind, (words, _) in KINDS.items())],
-            by=[("", "everybody"), *people],
-        )
+    what = ChoiceFilter("What", "everything", ((kind, words) for kind, (words, _) in KINDS.items()))
+    by = ChoiceFilter("By", "everybody")
+    since = DayFilter("From")
+    until = DayFilter("Until")
 
 
 def entries_matching(rows: QuerySet[HistoryEntry], chosen: dict[str, Any], site: Site) -> QuerySet[HistoryEntry]:

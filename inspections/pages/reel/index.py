@@ -1,6 +1,5 @@
 """What the list of reels shows, and the filters in its address. Seven queries, however many reels there are."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -18,7 +17,7 @@ from inspections.queries.status import with_status
 from reels import access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
-from reels.pages.filters import Filter
+from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, count_words, day_at
 
 SIZE = 50
@@ -26,17 +25,9 @@ SIZE = 50
 
 class ReelFilter(Filter):
     q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
-    site = forms.ChoiceField(label="Site", required=False)
-    type = forms.ChoiceField(label="Reel type", required=False)
-    status = forms.ChoiceField(label="Status", required=False)
-
-    def __init__(self, data: QueryDict, sites: Iterable[tuple[str, str]], types: Iterable[str]) -> None:
-        super().__init__(
-            data,
-            site=[("", "every site"), *sites],
-            type=[("", "every type"), *((code, code) for code in types)],
-            status=[("", "every status"), *((status.value, badge.word) for status, badge in STATUS.items())],
-        )
+    site = ChoiceFilter("Site", "every site")
+    type = ChoiceFilter("Reel type", "every type")
+    status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +63,7 @@ def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
     readable = access.readable_reels(person, at)
     sites = access.readable_sites(person, at).values_list("code", "name")
     types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
-    form = ReelFilter(asked, sites=list(sites), types=list(types))
+    form = ReelFilter(asked, site=sites, type=types)
     chosen = form.chosen
     rows = _matching(with_status(readable), chosen)
     status = chosen.get("status")

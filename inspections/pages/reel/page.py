@@ -124,7 +124,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
     installed = list(installations)
     values = [shown_values(row, installed, reel, person.length_unit) for row in _setup_values(reel)]
     entries = access.readable_history(reel)
-    chosen = HistoryFilter(asked, people_in(entries))
+    chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
     return ReelPage(
         reel=reel,
@@ -148,9 +148,8 @@ def _history(
 ) -> Pages:
     """The entries that fit the filters, newest first. Two queries."""
     rows = entries_matching(entries, chosen.chosen, reel.site).reverse()
-    kept = {name: str(value) for name, value in chosen.chosen.items()}
     as_told = partial(entry_in_words, unit=person.length_unit)
-    return one_page(rows, asked, HISTORY_SIZE, as_told, kept=kept, anchor="#history")
+    return one_page(rows, asked, HISTORY_SIZE, as_told, kept=chosen.kept, anchor="#history")
 
 
 # What may be done -----------------------------------------------------------------------------------------------------
