@@ -1,6 +1,6 @@
 """Repeatability: how well methods, people, gauges and sites agree, as a page, two files and a document."""
 
-from dataclasses import dataclass
+from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -51,56 +51,22 @@ class AgreementFilter(Filter):
         return AgreementScope(comparison=comparison, **chosen)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GroupLine:
-    """A group's figures in words."""
-
-    name: str
-    equal: str
-    bias: str
-    limits: str
-    trust: Badge | None
-    standing: str
-    badge: Badge | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GroupTable:
-    title: str
-    key: str
-    lines: list[GroupLine]
-    unnamed: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    filter: AgreementFilter
-    report: AgreementReport
-    compared: str
-    finding: str
-    figure: SafeString | None
-    facts: list[tuple[str, str]]
-    points: list[tuple[str, str, str, Badge]]
-    tables: list[GroupTable]
-    export: str
-
-
 @page
 @may_be_stale
 def repeatability(request: HttpRequest) -> HttpResponse:
     form, report = _asked(request)
     finding = words.finding(report.agreement)
-    shown = Shown(
-        filter=form, report=report, compared=COMPARISON_WORDS[report.scope.comparison], finding=finding,
-        figure=_figure(report, finding), facts=words.facts(report.agreement),
-        points=[
+    shown = {
+        "filter": form, "report": report, "compared": COMPARISON_WORDS[report.scope.comparison], "finding": finding,
+        "figure": _figure(report, finding), "facts": words.facts(report.agreement),
+        "points": [
             (LABELS[each.point], words.share_in_words(each.share), words.kappa_in_words(each.kappa),
              TRUST[each.share.sample])
             for each in report.agreement.points
         ],
-        tables=[_table(table) for table in report.agreement.tables],
-        export=form.query,
-    )  # fmt: skip
+        "tables": [_table(table) for table in report.agreement.tables],
+        "export": form.query,
+    }  # fmt: skip
     guidance = {"may": words.MAY, "may_not": words.MAY_NOT, "how": words.HOW, "most": agreement.MOST_COUNTS}
     return show(request, "reports/repeatability.html", {"shown": shown, "section": "repeatability", **guidance})
 
@@ -147,22 +113,22 @@ def _figure(report: AgreementReport, finding: str) -> SafeString | None:
     return drawn(difference_figure(pairs, figures.differences, finding), "differences")
 
 
-def _table(table: Table) -> GroupTable:
-    return GroupTable(
-        title=words.GROUPING_WORDS[table.grouping],
-        key=table.grouping.value.replace("_", "-"),
-        lines=[_line(row) for row in table.rows],
-        unnamed=words.unnamed_in_words(table),
-    )
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "title": words.GROUPING_WORDS[table.grouping],
+        "key": table.grouping.value.replace("_", "-"),
+        "lines": [_line(row) for row in table.rows],
+        "unnamed": words.unnamed_in_words(table),
+    }
 
 
-def _line(row: GroupRow) -> GroupLine:
-    return GroupLine(
-        name=row.name,
-        equal=words.share_in_words(row.share),
-        bias=words.estimate_in_words(row.differences.bias),
-        limits=words.limits_in_words(row),
-        trust=None if row.share.sample is Sample.ENOUGH else TRUST[row.share.sample],
-        standing=words.verdict_in_words(row),
-        badge=STANDS_OUT if row.stands_out else None,
-    )
+def _line(row: GroupRow) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "equal": words.share_in_words(row.share),
+        "bias": words.estimate_in_words(row.differences.bias),
+        "limits": words.limits_in_words(row),
+        "trust": None if row.share.sample is Sample.ENOUGH else TRUST[row.share.sample],
+        "standing": words.verdict_in_words(row),
+        "badge": STANDS_OUT if row.stands_out else None,
+    }

@@ -1,7 +1,6 @@
 """The audit of sign-offs: every signature, which deserve a look and why, who is authorised, are the records whole."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,8 +12,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from inspections.models import Authorisation
-from inspections.pages.paging import Pages, one_page
+from inspections.pages.paging import one_page
 from inspections.queries import sign_offs
 from reels import access
 from reels.domain.words import counted
@@ -56,32 +54,6 @@ class AuditFilter(Filter):
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SignatureRow:
-    """A signature, and in words each reason to look at it."""
-
-    row: Any
-    looks: list[str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AuthorisationRow:
-    row: Authorisation
-    ends_soon: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Audit:
-    filter: AuditFilter
-    pages: Pages
-    export: str
-    authorisations: list[AuthorisationRow]
-    sees_all: bool
-    last: VerificationRun | None
-    checked: str
-    since_then: str
-
-
 @page
 @may_be_stale
 def audit(request: HttpRequest) -> HttpResponse:
@@ -98,24 +70,24 @@ def audit_csv(request: HttpRequest) -> HttpResponseBase:
     return csv_answer(COLUMNS, _as_written(rows, pairs), "sign-offs.csv")
 
 
-def audit_of(asked: QueryDict, person: Person, at: datetime) -> Audit:
+def audit_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The page of the audit. Nine queries, however many signatures there are."""
     form, rows, pairs = _found(asked, person, at)
     last = verification.last_run()
     new = verification.entries_since(last) if last else 0
-    return Audit(
-        filter=form,
-        pages=one_page(rows, asked, SIZE, lambda row: SignatureRow(row=row, looks=_looks(row, pairs)), kept=form.kept),
-        export=form.query,
-        authorisations=[
-            AuthorisationRow(row=row, ends_soon=bool(row.valid_until and row.valid_until - at <= ENDS_SOON))
+    return {
+        "filter": form,
+        "pages": one_page(rows, asked, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)}, kept=form.kept),
+        "export": form.query,
+        "authorisations": [
+            {"row": row, "ends_soon": bool(row.valid_until and row.valid_until - at <= ENDS_SOON)}
             for row in sign_offs.authorisations_at(person, at)[:AUTHORISATIONS_SHOWN]
         ],
-        sees_all=sign_offs.may_audit(person, at),
-        last=last,
-        checked=_checked(last),
-        since_then="Nothing has" if new <= 0 else "1 entry has" if new == 1 else f"{new} entries have",
-    )
+        "sees_all": sign_offs.may_audit(person, at),
+        "last": last,
+        "checked": _checked(last),
+        "since_then": "Nothing has" if new <= 0 else "1 entry has" if new == 1 else f"{new} entries have",
+    }
 
 
 def _checked(last: VerificationRun | None) -> str:

@@ -1,7 +1,6 @@
 """The board of maintenance control: every reel by site and status, and what each needs next, since when."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
@@ -11,10 +10,9 @@ from django.conf import settings
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
-from django.utils.safestring import SafeString
 
 from inspections.domain.words import ReelStatus
-from inspections.pages.paging import Pages, one_page
+from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
 from reels import access
 from reels.models import Person, Site
@@ -63,49 +61,13 @@ class BoardFilter(Filter):
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoardRow:
-    """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
-
-    serial: str
-    site: str
-    machine: str
-    badges: SafeString
-    next: str
-    why: str
-    since: SafeString
-    counted_on: SafeString | str
-    reel: str
-    address: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    """How many reels of a site have a status, and the address that shows them."""
-
-    word: str
-    number: int
-    address: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Board:
-    filter: BoardFilter
-    statuses: list[Badge]
-    sites: list[tuple[str, list[Cell]]]
-    pages: Pages
-    due: int
-    flagged: int
-    due_days: int
-
-
 @page
 def board(request: HttpRequest) -> HttpResponse:
     shown = board_of(request.GET, reader(request), timezone.now())
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
 
 
-def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
+def board_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The board. Five queries, however many reels there are."""
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
@@ -117,19 +79,19 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> Board:
     listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
-    return Board(
-        filter=form,
-        statuses=[STATUS[status] for status in statuses],
-        sites=_matrix(numbers, sites, statuses, chosen),
-        pages=one_page(
+    return {
+        "filter": form,
+        "statuses": [STATUS[status] for status in statuses],
+        "sites": _matrix(numbers, sites, statuses, chosen),
+        "pages": one_page(
             listed.order_by("rank", "last_at", "serial").values_list(*SHOWN, named=True), asked, SIZE,
             lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
             total=_total(numbers, chosen, sites),
         ),
-        due=sum(each.due for each in numbers),
-        flagged=_flagged(rows, flagged, chosen, sites),
-        due_days=settings.COUNT_DUE_DAYS,
-    )  # fmt: skip
+        "due": sum(each.due for each in numbers),
+        "flagged": _flagged(rows, flagged, chosen, sites),
+        "due_days": settings.COUNT_DUE_DAYS,
+    }  # fmt: skip
 
 
 def _flagged(
@@ -190,18 +152,19 @@ def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: d
 
 
 def _matrix(numbers: list[_Number], sites: Mapping[int, Site], statuses: list[ReelStatus],
-            chosen: dict[str, str]) -> list[tuple[str, list[Cell]]]:  # fmt: skip
+            chosen: dict[str, str]) -> list[tuple[str, list[dict[str, Any]]]]:  # fmt: skip
     by_place = {(each.site, each.status): each.all for each in numbers}
     kept = {name: value for name, value in chosen.items() if name == "q"}
 
-    def cell(site: Site, status: ReelStatus) -> Cell:
+    def cell(site: Site, status: ReelStatus) -> dict[str, Any]:
         address = "?" + urlencode({**kept, "site": site.code, "status": status.value})
-        return Cell(word=STATUS[status].word, number=by_place.get((site.pk, status), 0), address=address)
+        return {"word": STATUS[status].word, "number": by_place.get((site.pk, status), 0), "address": address}
 
     return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
 
 
-def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int]) -> BoardRow:
+def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int]) -> dict[str, Any]:
+    """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
     status = ReelStatus(row.status)
     is_due = status is not ReelStatus.RETIRED and row.last_at <= due_before
     marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.reel in flagged), (FLAG_OPEN, row.has_open_flag))
@@ -211,13 +174,13 @@ def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int])
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
     assert since is not None, "a status row always says since when"
     reel = address_of("reel", row.serial)
-    return BoardRow(
-        serial=row.serial, site=site.name,
-        machine=f"{row.machine__serial} in {row.machine__host}" if row.machine__serial else "",
-        badges=badges_html([STATUS[status], *(badge for badge, holds in marks if holds)]), next=next_thing,
-        why=row.hold_why, since=day_html(since), counted_on=day_html(counted_on) if counted_on else "never", reel=reel,
-        address=_address(status, row, reel),
-    )  # fmt: skip
+    return {
+        "serial": row.serial, "site": site.name,
+        "machine": f"{row.machine__serial} in {row.machine__host}" if row.machine__serial else "",
+        "badges": badges_html([STATUS[status], *(badge for badge, holds in marks if holds)]), "next": next_thing,
+        "why": row.hold_why, "since": day_html(since), "counted_on": day_html(counted_on) if counted_on else "never",
+        "reel": reel, "address": _address(status, row, reel),
+    }  # fmt: skip
 
 
 def _address(status: ReelStatus, row: Any, reel: str) -> str:

@@ -22,7 +22,7 @@ from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
-from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
+from reports.pages.interval_rows import Interval, flag_row, interval_of
 from reports.services import assessments, drift_report
 
 SIZE = 50
@@ -47,18 +47,6 @@ class DriftFilter(Filter):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FleetDriftView:
-    filter: DriftFilter
-    pages: Pages
-    flags: list[FlagRow]
-    behind: int
-    as_of: date | None
-    refused: str
-    export: str
-    document: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class OnPaper:
     """The intervals that a document shows, of how many; filters: what was asked for, in words."""
 
@@ -75,7 +63,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
     return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})
 
 
-def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDriftView:
+def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The ranked intervals of the reels that the person may see, with the flags that somebody looks into."""
     form, reels = _asked_for(asked, person, at)
     chosen, refused, behind = form.chosen, "", 0
@@ -86,16 +74,16 @@ def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> FleetDrift
         pages = _today(reels, asked, form, person)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
-    return FleetDriftView(
-        filter=form,
-        pages=pages,
-        flags=[flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
-        behind=behind,
-        as_of=as_of,
-        refused=refused,
-        export=f"/api/v1/reports/drift?{urlencode(export)}",
-        document=reverse("drift-document") + form.query,
-    )
+    return {
+        "filter": form,
+        "pages": pages,
+        "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
+        "behind": behind,
+        "as_of": as_of,
+        "refused": refused,
+        "export": f"/api/v1/reports/drift?{urlencode(export)}",
+        "document": reverse("drift-document") + form.query,
+    }
 
 
 def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:

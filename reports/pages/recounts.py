@@ -1,7 +1,6 @@
 """Counts worth making next, as a page and a file."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -16,7 +15,7 @@ from inspections.pages.words import STATUS
 from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
-from reels.pages.formats import Badge, count_words, length
+from reels.pages.formats import count_words, length
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
@@ -27,19 +26,6 @@ from reports.services.recounts import WorthCounting, counts_worth_making
 
 class RecountFilter(Filter):
     site = ChoiceFilter("Site", "every site")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A reel worth counting, in words."""
-
-    reel: Any
-    badge: Badge
-    p: str
-    lost: str
-    settles: str
-    reason: str
-    first: str
 
 
 @page
@@ -67,16 +53,16 @@ def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], in
     return form, counts_worth_making(access.readable_reels(person, at), form.chosen), behind
 
 
-def _line(each: WorthCounting, unit: str) -> Line:
-    return Line(
-        reel=each.reel,
-        badge=STATUS[ReelStatus(each.reel.status)],
-        p=percent(each.worth.p_cut),
-        lost=_lost(each, unit),
-        settles=percent(each.worth.settled_share),
-        reason=_reason(each, unit),
-        first=to_do_first(each.reel.status, each.reel.machine_serial),
-    )
+def _line(each: WorthCounting, unit: str) -> dict[str, Any]:
+    return {
+        "reel": each.reel,
+        "badge": STATUS[ReelStatus(each.reel.status)],
+        "p": percent(each.worth.p_cut),
+        "lost": _lost(each, unit),
+        "settles": percent(each.worth.settled_share),
+        "reason": _reason(each, unit),
+        "first": to_do_first(each.reel.status, each.reel.machine_serial),
+    }
 
 
 def _reason(each: WorthCounting, unit: str) -> str:

@@ -15,13 +15,14 @@ from reports.services.drift_evidence import evidence_of
 def reel(request: HttpRequest, serial: str) -> HttpResponse:
     person, at = reader(request), timezone.now()
     shown = reel_page(serial, request.GET, person, at)
+    row = shown["reel"]
     assessments.require_rates(at=at)
-    evidence = in_words(evidence_of(shown.reel), shown.reel.serial, person.length_unit)
+    evidence = in_words(evidence_of(row), row.serial, person.length_unit)
     about = {
         "page": shown,
-        "reel": shown.reel,
+        "reel": row,
         "finding": evidence.finding,
         "figure": drawn(evidence.picture, "course") if evidence.picture else None,
         "section": "reels",
     }
-    return show(request, "reports/reel.html", about, shown.reel.site)
+    return show(request, "reports/reel.html", about, row.site)

@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.safestring import SafeString
 
 from inspections import access
 from inspections.domain.drift.records import SLIP_WORDS
@@ -65,23 +64,13 @@ class ReelEvidence:
     flags: list[FlagRow]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReelDriftView:
-    reel: Reel
-    filter: AsOf
-    evidence: ReelEvidence | None
-    figure: SafeString | None
-    may_assign: bool
-    refused: str
-
-
 @page
 def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     shown = reel_drift_of(serial, request.GET, reader(request), timezone.now())
-    return show(request, "reports/reel_drift.html", {"drift": shown, "reel": shown.reel}, shown.reel.site)
+    return show(request, "reports/reel_drift.html", {"drift": shown, "reel": shown["reel"]}, shown["reel"].site)
 
 
-def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelDriftView:
+def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The evidence on one reel. Raises NotFound when the person may not see it."""
     reel = reel_access.reel_for_read(serial, person, at)
     form, refused, evidence = AsOf(asked), "", None
@@ -89,14 +78,14 @@ def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -
         evidence = evidence_in_words(reel, form.day, person.length_unit, at)
     except FleetTooLarge as too_large:
         refused = str(too_large)
-    return ReelDriftView(
-        reel=reel,
-        filter=form,
-        evidence=evidence,
-        figure=drawn(evidence.picture, "course") if evidence and evidence.picture else None,
-        may_assign=form.day is None and Act.MAINTAIN in access.acts_held(person, reel, at),
-        refused=refused,
-    )
+    return {
+        "reel": reel,
+        "filter": form,
+        "evidence": evidence,
+        "figure": drawn(evidence.picture, "course") if evidence and evidence.picture else None,
+        "may_assign": form.day is None and Act.MAINTAIN in access.acts_held(person, reel, at),
+        "refused": refused,
+    }
 
 
 def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:

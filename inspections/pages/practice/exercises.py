@@ -1,13 +1,11 @@
 """Practice: choose a reel, count it step by step as on the worksheet, and see what was missed and why it matters."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.safestring import SafeString
 
 from inspections import access
 from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, halves_decide
@@ -31,28 +29,6 @@ STEP_TITLES = {**TITLES, RESULT_STEP: "Setup values or referral"}
 FIGURES = {1: ("flanges", "line"), 2: ("line",), 3: ("gauge_odd", "gauge_even"), 4: ("crossover",), RESULT_STEP: ()}
 MOST_WIDTH_PT = 400  # a wider drawing scrolls by itself on a phone
 SHOWN = 10
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
-    """A drawing, and whether a phone has to scroll it."""
-
-    title: str
-    drawing: SafeString
-    is_wide: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MarkRow:
-    """A marked field in words."""
-
-    name: str
-    rule: str
-    entered: str
-    right: str
-    slip: str
-    why: str
-    is_right: bool
 
 
 # Begin --------------------------------------------------------------------------------------------------------------
@@ -153,10 +129,10 @@ class PracticeStepView(ActView):
         }  # fmt: skip
 
 
-def _figure(name: str, pictures: dict[str, Any]) -> Figure:
+def _figure(name: str, pictures: dict[str, Any]) -> dict[str, Any]:
     picture = pictures[name]
     is_wide = picture.width > MOST_WIDTH_PT
-    return Figure(title=picture.title, drawing=drawn(picture, name.replace("_", "-")), is_wide=is_wide)
+    return {"title": picture.title, "drawing": drawn(picture, name.replace("_", "-")), "is_wide": is_wide}
 
 
 def _entered(one: Exercise) -> list[tuple[str, str]]:
@@ -192,9 +168,10 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     return show(request, "inspections/practice/answers.html", shown)
 
 
-def mark_row(mark: FieldMark) -> MarkRow:
-    return MarkRow(
-        name=FIELD_NAMES[mark.field], rule=RULE_NAMES[mark.rule], entered=value_in_words(mark.field, mark.entered),
-        right=value_in_words(mark.field, mark.right), slip=SLIP_NAMES[mark.slip] if mark.slip else "",
-        why=mark.why or "", is_right=mark.is_right,
-    )  # fmt: skip
+def mark_row(mark: FieldMark) -> dict[str, Any]:
+    return {
+        "name": FIELD_NAMES[mark.field], "rule": RULE_NAMES[mark.rule],
+        "entered": value_in_words(mark.field, mark.entered), "right": value_in_words(mark.field, mark.right),
+        "slip": SLIP_NAMES[mark.slip] if mark.slip else "",
+        "why": mark.why or "", "is_right": mark.is_right,
+    }  # fmt: skip

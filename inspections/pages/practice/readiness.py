@@ -1,8 +1,8 @@
 """Who is ready, and where people slip: one's own page, and the instructor's."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -13,7 +13,7 @@ from inspections.domain.practice import WHY, PracticeSlip, Readiness, ReadinessR
 from inspections.domain.practice.words import RULE_NAMES, SLIP_NAMES
 from inspections.errors import NotAnInstructor
 from inspections.queries import practice
-from inspections.queries.practice import PersonReadiness, ReadinessRequirement
+from inspections.queries.practice import ReadinessRequirement
 from reels.models import Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge
@@ -21,35 +21,6 @@ from reels.pages.formats import Badge
 READY = Badge(word="Ready", icon="checked", tone="good")
 NOT_YET = Badge(word="Not yet", icon="awaited", tone="doing")
 SHOWN = 20
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RuleRow:
-    """How one rule went, in words."""
-
-    name: str
-    tried: int
-    missed: int
-    slips: list[str]
-    whys: list[str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadinessLine:
-    """Somebody under one readiness rule."""
-
-    asked: ReadinessRequirement
-    ready: PersonReadiness
-    badge: Badge
-    slips: list[str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SiteReadiness:
-    """The people of a site under one rule that it asks for."""
-
-    asked: ReadinessRequirement
-    rows: list[ReadinessLine]
 
 
 @page
@@ -66,7 +37,7 @@ def people(request: HttpRequest) -> HttpResponse:
     rules = practice.requirements_at([chosen]) or [ReadinessRequirement(rule=ReadinessRule())]
     shown = {
         "sites": list(sites), "chosen": chosen, "section": "practice",
-        "groups": [SiteReadiness(asked=each, rows=_readiness_lines(each, trainees, at)) for each in rules],
+        "groups": [{"asked": each, "rows": _readiness_lines(each, trainees, at)} for each in rules],
     }  # fmt: skip
     return show(request, "inspections/practice/people.html", shown, chosen)
 
@@ -85,12 +56,12 @@ def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
     return show(request, "inspections/practice/person.html", shown)
 
 
-def standing_under(rules: Sequence[ReadinessRequirement], person: Person, at: datetime) -> list[ReadinessLine]:
+def standing_under(rules: Sequence[ReadinessRequirement], person: Person, at: datetime) -> list[dict[str, Any]]:
     """One person under each of several rules."""
     return [_readiness_lines(each, [person], at)[0] for each in rules]
 
 
-def results_by_rule(rule: ReadinessRule, person: Person, at: datetime) -> list[RuleRow]:
+def results_by_rule(rule: ReadinessRule, person: Person, at: datetime) -> list[dict[str, Any]]:
     """How each counting rule that was tried went, in the days that a readiness rule looks at."""
     [ready] = practice.readiness_of([person], rule, at)
     return [_rule_row(each, ready.readiness) for each in Rule if ready.readiness.by_rule[each].tried]
@@ -100,26 +71,28 @@ def _chosen(code: str, sites: list[Site]) -> Site:
     return next((site for site in sites if site.code == code), sites[0])
 
 
-def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: datetime) -> list[ReadinessLine]:
+def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: datetime) -> list[dict[str, Any]]:
+    """Each of the people under one readiness rule."""
     return [
-        ReadinessLine(
-            asked=asked,
-            ready=each,
-            badge=READY if each.readiness.is_ready else NOT_YET,
-            slips=[
+        {
+            "asked": asked,
+            "ready": each,
+            "badge": READY if each.readiness.is_ready else NOT_YET,
+            "slips": [
                 f"{RULE_NAMES[rule]}: {record.missed} of {record.tried}"
                 for rule, record in each.readiness.by_rule.items()
                 if record.missed
             ],
-        )
+        }
         for each in practice.readiness_of(people, asked.rule, at)
     ]
 
 
-def _rule_row(rule: Rule, ready: Readiness) -> RuleRow:
+def _rule_row(rule: Rule, ready: Readiness) -> dict[str, Any]:
+    """How one rule went, in words."""
     record = ready.by_rule[rule]
     slips = sorted(record.slips.items(), key=lambda item: (-item[1], list(PracticeSlip).index(item[0])))
-    return RuleRow(
-        name=RULE_NAMES[rule], tried=record.tried, missed=record.missed,
-        slips=[f"{SLIP_NAMES[slip]} ({n})" for slip, n in slips], whys=[WHY[slip] for slip, _ in slips],
-    )  # fmt: skip
+    return {
+        "name": RULE_NAMES[rule], "tried": record.tried, "missed": record.missed,
+        "slips": [f"{SLIP_NAMES[slip]} ({n})" for slip, n in slips], "whys": [WHY[slip] for slip, _ in slips],
+    }  # fmt: skip

@@ -1,7 +1,6 @@
 """What the list of reels shows, and the filters in its address. Seven queries, however many reels there are."""
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -11,14 +10,14 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
-from inspections.pages.paging import Pages, one_page
+from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
 from inspections.queries.status import with_status
 from reels import access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
-from reels.pages.formats import Badge, count_words, day_at
+from reels.pages.formats import count_words, day_at
 
 SIZE = 50
 
@@ -30,35 +29,7 @@ class ReelFilter(Filter):
     status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReelRow:
-    serial: str
-    type: str
-    site: str
-    badge: Badge
-    machine: str
-    count: str
-    counted_on: date | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatusLink:
-    """How many reels have a status, and the address that shows them alone (or all again, when it is chosen)."""
-
-    badge: Badge
-    number: int
-    address: str
-    is_chosen: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReelList:
-    filter: ReelFilter
-    pages: Pages
-    statuses: list[StatusLink]
-
-
-def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
+def reel_list(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The reels that the person may see and asks for, by serial number."""
     readable = access.readable_reels(person, at)
     sites = access.readable_sites(person, at).values_list("code", "name")
@@ -69,7 +40,7 @@ def reel_list(asked: QueryDict, person: Person, at: datetime) -> ReelList:
     status = chosen.get("status")
     listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
     pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)
-    return ReelList(filter=form, pages=pages, statuses=_statuses(rows, chosen))
+    return {"filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
 
 
 def _matching(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
@@ -84,26 +55,26 @@ def _matching(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
     return reels.filter(**{column: chosen[name] for name, column in keys.items() if name in chosen})
 
 
-def _row(reel: Any) -> ReelRow:
-    return ReelRow(
-        serial=reel.serial,
-        type=reel.type.code,
-        site=reel.site.name,
-        badge=STATUS[ReelStatus(reel.status)],
-        machine=f"{reel.machine_serial} in {reel.host}" if reel.machine_serial else "",
-        count=count_words(reel.layers, reel.wraps),
-        counted_on=day_at(reel.site, reel.counted_at),
-    )
+def _row(reel: Any) -> dict[str, Any]:
+    return {
+        "serial": reel.serial,
+        "type": reel.type.code,
+        "site": reel.site.name,
+        "badge": STATUS[ReelStatus(reel.status)],
+        "machine": f"{reel.machine_serial} in {reel.host}" if reel.machine_serial else "",
+        "count": count_words(reel.layers, reel.wraps),
+        "counted_on": day_at(reel.site, reel.counted_at),
+    }
 
 
-def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[StatusLink]:
+def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[dict[str, Any]]:
     numbers = dict(rows.order_by().values_list("status").annotate(Count("pk", distinct=True)))
     others = {name: value for name, value in chosen.items() if name != "status"}
 
-    def link(status: ReelStatus) -> StatusLink:
+    def link(status: ReelStatus) -> dict[str, Any]:
         is_chosen = chosen.get("status") == status
         address = "?" + urlencode(others if is_chosen else {**others, "status": status.value})
-        return StatusLink(badge=STATUS[status], number=numbers[status], address=address, is_chosen=is_chosen)
+        return {"badge": STATUS[status], "number": numbers[status], "address": address, "is_chosen": is_chosen}
 
     return [link(status) for status in STATUS if status in numbers]
 

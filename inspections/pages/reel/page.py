@@ -14,7 +14,7 @@ from inspections import access as access_of_acts
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages.paging import Pages, one_page
-from inspections.pages.reel.cable_length import CableOnReel, cable_on
+from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.words import (
@@ -30,7 +30,7 @@ from inspections.pages.words import (
 )  # fmt: skip
 from inspections.queries.status import with_status
 from reels import access
-from reels.models import CableEvent, HistoryEntry, Hold, Installation, Person, Reel
+from reels.models import HistoryEntry, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
 from reels.queries import hold_on, length_counted
 
@@ -70,16 +70,6 @@ class Values:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CableRow:
-    """A cable event with its lengths in words; `taken_back` when a counter-entry followed."""
-
-    row: CableEvent
-    removed: str
-    fitted: str
-    taken_back: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CountRow:
     """An inspection, or a count from older records, which has no inspection of its own."""
 
@@ -92,32 +82,7 @@ class CountRow:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ActLink:
-    """Something that the viewer may do about the reel as it stands."""
-
-    words: str
-    address: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReelPage:
-    reel: Reel
-    badge: Badge
-    hold: Hold | None
-    cable: CableOnReel
-    values: Values | None
-    withdrawn: list[Values]
-    installations: list[Installation]
-    cable_events: list[CableRow]
-    counts: list[CountRow]
-    history: Pages
-    filter: HistoryFilter
-    acts: list[ActLink]
-    may_maintain: bool
-
-
-def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> ReelPage:
+def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """Everything about a reel. Raises NotFound when the person may not see it."""
     reel: Any = access.one(with_status(access.readable_reels(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
@@ -126,21 +91,21 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> Re
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
-    return ReelPage(
-        reel=reel,
-        badge=STATUS[ReelStatus(reel.status)],
-        hold=hold_on(reel),
-        cable=cable_on(reel, at, person.length_unit),
-        values=next((each for each in values if each.row.withdrawn_at is None), None),
-        withdrawn=[each for each in values if each.row.withdrawn_at],
-        installations=installed,
-        cable_events=_cable_events(reel, person.length_unit),
-        counts=_counts(reel, person.length_unit),
-        history=_history(entries, chosen, asked, reel, person),
-        filter=chosen,
-        acts=acts_on(reel, held),
-        may_maintain=Act.MAINTAIN in held,
-    )
+    return {
+        "reel": reel,
+        "badge": STATUS[ReelStatus(reel.status)],
+        "hold": hold_on(reel),
+        "cable": cable_on(reel, at, person.length_unit),
+        "values": next((each for each in values if each.row.withdrawn_at is None), None),
+        "withdrawn": [each for each in values if each.row.withdrawn_at],
+        "installations": installed,
+        "cable_events": _cable_events(reel, person.length_unit),
+        "counts": _counts(reel, person.length_unit),
+        "history": _history(entries, chosen, asked, reel, person),
+        "filter": chosen,
+        "acts": acts_on(reel, held),
+        "may_maintain": Act.MAINTAIN in held,
+    }
 
 
 def _history(
@@ -167,7 +132,7 @@ _ACTS = (
 )
 
 
-def acts_on(reel: Any, held: frozenset[Act]) -> list[ActLink]:
+def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
     """What somebody with these authorisations may do about the reel now; reel: with its status. No query."""
     if reel.status == ReelStatus.RETIRED:
         return []
@@ -182,7 +147,7 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[ActLink]:
         "idle": is_off and reel.live_state is None,
     }
     return [
-        ActLink(words=words, address=reverse(name, args=[reel.serial]))
+        {"words": words, "address": reverse(name, args=[reel.serial])}
         for words, name, needs, when in _ACTS
         if holds[when] and held & needs
     ]
@@ -250,16 +215,16 @@ def _machine_check(row: MachineCheck) -> CheckRow:
 # Cable and counts ---------------------------------------------------------------------------------------------------
 
 
-def _cable_events(reel: Reel, unit: str) -> list[CableRow]:
+def _cable_events(reel: Reel, unit: str) -> list[dict[str, Any]]:
     rows = list(reel.cable_events.select_related("recorded_by").order_by("-happened_at", "-id"))
     taken_back = {row.reverses_id for row in rows}
     return [
-        CableRow(
-            row=row,
-            removed=length(row.length_removed_m, unit),
-            fitted=length(row.length_fitted_m, unit),
-            taken_back=row.pk in taken_back,
-        )
+        {
+            "row": row,
+            "removed": length(row.length_removed_m, unit),
+            "fitted": length(row.length_fitted_m, unit),
+            "taken_back": row.pk in taken_back,
+        }
         for row in rows
     ]
 

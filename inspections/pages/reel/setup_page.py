@@ -17,7 +17,7 @@ from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
-from inspections.pages.reel.page import Values, shown_values
+from inspections.pages.reel.page import shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
@@ -38,31 +38,20 @@ class Step:
     who: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetupPage:
-    """values: as the card shows them. next: what has to be done now, if anything. may: whether the viewer may do it."""
-
-    values: Values
-    next: Step | None
-    may: bool
-    may_check: bool
-    may_withdraw: bool
-
-
-def setup_page(setup_id: int, person: Person, at: datetime) -> SetupPage:
+def setup_page(setup_id: int, person: Person, at: datetime) -> dict[str, Any]:
     """Everything about one pair of setup values. Raises NotFound when the person may not see them."""
     row = access.setup_values_for_read(setup_id, person, at)
     [row] = with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
     installed = installation_of(row.reel)
     held = access.acts_held(person, row.reel, at)
     following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
-    return SetupPage(
-        values=shown_values(row, [installed] if installed else [], row.reel, person.length_unit),
-        next=following,
-        may=bool(following and held.intersection(following.by)),
-        may_check=bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),
-        may_withdraw=Act.ISSUE in held,
-    )
+    return {
+        "values": shown_values(row, [installed] if installed else [], row.reel, person.length_unit),
+        "next": following,
+        "may": bool(following and held.intersection(following.by)),
+        "may_check": bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),
+        "may_withdraw": Act.ISSUE in held,
+    }
 
 
 def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
@@ -86,9 +75,9 @@ def _step(row: SetupValues, words: str, name: str, *by: Act, who: str) -> Step:
 @page
 def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
     shown = setup_page(setup_id, reader(request), timezone.now())
-    row = shown.values.row
-    return show(request, "inspections/setup_values.html", {"page": shown, "values": shown.values, "reel": row.reel},
-                row.reel.site)  # fmt: skip
+    reel = shown["values"].row.reel
+    about = {"page": shown, "values": shown["values"], "reel": reel}
+    return show(request, "inspections/setup_values.html", about, reel.site)
 
 
 # Acts ---------------------------------------------------------------------------------------------------------------
