@@ -13,7 +13,7 @@ from inspections.domain.keying import FIELDS
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
 from inspections.domain.words import InspectionState, Meaning, Point, Role
 from inspections.services.opening import Preparation
-from reels.api.act_fields import takes
+from reels.api.act_fields import body_of, takes
 from reels.api.fields import (
     USERNAME,
     Degrees,
@@ -191,16 +191,6 @@ class BothReadingsIn(Form):
     verifier = VerifierReadingIn()
 
 
-@takes(HelpFields)
-class HelpIn(Form):
-    pass
-
-
-@takes(ReleaseFields)
-class ReleaseIn(Form):
-    pass
-
-
-@takes(SignOffFields)
-class SignOffIn(Form):
-    pass
+HelpIn = body_of(HelpFields, "HelpIn")
+ReleaseIn = body_of(ReleaseFields, "ReleaseIn")
+SignOffIn = body_of(SignOffFields, "SignOffIn")

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from inspections.domain.act_fields import MachineFields, ReversalFields, SiteFields
 from inspections.domain.words import InspectionState, ReelStatus
-from reels.api.act_fields import takes
+from reels.api.act_fields import body_of
 from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import LengthOut, PersonOut
@@ -92,24 +92,10 @@ class ReelMovedOut(Out):
     site = Text(source="site.code")
 
 
-@takes(MachineFields)
-class MachineNamedIn(Form):
-    pass
-
-
-@takes(SiteFields)
-class SiteNamedIn(Form):
-    pass
-
-
-@takes(CableEventFacts)
-class CableEventIn(Form):
-    pass
-
-
-@takes(ReversalFields)
-class ReversalIn(Form):
-    pass
+MachineNamedIn = body_of(MachineFields, "MachineNamedIn")
+SiteNamedIn = body_of(SiteFields, "SiteNamedIn")
+CableEventIn = body_of(CableEventFacts, "CableEventIn")
+ReversalIn = body_of(ReversalFields, "ReversalIn")
 
 
 class CableEventOut(Out):

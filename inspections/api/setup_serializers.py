@@ -4,7 +4,7 @@ from rest_framework import serializers
 
 from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
-from reels.api.act_fields import takes
+from reels.api.act_fields import body_of
 from reels.api.fields import CODE, USERNAME, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import PersonOut
@@ -60,14 +60,8 @@ class SetupValuesDetailOut(SetupValuesOut):
     machine_checks = MachineCheckOut(many=True, source="machine_checks.all")
 
 
-@takes(ReadBackFields)
-class ReadBackIn(Form):
-    pass
-
-
-@takes(MachineCheckFields)
-class MachineCheckIn(Form):
-    pass
+ReadBackIn = body_of(ReadBackFields, "ReadBackIn")
+MachineCheckIn = body_of(MachineCheckFields, "MachineCheckIn")
 
 
 # Authorisations ------------------------------------------------------------------------------------------------------

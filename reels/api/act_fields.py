@@ -42,6 +42,11 @@ def takes(declaration: type) -> Callable[[type[Form]], type[Form]]:
     return add
 
 
+def body_of(declaration: type, name: str) -> type[Form]:
+    """The body that has the fields of a declaration and no others. name: what the OpenAPI document calls it."""
+    return takes(declaration)(type(name, (Form,), {}))
+
+
 def field_of(field: ActField) -> serializers.Field[Any, Any, Any, Any]:
     """The serializer's field of one value. Text that may be left out is null outside and "" within."""
     options: dict[str, Any] = {"help_text": field.help} if field.help else {}

@@ -6,7 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from reels.api.act_fields import takes
+from reels.api.act_fields import body_of
 from reels.api.fields import (
     CODE,
     SERIAL,
@@ -28,10 +28,7 @@ from reels.domain import ledger
 from reels.domain.act_fields import CodeFields, EnrolmentFields, OwnPasswordFields, PasswordChangeFields, ReasonFields
 from reels.domain.words import AskedAt, Graduation, Scope, Side, UnusualRule
 
-
-@takes(ReasonFields)
-class ReasonIn(Form):
-    pass
+ReasonIn = body_of(ReasonFields, "ReasonIn")
 
 
 # People and sessions ------------------------------------------------------------------------------------------------
@@ -54,14 +51,8 @@ class SessionPersonOut(PersonOut):
     is_enrolled = YesNo(help_text="Before that, nothing that needs an authorisation.")
 
 
-@takes(PasswordChangeFields)
-class PasswordChangeIn(Form):
-    pass
-
-
-@takes(OwnPasswordFields)
-class OwnPasswordIn(Form):
-    pass
+PasswordChangeIn = body_of(PasswordChangeFields, "PasswordChangeIn")
+OwnPasswordIn = body_of(OwnPasswordFields, "OwnPasswordIn")
 
 
 class SecondFactorOut(Out):
@@ -69,9 +60,7 @@ class SecondFactorOut(Out):
     address = Text(help_text="The same for devices that read it from a picture (otpauth://).")
 
 
-@takes(CodeFields)
-class CodeIn(Form):
-    pass
+CodeIn = body_of(CodeFields, "CodeIn")
 
 
 class RecoveryCodesOut(Out):
@@ -117,9 +106,7 @@ class PersonIn(Form):
     is_administrator = YesNo(source="is_staff", default=False)
 
 
-@takes(EnrolmentFields)
-class EnrolmentIn(Form):
-    pass
+EnrolmentIn = body_of(EnrolmentFields, "EnrolmentIn")
 
 
 class GivenPasswordIn(Form):

@@ -15,7 +15,7 @@ from reels import access
 from reels.domain.act_fields import CodeFields, OwnPasswordFields, PasswordChangeFields, fields_of
 from reels.domain.words import AskedAt
 from reels.errors import NotFound, Refused, ValueNotTaken
-from reels.pages.act_fields import asks, field_of
+from reels.pages.act_fields import asks, field_of, form_of
 from reels.pages.acts import SEE_OTHER, ActForm, ActView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import code_picture
@@ -23,11 +23,9 @@ from reels.services import logins, people, second_factor
 from reels.services.submissions import SentAnswer
 
 NEW = {"widget": forms.PasswordInput(attrs={"autocomplete": "new-password"})}
-
-
-@asks(OwnPasswordFields)
-class OwnPasswordForm(ActForm):
-    pass
+CODE = {"widget": forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"})}
+OwnPasswordForm = form_of(OwnPasswordFields)
+CodeForm = form_of(CodeFields, code=CODE)
 
 
 @asks(PasswordChangeFields, new_password=NEW)
@@ -38,11 +36,6 @@ class PasswordChangeForm(ActForm):
         if self.cleaned_data["again"] != self.cleaned_data.get("new_password"):
             raise forms.ValidationError("The two new passwords differ; type them again.")
         return str(self.cleaned_data["again"])
-
-
-@asks(CodeFields, code={"widget": forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"})})
-class CodeForm(ActForm):
-    pass
 
 
 @page

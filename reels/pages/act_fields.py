@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 from django import forms
 
 from reels.domain.act_fields import PASSWORD_MOST, REMARK_MOST, ActField, FieldKind, fields_of
+from reels.pages.acts import ActForm
 
 AnyForm = TypeVar("AnyForm", bound=forms.Form)
 KEYED = {"inputmode": "numeric", "autocomplete": "off"}  # the browser offers nothing that was typed before
@@ -26,6 +27,11 @@ def asks(declaration: type, *names: str, **changes: dict[str, Any]) -> Callable[
         return form
 
     return add
+
+
+def form_of(declaration: type, *names: str, base: type[ActForm] = ActForm, **changes: dict[str, Any]) -> type[ActForm]:
+    """The form that has the fields of a declaration and no others, as `asks` gives them."""
+    return asks(declaration, *names, **changes)(type(declaration.__name__, (base,), {}))
 
 
 def field_of(field: ActField, **changes: Any) -> forms.Field:

@@ -9,7 +9,7 @@ The token comes first, since a form that was taken has changed the record that i
 
 import json
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from functools import cached_property
 from typing import Any, ClassVar
@@ -39,6 +39,7 @@ FOUND, SEE_OTHER, FORBIDDEN, UNPROCESSABLE, TOO_MANY = 302, 303, 403, 422, 429
 DONE = (FOUND, SEE_OTHER)
 TOKEN, SEEN = "token", "seen"
 JSON = "application/json"
+Offered = tuple[str, Iterable[tuple[str, str]]]
 
 
 class ChangedMeanwhile(Refused):
@@ -69,7 +70,15 @@ class TokenMissing(Refused):
 
 
 class ActForm(forms.Form):
-    """The form of an act. Made again it has another token, so that what is corrected is no repeat."""
+    """The form of an act. Made again it has another token, so that what is corrected is no repeat.
+
+    offered: of fields whose choices depend on who looks, the words for none of them, and the choices.
+    """
+
+    def __init__(self, *args: Any, offered: Mapping[str, Offered] | None = None, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for name, (empty, choices) in (offered or {}).items():
+            self.offer(name, empty, choices)
 
     @cached_property
     def token(self) -> str:

@@ -10,22 +10,12 @@ from reels import access
 from reels.domain.act_fields import EnrolmentFields, ReasonFields
 from reels.errors import NotAllowed
 from reels.models import Person
-from reels.pages.act_fields import LINE, asks
-from reels.pages.acts import ActForm, ActView
+from reels.pages.act_fields import LINE, form_of
+from reels.pages.acts import ActView
 from reels.pages.answers import page, reader, show
 from reels.services import people, second_factor
 
 ALARMS_SHOWN = 20
-
-
-@asks(EnrolmentFields, checked=LINE)
-class CheckedForm(ActForm):
-    pass
-
-
-@asks(ReasonFields, reason=LINE)
-class WhyForm(ActForm):
-    pass
 
 
 @page
@@ -75,7 +65,7 @@ class PersonActView(ActView):
 class EnrolmentView(PersonActView):
     """Say that one has checked whose login this is."""
 
-    form_class = CheckedForm
+    form_class = form_of(EnrolmentFields, checked=LINE)
     what, button = "Enrol {}", "Enrol"
     says = (
         "You confirm that you know this person or have checked their pass, and that nobody else has this login. "
@@ -89,7 +79,7 @@ class EnrolmentView(PersonActView):
 class SecondFactorEndView(PersonActView):
     """Take a lost second factor out of force."""
 
-    form_class = WhyForm
+    form_class = form_of(ReasonFields, reason=LINE)
     what, button = "The second factor of {}", "Take it out of force"
     says = (
         "For a device that is lost, and the recovery codes with it. All sessions end, and another administrator enrols "

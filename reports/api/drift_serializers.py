@@ -7,7 +7,7 @@ from rest_framework import serializers
 from inspections.domain.act_fields import AssigneeFields, EndingFields, FindingFields
 from inspections.domain.drift import Ending, Slip
 from inspections.domain.drift.records import SLIP_WORDS
-from reels.api.act_fields import takes
+from reels.api.act_fields import body_of
 from reels.api.fields import USERNAME, Day, Metres, Moment, Named, Number, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
 from reels.api.serializers import LengthOut, PersonOut
@@ -134,16 +134,6 @@ class FlagIn(Form):
     assigned_to = Named(USERNAME)
 
 
-@takes(AssigneeFields)
-class AssigneeIn(Form):
-    pass
-
-
-@takes(FindingFields)
-class FindingIn(Form):
-    pass
-
-
-@takes(EndingFields)
-class EndingIn(Form):
-    pass
+AssigneeIn = body_of(AssigneeFields, "AssigneeIn")
+FindingIn = body_of(FindingFields, "FindingIn")
+EndingIn = body_of(EndingFields, "EndingIn")

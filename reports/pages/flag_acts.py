@@ -15,29 +15,21 @@ from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access
 from reels.errors import NotFound
 from reels.models import Reel
-from reels.pages.act_fields import asks
-from reels.pages.acts import ActForm
+from reels.pages.act_fields import form_of
 from reports.services import assessments, drift_report
-
-
-@asks(AssigneeFields)
-class AssigneeForm(ActForm):
-    def __init__(self, *args: Any, people: list[tuple[str, str]], **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.offer("assigned_to", "choose a person", people)
 
 
 class AssigneeView(ReelActView):
     """An act that names who is to look into it."""
 
     needs = (Act.MAINTAIN,)
-    form_class = AssigneeForm
+    form_class = form_of(AssigneeFields)
     template_name = "reports/flag_act.html"
 
     def form_options(self) -> dict[str, Any]:
         people = reel_access.readers_of(self.reel, self.at).values_list("username", "full_name")
-        initial = {"assigned_to": self.person.username}
-        return {**super().form_options(), "people": list(people), "initial": initial}
+        offered = {"assigned_to": ("choose a person", people)}
+        return {**super().form_options(), "offered": offered, "initial": {"assigned_to": self.person.username}}
 
 
 class AssignView(AssigneeView):
@@ -93,14 +85,9 @@ class ReassignView(FlagView, AssigneeView):
         self.message = f"Reassigned to {to.full_name}."
 
 
-@asks(FindingFields)
-class FindingForm(ActForm):
-    pass
-
-
 class LookIntoView(FlagView):
     title, button = "Record findings", "Record findings"
-    form_class = FindingForm
+    form_class = form_of(FindingFields)
 
     def require_allowed(self) -> None:
         if self.row.assigned_to_id != self.person.pk:
@@ -111,16 +98,11 @@ class LookIntoView(FlagView):
         self.message = "The findings are recorded."
 
 
-@asks(EndingFields, ending={"choices": [("", "choose"), *ENDINGS]})
-class EndingForm(ActForm):
-    pass
-
-
 class CloseView(FlagView):
     title, button = "Close the flag", "Close the flag"
     means = "The outcome is evidence for the next report. A closed flag cannot be reopened."
     needs = (Act.MAINTAIN,)
-    form_class = EndingForm
+    form_class = form_of(EndingFields, ending={"choices": [("", "choose"), *ENDINGS]})
 
     def do(self, data: dict[str, Any]) -> None:
         ending = Ending(data["ending"])

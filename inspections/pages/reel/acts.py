@@ -13,7 +13,7 @@ from inspections.services import maintenance, setup
 from reels import access
 from reels.errors import ValueNotTaken
 from reels.models import Reel
-from reels.pages.act_fields import asks
+from reels.pages.act_fields import form_of
 from reels.pages.acts import ActForm
 from reels.pages.formats import length, metres_of
 from reels.services.reels import CableEventFacts
@@ -40,14 +40,11 @@ class CableEventForm(ActForm):
         return {**data, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
 
 
-@asks(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", length_removed_m={"required": True})
-class CutForm(CableEventForm):
-    pass
-
-
-@asks(CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark")
-class ReplacedForm(CableEventForm):
-    pass
+CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", base=CableEventForm,
+                  length_removed_m={"required": True})  # fmt: skip
+ReplacedForm = form_of(
+    CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark", base=CableEventForm
+)
 
 
 class CableEventView(ReelActView):
@@ -108,23 +105,17 @@ class ReversalView(ReelActView):
 # Machines -----------------------------------------------------------------------------------------------------------
 
 
-@asks(MachineFields)
-class MachineForm(ActForm):
-    def __init__(self, *args: Any, machines: list[tuple[str, str]], **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.offer("machine", "choose a machine", machines)
-
-
 class MachineView(ReelActView):
     """An act that names a machine at the reel's site."""
 
-    form_class = MachineForm
+    form_class = form_of(MachineFields)
 
     def form_options(self) -> dict[str, Any]:
         here = access.readable_machines(self.person, self.at).filter(site=self.reel.site)
         machines = [(each.serial, f"{each.serial} in {each.host}") for each in here]
+        offered = {"machine": ("choose a machine", machines)}
         initial = {"machine": self.request.GET.get("machine", "")}
-        return {**super().form_options(), "machines": machines, "initial": initial}
+        return {**super().form_options(), "offered": offered, "initial": initial}
 
 
 class IssueView(MachineView):
@@ -188,24 +179,18 @@ class HoldEndView(ReelActView):
         self.message = f"Reel {self.reel.serial} is no longer held."
 
 
-@asks(SiteFields)
-class SiteForm(ActForm):
-    def __init__(self, *args: Any, sites: list[tuple[str, str]], **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.offer("site", "choose a site", sites)
-
-
 class MoveView(ReelActView):
     title, button = "Send the reel to another site", "Send the reel"
     means = "People posted there see it from now on; people posted only here no longer do."
     needs = (Act.MAINTAIN,)
-    form_class = SiteForm
+    form_class = form_of(SiteFields)
 
     def form_options(self) -> dict[str, Any]:
         here = self.reel.site.code
         sites = access.sites().values_list("code", "name")
         sent = self.request.POST.get("site")  # stays on the page, though it was sent there from another window
-        return {**super().form_options(), "sites": [each for each in sites if each[0] != here or each[0] == sent]}
+        others = [each for each in sites if each[0] != here or each[0] == sent]
+        return {**super().form_options(), "offered": {"site": ("choose a site", others)}}
 
     def do(self, data: dict[str, Any]) -> None:
         if data["site"] == self.reel.site.code:

@@ -22,7 +22,7 @@ from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
 from reels.models import Person, Reel
-from reels.pages.act_fields import asks
+from reels.pages.act_fields import asks, form_of
 from reels.pages.acts import ActForm
 from reels.pages.answers import page, reader, show
 from reels.queries import installation_of
@@ -111,11 +111,6 @@ class GaugeView(SetupActView):
         self.message = "The return of the wrap gauge is recorded."
 
 
-@asks(ReadBackFields)
-class ReadBackForm(ActForm):
-    pass
-
-
 class ReadBackRefused(ReadBackDiffers):
     """Does not say what was issued, so that the next reading is one of the machine and not of this page."""
 
@@ -128,7 +123,7 @@ class ReadBackRefused(ReadBackDiffers):
 class ReadBackView(SetupActView):
     """Somebody types what the machine shows. The issued numbers are not on the page."""
 
-    form_class = ReadBackForm
+    form_class = form_of(ReadBackFields)
     matches: ClassVar[str]
     key: ClassVar[Callable[..., ReadBack]]
 
