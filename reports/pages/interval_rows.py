@@ -12,6 +12,7 @@ from reels.pages.formats import NOTHING, Badge, length
 from reports.domain.drift_rows import DriftRow, moment
 from reports.domain.recount_words import percent
 from reports.models import AssessedInterval
+from reports.pdf.sheets.drift import DriftLine
 
 FLAGGED = Badge(word="Flagged", icon="referred", tone="stop")
 OPEN = Badge(word="Under review", icon="half", tone="doing")
@@ -20,20 +21,15 @@ WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Interval:
-    """A pair of neighbouring counts; lengths and probabilities in words. assign: where somebody is asked to look."""
+class Interval(DriftLine):
+    """The line of a document, with what its page says besides. assign: where somebody is asked to look."""
 
-    reel: str
-    from_at: datetime
-    to_at: datetime
-    p: str
-    p_then: str
-    change: str
-    logged: str
     cut: str
-    badge: Badge | None
-    explanation: str
     assign: str
+
+    @property
+    def badge(self) -> Badge | None:
+        return FLAGGED if self.is_flagged else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +53,7 @@ def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagge
         change=_signed(row.observed_change_m, unit),
         logged=length(row.logged_cut_m, unit) if row.logged_cut_m else "none",
         cut=_cut(row, unit) if is_worth_it else NOTHING,
-        badge=FLAGGED if is_flagged else None,
+        is_flagged=is_flagged,
         explanation=row.explanation_ft if unit == LengthUnit.FEET else row.explanation,
         assign=f"{reverse('flag-assign', args=[serial])}?{ends}" if is_worth_it else "",
     )

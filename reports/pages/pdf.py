@@ -24,7 +24,6 @@ from reports import access
 from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
 from reports.pages.drift import on_paper
-from reports.pages.interval_rows import Interval
 from reports.pages.reel_drift import AsOf, evidence_in_words
 from reports.pdf.examination import MAX_BYTES
 from reports.pdf.sheets import drift, history, setup
@@ -128,9 +127,8 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         report = on_paper(request.GET, reader(request), at)
     except FleetTooLarge as refused:
         return refusal(refused)
-    lines = [drift_line(each) for each in report.intervals]
-    left_out, as_of = report.total - len(lines), f"{report.as_of or ''}"
-    content = drift.fleet_drift(lines, filters=report.filters, left_out=left_out, as_of=as_of, at=at)
+    left_out, as_of = report.total - len(report.intervals), f"{report.as_of or ''}"
+    content = drift.fleet_drift(report.intervals, filters=report.filters, left_out=left_out, as_of=as_of, at=at)
     return document(content, "drift.pdf")
 
 
@@ -147,19 +145,11 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         reel=reel.serial,
         finding=report.finding,
         picture=report.picture,
-        lines=[drift_line(each) for each in report.intervals],
+        lines=report.intervals,
         counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in report.counts],
         cuts=report.cuts,
     )
     return document(drift.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
-
-
-def drift_line(each: Interval) -> drift.DriftLine:
-    """An interval of a page as a line of a document."""
-    return drift.DriftLine(
-        reel=each.reel, from_at=each.from_at, to_at=each.to_at, p=each.p, p_then=each.p_then, change=each.change,
-        logged=each.logged, is_flagged=each.badge is not None, explanation=each.explanation,
-    )  # fmt: skip
 
 
 # Many at once -------------------------------------------------------------------------------------------------------
