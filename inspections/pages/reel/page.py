@@ -13,21 +13,11 @@ from django.urls import reverse
 from inspections import access as access_of_acts
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.pages import words
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
-from inspections.pages.words import (
-    CONFIRMED,
-    DIFFERS,
-    FAILED,
-    IN_FORCE,
-    MATCHES,
-    PASSED,
-    STATE,
-    STATUS,
-    WITHDRAWN,
-)  # fmt: skip
 from inspections.queries.status import with_status
 from reels import access
 from reels.models import HistoryEntry, Installation, Person, Reel
@@ -93,7 +83,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     held = access_of_acts.acts_held(person, reel, at)
     return {
         "reel": reel,
-        "badge": STATUS[ReelStatus(reel.status)],
+        "badge": words.STATUS[ReelStatus(reel.status)],
         "hold": hold_on(reel),
         "cable": cable_on(reel, at, person.length_unit),
         "values": next((each for each in values if each.row.withdrawn_at is None), None),
@@ -147,8 +137,8 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
         "idle": is_off and reel.live_state is None,
     }
     return [
-        {"words": words, "address": reverse(name, args=[reel.serial])}
-        for words, name, needs, when in _ACTS
+        {"words": title, "address": reverse(name, args=[reel.serial])}
+        for title, name, needs, when in _ACTS
         if holds[when] and held & needs
     ]
 
@@ -168,10 +158,10 @@ def shown_values(row: SetupValues, installed: list[Installation], reel: Reel, un
 
     No query for what `with_read_backs` gave.
     """
-    badge = CONFIRMED if row.confirmed_at else IN_FORCE
+    badge = words.CONFIRMED if row.confirmed_at else words.IN_FORCE
     return Values(
         row=row,
-        badge=WITHDRAWN if row.withdrawn_at else badge,
+        badge=words.WITHDRAWN if row.withdrawn_at else badge,
         count=count_words(row.layers, row.wraps),
         length=uncertain_length(length_counted(row.layers, row.wraps, reel.type), unit),
         stages=_stages(row, installed),
@@ -195,7 +185,7 @@ def _stages(row: SetupValues, installed: list[Installation]) -> list[Stage]:
 def _read_back(row: ReadBack) -> CheckRow:
     return CheckRow(
         what=f"Read-back by the {row.role}",
-        badge=MATCHES if row.matches else DIFFERS,
+        badge=words.MATCHES if row.matches else words.DIFFERS,
         said=count_words(row.layers, row.wraps),
         by=row.keyed_by.full_name,
         at=row.keyed_at,
@@ -205,7 +195,7 @@ def _read_back(row: ReadBack) -> CheckRow:
 def _machine_check(row: MachineCheck) -> CheckRow:
     return CheckRow(
         what=row.get_kind_display().capitalize(),
-        badge=PASSED if row.passed else FAILED,
+        badge=words.PASSED if row.passed else words.FAILED,
         said=row.remark or NOTHING,
         by=row.done_by.full_name,
         at=row.done_at,
@@ -242,7 +232,7 @@ def _inspected(row: Inspection, length: str) -> CountRow:
     return CountRow(
         done_at=row.done_at,
         recorded_at=row.recorded_at,
-        badge=STATE[InspectionState(row.state)],
+        badge=words.STATE[InspectionState(row.state)],
         count=count_words(row.layers, row.wraps),
         length=length,
         inspection=row.pk,

@@ -16,18 +16,7 @@ from typing import IO
 
 from django.db import IntegrityError, transaction
 
-from inspections.domain.intake import (
-    CABLE_EVENTS,
-    COUNTS,
-    FORMS,
-    REEL_TYPES,
-    REELS,
-    FileForm,
-    FileProblem,
-    FileRow,
-    cells_of,
-    read_row,
-)  # fmt: skip
+from inspections.domain import intake
 from inspections.errors import ImportRefused
 from inspections.services.intake.reels import store_reels
 from inspections.services.intake.register import store_register
@@ -42,11 +31,16 @@ from reels.services.history import Actor
 Open = Callable[[], IO[bytes]]
 
 VIA = "command import_records"
-FILES = tuple(form.file for form in FORMS)
+FILES = tuple(form.file for form in intake.FORMS)
 REELS_AT_ONCE = 50
 ROWS_BETWEEN_REPORTS = 50_000
 
-_KEY = {REEL_TYPES.file: "code", REELS.file: "serial", COUNTS.file: "reel", CABLE_EVENTS.file: "reel"}
+_KEY = {
+    intake.REEL_TYPES.file: "code",
+    intake.REELS.file: "serial",
+    intake.COUNTS.file: "reel",
+    intake.CABLE_EVENTS.file: "reel",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +63,7 @@ def import_records(*, files: Mapping[str, Open], actor: Actor, at: datetime, is_
     access.only_administrators(actor.person)
     with Staging() as staging:
         run = ImportRun(actor=actor, at=at, is_dry_run=is_dry_run, progress=progress, staging=staging)
-        for form in FORMS:
+        for form in intake.FORMS:
             if form.file in files:
                 _stage(run, form, files[form.file])
         staging.sort()
@@ -124,12 +118,12 @@ def _first_actor(run: ImportRun) -> Actor:
 
 
 class _NotUtf8(Exception):
-    def __init__(self, problem: FileProblem) -> None:
+    def __init__(self, problem: intake.FileProblem) -> None:
         super().__init__(problem)
         self.problem = problem
 
 
-def _stage(run: ImportRun, form: FileForm, open_file: Open) -> None:
+def _stage(run: ImportRun, form: intake.FileForm, open_file: Open) -> None:
     with open_file() as raw:
         try:
             run.staging.put(_clean_rows(run, form, raw))
@@ -138,25 +132,25 @@ def _stage(run: ImportRun, form: FileForm, open_file: Open) -> None:
             run.report([refused.problem])
 
 
-def _clean_rows(run: ImportRun, form: FileForm, raw: IO[bytes]) -> Iterator[tuple[str, Staged]]:
+def _clean_rows(run: ImportRun, form: intake.FileForm, raw: IO[bytes]) -> Iterator[tuple[str, Staged]]:
     """The rows whose cells can be read, with the reel that each is about; the others are told of."""
-    for number, parsed in enumerate(cells_of(form, _lines(form.file, raw)), start=1):
+    for number, parsed in enumerate(intake.cells_of(form, _lines(form.file, raw)), start=1):
         if number % ROWS_BETWEEN_REPORTS == 0:
             run.progress(f"{form.file}: {number:,} rows read")
-        if isinstance(parsed, FileProblem):
+        if isinstance(parsed, intake.FileProblem):
             run.unread_files.add(form.file)
             run.report([parsed])
             continue
         line, cells = parsed
-        row, key = read_row(form, line, cells), cells[_KEY[form.file]]
-        if not isinstance(row, FileRow):
+        row, key = intake.read_row(form, line, cells), cells[_KEY[form.file]]
+        if not isinstance(row, intake.FileRow):
             run.broken_rows.add((form.file, key))
             run.report(row)
             continue
         run.rows += 1
-        if form is REELS:
+        if form is intake.REELS:
             run.site_lines.setdefault(cells["site"], line)
-        yield "" if form is REEL_TYPES else key, (form.file, line, cells)
+        yield "" if form is intake.REEL_TYPES else key, (form.file, line, cells)
 
 
 def _lines(file: str, raw: IO[bytes]) -> Iterator[str]:
@@ -165,5 +159,5 @@ def _lines(file: str, raw: IO[bytes]) -> Iterator[str]:
             yield content.decode("utf-8-sig" if line == 1 else "utf-8")
         except UnicodeDecodeError as refused:
             seen = f"byte {refused.start + 1} of the line is 0x{content[refused.start]:02x}, which is not UTF-8"
-            problem = FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
+            problem = intake.FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
             raise _NotUtf8(problem) from refused

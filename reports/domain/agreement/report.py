@@ -7,15 +7,7 @@ from inspections.domain import keying
 from inspections.domain.keying import HOLD_POINTS, FirstReading
 from inspections.domain.reading import Half
 from inspections.domain.words import Point
-from reports.domain.agreement.estimates import (
-    Differences,
-    Repeatability,
-    Share,
-    differences,
-    exact_agreement,
-    repeatability,
-    share,
-)
+from reports.domain.agreement import estimates
 from reports.domain.agreement.groups import GroupComparison, biases_that_stand_out, shares_that_stand_out
 from reports.domain.agreement.kappa import Kappa, kappa, table_of
 from reports.domain.agreement.pairs import (
@@ -37,7 +29,7 @@ class PointAgreement:
     """How often technician and verifier keyed the same at a hold point; kappa where words are keyed there."""
 
     point: Point
-    share: Share
+    share: estimates.Share
     kappa: Kappa | None
 
 
@@ -47,8 +39,8 @@ class GroupRow:
 
     key: str
     name: str
-    share: Share
-    differences: Differences
+    share: estimates.Share
+    differences: estimates.Differences
     by_share: GroupComparison
     by_bias: GroupComparison
 
@@ -74,9 +66,9 @@ class Agreement:
 
     comparison: Comparison
     pairs: tuple[ReadingPair, ...]
-    differences: Differences
-    share: Share
-    repeatability: Repeatability | None
+    differences: estimates.Differences
+    share: estimates.Share
+    repeatability: estimates.Repeatability | None
     points: tuple[PointAgreement, ...]
     tables: tuple[Table, ...]
 
@@ -88,9 +80,9 @@ def agreement_of(readings: Collection[FirstReading], comparison: Comparison) -> 
     return Agreement(
         comparison=comparison,
         pairs=tuple(pairs),
-        differences=differences(first, second),
-        share=exact_agreement(first, second),
-        repeatability=None if comparison is Comparison.METHODS else repeatability(first, second),
+        differences=estimates.differences(first, second),
+        share=estimates.exact_agreement(first, second),
+        repeatability=None if comparison is Comparison.METHODS else estimates.repeatability(first, second),
         points=tuple(_point_row(readings, point) for point in HOLD_POINTS),
         tables=tuple(
             _table(pairs, each) for each in Grouping
@@ -111,16 +103,16 @@ def _point_row(readings: Collection[FirstReading], point: Point) -> PointAgreeme
         first, second = ([category_at(point, values[role]) for values in both] for role in (0, 1))
         also = (Half.UNCLEAR,) if Half.UNCLEAR in {*first, *second} else ()
         beyond_chance = kappa(table_of(first, second, (*CATEGORIES[point], *also)))
-    return PointAgreement(point=point, share=share(agreed, len(both)), kappa=beyond_chance)
+    return PointAgreement(point=point, share=estimates.share(agreed, len(both)), kappa=beyond_chance)
 
 
 def _table(pairs: Sequence[ReadingPair], grouping: Grouping) -> Table:
     groups = grouped(pairs, grouping)
-    shares = {key: exact_agreement(*_rows(members)) for key, members in groups.items()}
+    shares = {key: estimates.exact_agreement(*_rows(members)) for key, members in groups.items()}
     by_share = shares_that_stand_out(shares)
     by_bias = biases_that_stand_out({key: [each.difference for each in members] for key, members in groups.items()})
     rows = [
-        GroupRow(key=key, name=key, share=shares[key], differences=differences(*_rows(groups[key])),
+        GroupRow(key=key, name=key, share=shares[key], differences=estimates.differences(*_rows(groups[key])),
                  by_share=share_test, by_bias=bias_test)
         for key, share_test, bias_test in zip(groups, by_share, by_bias, strict=True)
     ]  # fmt: skip

@@ -4,22 +4,8 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from reports.domain.agreement import COMPARISON_WORDS, Agreement, Table
+from reports.domain.agreement import words as sentences
 from reports.domain.agreement.figure import difference_figure
-from reports.domain.agreement.words import (
-    GROUPING_WORDS,
-    HOW,
-    MAY,
-    MAY_NOT,
-    SAMPLE_WORDS,
-    estimate_in_words,
-    facts,
-    finding,
-    kappa_in_words,
-    limits_in_words,
-    share_in_words,
-    unnamed_in_words,
-    verdict_in_words,
-)
 from reports.pdf import style, words
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
@@ -37,7 +23,7 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
         "Not to be used to rank, reward or blame people; the last page says what it may be used for.", style.BANNER
     )
     story.notes([("Filters", "; ".join(f"{name} {value}" for name, value in filters) or "none")])
-    summary = finding(agreement)
+    summary = sentences.finding(agreement)
     story.paragraph(summary)
     if agreement.differences.bias:
         pairs = [(pair.first, pair.second) for pair in agreement.pairs]
@@ -45,7 +31,7 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
             difference_figure(pairs, agreement.differences, summary, width=style.WIDTH, height=FIGURE_HEIGHT)
         )  # fmt: skip
     story.heading("All pairs", 2)
-    story.notes(facts(agreement))
+    story.notes(sentences.facts(agreement))
     _points(story, agreement)
     for table in agreement.tables:
         _groups(story, table)
@@ -57,25 +43,25 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
 def _points(story: Story, agreement: Agreement) -> None:
     story.heading("Technician against verifier, at each hold point", 2)
     rows = [
-        (words.POINTS[row.point], share_in_words(row.share), kappa_in_words(row.kappa),
-         SAMPLE_WORDS[row.share.sample])
+        (words.POINTS[row.point], sentences.share_in_words(row.share), sentences.kappa_in_words(row.kappa),
+         sentences.SAMPLE_WORDS[row.share.sample])
         for row in agreement.points
     ]  # fmt: skip
     story.table(("Hold point", "Equal (95 %)", "Kappa of face or half", "Sample"), rows, (1.2, 1.6, 2, 1.6))
 
 
 def _groups(story: Story, table: Table) -> None:
-    story.heading(f"By {GROUPING_WORDS[table.grouping].lower()}", 2)
+    story.heading(f"By {sentences.GROUPING_WORDS[table.grouping].lower()}", 2)
     rows = [
-        (row.name, share_in_words(row.share), estimate_in_words(row.differences.bias),
-         limits_in_words(row), verdict_in_words(row), SAMPLE_WORDS[row.share.sample])
+        (row.name, sentences.share_in_words(row.share), sentences.estimate_in_words(row.differences.bias),
+         sentences.limits_in_words(row), sentences.verdict_in_words(row), sentences.SAMPLE_WORDS[row.share.sample])
         for row in table.rows
     ]  # fmt: skip
-    head = (GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Compared with the rest",
+    head = (sentences.GROUPING_WORDS[table.grouping], "Equal (95 %)", "Bias (95 %)", "Limits", "Compared with the rest",
             "Sample")  # fmt: skip
     if rows:
         story.table(head, rows, (1, 1.35, 1.25, 1.05, 1.7, 1.2))
-    if unnamed := unnamed_in_words(table):
+    if unnamed := sentences.unnamed_in_words(table):
         story.paragraph(unnamed, style.NOTE)
     elif not rows:
         story.paragraph("No pair.", style.NOTE)
@@ -83,8 +69,8 @@ def _groups(story: Story, table: Table) -> None:
 
 def _uses(story: Story) -> None:
     for title, lines in (
-        ("What this may be used for", MAY), ("What it may not be used for", MAY_NOT),
-        ("How it is worked out", HOW),
+        ("What this may be used for", sentences.MAY), ("What it may not be used for", sentences.MAY_NOT),
+        ("How it is worked out", sentences.HOW),
     ):  # fmt: skip
         story.heading(title, 2)
         for line in lines:
