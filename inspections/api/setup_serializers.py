@@ -14,7 +14,7 @@ from reels.domain.words import Parity
 class SetupValuesQuery(PageQuery):
     reel = serializers.CharField(required=False, max_length=40)
     machine = serializers.CharField(required=False, max_length=40)
-    in_force = serializers.ChoiceField(["yes", "no"], required=False)
+    in_force = Word(["yes", "no"], required=False)
 
 
 class SetupValuesOut(Out):

@@ -11,6 +11,13 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.core.validators import (
+    BaseValidator,
+    MaxLengthValidator,
+    MaxValueValidator,
+    MinLengthValidator,
+    MinValueValidator,
+)
 from rest_framework import serializers
 from rest_framework.fields import empty
 
@@ -23,6 +30,43 @@ MOST_WHOLE = 32767  # what a small whole number's column holds
 _RFC_3339 = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d:\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _EXACT = re.compile(r"-?\d+(\.\d+)?", re.ASCII)
+
+
+# What REST framework says without saying what was seen, or what is allowed. A field's own sentence stays.
+SENTENCES = {
+    "required": "This is missing; a value is needed.",
+    "null": "null was given; a value is needed.",
+    "blank": "This is empty; text is needed.",
+    "empty": "This list is empty; at least one item is needed.",
+    "not_a_list": "A list is needed here, not {input_type}.",
+    "max_digits": "At most {max_digits} digits are allowed; more were given.",
+    "max_decimal_places": "At most {max_decimal_places} digits are allowed after the decimal point; more were given.",
+    "max_whole_digits": "At most {max_whole_digits} digits are allowed before the decimal point; more were given.",
+}
+NUMBERS: Mapping[type[Any], str] = {
+    serializers.IntegerField: "A whole number is needed here.",
+    serializers.FloatField: "A number is needed here.",
+}
+LIMITS: Mapping[type[BaseValidator], str] = {
+    MaxValueValidator: "%(show_value)s was given; at most %(limit_value)s is allowed.",
+    MinValueValidator: "%(show_value)s was given; at least %(limit_value)s is needed.",
+    MaxLengthValidator: "The length of this is %(show_value)s; at most %(limit_value)s is allowed.",
+    MinLengthValidator: "The length of this is %(show_value)s; at least %(limit_value)s is needed.",
+}
+
+
+def speak_plainly(field: Any) -> None:
+    """Give a field our sentences for what is wrong in place of REST framework's; those of a list's items too."""
+    kinds = [kind for kind in type(field).__mro__ if "default_error_messages" in vars(kind)]
+    for code, sentence in {**SENTENCES, "invalid": NUMBERS.get(type(field), "")}.items():
+        owner = next((kind for kind in kinds if code in vars(kind)["default_error_messages"]), None)
+        if sentence and owner and owner.__module__.startswith("rest_framework."):
+            field.error_messages[code] = sentence
+    for validator in field.validators:
+        if type(validator) in LIMITS:
+            validator.message = LIMITS[type(validator)]
+    if hasattr(field, "child"):
+        speak_plainly(field.child)
 
 
 class Text(serializers.CharField):

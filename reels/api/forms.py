@@ -13,11 +13,17 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.settings import api_settings
 
-from reels.api.fields import Text, kind_of
+from reels.api.fields import Text, kind_of, speak_plainly
 
 
 class CachedSerializer(serializers.Serializer[Any]):
     """What goes in or out. It is made once and used for every request: making one copies all its fields."""
+
+    def get_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = super().get_fields()
+        for field in fields.values():
+            speak_plainly(field)
+        return fields
 
     @classmethod
     @cache

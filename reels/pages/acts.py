@@ -15,7 +15,6 @@ from functools import cached_property
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
@@ -32,6 +31,7 @@ from reels.domain import ledger
 from reels.errors import KeyReused, Malformed, NotAllowed, NotFound, Refused, TooManyTries, WrongPassword
 from reels.models import Person, Site
 from reels.pages.answers import reader, show
+from reels.pages.plain import PlainForm
 from reels.services import submissions
 from reels.services.history import Actor
 
@@ -69,7 +69,7 @@ class TokenMissing(Refused):
     message = "This was not stored: the form is an old one. What you typed is still here in a new one; send it."
 
 
-class ActForm(forms.Form):
+class ActForm(PlainForm):
     """The form of an act. Made again it has another token, so that what is corrected is no repeat.
 
     offered: of fields whose choices depend on who looks, the words for none of them, and the choices.

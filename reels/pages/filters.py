@@ -7,6 +7,8 @@ from urllib.parse import urlencode
 from django import forms
 from django.http import QueryDict
 
+from reels.pages.plain import PlainForm
+
 
 class ChoiceFilter(forms.ChoiceField):
     """One of several, or all of them. everything: the words for all; what may be chosen may depend on who looks."""
@@ -27,7 +29,7 @@ class DayFilter(forms.DateField):
         super().__init__(label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}))
 
 
-class Filter(forms.Form):
+class Filter(PlainForm):
     """The base of a page's filters. data: the address's parameters; offered: what may be chosen in a ChoiceFilter."""
 
     ids = "filter-%s"

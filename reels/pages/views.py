@@ -16,11 +16,12 @@ from reels.domain.words import LengthUnit
 from reels.errors import TooManyTries
 from reels.models import Person
 from reels.pages.answers import reader
+from reels.pages.plain import PlainForm
 from reels.services import logins, register
 from reels.services.history import Actor
 
 
-class LoginForm(AuthenticationForm):
+class LoginForm(PlainForm, AuthenticationForm):
     code = forms.CharField(required=False, max_length=40)
     error_messages = {
         "invalid_login": "This user name, password and code do not go together, or the login is no longer in use.",

@@ -9,8 +9,8 @@ from reports.domain.agreement import Comparison, Grouping, Sample
 
 
 class AgreementQuery(Query):
-    compare = serializers.ChoiceField(
-        [each.value for each in Comparison], required=False, default=Comparison.METHODS.value,
+    compare = Word(
+        Comparison, required=False, default=Comparison.METHODS.value,
         help_text="methods: the technician's hand count less the technician's gauge reading; hand, gauge: technician "
         "less verifier.",
     )  # fmt: skip

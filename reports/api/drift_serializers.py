@@ -36,7 +36,7 @@ class DriftQuery(Query):
         help_text="Flag so that at most this share of the fleet's flags is expected to be false.",
     )
     as_of = Day(required=False, help_text="Use only what was recorded by the end of that day, UTC.")
-    format = serializers.ChoiceField(("csv", "json"), required=False, help_text="Or an Accept header: text/csv.")
+    format = Word(("csv", "json"), required=False, help_text="Or an Accept header: text/csv.")
 
 
 class IntervalOut(Out):

@@ -20,6 +20,7 @@ from reels.access import readable_history, readable_sites, reel_for_read, reel_t
 from reels.domain.words import Side
 from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader, show
+from reels.pages.plain import PlainForm
 from reports import access
 from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
@@ -155,7 +156,7 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
 # Many at once -------------------------------------------------------------------------------------------------------
 
 
-class Choice(forms.Form):
+class Choice(PlainForm):
     """Which documents go into a bundle: of counts done from one day on, and before another."""
 
     site = forms.SlugField(label="Site", required=False)
@@ -200,7 +201,7 @@ def bundle(request: HttpRequest) -> HttpResponseBase:
 # Checking one -------------------------------------------------------------------------------------------------------
 
 
-class Dropped(forms.Form):
+class Dropped(PlainForm):
     """A file to be checked."""
 
     file = forms.FileField(label="Document", widget=forms.ClearableFileInput(attrs={"accept": PDF}))

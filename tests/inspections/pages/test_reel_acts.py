@@ -73,7 +73,9 @@ def test_what_cannot_be_is_said_beside_its_field_and_nothing_typed_is_lost(cast)
 def test_an_empty_form_says_what_is_missing(cast):
     answer = send(cast.control, "cut", happened_at="", length_removed_m="")
     assert answer.status_code == 422
-    assert answer.content.decode().count("This field is required.") == 4  # in the summary, and beside two fields
+    assert (
+        answer.content.decode().count("Nothing is entered; this is needed.") == 4
+    )  # in the summary, and beside two fields
 
 
 def test_a_double_tap_stores_a_cut_once_and_gets_the_first_answer_twice(cast):

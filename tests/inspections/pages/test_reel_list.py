@@ -88,7 +88,7 @@ def test_a_reel_is_found_by_the_machine_it_is_in_and_not_by_one_it_was_in():
 def test_a_filter_that_makes_no_sense_is_named_and_left_out():
     fleet = make_fleet()
     html = html_of(fleet.cast.control, "/reels?status=lost&q=0005")
-    assert "lost is not one of the available choices" in html
+    assert "“lost” cannot be chosen here; choose one that is listed." in html
     assert "1 reel found with these filters." in html
 
 

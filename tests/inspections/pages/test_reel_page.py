@@ -117,7 +117,7 @@ def test_a_filter_of_the_history_that_makes_no_sense_is_said_and_left_out():
     cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, asked="?what=purple&since=soon")
-    assert "Select a valid choice" in html
+    assert "“purple” cannot be chosen here; choose one that is listed." in html
     assert titles(html) == ["Reel received"]
 
 

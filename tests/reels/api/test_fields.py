@@ -2,10 +2,12 @@
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
 from reels.api.fields import Day, Exact, Moment, Named, Text, Whole, Word, YesNo, moment
@@ -91,3 +93,43 @@ def test_an_unknown_field_is_named_wherever_it_stands_and_beside_what_else_is_wr
         "n": "invalid",
         "m": "unknown_field",
     }
+
+
+class SplicingSheetIn(Form):
+    cable = Text(max_length=8)
+    place_m = Exact(max_digits=6, decimal_places=2)
+    turns = Whole(min_value=1, max_value=9)
+    marks = serializers.ListField(child=Text(max_length=2), max_length=1, allow_empty=False)
+    page_size = serializers.IntegerField(required=False)
+    share = serializers.FloatField(required=False, max_value=1)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "sentence"),
+    [
+        ("cable", None, "null was given; a value is needed."),
+        ("cable", "", "This is empty; text is needed."),
+        ("cable", "C-1234567", "The length of this is 9; at most 8 is allowed."),
+        ("place_m", "1.234", "At most 2 digits are allowed after the decimal point; more were given."),
+        ("place_m", "12345.6", "At most 4 digits are allowed before the decimal point; more were given."),
+        ("turns", 12, "12 was given; at most 9 is allowed."),
+        ("turns", 0, "0 was given; at least 1 is needed."),
+        ("marks", "a", "A list is needed here, not str."),
+        ("marks", [], "This list is empty; at least one item is needed."),
+        ("marks", ["a", "b"], "The length of this is 2; at most 1 is allowed."),
+        ("page_size", "many", "A whole number is needed here."),
+        ("share", "most", "A number is needed here."),
+        ("share", 1.5, "1.5 was given; at most 1 is allowed."),
+    ],
+)
+def test_a_body_is_told_what_was_seen_and_what_is_allowed(name, value, sentence):
+    with pytest.raises(ValidationError) as refused:
+        SplicingSheetIn.shared().run_validation({name: value})
+    assert [str(each) for each in refused.value.detail[name]] == [sentence]
+
+
+def test_what_is_missing_is_named():
+    with pytest.raises(ValidationError) as refused:
+        SplicingSheetIn.shared().run_validation({})
+    detail: Any = refused.value.detail
+    assert {str(each) for errors in detail.values() for each in errors} == {"This is missing; a value is needed."}

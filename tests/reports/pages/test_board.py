@@ -120,7 +120,7 @@ def test_filters_that_make_no_sense_are_said_and_left_out():
     cast = Cast.as_needed()
     builders.make_reel()
     html = html_of(cast.control, "/board?status=purple&page=nine")
-    assert "Select a valid choice" in html
+    assert "“purple” cannot be chosen here; choose one that is listed." in html
     assert ">LW-0001</a>" in html
 
 

@@ -110,7 +110,7 @@ def test_nobody_is_asked_to_look_into_the_past(cast):
 
 def test_a_day_that_is_none_is_said_and_today_is_shown(cast):
     html = html_of(cast.colleague, "/reels/LW-0001/drift?as_of=soon")
-    assert "Enter a valid date." in html
+    assert "a day is needed, such as 2026-03-02." in html
     assert html.count('data-label="Length inferred"') == 12
 
 

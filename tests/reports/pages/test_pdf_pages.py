@@ -119,7 +119,8 @@ def test_the_page_of_documents_says_where_there_are_none_and_what_is_no_day(clie
     assert "No inspection is signed yet at your sites." in ask(client, cast.stranger, "/documents").content.decode()
     client.force_login(cast.colleague)
     assert "No record fits these filters." in client.get("/documents", {"reel": "LW-9"}).content.decode()
-    assert "Enter a valid date/time." in client.get("/documents", {"since": "soon"}).content.decode()
+    html = client.get("/documents", {"since": "soon"}).content.decode()
+    assert "You entered “soon”; a day and a time are needed, such as 2026-03-02 08:30." in html
 
 
 def test_reel_card_and_inspection_lead_to_their_documents(client, cast, inspection):
