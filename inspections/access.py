@@ -62,7 +62,6 @@ def in_person(actor: Actor) -> None:
 
 
 def readable_inspections(person: Person, at: datetime) -> QuerySet[Inspection]:
-    """The inspections of the reels that the person may see."""
     return Inspection.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
         "reel__type", "reel__site", "reel__chain", "machine", "opened_by"
     )
@@ -82,7 +81,6 @@ def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> I
 
 
 def readable_setup_values(person: Person, at: datetime) -> QuerySet[SetupValues]:
-    """The setup values of the reels that the person may see."""
     return SetupValues.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
         "reel__type", "reel__site", "reel__chain", "machine", "inspection"
     )
@@ -108,7 +106,6 @@ def readable_authorisations(person: Person) -> QuerySet[Authorisation]:
 
 
 def readable_flags(person: Person, at: datetime) -> QuerySet[DriftFlag]:
-    """The flags on the reels that the person may see."""
     return DriftFlag.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
         "reel__type", "reel__site", "reel__chain", "assigned_to", "raised_by", "looked_into_by", "closed_by"
     )

@@ -42,7 +42,6 @@ Row = TypeVar("Row", bound=Model)
 
 
 def reel_chain(serial: str) -> str:
-    """The name of a reel's history."""
     return f"reel:{serial}"
 
 
@@ -94,7 +93,6 @@ def at_readable_sites(person: Person, at: datetime, site: str = "site") -> Q:
 
 
 def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
-    """The sites at which the person is posted at that moment."""
     return Site.objects.filter(at_readable_sites(person, at, "pk"))
 
 
@@ -108,12 +106,10 @@ def readers_of(reel: Reel, at: datetime) -> QuerySet[Person]:
 
 
 def readable_reels(person: Person, at: datetime) -> QuerySet[Reel]:
-    """The reels that the person may see, with type and site."""
     return Reel.objects.filter(at_readable_sites(person, at)).select_related("type", "site", "chain")
 
 
 def readable_machines(person: Person, at: datetime) -> QuerySet[Machine]:
-    """The machines that the person may see, with their site."""
     return Machine.objects.filter(at_readable_sites(person, at)).select_related("site")
 
 
@@ -265,7 +261,6 @@ def to_be_enrolled_again(person: Person, by: Person) -> dict[str, Any]:
 
 
 def second_factor_of(person: Person) -> SecondFactor | None:
-    """The second factor that is in force for the person. One query."""
     return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
 
 

@@ -61,7 +61,6 @@ class ThroughServices(admin.ModelAdmin):  # type: ignore[type-arg]  # not generi
     form = ServiceForm
 
     def add(self, fields: dict[str, Any], actor: Actor) -> Model:
-        """Call the service that adds a row."""
         raise NotImplementedError
 
     def change(self, row: Model, fields: dict[str, Any], actor: Actor) -> None:

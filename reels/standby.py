@@ -171,7 +171,6 @@ def _from(source: ReportSource | None) -> Iterator[None]:
 
 
 def is_set() -> bool:
-    """Whether the service was told of a standby."""
     return ALIAS in connections
 
 

@@ -50,7 +50,6 @@ class Records(Collector):
 
 
 def exposition() -> bytes:
-    """All of it, in Prometheus's text format."""
     records, own = CollectorRegistry(), REGISTRY
     records.register(Records())
     if "PROMETHEUS_MULTIPROC_DIR" in os.environ:

@@ -17,8 +17,6 @@ SAYS_NO = {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN, HTTPStatus.TOO_MANY_RE
 
 
 class Watch:
-    """The outermost middleware."""
-
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 

@@ -32,8 +32,6 @@ class Reel(Kept):
 
 
 class Installation(Kept):
-    """A reel in a machine, from when until when."""
-
     reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="installations")
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="installations")
     installed_at = models.DateTimeField()

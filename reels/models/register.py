@@ -72,8 +72,6 @@ class ReelType(Kept):
 
 
 class Machine(Kept):
-    """A reeling machine, in its host."""
-
     serial = models.CharField(max_length=40, unique=True)
     host = models.CharField(max_length=60, help_text="The host's registration or name.")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="machines")

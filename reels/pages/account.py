@@ -71,8 +71,6 @@ class OwnLoginView(ActView):
 
 
 class PasswordView(OwnLoginView):
-    """A new password of one's own."""
-
     form_class = PasswordChangeForm
     template_name = "reels/form.html"
     title, button = "Change your password", "Change the password"
@@ -88,8 +86,6 @@ class PasswordView(OwnLoginView):
 
 
 class SessionsEndView(OwnLoginView):
-    """End every other session of one's own."""
-
     http_method_names = ["post"]
     status_done = SEE_OTHER
     template_name = "reels/account.html"

@@ -196,7 +196,6 @@ class ActView(View):
 
     @property
     def which(self) -> str:
-        """Which of the page's acts was sent."""
         act = self.request.POST.get("act", "")
         return act if act in self.acts else ""
 
@@ -205,7 +204,6 @@ class ActView(View):
         return Actor(self.person)
 
     def answer(self, form: ActForm, status: int = 200) -> HttpResponse:
-        """The page with this form."""
         context = {"view": self, "form": form, "seen": self.seen(), "back": self.done_at(), **self.context()}
         return show(self.request, self.template_name, context, self.site, status)
 

@@ -21,12 +21,10 @@ View = Callable[Concatenate[HttpRequest, Given], HttpResponse]
 
 
 def page(view: View[Given]) -> View[Given]:
-    """A page to look at."""
     return _answering(view, ["GET", "HEAD"])
 
 
 def form_page(view: View[Given]) -> View[Given]:
-    """A page with a form that is posted back to it."""
     return _answering(view, ["GET", "HEAD", "POST"])
 
 

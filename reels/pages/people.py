@@ -33,8 +33,6 @@ def everybody(request: HttpRequest) -> HttpResponse:
 
 
 class PersonActView(ActView):
-    """An act of an administrator's on somebody's login."""
-
     template_name = "reels/form.html"
     what: ClassVar[str]
     button: ClassVar[str]
@@ -63,8 +61,6 @@ class PersonActView(ActView):
 
 
 class EnrolmentView(PersonActView):
-    """Say that one has checked whose login this is."""
-
     form_class = form_of(EnrolmentFields, checked=LINE)
     what, button = "Enrol {}", "Enrol"
     says = (
@@ -77,8 +73,6 @@ class EnrolmentView(PersonActView):
 
 
 class SecondFactorEndView(PersonActView):
-    """Take a lost second factor out of force."""
-
     form_class = form_of(ReasonFields, reason=LINE)
     what, button = "The second factor of {}", "Take it out of force"
     says = (

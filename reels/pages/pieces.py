@@ -15,22 +15,18 @@ from reels.pages.formats import Badge
 
 @lru_cache(maxsize=200)
 def badge_html(badge: Badge) -> SafeString:
-    """A badge as reels/badge.html shows it."""
     return render_to_string("reels/badge.html", {"badge": badge})
 
 
 def badges_html(badges: Iterable[Badge]) -> SafeString:
-    """Badges, one after the other."""
     return format_html_join(" ", "{}", ((badge_html(badge),) for badge in badges))
 
 
 @lru_cache(maxsize=5000)
 def day_html(day: date) -> SafeString:
-    """A day, for people and for programs."""
     return format_html('<time datetime="{}">{}</time>', day.isoformat(), date_format(day, "j M Y"))
 
 
 @lru_cache(maxsize=20_000)
 def address_of(page: str, key: str | int) -> str:
-    """The address of a page that is found by one key."""
     return reverse(page, args=[key])

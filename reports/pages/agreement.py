@@ -45,7 +45,6 @@ class AgreementFilter(Filter):
 
     @property
     def scope(self) -> AgreementScope:
-        """What the report is asked for."""
         chosen = self.chosen
         comparison = Comparison(chosen.pop("compare", Comparison.METHODS))
         return AgreementScope(comparison=comparison, **chosen)
@@ -75,7 +74,6 @@ def repeatability(request: HttpRequest) -> HttpResponse:
 @require_safe
 @may_be_stale
 def repeatability_csv(request: HttpRequest) -> HttpResponseBase:
-    """The figures of the page."""
     _, report = _asked(request)
     return csv_answer(words.COLUMNS, words.figures_as_written(report.agreement), "repeatability.csv")
 
@@ -91,7 +89,6 @@ def pairs_csv(request: HttpRequest) -> HttpResponseBase:
 
 @page
 def repeatability_pdf(request: HttpRequest) -> HttpResponse:
-    """The page as a document."""
     form, report = _asked(request)
     filters = [(str(form.fields[name].label), str(value)) for name, value in form.chosen.items() if name != "compare"]
     return document(agreement_sheet(report.agreement, filters, at=timezone.now()), "repeatability.pdf")

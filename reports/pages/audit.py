@@ -140,7 +140,6 @@ def _condition(look: ReviewReason, pairs: Pairs) -> Q:
 
 
 def _looks(row: Any, pairs: Pairs) -> list[str]:
-    """Each reason to look at a signature, in words."""
     pair = (row.person_id, row.other_id) if row.meaning == "counted" else (row.other_id, row.person_id)
     reasons = (
         (is_fast(row.signed_at, row.other_at), "Fast pair: both signed within half a minute."),

@@ -142,7 +142,6 @@ def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, S
 
 def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
             sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
-    """Those of the reels that fit the filters."""
     looks = {"due": _is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
         rows = rows.filter(looks[look])

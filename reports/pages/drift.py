@@ -104,7 +104,6 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
 
 
 def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFilter, Any]:
-    """The filters, and the reels that they find."""
     sites = reel_access.readable_sites(person, at).values_list("code", "name")
     form = DriftFilter(asked, site=sites, type=reel_access.reel_types().values_list("code", flat=True))
     return form, drift_report.reels_of(reel_access.readable_reels(person, at), form.chosen)

@@ -50,7 +50,6 @@ def document(content: bytes, name: str) -> HttpResponse:
 
 
 def refusal(refused: Refused) -> HttpResponse:
-    """Why there is no document, in words."""
     return HttpResponse(str(refused), status=409, content_type="text/plain; charset=utf-8")
 
 
@@ -70,7 +69,6 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 
 @page
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
-    """A blank worksheet for a reel type."""
     shown = reel_type(code)
     content = blank.worksheet(dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
     return document(content, f"worksheet-{shown.code}.pdf")
@@ -91,7 +89,6 @@ def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: 
 
 @page
 def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
-    """The setup card of setup values."""
     at = timezone.now()
     values = setup_values_for_read(setup_id, reader(request), at)
     return document(setup.setup_card(queries.setup_card_of(values), at=at), f"setup-card-{values.pk}.pdf")
@@ -99,7 +96,6 @@ def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
 
 @page
 def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
-    """The history of a reel."""
     at, person = timezone.now(), reader(request)
     reel = reel_for_read(serial, person, at)
     lines = [
@@ -110,7 +106,6 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
 
 
 def history_line(each: Told) -> HistoryLine:
-    """An entry of a page as a line of a document."""
     by = f"{each.by}, {each.via}" if each.via else each.by
     return HistoryLine(
         seq=each.seq, at=each.at, act="\n".join([each.title, *each.remarks]), by=by, digest=each.digest
@@ -122,7 +117,6 @@ def history_line(each: Told) -> HistoryLine:
 
 @page
 def fleet_drift(request: HttpRequest) -> HttpResponse:
-    """The drift report with the filters of its page."""
     at = timezone.now()
     try:
         report = on_paper(request.GET, reader(request), at)
@@ -202,8 +196,6 @@ def bundle(request: HttpRequest) -> HttpResponseBase:
 
 
 class Dropped(PlainForm):
-    """A file to be checked."""
-
     file = forms.FileField(label="Document", widget=forms.ClearableFileInput(attrs={"accept": PDF}))
 
 

@@ -115,7 +115,6 @@ def in_words(evidence: Evidence, serial: str, unit: str, as_of: datetime | None 
 
 
 def _finding(evidence: Evidence, intervals: list[Interval]) -> str:
-    """What there is to see, in a sentence."""
     if len(evidence.counts) < LEAST_FOR_A_FIGURE:
         return "There is one count on record; a loss shows between two." if evidence.counts else (
             "There is no count on record yet.")  # fmt: skip

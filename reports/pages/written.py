@@ -14,7 +14,6 @@ class _Line:
 
 
 def csv_answer(columns: Sequence[str], rows: Iterable[Sequence[object]], name: str) -> StreamingHttpResponse:
-    """A file of this name, with a header."""
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return StreamingHttpResponse(_lines(columns, rows), content_type="text/csv; charset=utf-8", headers=headers)
 

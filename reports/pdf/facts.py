@@ -28,7 +28,6 @@ class InspectionFacts:
 
     @cached_property
     def record_data(self) -> dict[str, Any]:
-        """The record, read."""
         return dict(json.loads(self.record))
 
     @cached_property
@@ -38,12 +37,10 @@ class InspectionFacts:
 
     @cached_property
     def situation_data(self) -> dict[str, Any]:
-        """The situation, read."""
         return dict(json.loads(self.situation))
 
     @property
     def record_digest(self) -> str:
-        """SHA-256 of the record."""
         return ledger.digest(self.record)
 
     @property
@@ -59,7 +56,6 @@ class InspectionFacts:
 
     @property
     def attachments(self) -> dict[str, bytes]:
-        """The files that the document carries."""
         signed = {f"signature-{i}.json": each for i, each in enumerate(self.statements, start=1)}
         return {RECORD: self.record, **signed, SITUATION: self.situation}
 

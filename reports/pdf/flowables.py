@@ -25,7 +25,6 @@ class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no type
     bookmark: tuple[str, int] | None = None  # its key and level
 
     def draw(self) -> None:
-        """For reportlab."""
         if self.bookmark:
             key, level = self.bookmark
             self.canv.bookmarkPage(key, fit="XYZ", top=self.canv.absolutePosition(0, self.height)[1] + 4)
@@ -37,7 +36,6 @@ class TaggedParagraph(Paragraph):  # type: ignore[misc]  # reportlab has no type
             super().draw()
 
     def split(self, available_width: float, available_height: float) -> list["TaggedParagraph"]:
-        """For reportlab."""
         parts: list[TaggedParagraph] = super().split(available_width, available_height)
         for part in parts:
             part.element = self.element
@@ -59,7 +57,6 @@ class CellParagraph(TaggedParagraph):
     cell: StructureElement
 
     def split(self, available_width: float, available_height: float) -> list[TaggedParagraph]:
-        """For reportlab."""
         parts = super().split(available_width, available_height)
         for part in parts:
             part.cell = self.cell
@@ -79,8 +76,6 @@ def _tag_cells(table: Any, event: str, *details: Any) -> None:
 
 
 class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
-    """A drawing with its description."""
-
     def __init__(self, picture: Picture, element: StructureElement) -> None:
         """A picture that is wider than the page is made to fit."""
         super().__init__()
@@ -91,7 +86,6 @@ class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
         self._drawing.renderScale = scale
 
     def draw(self) -> None:
-        """For reportlab."""
         with self.canv.tagged(self._element):
             self._drawing.drawOn(self.canv, 0, 0)
 
@@ -184,7 +178,6 @@ class Story:
         self.flowables.append(Table([figures], colWidths=[figure.width for figure in figures], style=look))
 
     def gap(self, points: float = 6) -> None:
-        """Room."""
         self.flowables.append(Spacer(1, points))
 
     def next_page(self) -> None:

@@ -41,8 +41,6 @@ for _name in ("pyhanko", "pyhanko_certvalidator"):
 
 @dataclass(frozen=True, kw_only=True)
 class SealKey:
-    """The service's key and its certificate."""
-
     key: ec.EllipticCurvePrivateKey
     certificate: x509.Certificate
 

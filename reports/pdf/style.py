@@ -52,8 +52,6 @@ CELL_HEAD = _style("head", 8, fontName=BOLD)
 
 @dataclass(frozen=True, slots=True)
 class Paint:
-    """How a shape is filled and outlined."""
-
     fill: Color | None
     line: Color | None
     width: float = 0.6

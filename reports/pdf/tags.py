@@ -35,7 +35,6 @@ class StructureElement:
     kids: list[Union["StructureElement", MarkedContent]] = field(default_factory=list)
 
     def add(self, tag: str, **attributes: Any) -> "StructureElement":
-        """A new element at the end of this one."""
         kid = StructureElement(tag, **attributes)
         self.kids.append(kid)
         return kid
@@ -49,7 +48,6 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
         self.marked: dict[int, list[StructureElement]] = {}
 
     def begin(self, element: StructureElement | None) -> None:
-        """Begin what belongs to an element, or an artefact."""
         if element is None or (element.repeats and element.kids):
             self._code.append("/Artifact BMC")
             return
@@ -60,7 +58,6 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]  # reportlab has no types
         elements.append(element)
 
     def end(self) -> None:
-        """End what was begun last."""
         self._code.append("EMC")
 
     @contextmanager

@@ -48,12 +48,10 @@ def count_words(layers: int | None, wraps: int | None, parity: str | None = None
 
 
 def signed(change: int) -> str:
-    """A change with its sign, if it has one."""
     return f"{change:+d}".replace("-", "−") if change else "0"
 
 
 def at_point(point: str, value: Any) -> str:
-    """What somebody keyed at a point."""
     if value is None:
         return "left out"
     if point == Point.GAUGE:
@@ -66,5 +64,4 @@ def at_point(point: str, value: Any) -> str:
 
 
 def person(who: Mapping[str, Any] | None) -> str:
-    """A person by name and staff number."""
     return f"{who['name']} ({who['staff_number']})" if who else "—"

@@ -18,8 +18,6 @@ WAYS = ((SET, "set the machine to these numbers"), (REFER, "put it before an aut
 
 
 class ExerciseForm(ActForm):
-    """Which reel to practise on."""
-
     reel_type = forms.ChoiceField(label="Reel type", error_messages={"required": "Choose a reel type."})
     difficulty = forms.ChoiceField(
         label="Difficulty", choices=[(each.value, DIFFICULTY_NAMES[each]) for each in Difficulty],
@@ -53,8 +51,6 @@ class MeasuredStepForm(StepForm):
 
 
 class ResultForm(ActForm):
-    """What the trainee makes of the reading."""
-
     layers = forms.IntegerField(
         label="Layers to set", required=False, min_value=0, max_value=keying.MOST,
         widget=forms.NumberInput(attrs=KEYED), help_text="After the corrections.",

@@ -57,7 +57,6 @@ def one_person(request: HttpRequest, person_id: int) -> HttpResponse:
 
 
 def standing_under(rules: Sequence[ReadinessRequirement], person: Person, at: datetime) -> list[dict[str, Any]]:
-    """One person under each of several rules."""
     return [_readiness_lines(each, [person], at)[0] for each in rules]
 
 
@@ -72,7 +71,6 @@ def _chosen(code: str, sites: list[Site]) -> Site:
 
 
 def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: datetime) -> list[dict[str, Any]]:
-    """Each of the people under one readiness rule."""
     return [
         {
             "asked": asked,
@@ -89,7 +87,6 @@ def _readiness_lines(asked: ReadinessRequirement, people: Sequence[Person], at: 
 
 
 def _rule_row(rule: Rule, ready: Readiness) -> dict[str, Any]:
-    """How one rule went, in words."""
     record = ready.by_rule[rule]
     slips = sorted(record.slips.items(), key=lambda item: (-item[1], list(PracticeSlip).index(item[0])))
     return {

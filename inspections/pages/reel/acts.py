@@ -48,8 +48,6 @@ ReplacedForm = form_of(
 
 
 class CableEventView(ReelActView):
-    """Logs a cable event of a kind."""
-
     kind: ClassVar[str]
 
     def form_options(self) -> dict[str, Any]:

@@ -49,8 +49,6 @@ class CheckRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Values:
-    """Setup values, in force or withdrawn."""
-
     row: SetupValues
     badge: Badge
     count: str

@@ -63,7 +63,6 @@ def render_inspection(facts: InspectionFacts) -> TaggedPages:
 
 
 def story_of(facts: InspectionFacts) -> Story:
-    """What the pages say, in order."""
     record, situation = facts.record_data, facts.situation_data
     story = Story()
     _title(story, facts)
