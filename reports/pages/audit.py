@@ -57,27 +57,15 @@ class AuditFilter(Filter):
 @page
 @may_be_stale
 def audit(request: HttpRequest) -> HttpResponse:
-    shown = audit_of(request.GET, reader(request), timezone.now())
-    return show(request, "reports/audit.html", {"audit": shown, "section": "audit"})
-
-
-@never_cache
-@require_safe
-@may_be_stale
-def audit_csv(request: HttpRequest) -> HttpResponseBase:
-    """The signatures that the filters of the page find, all of them."""
-    _, rows, pairs = _found(request.GET, reader(request), timezone.now())
-    return csv_answer(COLUMNS, _as_written(rows, pairs), "sign-offs.csv")
-
-
-def audit_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
-    """The page of the audit. Nine queries, however many signatures there are."""
-    form, rows, pairs = _found(asked, person, at)
+    """Nine queries, however many signatures there are."""
+    person, at = reader(request), timezone.now()
+    form, rows, pairs = _found(request.GET, person, at)
     last = verification.last_run()
     new = verification.entries_since(last) if last else 0
-    return {
+    pages = one_page(rows, request.GET, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)}, kept=form.kept)
+    shown = {
         "filter": form,
-        "pages": one_page(rows, asked, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)}, kept=form.kept),
+        "pages": pages,
         "export": form.query,
         "authorisations": [
             {"row": row, "ends_soon": bool(row.valid_until and row.valid_until - at <= ENDS_SOON)}
@@ -88,6 +76,16 @@ def audit_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
         "checked": _checked(last),
         "since_then": "Nothing has" if new <= 0 else "1 entry has" if new == 1 else f"{new} entries have",
     }
+    return show(request, "reports/audit.html", {"audit": shown, "section": "audit"})
+
+
+@never_cache
+@require_safe
+@may_be_stale
+def audit_csv(request: HttpRequest) -> HttpResponseBase:
+    """The signatures that the filters of the page find, all of them."""
+    _, rows, pairs = _found(request.GET, reader(request), timezone.now())
+    return csv_answer(COLUMNS, _as_written(rows, pairs), "sign-offs.csv")
 
 
 def _checked(last: VerificationRun | None) -> str:

@@ -8,14 +8,14 @@ from urllib.parse import urlencode
 from django import forms
 from django.conf import settings
 from django.db.models import Count, Q, QuerySet
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
 from reels import access
-from reels.models import Person, Site
+from reels.models import Site
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, day_at
@@ -63,12 +63,8 @@ class BoardFilter(Filter):
 
 @page
 def board(request: HttpRequest) -> HttpResponse:
-    shown = board_of(request.GET, reader(request), timezone.now())
-    return show(request, "reports/board.html", {"board": shown, "section": "board"})
-
-
-def board_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
-    """The board. Five queries, however many reels there are."""
+    """Five queries, however many reels there are."""
+    asked, person, at = request.GET, reader(request), timezone.now()
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
@@ -79,7 +75,7 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
-    return {
+    shown = {
         "filter": form,
         "statuses": [STATUS[status] for status in statuses],
         "sites": _matrix(numbers, sites, statuses, chosen),
@@ -92,6 +88,7 @@ def board_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
         "flagged": _flagged(rows, flagged, chosen, sites),
         "due_days": settings.COUNT_DUE_DAYS,
     }  # fmt: skip
+    return show(request, "reports/board.html", {"board": shown, "section": "board"})
 
 
 def _flagged(

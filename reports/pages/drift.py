@@ -59,22 +59,18 @@ class OnPaper:
 @page
 @may_be_stale
 def fleet_drift(request: HttpRequest) -> HttpResponse:
-    shown = fleet_drift_of(request.GET, reader(request), timezone.now())
-    return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})
-
-
-def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """The ranked intervals of the reels that the person may see, with the flags that somebody looks into."""
-    form, reels = _asked_for(asked, person, at)
+    person, at = reader(request), timezone.now()
+    form, reels = _asked_for(request.GET, person, at)
     chosen, refused, behind = form.chosen, "", 0
     if as_of := chosen.get("as_of"):
         pages, refused = _as_of(reels, as_of, chosen, person)
     else:
         behind = assessments.bring_nearly_up_to_date(at=at)
-        pages = _today(reels, asked, form, person)
+        pages = _today(reels, request.GET, form, person)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
-    return {
+    shown = {
         "filter": form,
         "pages": pages,
         "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
@@ -84,6 +80,7 @@ def fleet_drift_of(asked: QueryDict, person: Person, at: datetime) -> dict[str, 
         "export": f"/api/v1/reports/drift?{urlencode(export)}",
         "document": reverse("drift-document") + form.query,
     }
+    return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})
 
 
 def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.formats import date_format
 
@@ -14,7 +14,7 @@ from inspections.domain.words import Act
 from reels import access as reel_access
 from reels.domain.drawing import Picture
 from reels.domain.words import LengthUnit, counted
-from reels.models import Person, Reel
+from reels.models import Reel
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.pages.filters import DayFilter, Filter
@@ -66,26 +66,21 @@ class ReelEvidence:
 
 @page
 def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
-    shown = reel_drift_of(serial, request.GET, reader(request), timezone.now())
-    return show(request, "reports/reel_drift.html", {"drift": shown, "reel": shown["reel"]}, shown["reel"].site)
-
-
-def reel_drift_of(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
-    """The evidence on one reel. Raises NotFound when the person may not see it."""
+    person, at = reader(request), timezone.now()
     reel = reel_access.reel_for_read(serial, person, at)
-    form, refused, evidence = AsOf(asked), "", None
+    form, refused, evidence = AsOf(request.GET), "", None
     try:
         evidence = evidence_in_words(reel, form.day, person.length_unit, at)
     except FleetTooLarge as too_large:
         refused = str(too_large)
-    return {
-        "reel": reel,
+    shown = {
         "filter": form,
         "evidence": evidence,
         "figure": drawn(evidence.picture, "course") if evidence and evidence.picture else None,
         "may_assign": form.day is None and Act.MAINTAIN in access.acts_held(person, reel, at),
         "refused": refused,
     }
+    return show(request, "reports/reel_drift.html", {"drift": shown, "reel": reel}, reel.site)
 
 
 def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:

@@ -1,12 +1,11 @@
 """What the list of reels shows, and the filters in its address. Seven queries, however many reels there are."""
 
-from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Count, F, FilteredRelation, Q, QuerySet
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
@@ -14,7 +13,6 @@ from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
 from inspections.queries.status import with_status
 from reels import access
-from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import count_words, day_at
@@ -27,20 +25,6 @@ class ReelFilter(Filter):
     site = ChoiceFilter("Site", "every site")
     type = ChoiceFilter("Reel type", "every type")
     status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
-
-
-def reel_list(asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
-    """The reels that the person may see and asks for, by serial number."""
-    readable = access.readable_reels(person, at)
-    sites = access.readable_sites(person, at).values_list("code", "name")
-    types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
-    form = ReelFilter(asked, site=sites, type=types)
-    chosen = form.chosen
-    rows = _matching(with_status(readable), chosen)
-    status = chosen.get("status")
-    listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
-    pages = one_page(listed.order_by("serial"), asked, SIZE, _row, kept=chosen)
-    return {"filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
 
 
 def _matching(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
@@ -81,5 +65,16 @@ def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[dict[str, Any
 
 @page
 def reels(request: HttpRequest) -> HttpResponse:
-    shown = reel_list(request.GET, reader(request), timezone.now())
+    """The reels that the person may see and asks for, by serial number."""
+    person, at = reader(request), timezone.now()
+    readable = access.readable_reels(person, at)
+    sites = access.readable_sites(person, at).values_list("code", "name")
+    types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
+    form = ReelFilter(request.GET, site=sites, type=types)
+    chosen = form.chosen
+    rows = _matching(with_status(readable), chosen)
+    status = chosen.get("status")
+    listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
+    pages = one_page(listed.order_by("serial"), request.GET, SIZE, _row, kept=chosen)
+    shown = {"filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
     return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
@@ -21,7 +20,7 @@ from inspections.pages.reel.page import shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import setup
 from reels.errors import Refused
-from reels.models import Person, Reel
+from reels.models import Reel
 from reels.pages.act_fields import asks, form_of
 from reels.pages.acts import ActForm
 from reels.pages.answers import page, reader, show
@@ -38,20 +37,24 @@ class Step:
     who: str
 
 
-def setup_page(setup_id: int, person: Person, at: datetime) -> dict[str, Any]:
-    """Everything about one pair of setup values. Raises NotFound when the person may not see them."""
+@page
+def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
+    """Everything about one pair of setup values."""
+    person, at = reader(request), timezone.now()
     row = access.setup_values_for_read(setup_id, person, at)
     [row] = with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
     installed = installation_of(row.reel)
     held = access.acts_held(person, row.reel, at)
     following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
-    return {
-        "values": shown_values(row, [installed] if installed else [], row.reel, person.length_unit),
+    values = shown_values(row, [installed] if installed else [], row.reel, person.length_unit)
+    shown = {
         "next": following,
         "may": bool(following and held.intersection(following.by)),
         "may_check": bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),
         "may_withdraw": Act.ISSUE in held,
     }
+    about = {"page": shown, "values": values, "reel": row.reel}
+    return show(request, "inspections/setup_values.html", about, row.reel.site)
 
 
 def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
@@ -70,14 +73,6 @@ def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
 
 def _step(row: SetupValues, words: str, name: str, *by: Act, who: str) -> Step:
     return Step(words=words, address=reverse(name, args=[row.pk]), by=by, who=who)
-
-
-@page
-def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
-    shown = setup_page(setup_id, reader(request), timezone.now())
-    reel = shown["values"].row.reel
-    about = {"page": shown, "values": shown["values"], "reel": reel}
-    return show(request, "inspections/setup_values.html", about, reel.site)
 
 
 # Acts ---------------------------------------------------------------------------------------------------------------
