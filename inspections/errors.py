@@ -6,103 +6,86 @@ from reels.errors import Malformed, NotAllowed, Refused, ValueNotTaken
 
 
 class ImpossibleParameters(ValueNotTaken):
-    code = "impossible_parameters"
     title = "The rule parameters are impossible"
 
 
 class ImpossibleReading(ValueNotTaken):
-    code = "impossible_reading"
     title = "The reading is impossible"
 
 
 class PhotoNotTaken(Malformed):
-    code = "photo_not_taken"
     title = "The photo cannot be accepted"
     message = "The photo is {seen}; allowed: {allowed}."
 
 
 class ReadingIncomplete(Refused):
-    code = "reading_incomplete"
     title = "The reading is not complete"
     message = "Not keyed yet: {missing}. Only one scale reading may be left out."
 
 
 class ReelOnMachine(Refused):
-    code = "reel_on_machine"
     title = "The reel is on a machine"
     message = "Reel {serial} was in machine {machine} at {at}; a reel is counted off the machine."
 
 
 class CountAlreadyOpen(Refused):
-    code = "count_already_open"
     title = "A count is open already"
     message = "Inspection {inspection} of reel {serial} is still {state}; finish or cancel it first."
 
 
 class NotPrepared(Malformed):
-    code = "not_prepared"
     title = "The preparation is not complete"
     message = "Before the first reading: {missing}."
 
 
 class TechnicianNotNamed(Malformed):
-    code = "technician_not_named"
     title = "The technician is not named"
     message = "A script names the technician who counts; that person alone can sign."
     fields = ("technician",)
 
 
 class TechnicianIsYou(Malformed):
-    code = "technician_is_you"
     title = "You are the technician"
     message = "Who opens a count in a session of their own is its technician: {name}. Leave `technician` out."
     fields = ("technician",)
 
 
 class WrongState(Refused):
-    code = "wrong_state"
     title = "Not possible in this state of the inspection"
     message = "Inspection {inspection} is {state}; this needs one that is {allowed}."
 
 
 class ReadingEnded(Refused):
-    code = "reading_ended"
     title = "That reading has ended"
     message = "Reading {number} has ended, and nothing was keyed. Reading {now} is open: look at the reel again for it."
 
 
 class PointNotOpen(Refused):
-    code = "point_not_open"
     title = "This step is not open yet"
     message = "{point} comes later: both people must first agree on {earlier}."
 
 
 class AlreadyKeyed(Refused):
-    code = "already_keyed"
     title = "Already keyed"
     message = "You have keyed {point} in this reading; it is kept, and waits for the other person."
 
 
 class NotYourPoint(Refused):
-    code = "not_your_point"
     title = "The technician keys this"
     message = "{point} is keyed by the technician alone."
 
 
 class OtherRole(Refused):
-    code = "other_role"
     title = "You have the other role"
     message = "{name} takes part in inspection {inspection} as {role}; nobody has both roles in one inspection."
 
 
 class NotReferred(Refused):
-    code = "not_referred"
     title = "Nothing is referred"
     message = "Inspection {inspection} is not referred."
 
 
 class NothingProposed(Refused):
-    code = "nothing_proposed"
     title = "No count is proposed"
     message = "There is no proposed count to accept in inspection {inspection}; have it read again."
 
@@ -111,13 +94,11 @@ class NothingProposed(Refused):
 
 
 class NotAuthorised(NotAllowed):
-    code = "not_authorised"
     title = "Not authorised"
     message = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
 
 
 class NotSignable(Refused):
-    code = "not_signable"
     title = "This cannot be signed"
     message = "{why}"
 
@@ -137,13 +118,11 @@ class NoOutlier(Refused):
 
 
 class SamePerson(Refused):
-    code = "same_person"
     title = "Another person is needed"
     message = "{name} has already {done}; this needs another person."
 
 
 class NotVoidable(Refused):
-    code = "not_voidable"
     title = "Nothing to void"
     message = "{why}"
 
@@ -152,25 +131,21 @@ class NotVoidable(Refused):
 
 
 class NotIssuable(Refused):
-    code = "not_issuable"
     title = "No setup values can be issued"
     message = "{why}"
 
 
 class NotInForce(Refused):
-    code = "not_in_force"
     title = "These setup values are not in force"
     message = "Setup values {setup_values} were withdrawn on {on}: {why}"
 
 
 class StepMissing(Refused):
-    code = "step_missing"
     title = "A step is missing"
     message = "Before this: {missing}."
 
 
 class ReadBackDiffers(Refused):
-    code = "read_back_differs"
     title = "The machine shows something else"
     message = (
         "The machine shows layers {seen_layers}, wraps {seen_wraps}; in force are layers {layers}, wraps {wraps}. "
@@ -183,7 +158,6 @@ class ReadBackDiffers(Refused):
 
 
 class PracticeStillOpen(Refused):
-    code = "practice_still_open"
     title = "A practice reel is still open"
     message = (
         "You have a practice reel of type {reel_type} under way; finish it, or ask for help on it, before the next."
@@ -191,19 +165,16 @@ class PracticeStillOpen(Refused):
 
 
 class PracticeStepPassed(Refused):
-    code = "practice_step_passed"
     title = "The step is entered already"
     message = "Step {seen} of this practice reel is entered already; it goes on with {next}."
 
 
 class NotAnInstructor(NotAllowed):
-    code = "not_an_instructor"
     title = "For instructors"
     message = "Other people's practice is shown to whoever is authorised to instruct at their site; {name} is not."
 
 
 class NotReady(Refused):
-    code = "not_ready"
     title = "Not ready yet"
     message = "{site} asks for practice before somebody is authorised to {act}, and {name} is not there yet. {why}"
 
@@ -214,7 +185,6 @@ class NotReady(Refused):
 class ImportRefused(Malformed):
     """problems: those that are told, in the order of files and lines; total: how many there are."""
 
-    code = "import_refused"
     title = "The files cannot be brought in"
     message = "Problems in the files: {total}. Nothing was stored."
 
@@ -223,12 +193,10 @@ class ImportRefused(Malformed):
 
 
 class FlagAlreadyOpen(Refused):
-    code = "flag_already_open"
     title = "The interval is assigned already"
     message = "Flag {flag} on this interval is open and assigned to {name}."
 
 
 class FlagClosed(Refused):
-    code = "flag_closed"
     title = "The flag is closed"
     message = "Flag {flag} was closed on {on} as {ending}."

@@ -4,19 +4,16 @@ from reels.errors import Refused
 
 
 class NoDocument(Refused):
-    code = "no_document"
     title = "No document yet"
     message = "Inspection {inspection} has no document: it is drawn up when both have signed."
 
 
 class SealMissing(Refused):
-    code = "seal_missing"
     title = "No seal"
     message = "Documents cannot be sealed: {why} `manage.py make_seal_key` makes a key."
 
 
 class FleetTooLarge(Refused):
-    code = "fleet_too_large"
     title = "Too much for one request"
     message = "A report as of a day over {counts} counts takes too long here; use `manage.py drift_report --as-of`."
     fields = ("as_of",)

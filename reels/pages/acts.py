@@ -45,7 +45,6 @@ Offered = tuple[str, Iterable[tuple[str, str]]]
 class ChangedMeanwhile(Refused):
     """Of pages alone, where somebody looks and presses again; programs send If-Match."""
 
-    code = "changed_meanwhile"
     message = (
         "This was not stored. Since the form was opened, what it is about was changed. What you typed is still here; "
         "if it still holds, send it."
@@ -55,7 +54,6 @@ class ChangedMeanwhile(Refused):
 class SentBefore(Refused):
     """The token of a form that was answered, with other values: the form was gone back to, and altered."""
 
-    code = "sent_before"
     message = (
         "This was not stored: the same form was sent before with other values, and answered at {at}. What you typed is "
         "still here; if you mean to record it as well, send it."
@@ -65,7 +63,6 @@ class SentBefore(Refused):
 class TokenMissing(Refused):
     """Such as a page from before an upgrade; without a token, a repeat could not be told from a second act."""
 
-    code = "token_missing"
     message = "This was not stored: the form is an old one. What you typed is still here in a new one; send it."
 
 
