@@ -6,25 +6,17 @@ ask for one.
 
 import base64
 import json
-from typing import Any, ClassVar
+from typing import Any
 
 from django.http import HttpResponse
-from django.utils import timezone
-from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
-from rest_framework.renderers import JSONRenderer
-from rest_framework.request import Request
 
 from reels import access
-from reels.api.authentication import actor_of
-from reels.api.endpoints import Call, Endpoint, Operation, create, read
+from reels.api.endpoints import Call, Endpoint, create, read, read_file
 from reels.api.fields import Moment, Named, Number, Text, Whole
 from reels.api.forms import Out, PageQuery, Query
 from reels.api.paging import Page
-from reels.api.schema import EndpointSchema
-from reels.domain.words import Scope
 from reels.services import checkpoints
-from reels.standby import may_be_stale
 
 JSON_LINES = "application/jsonl"
 
@@ -98,35 +90,11 @@ class CheckpointConsistencyEndpoint(Endpoint):
 # Histories ----------------------------------------------------------------------------------------------------------
 
 
-class JsonLinesRenderer(JSONRenderer):
-    """Lets a client ask for JSON lines; problems stay JSON."""
-
-    media_type = JSON_LINES
-    format = "jsonl"
-
-
-class _LinesSchema(EndpointSchema):
-    def get_response_serializers(self) -> Any:
-        refusals = {status: answer for status, answer in super().get_response_serializers().items() if status != 200}
-        return {(200, JSON_LINES): OpenApiTypes.STR, **refusals}
-
-
 class HistoryExportEndpoint(Endpoint):
-    renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, JsonLinesRenderer]  # type: ignore[misc]
-    schema = _LinesSchema()
-
-    @may_be_stale
-    def get(self, request: Request, serial: str) -> HttpResponse:
-        Query.of(request.query_params)  # there is none
-        reel = access.reel_for_read(serial, actor_of(request).person, timezone.now())
+    @read_file("reels_history_export", JSON_LINES, may_be_stale=True)
+    def get(self, call: Call, serial: str) -> HttpResponse:
+        """Every entry of a reel's history as its stored bytes: a line {"content": base64} for each."""
+        reel = access.reel_for_read(serial, call.actor.person, call.at)
         contents = access.readable_history(reel).values_list("content", flat=True)
         lines = (json.dumps({"content": base64.b64encode(bytes(content)).decode()}) + "\n" for content in contents)
         return HttpResponse("".join(lines), content_type=JSON_LINES)
-
-    get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
-        id="reels_history_export",
-        description='Every entry of a reel\'s history as its stored bytes: a line {"content": base64} for each.',
-        answer=None,
-        scope=Scope.READ,
-        may_be_stale=True,
-    )

@@ -1,9 +1,9 @@
 """What every path of the API does in the same way, so that its own few lines say only what is particular to it.
 
-A handler is made with `read` (GET), `create` (a POST that writes, once for each Idempotency-Key), `action` (a POST or
-DELETE that keeps nothing) or `update` (PATCH). The decorator checks the query, body and headers, calls the handler
-with a `Call`, and renders what it returns. A method without a decorator is not served. The same description makes the
-operation's part of the OpenAPI document.
+A handler is made with `read` (GET), `read_file` (a GET of something else than JSON), `create` (a POST that writes, once
+for each Idempotency-Key), `action` (a POST or DELETE that keeps nothing) or `update` (PATCH). The decorator checks the
+query, body and headers, calls the handler with a `Call`, and renders what it returns. A method without a decorator is
+not served. The same description makes the operation's part of the OpenAPI document.
 """
 
 import json
@@ -48,7 +48,8 @@ class Operation:
     answer: the shape of what the handler returns; None: nothing. scope: of the tokens that may use it; None: people in
     person only. is_page: it returns a Page of such answers. is_stored: it needs an Idempotency-Key. needs_match: it
     needs If-Match. tag: its answer has this ETag. hides: fields of the answer that are shown once and never kept.
-    may_be_stale: it is read from the standby where there is one.
+    may_be_stale: it is read from the standby where there is one. media_type, is_text: of the file that it answers with,
+    beside an answer in JSON if it has one. refuses: statuses of problems beside the usual ones.
     """
 
     id: str
@@ -64,6 +65,9 @@ class Operation:
     tag: Tag | None = None
     hides: tuple[str, ...] = ()
     may_be_stale: bool = False
+    media_type: str = ""
+    is_text: bool = True
+    refuses: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +90,13 @@ class Call:
         return paging.page(rows, order, self.query, self.request)
 
 
+class FileRenderer(JSONRenderer):
+    """Lets a client ask for a file; problems stay JSON."""
+
+    def __init__(self, media_type: str) -> None:
+        self.media_type, self.format = media_type, media_type.rpartition("/")[2]
+
+
 class Endpoint(APIView):
     """A path of the API."""
 
@@ -99,6 +110,10 @@ class Endpoint(APIView):
         super().initial(request, *args, **kwargs)
         if self.operation is None:
             raise MethodNotAllowed(str(request.method))
+
+    def get_renderers(self) -> list[Any]:
+        media_type = self.operation.media_type if self.operation else ""
+        return [*super().get_renderers(), *([FileRenderer(media_type)] if media_type else [])]
 
     def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
         raise MethodNotAllowed("OPTIONS")
@@ -134,6 +149,15 @@ def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Qu
                    may_be_stale=may_be_stale)  # fmt: skip
 
 
+def read_file(
+    operation_id: str, media_type: str, *, answer: type[Out] | None = None, query: type[Query] = Query,
+    is_text: bool = True, may_be_stale: bool = False, refuses: tuple[int, ...] = (),
+) -> Decorator:  # fmt: skip
+    """A GET whose handler gives the response itself. answer: the shape of what it gives whoever asks for JSON."""
+    return _served(_respond_with_file, id=operation_id, media_type=media_type, answer=answer, query=query,
+                   is_text=is_text, scope=Scope.READ, may_be_stale=may_be_stale, refuses=refuses)  # fmt: skip
+
+
 def create(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,
            scope: str | None = None, needs_match: bool = False, tag: Tag | None = None,
            hides: tuple[str, ...] = ()) -> Decorator:  # fmt: skip
@@ -154,13 +178,14 @@ def update(operation_id: str, answer: type[Out], form: type[Form]) -> Decorator:
                    tag=tag_of_columns)  # fmt: skip
 
 
-def _served(respond: Callable[..., submissions.SentAnswer], **described: Any) -> Decorator:
+def _served(respond: Callable[..., submissions.SentAnswer | HttpResponseBase], **described: Any) -> Decorator:
     def decorate(handler: Handler) -> Handler:
-        operation = Operation(description=(handler.__doc__ or "").strip(), **described)
+        operation = Operation(description=" ".join((handler.__doc__ or "").split()), **described)
 
         @wraps(handler)
         def view(endpoint: Endpoint, request: Request, **path: Any) -> HttpResponseBase:
-            return _http_response(respond(operation, partial(handler, endpoint), endpoint, request, path))
+            answer = respond(operation, partial(handler, endpoint), endpoint, request, path)
+            return _http_response(answer) if isinstance(answer, submissions.SentAnswer) else answer
 
         served: Any = standby.may_be_stale(view) if operation.may_be_stale else view
         served.operation = operation  # read by Endpoint and by the schema
@@ -172,6 +197,12 @@ def _served(respond: Callable[..., submissions.SentAnswer], **described: Any) ->
 def _respond(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,
              path: dict[str, Any]) -> submissions.SentAnswer:  # fmt: skip
     return _render(operation, handle(_call(operation, request), **path))
+
+
+def _respond_with_file(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,
+                       path: dict[str, Any]) -> HttpResponseBase:  # fmt: skip
+    response: HttpResponseBase = handle(_call(operation, request), **path)
+    return response
 
 
 def _respond_if_matching(operation: Operation, handle: Handler, endpoint: Endpoint, request: Request,

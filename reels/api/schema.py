@@ -5,12 +5,13 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
 from reels import standby
 from reels.api.authentication import BearerAuthentication
-from reels.api.endpoints import Operation
+from reels.api.endpoints import JSON, Operation
 from reels.api.fields import Degrees, Named
 from reels.api.forms import Form, Out, page_of
 
@@ -114,10 +115,12 @@ class EndpointSchema(AutoSchema):
             answer = page_of(answer)
         if answer is not None and not answer().fields:
             answer = {"type": "object", "additionalProperties": True}
-        success: dict[Any, Any] = (
-            {(described.status, "application/json"): answer} if answer else {described.status: None}
-        )
-        return success | {(status, PROBLEM): ProblemOut for status in _refusals(described, self.method, self.path)}
+        success: dict[Any, Any] = {(described.status, JSON): answer} if answer else {}
+        if described.media_type:
+            kind = OpenApiTypes.STR if described.is_text else OpenApiTypes.BINARY
+            success[described.status, described.media_type] = kind
+        problems = {(status, PROBLEM): ProblemOut for status in _refusals(described, self.method, self.path)}
+        return (success or {described.status: None}) | problems
 
     def get_override_parameters(self) -> list[Any]:
         described = self._described()
@@ -144,7 +147,7 @@ def _refusals(operation: Operation, method: str, path: str) -> list[int]:
         403: True,
         404: "{" in path or has_body,
         406: True,
-        409: has_body or operation.id == "changes_list",
+        409: has_body or operation.id == "changes_list" or 409 in operation.refuses,
         411: has_body,
         412: operation.needs_match,
         413: has_body,

@@ -1,100 +1,54 @@
 """The drift report over the API: the fleet's, as it streams; one reel's; and what becomes of its flags."""
 
-import csv
 import json
 from collections.abc import Iterator
-from typing import Any, ClassVar
+from typing import Any
 
 from django.http import StreamingHttpResponse
-from django.utils import timezone
-from drf_spectacular.types import OpenApiTypes
-from rest_framework.renderers import JSONRenderer
-from rest_framework.request import Request
 
 from inspections import access
 from inspections.domain.drift import Ending
 from inspections.models import DriftFlag
 from inspections.services import flags
 from reels import access as reel_access
-from reels.api.authentication import actor_of
-from reels.api.endpoints import JSON, Call, Endpoint, Operation, create, read, tag_of
+from reels.api.endpoints import JSON, Call, Endpoint, create, read, read_file, tag_of
 from reels.api.paging import Page
-from reels.api.schema import PROBLEM, EndpointSchema, ProblemOut
-from reels.domain.words import Scope
-from reels.standby import may_be_stale
 from reports.api import drift_serializers as shapes
 from reports.domain.drift_rows import COLUMNS, as_written, end_of
+from reports.domain.written import csv_lines
 from reports.services import assessments, drift_evidence, drift_report
 from reports.services.drift_report import DriftReport
 
 CSV = "text/csv"
 
 
-class CsvRenderer(JSONRenderer):
-    """Lets a client ask for CSV; problems stay JSON."""
-
-    media_type = CSV
-    format = "csv"
-
-
-class _ReportSchema(EndpointSchema):
-    def get_response_serializers(self) -> Any:
-        responses = super().get_response_serializers()
-        return {
-            (200, JSON): shapes.DriftReportOut,
-            (200, CSV): OpenApiTypes.STR,
-            (409, PROBLEM): ProblemOut,
-            **responses,
-        }
-
-
 class FleetDriftEndpoint(Endpoint):
-    renderer_classes: ClassVar[list[type[JSONRenderer]]] = [JSONRenderer, CsvRenderer]  # type: ignore[misc]
-    schema = _ReportSchema()
+    @read_file("drift_report", CSV, answer=shapes.DriftReportOut, query=shapes.DriftQuery, may_be_stale=True,
+               refuses=(409,))  # fmt: skip
+    def get(self, call: Call) -> StreamingHttpResponse:
+        """How probable an unlogged cut is between every two neighbouring counts, the most probable first.
 
-    @may_be_stale
-    def get(self, request: Request) -> StreamingHttpResponse:
-        query, at = shapes.DriftQuery.of(request.query_params), timezone.now()
-        reels = drift_report.reels_of(reel_access.readable_reels(actor_of(request).person, at), query)
+        The reels are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them, or the
+        share asked for, are expected to be false.
+        """
+        query = call.query
+        reels = drift_report.reels_of(reel_access.readable_reels(call.actor.person, call.at), query)
         as_of = query.get("as_of")
         chosen = {"least_p": query["least_probability"], "false_share": query["false_share"]}
         if as_of:
             assessments.require_small_fleet()
             report, behind = drift_report.report_as_of(reels, end_of(as_of), **chosen), 0
         else:
-            behind = assessments.bring_nearly_up_to_date(at=at)
+            behind = assessments.bring_nearly_up_to_date(at=call.at)
             report = drift_report.report_of(reels, **chosen)
-        if query.get("format", request.accepted_renderer.format) == "csv":
+        if query.get("format", call.request.accepted_renderer.format) == "csv":
             return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers={"Reels-Behind": str(behind)})
         head = {"as_of": as_of and as_of.isoformat(), "reels_behind": behind}
         return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)
 
-    get.operation = Operation(  # type: ignore[attr-defined]  # read by Endpoint and by the schema
-        id="drift_report",
-        description=(
-            "How probable an unlogged cut is between every two neighbouring counts, the most probable first. The reels "
-            "are those of one's sites; flags are chosen over the whole fleet, so that at most 5 % of them, or "
-            "the share asked for, are expected to be false."
-        ),
-        answer=shapes.DriftReportOut,
-        query=shapes.DriftQuery,
-        scope=Scope.READ,
-        may_be_stale=True,
-    )
-
-
-class _Echo:
-    """What csv.writer writes to, to get each line back."""
-
-    def write(self, line: str) -> str:
-        return line
-
 
 def _csv_lines(report: DriftReport) -> Iterator[str]:
-    rows = csv.DictWriter(_Echo(), COLUMNS, lineterminator="\n")
-    yield ",".join(COLUMNS) + "\n"
-    for row in report.rows:
-        yield rows.writerow(as_written(row, report.flag_at))
+    return csv_lines(COLUMNS, (as_written(row, report.flag_at).values() for row in report.rows))
 
 
 def _json_pieces(head: dict[str, Any], report: DriftReport) -> Iterator[str]:

@@ -76,9 +76,12 @@ def end_of(day: date) -> datetime:
 
 
 def as_written(row: DriftRow, flag_at: float) -> dict[str, str]:
-    """The row as text by column. Probabilities have nine decimals: many are small, and they are to be told apart."""
+    """The row as text, by column and in their order.
+
+    Probabilities have nine decimals: many are small, and they are to be told apart.
+    """
     lengths = ("observed_change_m", "logged_cut_m", "cut_m", "cut_low_m", "cut_high_m")
-    return {
+    text = {
         "reel": row.reel,
         "from_at": moment(row.from_at),
         "to_at": moment(row.to_at),
@@ -87,3 +90,4 @@ def as_written(row: DriftRow, flag_at: float) -> dict[str, str]:
         "flagged": "yes" if row.p_unlogged_cut >= flag_at else "no",
         "explanation": row.explanation,
     }
+    return {name: text[name] for name in COLUMNS}

@@ -1,6 +1,5 @@
 """`manage.py drift_report`: how probable an unlogged cut is between every two neighbouring counts of every reel."""
 
-import csv
 import json
 from argparse import ArgumentParser, ArgumentTypeError
 from contextlib import closing
@@ -14,6 +13,7 @@ from inspections.domain import drift
 from inspections.queries import histories
 from reels.models import Reel
 from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written, end_of
+from reports.domain.written import csv_lines
 from reports.services import assessments, status_projection
 from reports.services.drift_report import DriftReport, report_as_of, report_of
 
@@ -56,9 +56,8 @@ class Command(BaseCommand):
 
 
 def write_csv(out: OutputWrapper, report: DriftReport) -> None:
-    rows = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    rows.writeheader()
-    rows.writerows(as_written(row, report.flag_at) for row in report.rows)
+    for line in csv_lines(COLUMNS, (as_written(row, report.flag_at).values() for row in report.rows)):
+        out.write(line, ending="")
 
 
 def write_json(out: OutputWrapper, report: DriftReport) -> None:
@@ -66,7 +65,7 @@ def write_json(out: OutputWrapper, report: DriftReport) -> None:
     for row in report.rows:
         text = as_written(row, report.flag_at)
         values = {name: float(value) if name in _NUMBERS else value for name, value in text.items()}
-        out.write(separator + json.dumps({name: values[name] for name in COLUMNS}, ensure_ascii=False), ending="")
+        out.write(separator + json.dumps(values, ensure_ascii=False), ending="")
         separator = ",\n"
     out.write("[]" if separator == "[\n" else "\n]")
 
