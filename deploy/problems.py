@@ -34,6 +34,7 @@ from reels.errors import (
 )
 
 MEDIA_TYPE = "application/problem+json"
+MOST_SHOWN = 100  # characters of a header
 RETRY_AFTER_S = 5  # longer than any lock is waited for
 # Never written into a page: secrets, and the token of a form that is made anew.
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password", "new_password", "again", "code"}
@@ -57,6 +58,15 @@ CODES = {
     "permission_denied": "not_allowed",
     "throttled": "too_many_requests",
 }
+# What it says without saying what was seen or what is allowed, by its own codes.
+DETAILS = {
+    "not_authenticated": "Nobody is logged in: begin a session, or send a token.",
+    "permission_denied": "You may not do this.",
+    "method_not_allowed": "{method} was sent; this path takes {methods}.",
+    "not_acceptable": "{accept} was asked for; this path answers with {answers}.",
+    "unsupported_media_type": "The body is {media_type}; application/json is needed.",
+}
+SAID_OF_ALL = {str(kind.default_detail) for kind in (exceptions.NotAuthenticated, exceptions.PermissionDenied)}
 TITLES = {
     "invalid_input": "The request cannot be taken as it is",
     "malformed_body": "The body cannot be read",
@@ -106,9 +116,22 @@ def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None
         detail = response.data["detail"]
         code = CODES.get(detail.code, detail.code)
         errors = [_error("header", exc.header, detail)] if isinstance(exc, HeaderRefused) else []
-        response.data = _problem(code, response.status_code, request.path, str(detail), errors)
+        response.data = _problem(code, response.status_code, request.path, _in_our_words(detail, context), errors)
     response.content_type = MEDIA_TYPE
     return response
+
+
+def _in_our_words(detail: exceptions.ErrorDetail, context: dict[str, Any]) -> str:
+    """The detail, unless it is REST framework's own for every case."""
+    sentence = DETAILS.get(str(detail.code))
+    if not sentence or (detail.code in ("not_authenticated", "permission_denied") and str(detail) not in SAID_OF_ALL):
+        return str(detail)
+    request, view = context["request"], context["view"]
+    return sentence.format(
+        method=request.method, methods=", ".join(view.allowed_methods),
+        accept=request.headers.get("Accept", "")[:MOST_SHOWN], media_type=request.content_type or "of no type",
+        answers=", ".join(renderer.media_type for renderer in view.get_renderers()),
+    )  # fmt: skip
 
 
 def _as_refusal(exc: BaseException | None) -> BaseException | None:

@@ -197,7 +197,7 @@ def test_pointers_escape_what_rfc_6901_escapes():
         ),
         ("missing", 404, "not-found", "There is no reel 'R1' that you may see."),
         ("http404", 404, "not-found", "No such reel."),
-        ("denied", 403, "not-allowed", "You do not have permission to perform this action."),
+        ("denied", 403, "not-allowed", "You may not do this."),
         ("suspicious", 400, "bad-request", "The request cannot be understood."),
         ("unavailable", 500, "error", "Not today."),
     ],
@@ -297,3 +297,26 @@ def test_nobody_gets_in_where_nothing_is_said_of_permissions(client):
 def test_too_many_requests_say_when_to_come_back(client):
     response = client.post("/api/throttled")
     assert (problem(response)["status"], response.headers["Retry-After"]) == (429, "7")
+
+
+@pytest.mark.parametrize(
+    ("sent", "detail"),
+    [
+        ({"method": "DELETE"}, "DELETE was sent; this path takes POST"),
+        (
+            {"method": "POST", "data": "x=1", "content_type": "text/plain"},
+            "The body is text/plain; application/json",
+        ),
+        ({"method": "POST", "data": "x=1", "content_type": ""}, "The body is of no type; application/json is needed."),
+        (
+            {"method": "GET", "headers": {"accept": "text/html"}},
+            "text/html was asked for; this path answers with application/json",
+        ),
+    ],
+)
+def test_what_was_sent_and_what_is_taken_is_said(client, sent, detail):
+    assert problem(client.generic(path="/api/form", **sent))["detail"].startswith(detail)
+
+
+def test_whoever_is_not_logged_in_is_told_how_to_be(client):
+    assert problem(client.get("/api/closed"))["detail"] == "Nobody is logged in: begin a session, or send a token."
