@@ -17,8 +17,8 @@ from reels.services.history import Actor
 from reports.services import assessments
 from tests import builders
 from tests.builders import NOW, PASSWORD, Cast
-from tests.inspections.pages.test_worksheet import PREPARED
-from tests.inspections.pages.worksheet_steps import SEEN
+from tests.inspections.pages.count.test_worksheet import PREPARED
+from tests.inspections.pages.count.worksheet_steps import SEEN
 from tests.page_fixtures import logged_in
 from tests.practised import drawn, right_at
 from tests.reels.services.test_second_factor import shown

@@ -11,7 +11,7 @@ from inspections.services import counting
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast
-from tests.inspections.pages.worksheet_steps import SEEN, form_in, page_of, send
+from tests.inspections.pages.count.worksheet_steps import SEEN, form_in, page_of, send
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 

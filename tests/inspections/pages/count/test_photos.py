@@ -11,7 +11,7 @@ from inspections.models import Keying, Photo
 from tests import builders
 from tests.builders import Cast
 from tests.inspections.domain.photo_files import HOSTILE, JPEG_BYTES, PNG_BYTES
-from tests.inspections.pages.worksheet_steps import SEEN, form_in, page_of
+from tests.inspections.pages.count.worksheet_steps import SEEN, form_in, page_of
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 

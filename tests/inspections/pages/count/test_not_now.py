@@ -10,7 +10,7 @@ from django.db import connection
 from inspections.models import Keying
 from tests import builders
 from tests.builders import Cast
-from tests.inspections.pages.worksheet_steps import SEEN, form_in, page_of
+from tests.inspections.pages.count.worksheet_steps import SEEN, form_in, page_of
 from tests.page_fixtures import logged_in
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("on_the_day")]

@@ -12,7 +12,7 @@ from reels.models import CableEvent
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, PASSWORD, Cast
-from tests.inspections.pages.worksheet_steps import form_in, page_of, send
+from tests.inspections.pages.count.worksheet_steps import form_in, page_of, send
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 
