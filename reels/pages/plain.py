@@ -21,6 +21,7 @@ KINDS: tuple[tuple[type[forms.Field], str], ...] = (
 )
 SENTENCES = {
     "invalid_choice": "“%(seen)s” cannot be chosen here; choose one that is listed.",
+    "empty": "The file is empty; choose another one.",
     "max_value": "You entered %(seen)s; at most %(limit_value)s is allowed.",
     "min_value": "You entered %(seen)s; at least %(limit_value)s is needed.",
     "max_length": "You entered %(show_value)s characters; at most %(limit_value)s are allowed.",
@@ -55,6 +56,8 @@ def _sentence(field: forms.Field, code: str) -> str:
     if code == "invalid":
         needed = next((words for kind, words in KINDS if isinstance(field, kind)), "")
         return f"You entered “%(seen)s”; {needed}." if needed else ""
+    if code == "max_length" and isinstance(field, forms.FileField):
+        return ""  # of its name, with parameters of its own
     return SENTENCES.get(code, "")
 
 

@@ -2,6 +2,8 @@
 
 import pytest
 from django import forms
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils.datastructures import MultiValueDict
 
 from reels.pages.plain import PlainForm
 
@@ -53,6 +55,19 @@ def test_what_a_page_finds_itself_is_said_as_it_says_it():
     form.add_error(None, "The splice is too short.")
     assert form.errors["turns"] == ["The wire takes 4."]
     assert form.non_field_errors() == ["The splice is too short."]
+
+
+def test_a_file_is_told_by_what_is_wrong_with_it():
+    class PictureSheet(PlainForm):
+        picture = forms.FileField(max_length=5)
+
+    def sent(name, content):
+        return PictureSheet({}, MultiValueDict({"picture": [SimpleUploadedFile(name, content)]}))
+
+    empty = sent("a.png", b"")
+    assert empty.errors["picture"] == ["The file is empty; choose another one."]
+    long_name = sent("a_picture.png", b"x")
+    assert "13" in long_name.errors["picture"][0]
 
 
 def test_markup_that_was_typed_is_shown_as_text():
