@@ -16,7 +16,7 @@ from typing import IO
 
 from django.db import IntegrityError, transaction
 
-from inspections.domain import intake
+from inspections.domain.intake import files as csv_files
 from inspections.errors import ImportRefused
 from inspections.services.intake.reels import store_reels
 from inspections.services.intake.register import store_register
@@ -31,15 +31,15 @@ from reels.services.history import Actor
 Open = Callable[[], IO[bytes]]
 
 VIA = "command import_records"
-FILES = tuple(form.file for form in intake.FORMS)
+FILES = tuple(form.file for form in csv_files.FORMS)
 REELS_AT_ONCE = 50
 ROWS_BETWEEN_REPORTS = 50_000
 
 _KEY = {
-    intake.REEL_TYPES.file: "code",
-    intake.REELS.file: "serial",
-    intake.COUNTS.file: "reel",
-    intake.CABLE_EVENTS.file: "reel",
+    csv_files.REEL_TYPES.file: "code",
+    csv_files.REELS.file: "serial",
+    csv_files.COUNTS.file: "reel",
+    csv_files.CABLE_EVENTS.file: "reel",
 }
 
 
@@ -63,7 +63,7 @@ def import_records(*, files: Mapping[str, Open], actor: Actor, at: datetime, is_
     access.only_administrators(actor.person)
     with Staging() as staging:
         run = ImportRun(actor=actor, at=at, is_dry_run=is_dry_run, progress=progress, staging=staging)
-        for form in intake.FORMS:
+        for form in csv_files.FORMS:
             if form.file in files:
                 _stage(run, form, files[form.file])
         staging.sort()
@@ -118,12 +118,12 @@ def _first_actor(run: ImportRun) -> Actor:
 
 
 class _NotUtf8(Exception):
-    def __init__(self, problem: intake.FileProblem) -> None:
+    def __init__(self, problem: csv_files.FileProblem) -> None:
         super().__init__(problem)
         self.problem = problem
 
 
-def _stage(run: ImportRun, form: intake.FileForm, open_file: Open) -> None:
+def _stage(run: ImportRun, form: csv_files.FileForm, open_file: Open) -> None:
     with open_file() as raw:
         try:
             run.staging.put(_clean_rows(run, form, raw))
@@ -132,25 +132,25 @@ def _stage(run: ImportRun, form: intake.FileForm, open_file: Open) -> None:
             run.report([refused.problem])
 
 
-def _clean_rows(run: ImportRun, form: intake.FileForm, raw: IO[bytes]) -> Iterator[tuple[str, Staged]]:
+def _clean_rows(run: ImportRun, form: csv_files.FileForm, raw: IO[bytes]) -> Iterator[tuple[str, Staged]]:
     """The rows whose cells can be read, with the reel that each is about; the others are told of."""
-    for number, parsed in enumerate(intake.cells_of(form, _lines(form.file, raw)), start=1):
+    for number, parsed in enumerate(csv_files.cells_of(form, _lines(form.file, raw)), start=1):
         if number % ROWS_BETWEEN_REPORTS == 0:
             run.progress(f"{form.file}: {number:,} rows read")
-        if isinstance(parsed, intake.FileProblem):
+        if isinstance(parsed, csv_files.FileProblem):
             run.unread_files.add(form.file)
             run.report([parsed])
             continue
         line, cells = parsed
-        row, key = intake.read_row(form, line, cells), cells[_KEY[form.file]]
-        if not isinstance(row, intake.FileRow):
+        row, key = csv_files.read_row(form, line, cells), cells[_KEY[form.file]]
+        if not isinstance(row, csv_files.FileRow):
             run.broken_rows.add((form.file, key))
             run.report(row)
             continue
         run.rows += 1
-        if form is intake.REELS:
+        if form is csv_files.REELS:
             run.site_lines.setdefault(cells["site"], line)
-        yield "" if form is intake.REEL_TYPES else key, (form.file, line, cells)
+        yield "" if form is csv_files.REEL_TYPES else key, (form.file, line, cells)
 
 
 def _lines(file: str, raw: IO[bytes]) -> Iterator[str]:
@@ -159,5 +159,5 @@ def _lines(file: str, raw: IO[bytes]) -> Iterator[str]:
             yield content.decode("utf-8-sig" if line == 1 else "utf-8")
         except UnicodeDecodeError as refused:
             seen = f"byte {refused.start + 1} of the line is 0x{content[refused.start]:02x}, which is not UTF-8"
-            problem = intake.FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
+            problem = csv_files.FileProblem(file=file, line=line, column=None, seen=seen, allowed="text in UTF-8")
             raise _NotUtf8(problem) from refused

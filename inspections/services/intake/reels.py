@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from inspections.domain import intake
+from inspections.domain.intake import files, rules
 from inspections.models import ImportedCount
 from inspections.services.intake.run import ACT, ImportRun, row_of
 from inspections.services.setup import withdraw_values
@@ -26,8 +26,8 @@ def store_reels(run: ImportRun, serials: list[str]) -> int:
         access.lock(*(access.reel_chain(serial) for serial in known))
     rows_about = Reel.objects.filter(serial__in=serials).select_related("type", "site", "chain")
     reels = {reel.serial: reel for reel in rows_about}
-    counts = _recorded(ImportedCount.objects.filter(reel__in=reels.values()), intake.COUNTS)
-    events = _recorded(CableEvent.objects.filter(reel__in=reels.values(), reverses=None), intake.CABLE_EVENTS)
+    counts = _recorded(ImportedCount.objects.filter(reel__in=reels.values()), files.COUNTS)
+    events = _recorded(CableEvent.objects.filter(reel__in=reels.values(), reverses=None), files.CABLE_EVENTS)
     done = 0
     for serial in serials:
         rows = [row_of(staged) for staged in run.staging.rows_of(serial)]
@@ -36,7 +36,7 @@ def store_reels(run: ImportRun, serials: list[str]) -> int:
     return done
 
 
-def _recorded(rows: QuerySet[Any], form: intake.FileForm) -> dict[str, list[Values]]:
+def _recorded(rows: QuerySet[Any], form: files.FileForm) -> dict[str, list[Values]]:
     names = [column.name for column in form.columns[1:]]
     by_serial: dict[str, list[Values]] = defaultdict(list)
     for serial, *values in rows.values_list("reel__serial", *names):
@@ -49,60 +49,59 @@ def _store_reel(
     run: ImportRun,
     serial: str,
     reel: Reel | None,
-    rows: list[intake.FileRow],
+    rows: list[files.FileRow],
     counts: list[Values],
     events: list[Values],
 ) -> None:
     about = {
-        form: [row for row in rows if row.file == form.file]
-        for form in (intake.REELS, intake.COUNTS, intake.CABLE_EVENTS)
+        form: [row for row in rows if row.file == form.file] for form in (files.REELS, files.COUNTS, files.CABLE_EVENTS)
     }
-    stated = _reel(run, serial, reel, about[intake.REELS])
+    stated = _reel(run, serial, reel, about[files.REELS])
     if stated is None:
-        if not run.is_reported(intake.REELS.file, serial):
+        if not run.is_reported(files.REELS.file, serial):
             allowed = "a reel of the records or of reels.csv"
-            run.report(intake.problem(row.file, row.line, "reel", row.values["reel"], allowed) for row in rows)
+            run.report(files.problem(row.file, row.line, "reel", row.values["reel"], allowed) for row in rows)
         return
-    sorted_counts = intake.sort_out(about[intake.COUNTS], counts, lambda values: values["counted_at"])
-    sorted_events = intake.sort_out(about[intake.CABLE_EVENTS], events, lambda values: tuple(values.items()))
-    new_counts = run.take_new(intake.COUNTS.file, sorted_counts)
-    new_events = run.take_new(intake.CABLE_EVENTS.file, sorted_events)
+    sorted_counts = rules.sort_out(about[files.COUNTS], counts, lambda values: values["counted_at"])
+    sorted_events = rules.sort_out(about[files.CABLE_EVENTS], events, lambda values: tuple(values.items()))
+    new_counts = run.take_new(files.COUNTS.file, sorted_counts)
+    new_events = run.take_new(files.CABLE_EVENTS.file, sorted_events)
     replaced = (each for each in (*events, *(row.values for row in new_events)) if each["kind"] == REPLACED)
-    facts = intake.ReelFacts(
+    facts = rules.ReelFacts(
         serial=serial, type=run.facts[stated["type"]], received_on=stated["received_on"],
         cable_length_m=stated["cable_length_m"], replaced_at=tuple(each["happened_at"] for each in replaced),
     )  # fmt: skip
     for row in new_counts:
-        run.report(intake.count_problems(row, facts, run.at))
+        run.report(rules.count_problems(row, facts, run.at))
     for row in new_events:
-        run.report(intake.event_problems(row, facts, run.at))
+        run.report(rules.event_problems(row, facts, run.at))
     if reel and reel.retired_at:
         allowed = f"a reel in service; {serial} was retired on {reel.retired_at:%Y-%m-%d}"
-        run.report(intake.problem(row.file, row.line, "reel", serial, allowed) for row in (*new_counts, *new_events))
+        run.report(files.problem(row.file, row.line, "reel", serial, allowed) for row in (*new_counts, *new_events))
     if run.is_writing and (new_counts or new_events or not reel):
         _write(run, reel or _new_reel(run, stated), new_counts, new_events)
 
 
-def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[intake.FileRow]) -> Values | None:
+def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[files.FileRow]) -> Values | None:
     """What is said of the reel, on record or in the file; None when nobody says anything that can be taken."""
     for row in rows:
         row.values["site"] = run.sites[row.values["site"]].code if row.values["site"] in run.sites else None
     recorded = _recorded_reel(reel, rows) if reel else None
     new = run.take_new(
-        intake.REELS.file, intake.sort_out(rows, [recorded] if recorded else [], lambda values: values["serial"])
+        files.REELS.file, rules.sort_out(rows, [recorded] if recorded else [], lambda values: values["serial"])
     )
     for row in new:
         reel_type = row.values["type"]
-        if reel_type not in run.facts and not run.is_reported(intake.REEL_TYPES.file, reel_type):
+        if reel_type not in run.facts and not run.is_reported(files.REEL_TYPES.file, reel_type):
             allowed = "a reel type of the records or of reel_types.csv"
-            run.report([intake.problem(row.file, row.line, "type", reel_type, allowed)])
-        if run.report(intake.reel_problems(row, run.at)) or reel_type not in run.facts:
-            run.broken_rows.add((intake.REELS.file, serial))
+            run.report([files.problem(row.file, row.line, "type", reel_type, allowed)])
+        if run.report(rules.reel_problems(row, run.at)) or reel_type not in run.facts:
+            run.broken_rows.add((files.REELS.file, serial))
             return None
     return recorded or (new[0].values if new else None)
 
 
-def _recorded_reel(reel: Reel, rows: list[intake.FileRow]) -> Values:
+def _recorded_reel(reel: Reel, rows: list[files.FileRow]) -> Values:
     """The reel on record. Where it is now says nothing of where it was once it has been moved."""
     stated: Values = {name: getattr(reel, name) for name in ("serial", "received_on", "cable_length_m")}
     stated |= {"type": reel.type.code, "site": reel.site.code}
@@ -121,7 +120,7 @@ def _new_reel(run: ImportRun, stated: Values) -> Reel:
     )  # fmt: skip
 
 
-def _write(run: ImportRun, reel: Reel, new_counts: list[intake.FileRow], new_events: list[intake.FileRow]) -> None:
+def _write(run: ImportRun, reel: Reel, new_counts: list[files.FileRow], new_events: list[files.FileRow]) -> None:
     new_counts.sort(key=lambda row: row.values["counted_at"])
     new_events.sort(key=lambda row: row.values["happened_at"])
     first, rest = new_counts[:MOST_ROWS_AN_ENTRY], new_counts[MOST_ROWS_AN_ENTRY:]

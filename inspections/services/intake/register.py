@@ -2,7 +2,8 @@
 
 from django.utils.text import slugify
 
-from inspections.domain.intake import REEL_TYPES, REELS, FileRow, TypeFacts, is_slug, problem, sort_out, type_problems
+from inspections.domain.intake.files import REEL_TYPES, REELS, FileRow, is_slug, problem
+from inspections.domain.intake.rules import TypeFacts, sort_out, type_problems
 from inspections.services.intake.run import ACT, ImportRun, row_of
 from reels import access
 from reels.domain.winding import drum_from

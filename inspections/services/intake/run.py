@@ -5,7 +5,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from inspections.domain.intake import CABLE_EVENTS, FORMS, FileProblem, FileRow, SortedRows, TypeFacts, read_row
+from inspections.domain.intake.files import CABLE_EVENTS, FORMS, FileProblem, FileRow, read_row
+from inspections.domain.intake.rules import SortedRows, TypeFacts
 from inspections.services.intake.staging import Staged, Staging
 from reels.models import ReelType, Site
 from reels.services.history import Actor
