@@ -71,30 +71,11 @@ from inspections.domain.drift.records import (
 from inspections.domain.drift.words import explain, plausibility_in_words
 
 __all__ = [
-    "DEFAULT_PARAMETERS",
-    "ClosedFlag",
-    "CountPosterior",
-    "CountSeen",
-    "CutLogged",
-    "DriftParameters",
-    "Ending",
-    "IntervalPosterior",
-    "Plausibility",
-    "Recount",
-    "ReelAssessment",
-    "ReelHistory",
-    "Slip",
-    "assess",
-    "assess_fleet",
-    "choose_flags",
-    "explain",
-    "in_words",
-    "learn",
-    "most_probable_course",
-    "plausibility",
-    "plausibility_in_words",
+    "DEFAULT_PARAMETERS", "ClosedFlag", "CountPosterior", "CountSeen", "CutLogged", "DriftParameters", "Ending",
+    "IntervalPosterior", "Plausibility", "Recount", "ReelAssessment", "ReelHistory", "Slip", "assess", "assess_fleet",
+    "choose_flags", "explain", "in_words", "learn", "most_probable_course", "plausibility", "plausibility_in_words",
     "recount",
-]
+]  # fmt: skip
 
 
 def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:
