@@ -10,7 +10,6 @@ from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Metres, Moment, Text, Whole, YesNo
 from reels.api.forms import Out, Query
-from reels.api.schema import PROBLEM, EndpointSchema, ProblemOut
 
 
 class RiseQuery(Query):
@@ -67,15 +66,8 @@ class RiseOut(Out):
     left_out = serializers.ListField(child=serializers.CharField(), help_text="Reels whose first count looks slipped.")
 
 
-class _RiseSchema(EndpointSchema):
-    def get_response_serializers(self) -> Any:
-        return {**super().get_response_serializers(), (409, PROBLEM): ProblemOut}  # too few reels, or they don't decide
-
-
 class LayerRiseEndpoint(Endpoint):
-    schema = _RiseSchema()
-
-    @read("reel_types_fit_rise", RiseOut, query=RiseQuery)
+    @read("reel_types_fit_rise", RiseOut, query=RiseQuery, refuses=(409,))  # too few reels, or they do not decide
     def get(self, call: Call, code: str) -> dict[str, Any]:
         """The layer rise that the reels of known cable length at one's sites make likely: an offer, nothing changes.
 

@@ -143,10 +143,11 @@ def tag_of_columns(row: Any) -> str:
 
 
 def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
-         tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False) -> Decorator:  # fmt: skip
+         tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False,
+         refuses: tuple[int, ...] = ()) -> Decorator:  # fmt: skip
     """A GET."""
     return _served(_respond, id=operation_id, answer=answer, query=query, scope=scope, is_page=is_page, tag=tag,
-                   may_be_stale=may_be_stale)  # fmt: skip
+                   may_be_stale=may_be_stale, refuses=refuses)  # fmt: skip
 
 
 def read_file(

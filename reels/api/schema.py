@@ -147,7 +147,7 @@ def _refusals(operation: Operation, method: str, path: str) -> list[int]:
         403: True,
         404: "{" in path or has_body,
         406: True,
-        409: has_body or operation.id == "changes_list" or 409 in operation.refuses,
+        409: has_body or 409 in operation.refuses,
         411: has_body,
         412: operation.needs_match,
         413: has_body,

@@ -123,7 +123,7 @@ class HistoryEndpoint(Endpoint):
 
 
 class ChangeListEndpoint(Endpoint):
-    @read("changes_list", shapes.ChangesOut, query=shapes.ChangesQuery)
+    @read("changes_list", shapes.ChangesOut, query=shapes.ChangesQuery, refuses=(409,))
     def get(self, call: Call) -> dict[str, Any]:
         """What was recorded of the reels one may see, from any moment on, without gaps. See api.md, "The feed"."""
         feed.number_waiting()
