@@ -1,0 +1,152 @@
+"""Moves of a length in cells: they are probabilities, keep their means, and are convolved without coming round."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.fft import irfft
+from scipy.special import ndtr
+
+from inspections.domain.drift import CutLogged, kernels
+from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of
+from inspections.domain.drift.parameters import DEFAULT_PARAMETERS
+from inspections.domain.drift.sequence import CountSequence, sequences_of
+from tests.inspections.domain.drift.small_reels import STEADY, counted, cut
+
+CELL_M, CELLS = 0.5, 96
+GRID = kernels_for(CELL_M, CELLS, DEFAULT_PARAMETERS)
+AT_M = CELL_M * np.arange(CELLS)
+
+FloatArray = NDArray[np.float64]
+
+
+def kernel_of(fft: NDArray[np.complex128], cells: int = CELLS) -> FloatArray:
+    return np.asarray(irfft(fft, 2 * cells)[:cells])
+
+
+def test_an_unlogged_cut_moves_by_as_many_cells_as_its_length() -> None:
+    below = DEFAULT_PARAMETERS.sizes_below
+    for cell in (1, 2, 20, CELLS - 1):
+        edges = np.array([CELL_M * (cell - 0.5), CELL_M * (cell + 0.5)])
+        assert GRID.cut[cell] == pytest.approx(np.diff(below(edges))[0])
+    assert GRID.cut.sum() == pytest.approx(below(np.array([CELL_M * (CELLS - 0.5)]))[0])
+    assert kernel_of(GRID.cut_fft) == pytest.approx(GRID.cut, abs=1e-12)
+    assert GRID.edges_m()[[0, 1, -1]].tolist() == [-0.25, 0.25, CELL_M * (CELLS - 0.5)]
+
+
+def test_moves_one_after_the_other_are_their_convolution_and_nothing_comes_round() -> None:
+    late = np.zeros(CELLS)
+    late[CELLS - 10] = 1.0
+    both = irfft(GRID.transform(late) * GRID.cut_fft, 2 * CELLS)
+    assert both[: 2 * CELLS - 1] == pytest.approx(np.convolve(late, GRID.cut), abs=1e-12)
+
+
+@given(st.floats(5, 35), st.floats(0.0, 1.0))
+def test_a_normal_length_keeps_its_mean_and_gains_the_spread_of_the_cells(length_m: float, sd_m: float) -> None:
+    kernel = kernels._spread_about(length_m, sd_m, GRID)
+    mean = float(kernel @ AT_M)
+    assert (kernel.sum(), mean) == pytest.approx((1.0, length_m), abs=1e-6)
+    # shared linearly between two cells: at most a quarter of a cell's square more
+    more = float(kernel @ (AT_M - mean) ** 2) - max(sd_m, 0.02) ** 2
+    assert -1e-6 <= more <= CELL_M**2 / 4 + 1e-6
+
+
+def test_a_length_of_which_nearly_all_is_past_the_window_leaves_little_in_it() -> None:
+    assert kernels._spread_about(AT_M[-1] + 5.0, 0.3, GRID).sum() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_wrong_length_is_by_half_about_the_true_one_within_a_factor_of_two_and_by_half_that_of_any_cut() -> None:
+    about = 2 * (kernels._wrong_length(8.0, GRID) - GRID.cut / 2)
+    edges = GRID.edges_m()
+    for factor in (0.5, 1.0, 2.0):
+        cell = int(np.searchsorted(edges, 8.0 * factor))
+        # the lognormal's own integral up to that edge
+        assert about[:cell].sum() == pytest.approx(ndtr(np.log(edges[cell] / 8.0) / 0.7), abs=1e-6)
+    assert kernels._wrong_length(0.0, GRID).sum() == pytest.approx(0.5 + GRID.cut.sum() / 2)
+
+
+# The log ------------------------------------------------------------------------------------------------------------
+
+
+def moves(*cuts: CutLogged, **theta: Any) -> tuple[CountSequence, Kernels, list[LogMove]]:
+    rates = replace(DEFAULT_PARAMETERS, **theta)
+    (sequence,) = sequences_of(counted(STEADY, cuts=cuts), 0, rates)
+    grid = kernels_for(CELL_M, CELLS, rates)
+    return sequence, grid, list(moves_of(3, sequence, grid, rates))
+
+
+def test_an_entry_is_as_written_or_void_or_of_another_length() -> None:
+    _, grid, [move] = moves(cut(45, 10.0), entry_void=0.25, entry_wrong=0.2, logged_sd_m=0.3, logged_sd_share=0.04)
+    assert (move.sequence, move.interval, move.void) == (3, 1, 0.25)
+    # of the three quarters that are not void a fifth is wrong
+    wrong = 0.15 * kernels._wrong_length(10.0, grid)
+    assert move.wrong == pytest.approx(wrong)
+    assert move.as_written == pytest.approx(0.6 * kernels._spread_about(10.0, 0.5, grid))  # √(0.3² + 0.4²)
+    whole = move.as_written + wrong
+    whole[0] += 0.25
+    assert kernel_of(move.fft) == pytest.approx(whole, abs=1e-12)
+
+
+def test_an_entry_that_repeats_one_is_void_as_often_as_such_are() -> None:
+    _, grid, [move] = moves(cut(45, 10.0), cut(46, 10.0), twin_void=0.7, entry_void=0.1)
+    assert (len(move.entries), move.void) == (2, 0.7)
+    first, second = kernels._entry_parts(move.entries[0], grid, replace(DEFAULT_PARAMETERS, entry_void=0.1)), move
+    one, other = first[0] + first[2], second.as_written + second.wrong
+    one[0] += 0.1
+    other = other.copy()
+    other[0] += 0.7
+    assert kernel_of(move.fft) == pytest.approx(np.convolve(one, other)[:CELLS], abs=1e-9)
+
+
+def test_entries_of_several_intervals_are_as_many_moves_in_order() -> None:
+    _, _, found = moves(cut(100, 4.0), cut(-5, 3.0), cut(45, 10.0), cut(400, 2.0))
+    assert [(move.interval, move.entries[0].length_m) for move in found] == [(-1, 3.0), (1, 10.0), (3, 4.0), (5, 2.0)]
+
+
+def test_the_nearer_an_entry_is_to_a_count_the_likelier_it_belongs_to_its_other_side() -> None:
+    # intervals of 30 days: near is a fifth of them, 6 days
+    for day in (31, 36, 45, 54):
+        _, _, [move] = moves(cut(day, 10.0), entry_misdated=0.2)
+        gaps = np.array([day - 30, 60 - day])
+        assert [move.early, move.late] == pytest.approx(0.2 * (0.1 + 0.9 * np.exp(-gaps / 6.0)))
+
+
+def test_an_entry_at_the_moment_of_a_count_is_on_its_other_side_one_time_in_five_at_least() -> None:
+    _, _, [move] = moves(cut(30, 10.0), entry_misdated=0.05)
+    assert move.early == 0.2
+    assert move.late == pytest.approx(0.05 * (0.1 + 0.9 * np.exp(-5.0)))
+    assert moves(cut(30, 10.0), entry_misdated=0.3)[2][0].early == pytest.approx(0.3)
+    assert moves(cut(30, 10.0), entry_misdated=0.9)[2][0].early == 0.5
+
+
+def test_before_the_first_count_and_after_the_last_there_is_one_side_to_be_mistaken_for() -> None:
+    _, _, [before, after] = moves(cut(-12, 10.0), cut(162, 10.0), entry_misdated=0.2)
+    # open ended: near is a fifth of sixty days
+    share = 0.2 * (0.1 + 0.9 * np.exp(-1.0))
+    assert (before.early, before.late) == pytest.approx((0.0, share))
+    assert (after.early, after.late) == pytest.approx((share, 0.0))
+
+
+def test_near_is_a_day_at_least_and_half_a_month_at_most() -> None:
+    history = counted(STEADY[:3], cuts=(cut(1.0, 4.0),))
+    for scale, near in ((1 / 30, 1.0), (10.0, 15.0)):
+        spread = tuple(
+            replace(c, at=history.counts[0].at + scale * (c.at - history.counts[0].at)) for c in history.counts
+        )
+        entry = CutLogged(at=spread[0].at + 0.3 * (spread[1].at - spread[0].at), length_m=4.0)
+        (sequence,) = sequences_of(replace(history, counts=spread, cuts=(entry,)), 0, DEFAULT_PARAMETERS)
+        [move] = moves_of(0, sequence, GRID, DEFAULT_PARAMETERS)
+        gap = 0.3 * 30 * scale
+        assert move.early == pytest.approx(0.05 * (0.1 + 0.9 * np.exp(-gap / near)))
+
+
+@given(st.floats(0.05, 3.0))
+def test_a_growth_is_about_its_mean_and_never_a_shrinking(mean_m: float) -> None:
+    kernel = kernel_of(kernels.stretch_fft(mean_m, GRID))
+    assert kernel.sum() == pytest.approx(1.0)
+    assert kernel.min() >= -1e-12
+    assert kernel @ AT_M == pytest.approx(mean_m, abs=0.01 + 0.02 * mean_m)
