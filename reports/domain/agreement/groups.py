@@ -18,7 +18,7 @@ Source: Fisher (1935); Wilcoxon (1945); Benjamini & Hochberg (1995); setting asi
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, auto
 from math import comb
 from typing import cast
 
@@ -34,12 +34,12 @@ SAME_P = 1e-9  # two p-values that differ by no larger a share are one
 MOST_WORK = 50_000_000  # additions up to which rank sums are counted out, a fraction of a second
 
 
-class GroupVerdict(StrEnum):
+class GroupVerdict(Enum):
     """How a group compares with the rest."""
 
-    STANDS_OUT = "stands_out"
-    LIKE_THE_REST = "like_the_rest"  # as far as these numbers tell
-    CANNOT_BE_TOLD = "cannot_be_told"  # no result of this group could have stood out
+    STANDS_OUT = auto()
+    LIKE_THE_REST = auto()  # as far as these numbers tell
+    CANNOT_BE_TOLD = auto()  # no result of this group could have stood out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -105,6 +105,12 @@ def test_too_many_to_count_out_are_tested_by_the_normal_distribution_with_much_t
     assert by_normal != counted_out
 
 
+def test_values_that_are_all_tied_tell_nothing_however_many(monkeypatch):
+    assert rank_sum_p(np.zeros(3), np.zeros(4)) == (1.0, 1.0)
+    monkeypatch.setattr("reports.domain.agreement.groups.MOST_WORK", 0)
+    assert rank_sum_p(np.zeros(3), np.zeros(4)) == (1.0, 1.0)
+
+
 # Groups
 
 
@@ -113,6 +119,7 @@ def test_a_gauge_that_often_disagrees_stands_out_among_many():
     comparisons = shares_that_stand_out(gauges)
     assert [each.key for each in comparisons] == list(gauges)
     assert {each.key for each in comparisons if each.verdict is GroupVerdict.STANDS_OUT} == {"worn"}
+    assert {each.key for each in comparisons if each.stands_out} == {"worn"}
     worn = comparisons[-1]
     assert (worn.n, worn.value, worn.rest) == (50, 0.28, 9 / 450)
     assert worn.p == stats.fisher_exact([[14, 36], [9, 441]]).pvalue
@@ -160,6 +167,7 @@ def test_without_a_rest_or_any_difference_no_bias_can_be_told(groups):
     comparisons = biases_that_stand_out(groups)
     assert [each.key for each in comparisons] == list(groups)
     assert set(standings(comparisons).values()) <= {GroupVerdict.CANNOT_BE_TOLD}
+    assert {each.p for each in comparisons} <= {1.0}
 
 
 def test_among_groups_that_are_all_alike_one_in_twenty_looks_is_alarmed_at_most():
@@ -190,9 +198,10 @@ def test_an_impossible_rate_is_refused(rate):
         shares_that_stand_out({"a": share(1, 2)}, false_discovery=rate)
 
 
-def test_a_difference_that_is_no_number_is_refused_with_its_group():
+@pytest.mark.parametrize("broken", [[np.nan], [1.0, np.inf], [[1.0, 2.0]], 1.0])
+def test_a_difference_that_is_no_number_is_refused_with_its_group(broken):
     with pytest.raises(ValueNotTaken) as refused:
-        biases_that_stand_out({"fine": [1.0], "broken": [np.nan]})
+        biases_that_stand_out({"fine": [1.0], "broken": broken})
     assert refused.value.facts["field"] == "broken"
 
 
