@@ -192,6 +192,7 @@ def test_the_words_of_a_reading_become_those_of_the_trade_and_none_stays_none() 
     assert (reading.unwind, reading.scale_right) == (None, None)
     assert reading.gauge_face is Parity.ODD
     assert reading.crossover_half is ONE_HALF
+    assert keying.reading_from({"unwind": Unwind.RIGHT_TO_LEFT.value}).unwind is Unwind.RIGHT_TO_LEFT
     assert isinstance(keying.reading_from({"crossover_deg": "90"}).crossover_deg, float)
 
 
