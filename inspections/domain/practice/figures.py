@@ -5,30 +5,71 @@ Source: the drawings are our own; what they show is common practice, no publishe
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
-from inspections.domain.practice.reels import PracticeReel, halves_decide
+from inspections.domain.practice.reels import PracticeDrum, PracticeReel, halves_decide, levels_of
+from inspections.domain.reading import RuleParameters
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
-from reels.domain.reel_figures import ROW, DrumSection
+from reels.domain.reel_figures import ROW, DrumSection, ReferenceFrame
 from reels.domain.words import Graduation, Parity, Side
 
 WIDEST = 496.0  # points; as wide as a printed page takes
 GREATEST_UNIT = 11.0  # points that a cable diameter takes across the drum at most
 FLANGE = 5.0
-EDGE = 22.0  # beside a flange, for its name
+EDGE = 22.0  # beside a flange
+EDGE_OF_NARROW = 94.0  # beside a flange whose name has no room under the drum
+NARROW = 180.0  # points between the flanges; two names need more
 TEXT = 9.0
 TEXT_SMALL = 8.0  # of the crossover, which a page shows larger
 TEXT_ALONG = 11.0  # of the views that run along the drum, which a phone shows smaller
 
 
-def bench_figures(reel: PracticeReel, reference_side: Side) -> dict[str, Picture]:
+@dataclass(frozen=True, slots=True)
+class BenchReel:
+    """What is looked at: the cable as it lies on a drum of a type."""
+
+    parameters: RuleParameters
+    cable: PracticeDrum
+    drum: DrumSection
+
+    @property
+    def levels(self) -> Mapping[Side, int]:
+        """Level of cable at each flange."""
+        return levels_of(self.parameters, self.cable)
+
+    @property
+    def capacity(self) -> int:
+        """Wraps that the counted layer holds when it is full."""
+        return self.parameters.capacity(self.cable.layer)
+
+    @property
+    def sides(self) -> tuple[Side, Side]:
+        """The flanges at the left and at the right of whoever faces the scale line."""
+        return self.drum.side_at_left, self.drum.side_at_left.other
+
+
+def drum_of_type(
+    parameters: RuleParameters, *, scale_line_at: str, reference_side: Side, winding_sense: str
+) -> DrumSection:
+    """What the drawings need of a type."""
+    return DrumSection(
+        anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
+        wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
+        arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
+        scale_line_at=scale_line_at, reference_side=reference_side, winding_sense=winding_sense,
+    )  # fmt: skip
+
+
+def bench_figures(practised: PracticeReel, drum: DrumSection) -> dict[str, Picture]:
     """Every view of the reel, by name, in the order of the job: flanges, line, gauge_odd, gauge_even, crossover."""
+    reel = BenchReel(practised.parameters, practised.drum, drum)
     return {
         "flanges": flange_scales(reel),
         "line": scale_line(reel),
         "gauge_odd": gauge_laid_on(reel, Parity.ODD),
         "gauge_even": gauge_laid_on(reel, Parity.EVEN),
-        "crossover": crossover_seen(reel, reference_side),
+        "crossover": crossover_seen(reel),
     }
 
 
@@ -37,18 +78,23 @@ def bench_figures(reel: PracticeReel, reference_side: Side) -> dict[str, Picture
 STEP = 13.5  # points from one graduation to the next
 STRIP = 30.0  # a scale with its numbers
 CABLE = 4  # wraps that are drawn beside each flange
+FOOT = 34.0  # below the cable at the flanges
 MARGIN_LEVELS = 2  # graduations drawn below and above the cable
 
 
-def flange_scales(reel: PracticeReel) -> Picture:
+def levels_drawn(reel: BenchReel) -> tuple[int, int]:
+    """The lowest and the highest graduation that is drawn of a scale."""
+    return max(0, min(reel.levels.values()) - MARGIN_LEVELS - 1), max(reel.levels.values()) + MARGIN_LEVELS
+
+
+def flange_scales(reel: BenchReel) -> Picture:
     """Both flanges from the side, each with its scale and the cable that lies against it."""
     levels = reel.levels
-    low = max(0, min(levels.values()) - MARGIN_LEVELS - 1)
-    high = max(levels.values()) + MARGIN_LEVELS
-    width, foot = 288.0, 34.0
+    low, high = levels_drawn(reel)
+    width, foot = 288.0, FOOT
     height = foot + (high - low) * STEP + 20
     shapes: list[Shape] = []
-    for side, x, way in ((Side.LEFT, STRIP + 20, 1), (Side.RIGHT, width - STRIP - 20, -1)):
+    for side, x, way in zip(reel.sides, (STRIP + 20, width - STRIP - 20), (1, -1), strict=True):
         shapes.append(Bar(min(x, x + way * FLANGE), foot - 6, FLANGE, height - 14 - foot + 6, Look.FLANGE))
         shapes += _scale(reel, side, (x, way, foot), (low, high))
         shapes += _cable_beside(x + way * FLANGE, way, foot, levels[side] - low)
@@ -62,9 +108,9 @@ def flange_scales(reel: PracticeReel) -> Picture:
     )  # fmt: skip
 
 
-def _scale(reel: PracticeReel, side: Side, place: tuple[float, int, float], shown: tuple[int, int]) -> Iterator[Shape]:
+def _scale(reel: BenchReel, side: Side, place: tuple[float, int, float], shown: tuple[int, int]) -> Iterator[Shape]:
     (x, way, foot), (low, high) = place, shown
-    if side is reel.drum.worn_side:
+    if side is reel.cable.worn_side:
         for level in range(high - low):
             y = foot + level * STEP
             yield Trace(((x - way * 3, y + 2), (x - way * STRIP * 0.8, y + STEP - 2)), Look.MARK)
@@ -101,12 +147,14 @@ def _below(width: float, foot: float, *, is_core: bool) -> Iterator[Shape]:
 
 # Along the scale line -----------------------------------------------------------------------------------------------
 
+FOOT_OF_ROW = 38.0  # below the cable along the line
 
-def scale_line(reel: PracticeReel) -> Picture:
-    """The drum at the scale line, as installed, looking forward, with the wraps to be counted on top."""
-    row = _Row(reel)
-    foot = 25.0
-    top = foot + row.rise * (2 + reel.drum.heaped_by) + row.unit
+
+def scale_line(reel: BenchReel) -> Picture:
+    """The drum at the scale line, as whoever faces it sees it, with the wraps to be counted on top."""
+    row = Row(reel)
+    foot = FOOT_OF_ROW
+    top = foot + row.rise * (2 + reel.cable.heaped_by) + row.unit
     shapes = [*row.flanges(foot, top + 6), *row.below(foot), *row.counted(foot + row.rise)]
     shapes += row.heap(foot + 2 * row.rise)
     return Picture(
@@ -117,42 +165,39 @@ def scale_line(reel: PracticeReel) -> Picture:
     )  # fmt: skip
 
 
-class _Row:
+class Row:
     """Where the top of the cable lies across the paper."""
 
-    def __init__(self, reel: PracticeReel) -> None:
-        parameters = reel.parameters
+    def __init__(self, reel: BenchReel) -> None:
         self.reel = reel
-        self.drum = DrumSection(
-            anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
-            wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
-            arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
-        )  # fmt: skip
+        self.drum = reel.drum
         self.unit = min(GREATEST_UNIT, (WIDEST - 2 * EDGE) / self.drum.width)
         self.rise = self.unit * ROW
         self.radius = self.unit / 2 * 0.94
-        self.left = EDGE
-        self.right = EDGE + self.drum.width * self.unit
-        self.width = self.right + EDGE
+        across = self.drum.width * self.unit
+        self.is_narrow = across < NARROW
+        edge = EDGE_OF_NARROW if self.is_narrow else EDGE
+        self.left, self.right, self.width = edge, edge + across, across + 2 * edge
         # odd layers run away from the anchor side
-        self.from_anchor = Parity.of(reel.drum.layer) is Parity.ODD
+        self.from_anchor = Parity.of(reel.cable.layer) is Parity.ODD
 
     def x(self, layer: int, wrap: int) -> float:
         """Of a wrap numbered from the anchor side."""
-        along = self.drum.centre(layer, wrap) * self.unit
-        return self.left + along if self.drum.anchor_side is Side.LEFT else self.right - along
+        return self.left + self.drum.across(layer, wrap) * self.unit
 
     def slot(self, n: int) -> float:
         """Of the n-th wrap of the counted layer, from where it began."""
-        layer = self.reel.drum.layer
+        layer = self.reel.cable.layer
         return self.x(layer, n if self.from_anchor else self.drum.capacity(layer) + 1 - n)
 
     def flanges(self, foot: float, top: float) -> Iterator[Shape]:
+        """Both flanges, up to a height."""
         yield Bar(self.left - FLANGE, foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
         yield Bar(self.right, foot - 6, FLANGE, top - foot + 6, Look.FLANGE)
 
     def below(self, foot: float) -> Iterator[Shape]:
-        layer = self.reel.drum.layer - 1
+        """The layer under the counted one, or the core."""
+        layer = self.reel.cable.layer - 1
         if layer == 0:
             yield Bar(self.left, foot + self.rise - 6, self.right - self.left, 6, Look.CORE)
             return
@@ -160,21 +205,25 @@ class _Row:
             yield Disc(self.x(layer, wrap), foot + self.unit / 2, self.radius, Look.WRAP)
 
     def counted(self, foot: float) -> Iterator[Shape]:
-        for n in range(1, self.reel.drum.wraps + 1):
+        """The wraps to be counted."""
+        for n in range(1, self.reel.cable.wraps + 1):
             yield Disc(self.slot(n), foot + self.unit / 2, self.radius, Look.PART_WRAP)
 
     def heap(self, foot: float) -> Iterator[Shape]:
         """Cable that lies too high where the layer began."""
-        for row in range(self.reel.drum.heaped_by):
-            for n in range(1, max(2, min(self.reel.drum.heaped_by - row + 1, self.reel.drum.wraps) + 1)):
+        for row in range(self.reel.cable.heaped_by):
+            for n in range(1, max(2, min(self.reel.cable.heaped_by - row + 1, self.reel.cable.wraps) + 1)):
                 half = (self.slot(1) - self.slot(2)) / 2 * (row % 2 + 1) if self.reel.capacity > 1 else 0
                 yield Disc(self.slot(n) - half, foot + row * self.rise + self.unit / 2, self.radius, Look.WRAP)
 
     def names(self, foot: float) -> Iterator[Shape]:
         """The flanges, and which of them is the anchor side."""
-        for side, x, anchor in ((Side.LEFT, self.left - FLANGE, "start"), (Side.RIGHT, self.right + FLANGE, "end")):
-            role = ", anchor side" if side is self.drum.anchor_side else ""
-            yield Words(x, foot - 17, f"{side}{role}", anchor, bold=True)
+        ends = (self.left - FLANGE, self.right + FLANGE)
+        anchors = ("end", "start") if self.is_narrow else ("start", "end")
+        for side, x, anchor in zip(self.reel.sides, ends, anchors, strict=True):
+            yield Words(x, foot - 17, f"{side} flange", anchor, bold=True)
+            if side is self.drum.anchor_side:
+                yield Words(x, foot - 30, "anchor side", anchor)
 
 
 # The wrap gauge -----------------------------------------------------------------------------------------------------
@@ -182,10 +231,10 @@ class _Row:
 NUMBERED = 5  # every fifth graduation of the gauge has its number
 
 
-def gauge_laid_on(reel: PracticeReel, face: Parity) -> Picture:
+def gauge_laid_on(reel: BenchReel, face: Parity) -> Picture:
     """One face of the wrap gauge along the scale line, over the wraps."""
-    row = _Row(reel)
-    foot = 25.0
+    row = Row(reel)
+    foot = FOOT_OF_ROW
     bar = foot + 2 * row.rise + row.unit + 4
     shapes: list[Shape] = [*row.flanges(foot, bar - 2), *_gauge(row, face, bar)]
     shapes += [*row.below(foot), *row.counted(foot + row.rise), *row.names(foot)]
@@ -197,9 +246,9 @@ def gauge_laid_on(reel: PracticeReel, face: Parity) -> Picture:
     )  # fmt: skip
 
 
-def _gauge(row: _Row, face: Parity, y: float) -> Iterator[Shape]:
+def _gauge(row: Row, face: Parity, y: float) -> Iterator[Shape]:
     capacity = row.reel.capacity
-    counts_from_where_it_began = face is Parity.of(row.reel.drum.layer - 1)
+    counts_from_where_it_began = face is Parity.of(row.reel.cable.layer - 1)
     yield Bar(row.left - 4, y, row.right - row.left + 8, 30, Look.OUTLINE)
     for n in range(1, capacity + 1):
         x = row.slot(n if counts_from_where_it_began else capacity + 1 - n)
@@ -213,49 +262,39 @@ def _gauge(row: _Row, face: Parity, y: float) -> Iterator[Shape]:
 
 # The crossover ------------------------------------------------------------------------------------------------------
 
+POINTER = 11.0  # how long the arrowhead is that marks the crossover
 
-def crossover_seen(reel: PracticeReel, reference_side: Side) -> Picture:
-    """The drum from the reference side: scale line, the two halves, and an arrowhead where the last turn crosses."""
-    width, height, radius = 200.0, 192.0, 52.0
-    x, y = 84.0, 104.0
+
+def crossover_seen(reel: BenchReel) -> Picture:
+    """The drum from the reference side as it sits, with an arrowhead where the last turn crosses over."""
+    frame = ReferenceFrame(reel.drum)
     shapes = (
-        Disc(x, y, radius, Look.OUTLINE),
-        Disc(x, y, radius * 0.3, Look.CORE),
-        Trace(((x + radius * 0.3, y), (x + radius + 19, y)), Look.SCALE_LINE),
-        Words(x + radius + 21, y - 3, "scale line", "start"),
-        Words(x, y + radius + 20, "first half", bold=True),
-        Words(x, y - radius - 26, "second half", bold=True),
-        Words(width / 2, y - radius - 38, f"seen from the {reference_side};"),
-        Words(width / 2, y - radius - 48, "the arrowhead marks the crossover"),
-        _arrowhead(x, y, radius, reel.drum.crossover_deg),
-        *([] if halves_decide(reel.parameters) else _degrees(x, y, radius)),
-    )
+        *frame.shapes(), _arrowhead(frame, reel.cable.crossover_deg),
+        Words(frame.width / 2, frame.height - 7, "the arrowhead in the circle marks the crossover"),
+        *([] if halves_decide(reel.parameters) else _degrees(frame)),
+    )  # fmt: skip
     return Picture(
-        width=width, height=height, text_size=TEXT_SMALL, shapes=shapes,
-        title="The drum from its reference side",
-        description="A circle with the scale line to the right, the first half above it and the second half below. An "
-        "arrowhead on the circle points at the crossover.",
+        width=frame.width, height=frame.height, text_size=TEXT_SMALL, shapes=shapes,
+        title=f"The drum, seen from the {reel.drum.reference_side}",
+        description=f"{frame.in_words()} An arrowhead within the circle points at the crossover.",
     )  # fmt: skip
 
 
-def _degrees(x: float, y: float, radius: float) -> Iterator[Shape]:
+def _degrees(frame: ReferenceFrame) -> Iterator[Shape]:
     """A scale of degrees within the circle, where the half alone decides nothing."""
     for degrees in range(0, 360, 10):
-        turn, inner = math.radians(degrees), radius - (8 if degrees % 30 == 0 else 4)
-        yield Trace(tuple((x + r * math.cos(turn), y + r * math.sin(turn)) for r in (inner, radius)), Look.MARK)
-        if degrees % 30 == 0 and degrees:
-            yield Words(x + (radius - 16) * math.cos(turn), y + (radius - 16) * math.sin(turn) - 3, f"{degrees}")
+        inner = frame.radius - (8 if degrees % 30 == 0 else 4)
+        yield Trace((frame.at(degrees, inner), frame.at(degrees, frame.radius)), Look.MARK)
+        if degrees % 30 == 0 and degrees % 180:
+            x, y = frame.at(degrees, frame.radius - 21)
+            yield Words(x, y - 3, f"{degrees}")
 
 
-def _arrowhead(x: float, y: float, radius: float, degrees: float) -> Trace:
-    turn = math.radians(degrees)
-    across = 4.0
-    along = ((radius, 0.0), (radius + 11, across), (radius + 11, -across))
-    points = tuple(
-        (x + r * math.cos(turn) - off * math.sin(turn), y + r * math.sin(turn) + off * math.cos(turn))
-        for r, off in along
-    )
-    return Trace(points, Look.MARK, closed=True)
+def _arrowhead(frame: ReferenceFrame, degrees: float) -> Trace:
+    tip, base = frame.at(degrees, frame.radius), frame.at(degrees, frame.radius - POINTER)
+    across = ((base[1] - tip[1]) * 4 / POINTER, (tip[0] - base[0]) * 4 / POINTER)
+    corners = ((base[0] + across[0], base[1] + across[1]), (base[0] - across[0], base[1] - across[1]))
+    return Trace((tip, *corners), Look.MARK, closed=True)
 
 
 # The mark -----------------------------------------------------------------------------------------------------------

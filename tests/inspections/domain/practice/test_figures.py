@@ -1,28 +1,43 @@
 """The bench views, read off again shape by shape: they show what the reel is, and say none of it."""
 
 import math
-import re
 from dataclasses import replace
 
 from hypothesis import given
+from hypothesis import strategies as st
 
-from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
+from inspections.domain.practice.figures import MARK, bench_figures, drum_of_type, practice_mark
 from inspections.domain.practice.reels import Difficulty, Trap, practice_reel
 from reels.domain.drawing import Disc, Look, Trace, Words
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import BY_SIDE, TYPE
 from tests.inspections.domain.practice.test_reels import ANY_TYPE, DIFFICULTIES, SEEDS
 
+TYPES = st.tuples(
+    ANY_TYPE, st.sampled_from(["top", "bottom", "forward", "aft"]), st.sampled_from(Side),
+    st.sampled_from(["clockwise", "counter_clockwise"]),
+)  # fmt: skip
 
-def figures(parameters, difficulty, seed):
+
+def drum(parameters=TYPE, place="bottom", side=Side.LEFT, sense="clockwise"):
+    return drum_of_type(parameters, scale_line_at=place, reference_side=side, winding_sense=sense)
+
+
+def figures(parameters, difficulty, seed, *installed):
     reel = practice_reel(parameters, difficulty, seed)
-    return reel, bench_figures(reel, Side.LEFT)
+    return reel, bench_figures(reel, drum(parameters, *installed))
 
 
 def first(difficulty, where, parameters=TYPE):
     return next(
         found for found in (figures(parameters, difficulty, seed) for seed in range(500)) if where(found[0])
     )  # fmt: skip
+
+
+def at_left(picture):
+    """The flange that is named further left."""
+    named = sorted((each.x, each.text) for each in picture.shapes if isinstance(each, Words) and " flange" in each.text)
+    return Side(named[0][1].split()[0])
 
 
 def discs(picture, look):
@@ -37,35 +52,35 @@ def numbers(picture):
 
 def read_scale(picture, side):
     """The number beside the top of the cable at a flange, or None: as a person reads it."""
-    middle = picture.width / 2
-    here = [disc for disc in discs(picture, Look.WRAP) if (disc.x < middle) is (side is Side.LEFT)]
+    middle, is_left = picture.width / 2, side is at_left(picture)
+    here = [disc for disc in discs(picture, Look.WRAP) if (disc.x < middle) is is_left]
     foot = min(disc.y - disc.radius for disc in discs(picture, Look.WRAP))
     top = max((disc.y + disc.radius for disc in here), default=foot)
-    near = [n for n, x, y in numbers(picture) if (x < middle) is (side is Side.LEFT) and abs(y + 3 - top) < 2]
+    near = [n for n, x, y in numbers(picture) if (x < middle) is is_left and abs(y + 3 - top) < 2]
     return near[0] if near else None
 
 
-@given(ANY_TYPE, DIFFICULTIES, SEEDS)
-def test_the_wraps_to_count_are_drawn_one_by_one_from_where_the_layer_began(parameters, difficulty, seed):
-    reel, shown = figures(parameters, difficulty, seed)
+@given(TYPES, DIFFICULTIES, SEEDS)
+def test_the_wraps_to_count_are_drawn_one_by_one_from_where_the_layer_began(installed, difficulty, seed):
+    reel, shown = figures(installed[0], difficulty, seed, *installed[1:])
     wraps = discs(shown["line"], Look.PART_WRAP)
     assert len(wraps) == reel.reading.hand_wraps
-    began_left = parameters.far_side(reel.drum.layer) is Side.RIGHT
+    began_left = installed[0].far_side(reel.drum.layer) is not at_left(shown["line"])
     outermost = max(wraps, key=lambda disc: disc.x if began_left else -disc.x)
     assert outermost == wraps[-1]
 
 
-@given(ANY_TYPE, DIFFICULTIES, SEEDS)
-def test_each_scale_reads_what_a_careful_person_keys(parameters, difficulty, seed):
-    reel, shown = figures(parameters, difficulty, seed)
+@given(TYPES, DIFFICULTIES, SEEDS)
+def test_each_scale_reads_what_a_careful_person_keys(installed, difficulty, seed):
+    reel, shown = figures(installed[0], difficulty, seed, *installed[1:])
     read = (read_scale(shown["flanges"], Side.LEFT), read_scale(shown["flanges"], Side.RIGHT))
     if min(reel.levels.values()) > 0:  # with no cable at a flange there is no top to look for
         assert read == (reel.reading.scale_left, reel.reading.scale_right)
 
 
-@given(ANY_TYPE, DIFFICULTIES, SEEDS)
-def test_the_graduation_over_the_outermost_wrap_is_the_number_on_each_face(parameters, difficulty, seed):
-    reel, shown = figures(parameters, difficulty, seed)
+@given(TYPES, DIFFICULTIES, SEEDS)
+def test_the_graduation_over_the_outermost_wrap_is_the_number_on_each_face(installed, difficulty, seed):
+    reel, shown = figures(installed[0], difficulty, seed, *installed[1:])
     for face in Parity:
         picture = shown[f"gauge_{face}"]
         outermost = discs(picture, Look.PART_WRAP)[-1]
@@ -80,38 +95,37 @@ def test_the_graduation_over_the_outermost_wrap_is_the_number_on_each_face(param
         assert from_one == reel.gauge[face]
 
 
-@given(ANY_TYPE, DIFFICULTIES, SEEDS)
-def test_the_arrowhead_points_at_the_crossover(parameters, difficulty, seed):
-    reel, shown = figures(parameters, difficulty, seed)
+@given(TYPES, DIFFICULTIES, SEEDS)
+def test_the_arrowhead_points_at_the_crossover(installed, difficulty, seed):
+    reel, shown = figures(installed[0], difficulty, seed, *installed[1:])
     picture = shown["crossover"]
     [outline] = discs(picture, Look.OUTLINE)
-    [head] = [shape for shape in picture.shapes if isinstance(shape, Trace) and shape.closed]
-    (x, y), *_ = head.points
-    assert math.hypot(x - outline.x, y - outline.y) - outline.radius < 1e-6
-    seen = math.degrees(math.atan2(y - outline.y, x - outline.x))
-    assert abs((seen - reel.drum.crossover_deg + 180) % 360 - 180) < 1e-6
+    tips = [shape.points[0] for shape in picture.shapes if isinstance(shape, Trace) and shape.closed]
+    [(x, y)] = [tip for tip in tips if abs(math.dist(tip, (outline.x, outline.y)) - outline.radius) < 1e-6]
+    [line] = [shape for shape in picture.shapes
+              if isinstance(shape, Trace) and shape.look is Look.SCALE_LINE and not shape.dashed]  # fmt: skip
+    seen, of_line = (math.degrees(math.atan2(b - outline.y, a - outline.x)) for a, b in ((x, y), line.points[-1]))
+    assert abs((seen - of_line - reel.drum.crossover_deg + 180) % 360 - 180) < 1e-6
 
 
-@given(ANY_TYPE, DIFFICULTIES, SEEDS)
-def test_no_title_or_description_tells_an_answer(parameters, difficulty, seed):
-    """The words are the same for every reel, but for the face that a drawing is of."""
-    _, shown = figures(parameters, difficulty, seed)
-    other = bench_figures(practice_reel(TYPE, Difficulty.PLAIN, 1), Side.LEFT)
+@given(TYPES, DIFFICULTIES, SEEDS)
+def test_no_title_or_description_tells_an_answer(installed, difficulty, seed):
+    """The words are the same for every reel of a type."""
+    _, shown = figures(installed[0], difficulty, seed, *installed[1:])
+    other = bench_figures(practice_reel(installed[0], Difficulty.PLAIN, 1), drum(*installed))
     assert {name: (each.title, each.description) for name, each in shown.items()} == {
         name: (each.title, each.description) for name, each in other.items()
     }
-    told = " ".join(f"{each.title} {each.description}" for each in shown.values())
-    assert re.findall(r"\d+(?!th)", told.replace("5th", "")) == []
 
 
 def test_nothing_to_read_rests_on_colour():
-    """Odd and even, left and right, first and second half: the words are drawn."""
+    """Odd and even, left and right, aft and forward: the words are drawn."""
     _, shown = figures(TYPE, Difficulty.PLAIN, 3)
     written = {name: {s.text for s in each.shapes if isinstance(s, Words)} for name, each in shown.items()}
     assert "odd face" in written["gauge_odd"]
     assert "even face" in written["gauge_even"]
     assert {"left flange", "right flange"} <= written["flanges"]
-    assert {"first half", "second half", "scale line"} <= written["crossover"]
+    assert {"first half:", "second half:", "forward", "aft", "up", "scale line 0°"} <= written["crossover"]
 
 
 def test_a_worn_scale_has_strokes_and_no_number():
@@ -142,7 +156,7 @@ def test_degrees_are_marked_only_where_the_half_decides_nothing():
     divided = replace(TYPE, arc_to_deg=120)
     assert numbers(figures(TYPE, Difficulty.PLAIN, 1)[1]["crossover"]) == []
     marked = {n for n, _, _ in numbers(figures(divided, Difficulty.PLAIN, 1)[1]["crossover"])}
-    assert marked == set(range(30, 360, 30))
+    assert marked == set(range(30, 360, 30)) - {180}  # which is written at the opposite line anyway
 
 
 def test_the_band_says_what_it_marks_in_words_and_bars():
