@@ -32,6 +32,8 @@ from reels.domain.words import Parity, counted
 
 LAYERS = {Parity.EVEN: (5, 3, 1), Parity.ODD: (4, 2)}  # the part layer, by the parity of the full layers below it
 WRAPS = 7  # of the part layer of an example; few, so that each can have its number
+WIDEST_EXAMPLE = 300.0  # points; a phone shows it whole, with words that can be read
+ROOM_OF_A_NUMBER = 7.5  # points
 WIDE_LETTER = 0.62  # of the size of letters: how wide they are at most in the middle of a text
 
 
@@ -58,7 +60,7 @@ def _example(parameters: RuleParameters, drum: DrumSection, layers: Collection[i
     if layer is None:
         return None
     wraps = min(WRAPS, parameters.capacity(layer) - 1)
-    return BenchReel(parameters, PracticeDrum(layer=layer, wraps=wraps, crossover_deg=60), drum)
+    return BenchReel(parameters, PracticeDrum(layer=layer, wraps=wraps, crossover_deg=60), drum, WIDEST_EXAMPLE)
 
 
 def _with_words(picture: Picture, marks: Iterator[Shape], title: str, text: str) -> Picture:
@@ -95,7 +97,8 @@ def _wraps_at_the_line(reel: BenchReel) -> Picture:
     """Each wrap on the line with its number."""
     row = Row(reel)
     y = FOOT_OF_ROW + row.rise + row.unit + 3
-    marks = (Words(row.slot(n), y, f"{n}") for n in range(1, reel.cable.wraps + 1))
+    every = 1 if row.unit >= ROOM_OF_A_NUMBER else 2
+    marks = (Words(row.slot(n), y, f"{n}") for n in range(1, reel.cable.wraps + 1, every))
     began = reel.parameters.far_side(reel.cable.layer).other
     return _with_words(
         scale_line(reel), marks, "How to count the wraps",

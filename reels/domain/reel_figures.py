@@ -4,8 +4,9 @@ Source: the drawings are our own; what they show is common practice, no publishe
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
 from reels.domain.words import Parity, Side, counted
@@ -97,6 +98,22 @@ class DrumSection:
         """How far from the flange at the left of the paper a wrap lies, in cable diameters."""
         along = self.centre(layer, wrap)
         return along if self.anchor_side is self.side_at_left else self.width - along
+
+
+# Parameters that were kept before types said so: the first half was called aft and the second forward.
+AS_BEFORE = {"scale_line_at": "top", "reference_side": "right", "winding_sense": "clockwise"}
+
+
+def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
+    """The drum of a reel type, from the parameters that an inspection keeps."""
+    installed = {**AS_BEFORE, **parameters}
+    return DrumSection(
+        anchor_side=Side(parameters["anchor_side"]), max_layers=parameters["max_layers"],
+        wraps_odd_layer=parameters["wraps_odd_layer"], wraps_even_layer=parameters["wraps_even_layer"],
+        arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
+        scale_line_at=installed["scale_line_at"], reference_side=Side(installed["reference_side"]),
+        winding_sense=installed["winding_sense"],
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,6 @@ from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
-from reels.domain.words import Side
 from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader, show
 from reels.pages.plain import PlainForm
@@ -70,7 +69,7 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 @page
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
     shown = reel_type(code)
-    content = blank.worksheet(dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
+    content = blank.worksheet(dict(parameters_json(shown)), at=timezone.now())
     return document(content, f"worksheet-{shown.code}.pdf")
 
 
@@ -81,9 +80,7 @@ def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: 
     if part not in PRACTICE or difficulty not in set(Difficulty) or seed > LARGEST_SEED:
         raise NotFound(what="practice sheet", key=request.path)
     reel = practice_reel(parameters_of_type(shown), Difficulty(difficulty), seed)
-    content = PRACTICE[part](
-        reel, dict(parameters_json(shown)), Side(shown.reference_side), at=timezone.now()
-    )  # fmt: skip
+    content = PRACTICE[part](reel, dict(parameters_json(shown)), at=timezone.now())
     return document(content, f"practice-{part}-{shown.code}-{difficulty}-{seed}.pdf")
 
 

@@ -76,10 +76,8 @@ def _tag_cells(table: Any, event: str, *details: Any) -> None:
 
 
 class TaggedFigure(Flowable):  # type: ignore[misc]  # reportlab has no types
-    def __init__(self, picture: Picture, element: StructureElement) -> None:
-        """A picture that is wider than the page is made to fit."""
+    def __init__(self, picture: Picture, element: StructureElement, scale: float) -> None:
         super().__init__()
-        scale = min(1.0, style.WIDTH / picture.width)
         self.width, self.height = picture.width * scale, picture.height * scale
         self.hAlign = "CENTER"
         self._drawing, self._element = to_reportlab(picture), element
@@ -169,8 +167,9 @@ class Story:
         self._add_table([[_plain_cell(name, head), paragraph]], widths, look, spaceBefore=14, spaceAfter=10)
 
     def figure(self, *pictures: Picture) -> None:
-        """Drawings, one beside the other."""
-        figures = [TaggedFigure(each, self.root.add("Figure", alt=each.description)) for each in pictures]
+        """Drawings, one beside the other; those that are wider than the page are made to fit."""
+        scale = min(1.0, style.WIDTH / sum(each.width for each in pictures))
+        figures = [TaggedFigure(each, self.root.add("Figure", alt=each.description), scale) for each in pictures]
         if len(figures) == 1:
             self.flowables.append(figures[0])
             return

@@ -27,11 +27,12 @@ TEXT_ALONG = 11.0  # of the views that run along the drum, which a phone shows s
 
 @dataclass(frozen=True, slots=True)
 class BenchReel:
-    """What is looked at: the cable as it lies on a drum of a type."""
+    """What is looked at: the cable as it lies on a drum of a type. widest: points that it takes across, at most."""
 
     parameters: RuleParameters
     cable: PracticeDrum
     drum: DrumSection
+    widest: float = WIDEST
 
     @property
     def levels(self) -> Mapping[Side, int]:
@@ -47,18 +48,6 @@ class BenchReel:
     def sides(self) -> tuple[Side, Side]:
         """The flanges at the left and at the right of whoever faces the scale line."""
         return self.drum.side_at_left, self.drum.side_at_left.other
-
-
-def drum_of_type(
-    parameters: RuleParameters, *, scale_line_at: str, reference_side: Side, winding_sense: str
-) -> DrumSection:
-    """What the drawings need of a type."""
-    return DrumSection(
-        anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
-        wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
-        arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
-        scale_line_at=scale_line_at, reference_side=reference_side, winding_sense=winding_sense,
-    )  # fmt: skip
 
 
 def bench_figures(practised: PracticeReel, drum: DrumSection) -> dict[str, Picture]:
@@ -171,12 +160,13 @@ class Row:
     def __init__(self, reel: BenchReel) -> None:
         self.reel = reel
         self.drum = reel.drum
-        self.unit = min(GREATEST_UNIT, (WIDEST - 2 * EDGE) / self.drum.width)
+        self.unit = min(GREATEST_UNIT, (reel.widest - 2 * EDGE) / self.drum.width)
+        self.is_narrow = self.drum.width * self.unit < NARROW
+        edge = EDGE_OF_NARROW if self.is_narrow else EDGE
+        self.unit = min(self.unit, (reel.widest - 2 * edge) / self.drum.width)
+        across = self.drum.width * self.unit
         self.rise = self.unit * ROW
         self.radius = self.unit / 2 * 0.94
-        across = self.drum.width * self.unit
-        self.is_narrow = across < NARROW
-        edge = EDGE_OF_NARROW if self.is_narrow else EDGE
         self.left, self.right, self.width = edge, edge + across, across + 2 * edge
         # odd layers run away from the anchor side
         self.from_anchor = Parity.of(reel.cable.layer) is Parity.ODD

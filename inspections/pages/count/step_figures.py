@@ -1,38 +1,48 @@
-"""The drawing beside a step: the reel as far as its reader may see it, and where the crossover lies."""
+"""The drawings of a step: the reel in two views as far as its reader may see it, and how the step is read."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.utils.safestring import SafeString
 
+from inspections.domain.how_to_read import how_to_read
 from inspections.domain.reading import Half, RuleParameters
 from inspections.domain.reading_rules import takes_a_wrap_off
-from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
+from inspections.domain.words import Point
+from reels.domain.drawing import Picture
+from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section, reference_view
 from reels.pages.figures import drawn
 
-WIDTH_PT, HEIGHT_PT = 250, 200  # small, so that its words can be read on a phone
-LAST_STEP = 4
+WIDTH_PT, HEIGHT_PT = 250, 160  # small, so that its words can be read on a phone
+MOST_WIDTH_PT = 300  # a wider drawing scrolls by itself on a phone
+
+
+def shown_figure(picture: Picture, name: str) -> dict[str, Any]:
+    """A drawing under its name on the page, and whether a phone has to scroll it."""
+    is_wide = picture.width > MOST_WIDTH_PT
+    return {"title": picture.title, "drawing": drawn(picture, name.replace("_", "-")), "is_wide": is_wide}
 
 
 def step_figures(
-    parameters: RuleParameters, reference_side: str, step: int, seen: Mapping[str, Any]
+    parameters: RuleParameters, drum: DrumSection, points: Collection[Point], seen: Mapping[str, Any]
 ) -> list[SafeString]:
-    """The drawings of a step.
+    """Both views of the reel, the one that the points of the step are about first.
 
-    seen: reading fields that the reader keyed, has typed, or may see.
+    seen: reading fields that the reader keyed, has typed, or may see; nothing else is drawn.
     """
-    drum = DrumSection(
-        anchor_side=parameters.anchor_side, wraps_odd_layer=parameters.wraps_odd_layer,
-        wraps_even_layer=parameters.wraps_even_layer, max_layers=parameters.max_layers,
-        arc_from_deg=parameters.arc_from_deg, arc_to_deg=parameters.arc_to_deg,
-    )  # fmt: skip
+    half = seen.get("crossover_half") or ""
+    degrees = seen.get("crossover_deg")
     section = reel_section(drum, _drawn_count(parameters, seen), width=WIDTH_PT, height=HEIGHT_PT)
-    figures = [drawn(section, "section")]
-    if step == LAST_STEP:
-        half = seen.get("crossover_half") or ""
-        circle = crossover_circle(drum, reference_side, half=half if half in set(Half) else "")
-        figures.append(drawn(circle, "circle"))
-    return figures
+    circle = reference_view(
+        drum, half=half if half in set(Half) else "", degrees=None if degrees is None else float(degrees)
+    )  # fmt: skip
+    figures = [drawn(section, "section"), drawn(circle, "circle")]
+    return figures[::-1] if Point.CROSSOVER in points else figures
+
+
+def how_to_figures(parameters: RuleParameters, drum: DrumSection, points: Collection[Point]) -> list[dict[str, Any]]:
+    """How the points of a step are read, on an example."""
+    return [shown_figure(each, f"how-{i}") for i, each in enumerate(how_to_read(points, parameters, drum))]
 
 
 def _drawn_count(parameters: RuleParameters, seen: Mapping[str, Any]) -> DrawnCount:

@@ -13,17 +13,19 @@ from django.utils.decorators import method_decorator
 from django.utils.safestring import SafeString
 
 from inspections import access
+from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
 from inspections.pages.count.deciding import InspectionActView
 from inspections.pages.count.forms import StepForm, WorksheetForm, step_initial
-from inspections.pages.count.step_figures import step_figures
+from inspections.pages.count.step_figures import how_to_figures, step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
+from reels.domain.reel_figures import drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
@@ -141,6 +143,9 @@ class StepView(InspectionActView):
         return {
             **super().context(), "standing": self.standing, "title": TITLES[self.standing.step], "last": LAST,
             "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
+            "how_to": how_to_figures(
+                parameters_of(self.row), drum_of(self.row.parameters), keying.STEPS[self.standing.step - 1]
+            ),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
         }  # fmt: skip
 
@@ -187,9 +192,9 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
 
 
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
-    reference_side = inspection.reel.type.reference_side
     return step_figures(
-        parameters_of(inspection), reference_side, standing.step, {**standing.seen, **typed}
+        parameters_of(inspection), drum_of(inspection.parameters), keying.STEPS[standing.step - 1],
+        {**standing.seen, **typed},
     )  # fmt: skip
 
 

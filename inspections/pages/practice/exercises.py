@@ -13,6 +13,7 @@ from inspections.domain.practice.figures import bench_figures
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
 from inspections.models import Exercise
 from inspections.pages.count.forms import StepForm
+from inspections.pages.count.step_figures import how_to_figures, shown_figure
 from inspections.pages.count.worksheet import TITLES
 from inspections.pages.practice.forms import REFER, ExerciseForm, MeasuredStepForm, ResultForm
 from inspections.pages.practice.readiness import results_by_rule, standing_under
@@ -20,14 +21,12 @@ from inspections.queries import practice as exercises
 from inspections.services import practice
 from inspections.services.practice import RESULT_STEP
 from reels import access as reel_access
-from reels.domain.words import Side
+from reels.domain.reel_figures import drum_of
 from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
-from reels.pages.figures import drawn
 
 STEP_TITLES = {**TITLES, RESULT_STEP: "Setup values or referral"}
 FIGURES = {1: ("flanges", "line"), 2: ("line",), 3: ("gauge_odd", "gauge_even"), 4: ("crossover",), RESULT_STEP: ()}
-MOST_WIDTH_PT = 400  # a wider drawing scrolls by itself on a phone
 SHOWN = 10
 
 
@@ -121,18 +120,14 @@ class PracticeStepView(ActView):
         return reverse("practice-reel", args=[self.exercise.pk])
 
     def context(self) -> dict[str, Any]:
-        pictures = bench_figures(self.reel, Side(self.exercise.reference_side))
+        drum = drum_of(self.exercise.parameters)
+        pictures = bench_figures(self.reel, drum)
         return {
             "exercise": self.exercise, "reel": self.reel, "title": STEP_TITLES[self.step], "last_step": RESULT_STEP,
-            "figures": [_figure(name, pictures) for name in FIGURES[self.step]], "section": "practice",
+            "figures": [shown_figure(pictures[name], name) for name in FIGURES[self.step]], "section": "practice",
+            "how_to": how_to_figures(self.reel.parameters, drum, practice.points_at(self.step)),
             "entered": _entered(self.exercise) if self.step == RESULT_STEP else [], "stop": ActForm(),
         }  # fmt: skip
-
-
-def _figure(name: str, pictures: dict[str, Any]) -> dict[str, Any]:
-    picture = pictures[name]
-    is_wide = picture.width > MOST_WIDTH_PT
-    return {"title": picture.title, "drawing": drawn(picture, name.replace("_", "-")), "is_wide": is_wide}
 
 
 def _entered(one: Exercise) -> list[tuple[str, str]]:
@@ -157,13 +152,13 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     if not one.ended_at:
         return redirect("practice-reel", one.pk)
     reel, marking = exercises.reel_of(one), exercises.marking_of(one)
-    pictures = bench_figures(reel, Side(one.reference_side))
+    pictures = bench_figures(reel, drum_of(one.parameters))
     shown = {
         "exercise": one, "reel": reel, "answer": reel.answer, "is_right": not one.misses,
         "marks": [mark_row(each) for each in marking.marks], "is_own": one.person_id == reader(request).pk,
         "missed": [mark_row(each) for each in marking.missed],
         "traps": [words for trap, words in TRAP_NAMES.items() if trap in reel.traps],
-        "figures": [_figure(name, pictures) for name in pictures], "section": "practice",
+        "figures": [shown_figure(pictures[name], name) for name in pictures], "section": "practice",
     }  # fmt: skip
     return show(request, "inspections/practice/answers.html", shown)
 

@@ -12,8 +12,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import DrawnCount, DrumSection, crossover_circle, reel_section
-from reels.domain.words import Side
+from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts
@@ -23,9 +22,9 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "5"
+FORM = "6"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
-MAX_SECTION_HEIGHT = 170.0
+SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 NOT_SHOWN = (
     "Characters that these pages can't show stand by their code points, in square brackets. The attached record.json "
     "has them as they were keyed."
@@ -118,24 +117,15 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     drum, crossover = drum_of(record["parameters"]), values.get(Point.CROSSOVER, {})
     degrees = float(crossover["deg"]) if "deg" in crossover else None
     story.figure(
-        reel_section(drum, _drawn_count(last, values), width=style.WIDTH - 156, height=MAX_SECTION_HEIGHT),
-        crossover_circle(drum, "", half=half_of(crossover) if "half" in crossover else "", degrees=degrees),
+        reel_section(drum, _drawn_count(last, values), width=SECTION_WIDTH, height=MAX_SECTION_HEIGHT),
+        reference_view(drum, half=half_of(crossover) if "half" in crossover else "", degrees=degrees),
     )
     story.paragraph(
-        "Left: the reel at the scale line as it was read, as installed and looking forward; the part layer is dark, "
-        "and wraps with a cross are subtracted. Right: the crossover, counter-clockwise from the scale line; in the "
+        "The reel as it sits when installed. Left: as it was read, facing the scale line; the part layer is dark, and "
+        "wraps with a cross are subtracted. Right: from the reference side, with the crossover that was keyed; in the "
         "thick arc it subtracts a wrap. Not to scale.",
         style.NOTE,
     )
-
-
-def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
-    """The drum of a reel type, from the parameters that an inspection keeps."""
-    return DrumSection(
-        anchor_side=Side(parameters["anchor_side"]), max_layers=parameters["max_layers"],
-        wraps_odd_layer=parameters["wraps_odd_layer"], wraps_even_layer=parameters["wraps_even_layer"],
-        arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
-    )  # fmt: skip
 
 
 def _drawn_count(reading: Mapping[str, Any], values: Mapping[str, Any]) -> DrawnCount:
@@ -147,6 +137,7 @@ def _drawn_count(reading: Mapping[str, Any], values: Mapping[str, Any]) -> Drawn
         layers=steps["Full layers"]["after"], wraps=values[Point.HAND_COUNT],
         taken_off=min(subtracted, values[Point.HAND_COUNT]),
         scales=("" if left is None else str(left), "" if right is None else str(right)),
+        open_side=values.get(Point.OPEN_SIDE, ""),
     )  # fmt: skip
 
 

@@ -8,16 +8,16 @@ from inspections.domain.practice import PracticeReel, PracticeSheet, mark
 from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, value_in_words
 from inspections.domain.reading import Outcome
-from reels.domain.words import Side
+from reels.domain.reel_figures import drum_of
 from reports.pdf import style
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 from reports.pdf.sheets.worksheet import reading_table, working_table
 
 
-def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_side: Side, *, at: datetime) -> bytes:
+def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], *, at: datetime) -> bytes:
     """The reel as it is seen, and room for the reading and the working. parameters: as an inspection keeps them."""
-    story, pictures = Story(), bench_figures(reel, reference_side)
+    story, pictures = Story(), bench_figures(reel, drum_of(parameters))
     _head(story, reel, parameters, "Practice sheet")
     story.facts([
         ("Anchor side", reel.parameters.anchor_side.value), ("Maximum layers", f"{reel.parameters.max_layers}"),
@@ -41,9 +41,7 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
     return _finished(story, reel, "Practice sheet", at=at)
 
 
-def practice_answers(
-    reel: PracticeReel, parameters: Mapping[str, Any], reference_side: Side, *, at: datetime
-) -> bytes:  # fmt: skip
+def practice_answers(reel: PracticeReel, parameters: Mapping[str, Any], *, at: datetime) -> bytes:
     """What a careful person enters, the working, and what made the reel hard."""
     story, answer = Story(), reel.answer
     _head(story, reel, parameters, "Practice answers")

@@ -5,12 +5,12 @@ from datetime import datetime
 from typing import Any
 
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import DrawnCount, crossover_circle, reel_section
+from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
 from reels.domain.words import counted
 from reports.pdf import style
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
-from reports.pdf.sheets.inspection import drum_of
+from reports.pdf.sheets.inspection import SECTION_WIDTH
 
 WORKSHEET_HEAD = (
     "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",
@@ -27,7 +27,7 @@ READING_STEPS = (
 )
 
 
-def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetime) -> bytes:
+def worksheet(parameters: Mapping[str, Any], *, at: datetime) -> bytes:
     """A sheet on which one person notes a reading of a reel of this type, and calculates the setup values."""
     story = Story()
     code = parameters["type"]
@@ -38,7 +38,7 @@ def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetim
         style.BANNER,
     )
     story.facts([(name, "") for name in WORKSHEET_HEAD], blank=True)
-    _type_pictures(story, parameters, reference_side)
+    _type_pictures(story, parameters)
     story.heading("Before the first step", 2)
     for line in (*CAUTIONS, "Anchor side and forward mark found; cable condition and winding looked at."):
         story.paragraph(f"☐ {line}")
@@ -49,11 +49,11 @@ def worksheet(parameters: Mapping[str, Any], reference_side: str, *, at: datetim
     return write_sheet(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
 
 
-def _type_pictures(story: Story, parameters: Mapping[str, Any], reference_side: str) -> None:
+def _type_pictures(story: Story, parameters: Mapping[str, Any]) -> None:
     drum = drum_of(parameters)
     story.figure(
-        reel_section(drum, DrawnCount(layers=min(2, drum.max_layers), wraps=0), width=style.WIDTH - 156, height=110),
-        crossover_circle(drum, reference_side),
+        reel_section(drum, DrawnCount(layers=min(2, drum.max_layers), wraps=0), width=SECTION_WIDTH, height=130),
+        reference_view(drum),
     )
     story.paragraph(
         f"Anchor side {drum.anchor_side}. A full odd layer holds {counted(drum.wraps_odd_layer, 'wrap')}, a full even "

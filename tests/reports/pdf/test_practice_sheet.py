@@ -10,7 +10,6 @@ from inspections.domain.practice import Difficulty, Trap, practice_reel
 from inspections.domain.practice.figures import MARK
 from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
-from reels.domain.words import Side
 from reports.pdf.sheets.practice import practice_answers, practice_sheet
 from tests.builders import NOW
 from tests.reports.programs import run
@@ -28,7 +27,7 @@ def reel(seed=7, difficulty=Difficulty.TREACHEROUS, **changes):
 
 
 def drawn_up(part, one, **changes):
-    return PARTS[part](one, {**GIVEN, **changes, "type": "w28"}, Side.LEFT, at=NOW)
+    return PARTS[part](one, {**GIVEN, **changes, "type": "w28"}, at=NOW)
 
 
 def text_of(content, folder):

@@ -1,14 +1,15 @@
 """The bench views, read off again shape by shape: they show what the reel is, and say none of it."""
 
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspections.domain.practice.figures import MARK, bench_figures, drum_of_type, practice_mark
+from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
 from inspections.domain.practice.reels import Difficulty, Trap, practice_reel
 from reels.domain.drawing import Disc, Look, Trace, Words
+from reels.domain.reel_figures import drum_of
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import BY_SIDE, TYPE
 from tests.inspections.domain.practice.test_reels import ANY_TYPE, DIFFICULTIES, SEEDS
@@ -20,7 +21,7 @@ TYPES = st.tuples(
 
 
 def drum(parameters=TYPE, place="bottom", side=Side.LEFT, sense="clockwise"):
-    return drum_of_type(parameters, scale_line_at=place, reference_side=side, winding_sense=sense)
+    return drum_of({**asdict(parameters), "scale_line_at": place, "reference_side": side, "winding_sense": sense})
 
 
 def figures(parameters, difficulty, seed, *installed):

@@ -1,4 +1,5 @@
 import re
+from html import unescape
 
 import pytest
 from django.test import Client
@@ -119,7 +120,7 @@ def test_a_page_never_holds_what_the_other_keyed_while_it_is_blind(cast, inspect
 def test_the_drawing_bears_whatever_is_typed(cast, inspection, typed):
     for role, person in (("technician", cast.technician), ("verifier", cast.verifier), ("verifier", cast.colleague)):
         answer = logged_in(person).post(f"/inspections/{inspection.pk}/drawing/{role}", typed)
-        assert (answer.status_code, answer.content.decode().count("<svg")) == (200, 1)
+        assert (answer.status_code, answer.content.decode().count("<svg")) == (200, 2)
     assert logged_in(cast.technician).post(f"/inspections/{inspection.pk}/drawing/judge", typed).status_code == 204
 
 
@@ -128,6 +129,36 @@ def test_the_drawing_bears_more_wraps_than_a_layer_takes(cast, inspection, typed
     both_key(cast, inspection, 1)
     answer = logged_in(cast.technician).post(f"/inspections/{inspection.pk}/drawing/technician", typed)
     assert answer.status_code == 200
+
+
+def described(client, address):
+    """What the drawings of the reel on a page say, without those of an example."""
+    every = re.findall(r"<desc[^>]*>([^<]*)<", unescape(page_of(client, address)))
+    return [each for each in every if not each.startswith("An example, not this reel.")]
+
+
+def test_both_views_stand_at_every_step_and_each_step_shows_how_it_is_read(cast, inspection):
+    examples = {1: "lower reading counts", 2: "counted from", 3: "the even face", 4: "key the half it lies in"}
+    for step, words in examples.items():
+        html = unescape(page_of(logged_in(cast.technician), worksheet(inspection)))
+        views = [html.index(f'id="{name}"') for name in ("section-title", "circle-title")]
+        assert (views == sorted(views)) is (step != 4)  # the view that the step is about stands first
+        assert words in html[html.index("How to read it: an example") :]
+        assert 'style="' not in html
+        both_key(cast, inspection, step) if step < 4 else None
+
+
+def test_the_crossover_is_drawn_for_who_keyed_it_and_for_nobody_who_has_still_to(cast, inspection):
+    for step in (1, 2, 3):
+        both_key(cast, inspection, step)
+    send(logged_in(cast.technician), worksheet(inspection), crossover_half="second")
+    marked = "The crossover is in the second half."
+    assert [marked in each for each in described(logged_in(cast.technician), worksheet(inspection))] == [True, False]
+    for person in (cast.verifier, cast.colleague):
+        assert not [each for each in described(logged_in(person), witness(inspection)) if "The crossover is" in each]
+    typed = logged_in(cast.verifier).post(f"/inspections/{inspection.pk}/drawing/verifier", {"crossover_half": "first"})
+    assert "The crossover is in the first half." in unescape(typed.content.decode())
+    assert marked not in unescape(typed.content.decode())
 
 
 @pytest.mark.parametrize("part", ["drawing/technician", "worksheet", "witness"])
