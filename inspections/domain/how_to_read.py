@@ -11,7 +11,6 @@ from textwrap import wrap
 from inspections.domain.practice.figures import (
     FLANGE,
     FOOT,
-    FOOT_OF_ROW,
     NUMBERED,
     STEP,
     STRIP,
@@ -96,7 +95,7 @@ def _scales(reel: BenchReel) -> Picture:
 def _wraps_at_the_line(reel: BenchReel) -> Picture:
     """Each wrap on the line with its number."""
     row = Row(reel)
-    y = FOOT_OF_ROW + row.rise + row.unit + 3
+    y = row.foot + row.rise + row.unit + 3
     every = 1 if row.unit >= ROOM_OF_A_NUMBER else 2
     marks = (Words(row.slot(n), y, f"{n}") for n in range(1, reel.cable.wraps + 1, every))
     began = reel.parameters.far_side(reel.cable.layer).other
@@ -110,8 +109,8 @@ def _wraps_at_the_line(reel: BenchReel) -> Picture:
 def _gauge(reel: BenchReel, face: Parity) -> Picture:
     """A line from the outermost wrap to its graduation."""
     row, full = Row(reel), reel.cable.layer - 1
-    x, top = row.slot(reel.cable.wraps), FOOT_OF_ROW + row.rise + row.unit
-    bar = FOOT_OF_ROW + 2 * row.rise + row.unit + 4
+    x, top = row.slot(reel.cable.wraps), row.foot + row.rise + row.unit
+    bar = row.foot + 2 * row.rise + row.unit + 4
 
     def marks() -> Iterator[Shape]:
         yield Trace(((x, top), (x, bar)), Look.SCALE_LINE, dashed=True)

@@ -173,7 +173,13 @@ class Story:
         if len(figures) == 1:
             self.flowables.append(figures[0])
             return
-        look = [("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("FONT", (0, 0), (-1, -1), PLAIN)]
+        whole = ((0, 0), (-1, -1))
+        look = [
+            ("VALIGN", *whole, "MIDDLE"),
+            ("FONT", *whole, PLAIN),
+            ("LEFTPADDING", *whole, 0),
+            ("RIGHTPADDING", *whole, 0),
+        ]
         self.flowables.append(Table([figures], colWidths=[figure.width for figure in figures], style=look))
 
     def gap(self, points: float = 6) -> None:

@@ -20,6 +20,7 @@ FLANGE = 5.0
 EDGE = 22.0  # beside a flange
 EDGE_OF_NARROW = 94.0  # beside a flange whose name has no room under the drum
 NARROW = 180.0  # points between the flanges; two names need more
+TIGHT = 260.0  # and so do they with the anchor side on the same line
 TEXT = 9.0
 TEXT_SMALL = 8.0  # of the crossover, which a page shows larger
 TEXT_ALONG = 11.0  # of the views that run along the drum, which a phone shows smaller
@@ -136,18 +137,18 @@ def _below(width: float, foot: float, *, is_core: bool) -> Iterator[Shape]:
 
 # Along the scale line -----------------------------------------------------------------------------------------------
 
-FOOT_OF_ROW = 38.0  # below the cable along the line
+FOOT_OF_ROW = 25.0  # below the cable along the line
 
 
 def scale_line(reel: BenchReel) -> Picture:
     """The drum at the scale line, as whoever faces it sees it, with the wraps to be counted on top."""
     row = Row(reel)
-    foot = FOOT_OF_ROW
+    foot = row.foot
     top = foot + row.rise * (2 + reel.cable.heaped_by) + row.unit
     shapes = [*row.flanges(foot, top + 6), *row.below(foot), *row.counted(foot + row.rise)]
     shapes += row.heap(foot + 2 * row.rise)
     return Picture(
-        width=row.width, height=top + 14, text_size=TEXT_ALONG, shapes=(*shapes, *row.names(foot)),
+        width=row.width, height=top + 14, text_size=TEXT_ALONG, shapes=(*shapes, *row.names()),
         title="Along the scale line",
         description="The drum at the scale line between its two flanges: the layer on top, over the layer below it. "
         "Each circle is one wrap.",
@@ -165,6 +166,8 @@ class Row:
         edge = EDGE_OF_NARROW if self.is_narrow else EDGE
         self.unit = min(self.unit, (reel.widest - 2 * edge) / self.drum.width)
         across = self.drum.width * self.unit
+        self.is_tight = across < TIGHT
+        self.foot = FOOT_OF_ROW + self.is_tight * (TEXT_ALONG + 2)
         self.rise = self.unit * ROW
         self.radius = self.unit / 2 * 0.94
         self.left, self.right, self.width = edge, edge + across, across + 2 * edge
@@ -206,14 +209,16 @@ class Row:
                 half = (self.slot(1) - self.slot(2)) / 2 * (row % 2 + 1) if self.reel.capacity > 1 else 0
                 yield Disc(self.slot(n) - half, foot + row * self.rise + self.unit / 2, self.radius, Look.WRAP)
 
-    def names(self, foot: float) -> Iterator[Shape]:
+    def names(self) -> Iterator[Shape]:
         """The flanges, and which of them is the anchor side."""
         ends = (self.left - FLANGE, self.right + FLANGE)
         anchors = ("end", "start") if self.is_narrow else ("start", "end")
         for side, x, anchor in zip(self.reel.sides, ends, anchors, strict=True):
-            yield Words(x, foot - 17, f"{side} flange", anchor, bold=True)
-            if side is self.drum.anchor_side:
-                yield Words(x, foot - 30, "anchor side", anchor)
+            is_anchor = side is self.drum.anchor_side
+            role = ", anchor side" if is_anchor and not self.is_tight else ""
+            yield Words(x, self.foot - 17, f"{side} flange{role}", anchor, bold=True)
+            if is_anchor and self.is_tight:
+                yield Words(x, self.foot - 30, "anchor side", anchor)
 
 
 # The wrap gauge -----------------------------------------------------------------------------------------------------
@@ -224,10 +229,10 @@ NUMBERED = 5  # every fifth graduation of the gauge has its number
 def gauge_laid_on(reel: BenchReel, face: Parity) -> Picture:
     """One face of the wrap gauge along the scale line, over the wraps."""
     row = Row(reel)
-    foot = FOOT_OF_ROW
+    foot = row.foot
     bar = foot + 2 * row.rise + row.unit + 4
     shapes: list[Shape] = [*row.flanges(foot, bar - 2), *_gauge(row, face, bar)]
-    shapes += [*row.below(foot), *row.counted(foot + row.rise), *row.names(foot)]
+    shapes += [*row.below(foot), *row.counted(foot + row.rise), *row.names()]
     return Picture(
         width=row.width, height=bar + 50, text_size=TEXT_ALONG, shapes=tuple(shapes),
         title=f"The gauge's {face} face, laid on",
