@@ -14,6 +14,7 @@ class Look(StrEnum):
     TAKEN_OFF = "taken-off"  # of the part layer, taken off by a correction; drawn with a cross, too
     SCALE_LINE = "scale-line"
     ARC = "arc"  # where a crossover takes a wrap off
+    CROSSOVER = "crossover"  # the half in which it was keyed
     OUTLINE = "outline"
     MARK = "mark"
     GRID = "grid"  # faint lines of a scale

@@ -363,4 +363,4 @@ def _crossover(frame: ReferenceFrame, half: str, degrees: float | None) -> Itera
         yield Words(x, y - 3, f"{degrees:g}°", bold=True)
     elif half:
         start, end = {"first": (15, 165), "second": (195, 345), "unclear": (-12, 12)}[half]
-        yield Trace(frame.arc(start, end, frame.radius * 0.8), Look.PART_WRAP)
+        yield Trace(frame.arc(start, end, frame.radius * 0.8), Look.CROSSOVER)

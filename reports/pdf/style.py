@@ -65,6 +65,7 @@ PALETTE = {
     Look.TAKEN_OFF: Paint(white, WARNING, 0.7),
     Look.SCALE_LINE: Paint(None, INK, 0.8),
     Look.ARC: Paint(None, HexColor("#b07800"), 2.4),
+    Look.CROSSOVER: Paint(None, ACCENT, 3),
     Look.OUTLINE: Paint(None, INK, 0.8),
     Look.MARK: Paint(INK, INK, 0.6),
     Look.GRID: Paint(None, RULE, 0.5),

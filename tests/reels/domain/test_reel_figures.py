@@ -202,7 +202,7 @@ def test_a_crossover_in_degrees_lies_counter_clockwise_from_the_line(place, side
 @pytest.mark.parametrize("half", ["first", "second"])
 def test_a_keyed_half_is_marked_on_its_side_and_in_words(place, side, half):
     picture, rim = view(place, side, half=half)
-    [mark] = [each for each in picture.shapes if isinstance(each, Trace) and each.look is Look.PART_WRAP]
+    [mark] = [each for each in picture.shapes if isinstance(each, Trace) and each.look is Look.CROSSOVER]
     x, y = mark.points[len(mark.points) // 2]
     [label] = [each for each in words_of(picture) if each.text.startswith(f"{half} half:")]
     assert way_of(rim, x, y) == way_of(rim, label.x, label.y)
@@ -221,7 +221,7 @@ def test_a_crossover_that_cannot_be_told_is_marked_at_the_line():
 def test_without_a_keyed_crossover_nothing_is_marked(place, side):
     picture, _ = view(place, side)
     assert discs(picture, Look.PART_WRAP) == []
-    assert not [each for each in picture.shapes if isinstance(each, Trace) and each.look is Look.PART_WRAP]
+    assert not [each for each in picture.shapes if isinstance(each, Trace) and each.look is Look.CROSSOVER]
     assert "crossover" not in f"{picture.description} {' '.join(each.text for each in words_of(picture))}".lower()
 
 
