@@ -23,7 +23,7 @@ from reels import append_only
 from reels.access import lock_register
 from reels.domain import ledger
 from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
-from reels.services import feed
+from reels.services import checkpoints, feed
 from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
@@ -298,15 +298,127 @@ def exchange(one: models.Model, two: models.Model, *columns: str) -> None:
     type(one)._base_manager.filter(pk=one.pk).update(**theirs)
 
 
-def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_history_tells_of_it(story):
+@pytest.mark.parametrize("changed", [{"layers": 14}, {"wraps": 11}, {"parity": "odd"}])
+def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_history_tells_of_it(story, changed):
     def change_the_result() -> None:
         inspection = Inspection.objects.get()
         with record_act(inspection.reel.chain, "x", Actor(administrator()), NOW) as act:
-            act.change(inspection, wraps=11)
+            act.change(inspection, **changed)
 
+    result = {"layers": 12, "wraps": 10, "parity": "even"}
     broken = broken_by(change_the_result)
     assert "signed was layers 12, wraps 10, even, of inspection" in broken
-    assert "has layers 12, wraps 11, even" in broken
+    assert "has layers {layers}, wraps {wraps}, {parity}".format(**result | changed) in broken
+
+
+def kept_and_told(row: models.Model, **columns: Any) -> None:
+    """A row's columns changed, and its whole history written anew so that it tells the same."""
+    edited = type(row)._base_manager.filter(pk=row.pk)
+    edited.update(**columns)
+    told = {
+        name: ledger.plain(value) for name, value in columns.items() if name not in getattr(row, "hidden_columns", ())
+    }
+
+    def tell(entry: dict[str, Any]) -> None:
+        for each in entry["changes"]:
+            if (each["table"], each["id"]) == (row._meta.db_table, row.pk):
+                each["after"].update(told)
+
+    rewritten(Reel.objects.get().chain, tell)
+
+
+@pytest.mark.parametrize("name", ["inspection", "meaning", "person", "name", "at"])
+def test_a_statement_made_anew_that_says_otherwise_than_its_row_is_found(story, name):
+    signature = SignOff.objects.earliest("id")
+    statement = json.loads(bytes(signature.statement))
+    match name:
+        case "person":
+            statement["person"]["id"] += 1
+        case "name":
+            statement["person"]["name"] = "Eve Hollin"
+        case "inspection":
+            statement["inspection"] += 1
+        case _:
+            statement[name] = "otherwise"
+    content = ledger.canonical(statement)
+    broken = broken_by(lambda: kept_and_told(signature, statement=content, digest=ledger.digest(content)))
+    assert f"its statement says {name} " in broken
+
+
+def test_a_statement_that_says_the_same_in_other_bytes_is_found(story):
+    signature = SignOff.objects.earliest("id")
+    content = bytes(signature.statement).replace(b",", b", ", 1)
+    assert json.loads(content) == json.loads(bytes(signature.statement))
+    assert "its statement has the digest " in broken_by(edit, signature, "statement", content)
+
+
+def test_a_signature_that_was_given_for_another_record_is_found_though_its_row_says_so_too(story):
+    signature = SignOff.objects.earliest("id")
+    content = ledger.canonical(json.loads(bytes(signature.statement)) | {"record": "0" * 64})
+    columns = {"statement": content, "digest": ledger.digest(content), "record_digest": "0" * 64}
+    assert "it was given for the record 000000000000" in broken_by(lambda: kept_and_told(signature, **columns))
+
+
+def test_a_signatures_row_that_names_another_record_is_found(story):
+    broken = broken_by(lambda: kept_and_told(SignOff.objects.earliest("id"), record_digest="0" * 64))
+    assert "its statement says record " in broken
+
+
+def test_a_signature_whose_record_is_gone_is_found_even_when_no_history_tells_of_it(story):
+    def forget(entry: dict[str, Any]) -> None:
+        entry["changes"] = [each for each in entry["changes"] if each["table"] != InspectionRecord._meta.db_table]
+
+    def without_record() -> None:
+        delete(InspectionRecord.objects.get())
+        rewritten(Reel.objects.get().chain, forget)
+
+    assert "the record that was signed is gone" in broken_by(without_record)
+
+
+def test_a_column_that_came_later_than_its_row_holds_its_default(story):
+    reel = Reel.objects.get()
+
+    def before_the_column(entry: dict[str, Any]) -> None:
+        for each in entry["changes"]:
+            if each["table"] == Reel._meta.db_table:
+                for columns in (each["before"] or {}, each["after"]):
+                    columns.pop("retired_reason", None)
+
+    def filled_in() -> None:
+        rewritten(reel.chain, before_the_column)
+        edit(reel, "retired_reason", "worn")
+
+    assert "its retired_reason is 'worn'; the history says ''" in broken_by(filled_in)
+    # without what is kept of yesterday, a history that is written anew and fits its rows is whole
+    delete_checkpoints = CheckpointMade.objects.all()
+
+    def as_it_was() -> None:
+        rewritten(reel.chain, before_the_column)
+        delete_checkpoints._raw_delete("default")
+
+    assert broken_by(as_it_was) == ""
+
+
+# Places and checkpoints ---------------------------------------------------------------------------------------------
+
+
+def test_an_entry_without_a_place_in_the_order_of_all_is_found(story):
+    broken = broken_by(delete, FeedPlace.objects.latest("entry__id"))
+    assert broken.endswith("it has no place in the order of all entries")
+
+
+def test_a_place_that_is_missing_from_the_order_is_found(story):
+    feed.number_waiting()
+    last = FeedPlace.objects.latest("number")
+    n = last.number
+    assert n is not None
+    assert f"place {n} is missing; the next one is {n + 1}" in broken_by(edit, last, "number", n + 1)
+
+
+def test_a_change_of_any_column_of_a_checkpoint_is_found(story):
+    row = checkpoints.make(NOW + timedelta(days=400))
+    for field in CheckpointMade._meta.concrete_fields[1:]:
+        assert broken_by(edit, row, field.attname, other(field, getattr(row, field.attname))), field
 
 
 # The whole of it ----------------------------------------------------------------------------------------------------
