@@ -42,8 +42,12 @@ def how_to_read(points: Collection[Point], parameters: RuleParameters, drum: Dru
     plain = examples[Parity.EVEN]
     assert plain, "every drum takes a part layer on its core"
     pictures: list[Picture] = []
+    if Point.OPEN_SIDE in points:
+        pictures.append(_open_side(plain))
     if {Point.SCALE_LEFT, Point.SCALE_RIGHT} & set(points):
         pictures.append(_scales(plain))
+    if Point.UNWIND in points:
+        pictures.append(_unwinding(plain))
     if Point.HAND_COUNT in points:
         pictures.append(_wraps_at_the_line(plain))
     if Point.GAUGE in points:
@@ -72,6 +76,33 @@ def _with_words(picture: Picture, marks: Iterator[Shape], title: str, text: str)
         picture, height=height, title=title, shapes=(*picture.shapes, *marks, *above),
         description=f"An example, not this reel. {picture.description} {text}",
     )  # fmt: skip
+
+
+def _open_side(reel: BenchReel) -> Picture:
+    """An arrow from the last wrap of the part layer across to the flange that it has not reached."""
+    row, open_side = Row(reel), reel.parameters.far_side(reel.cable.layer)
+    marks = _arrow(row, row.slot(reel.cable.wraps), row.slot(reel.capacity))
+    return _with_words(
+        scale_line(reel), marks, "How to find the open side",
+        f"Example: the part layer has not reached the {open_side} flange. That is the open side.",
+    )  # fmt: skip
+
+
+def _unwinding(reel: BenchReel) -> Picture:
+    """An arrow over the part layer, the way it is unwound."""
+    row, open_side = Row(reel), reel.parameters.far_side(reel.cable.layer)
+    marks = _arrow(row, row.slot(reel.cable.wraps), row.slot(1))
+    return _with_words(
+        scale_line(reel), marks, "How to tell the unwind direction",
+        f"Example: as cable leaves, the wraps go one by one from the {open_side} to the {open_side.other}.",
+    )  # fmt: skip
+
+
+def _arrow(row: Row, start: float, tip: float) -> Iterator[Shape]:
+    """Along the scale line, over the part layer."""
+    y, way = row.foot + row.rise + row.unit + 7, 1 if tip > start else -1
+    yield Trace(((start, y), (tip - way * 6, y)), Look.OUTLINE)
+    yield Trace(((tip, y), (tip - way * 7, y + 3.5), (tip - way * 7, y - 3.5)), Look.MARK, closed=True)
 
 
 def _scales(reel: BenchReel) -> Picture:

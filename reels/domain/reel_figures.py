@@ -47,7 +47,8 @@ class DrumSection:
     wraps_odd_layer, wraps_even_layer: wraps of a full layer, 2 or more; max_layers: 1 or more.
     scale_line_at: where the scale line sits as installed: top, bottom, forward or aft. reference_side: the side of what
     carries the machine from which angles are seen. winding_sense: the way the cable runs from its inner end, seen from
-    there: clockwise or counter_clockwise. arc_from_deg, arc_to_deg: where a crossover takes a wrap off.
+    there: clockwise or counter_clockwise. face_marks: what the odd and the even face of a wrap gauge look like, in the
+    type's own words, or "". arc_from_deg, arc_to_deg: where a crossover takes a wrap off.
     """
 
     anchor_side: Side
@@ -59,6 +60,7 @@ class DrumSection:
     scale_line_at: str
     reference_side: Side
     winding_sense: str
+    face_marks: tuple[str, str] = ("", "")
 
     def capacity(self, layer: int) -> int:
         """Wraps that the layer holds."""
@@ -113,6 +115,7 @@ def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
         arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
         scale_line_at=installed["scale_line_at"], reference_side=Side(installed["reference_side"]),
         winding_sense=installed["winding_sense"],
+        face_marks=(parameters.get("odd_face_mark", ""), parameters.get("even_face_mark", "")),
     )  # fmt: skip
 
 
@@ -209,7 +212,7 @@ class _SectionFrame:
         top = self.height - 9
         layers = counted(count.layers, "full layer")
         if not count.wraps:
-            yield Words(self.width / 2, top, layers if count.layers else "core, no layers")
+            yield Words(self.width / 2, top, layers if count.layers else "no layer read yet")
             return
         x, y = self.at(count.layers + 1, _wrap_number(self.drum, count.layers + 1, 1))
         yield Trace(((x, y + self.unit / 2 + 1), (x, top - 3)), Look.SCALE_LINE)

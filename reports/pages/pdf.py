@@ -69,7 +69,7 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 @page
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
     shown = reel_type(code)
-    content = blank.worksheet(dict(parameters_json(shown)), at=timezone.now())
+    content = blank.worksheet(dict(parameters_json(shown)), parameters_of_type(shown), at=timezone.now())
     return document(content, f"worksheet-{shown.code}.pdf")
 
 

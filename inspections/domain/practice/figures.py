@@ -252,7 +252,8 @@ def _gauge(row: Row, face: Parity, y: float) -> Iterator[Shape]:
             yield Trace(((x, y), (x, y - row.rise * 2 - row.unit)), Look.GRID)
             yield Words(x, y + 16, f"{n}")
         yield Trace(((x, y), (x, y + (11 if is_numbered else 6))), Look.MARK)
-    yield Words(row.left - 4, y + 36, f"{face} face", "start", bold=True)
+    mark = row.drum.face_marks[face is Parity.EVEN]
+    yield Words(row.left - 4, y + 36, f"{face} face{f': {mark}' if mark else ''}", "start", bold=True)
 
 
 # The crossover ------------------------------------------------------------------------------------------------------

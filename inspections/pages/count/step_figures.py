@@ -52,8 +52,9 @@ def _drawn_count(parameters: RuleParameters, seen: Mapping[str, Any]) -> DrawnCo
     layers = min([*read, parameters.max_layers]) if read else 0
     wraps = seen.get("hand_wraps") or seen.get("gauge_wraps") or 0
     wraps = min(wraps, parameters.capacity(layers + 1)) if read else 0
-    half = seen.get("crossover_half")
-    taken_off = int(wraps > 0 and half in set(Half) and bool(takes_a_wrap_off(parameters, Half(half))))
+    half, degrees = seen.get("crossover_half"), seen.get("crossover_deg")
+    crossover = Half(half) if half in set(Half) else None if degrees is None else float(degrees)
+    taken_off = int(wraps > 0 and crossover is not None and bool(takes_a_wrap_off(parameters, crossover)))
     left, right = ("" if scale is None else str(scale) for scale in scales)
     open_side = seen.get("open_side") or ""
     return DrawnCount(layers=layers, wraps=wraps, taken_off=taken_off, scales=(left, right), open_side=open_side)

@@ -4,8 +4,11 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from inspections.domain.how_to_read import how_to_read
+from inspections.domain.reading import RuleParameters
+from inspections.domain.words import Point
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
+from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
 from reels.domain.words import counted
 from reports.pdf import style
 from reports.pdf.flowables import Story
@@ -27,7 +30,7 @@ READING_STEPS = (
 )
 
 
-def worksheet(parameters: Mapping[str, Any], *, at: datetime) -> bytes:
+def worksheet(parameters: Mapping[str, Any], rules: RuleParameters, *, at: datetime) -> bytes:
     """A sheet on which one person notes a reading of a reel of this type, and calculates the setup values."""
     story = Story()
     code = parameters["type"]
@@ -46,6 +49,7 @@ def worksheet(parameters: Mapping[str, Any], *, at: datetime) -> bytes:
     working_table(story, parameters)
     story.heading("Name and signature", 2)
     story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
+    _how_to_read(story, drum_of(parameters), rules)
     return write_sheet(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
 
 
@@ -60,6 +64,14 @@ def _type_pictures(story: Story, parameters: Mapping[str, Any]) -> None:
         f"one {drum.wraps_even_layer}; the drum takes {counted(drum.max_layers, 'layer')}. Not to scale.",
         style.NOTE,
     )
+
+
+def _how_to_read(story: Story, drum: DrumSection, rules: RuleParameters) -> None:
+    story.next_page()
+    story.heading("How to read it: an example, not this reel", 2)
+    pictures = how_to_read(tuple(Point), rules, drum)
+    for i in range(0, len(pictures), 2):
+        story.figure(*pictures[i : i + 2])
 
 
 def reading_table(story: Story) -> None:

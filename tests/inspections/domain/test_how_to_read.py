@@ -33,7 +33,43 @@ def said(picture):
 def test_a_step_shows_the_pictures_of_its_own_points():
     drawn = {point: [each.title for each in pictures((TYPE,), point)] for point in Point}
     assert [len(drawn[point]) for point in (*SCALES, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)] == [1, 1, 1, 2, 1]
-    assert drawn[Point.OPEN_SIDE] == drawn[Point.UNWIND] == []
+    assert [len(drawn[point]) for point in (Point.OPEN_SIDE, Point.UNWIND)] == [1, 1]
+
+
+def pointed(picture):
+    """Where the one arrow begins and where its tip is."""
+    [line] = [each for each in picture.shapes if isinstance(each, Trace) and each.look is Look.OUTLINE]
+    [head] = [each for each in picture.shapes if isinstance(each, Trace) and each.closed]
+    return line.points[0][0], head.points[0][0]
+
+
+@given(TYPES)
+def test_the_open_side_is_pointed_at_from_the_last_wrap(installed):
+    [picture] = pictures(installed, Point.OPEN_SIDE)
+    start, tip = pointed(picture)
+    wraps = [disc.x for disc in discs(picture, Look.PART_WRAP)]  # from where the layer began
+    assert start == wraps[-1]
+    assert abs(tip - wraps[0]) > abs(wraps[-1] - wraps[0])
+    side = at_left(picture) if tip < picture.width / 2 else at_left(picture).other
+    assert f"has not reached the {side} flange" in said(picture)
+
+
+@given(TYPES)
+def test_unwinding_goes_from_the_last_wrap_to_the_first(installed):
+    [picture] = pictures(installed, Point.UNWIND)
+    wraps = [disc.x for disc in discs(picture, Look.PART_WRAP)]
+    assert pointed(picture) == (wraps[-1], wraps[0])
+    side = at_left(picture)
+    ways = {True: (side, side.other), False: (side.other, side)}
+    start, end = ways[wraps[-1] < wraps[0]] if len(wraps) > 1 else ("", "")
+    assert f"from the {start} to the {end}" in said(picture) or len(wraps) == 1
+
+
+def test_a_face_of_the_gauge_has_the_mark_of_its_type_beside_its_word():
+    marked = replace(drum(), face_marks=("one notch", ""))
+    shown = [said(each) for each in how_to_read([Point.GAUGE], TYPE, marked)]
+    assert ["odd face: one notch" in each for each in shown] == [False, True]
+    assert "even face:" not in " ".join(shown)
 
 
 @given(TYPES)

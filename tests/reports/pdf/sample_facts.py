@@ -9,7 +9,7 @@ from reports.pdf.facts import InspectionFacts
 TESS = {"id": 2, "username": "tess", "name": "Tess Hollin", "staff_number": "S-0001"}
 VIC = {"id": 3, "username": "vic", "name": "Vic Amberley", "staff_number": "S-0002"}
 MONA = {"id": 4, "username": "mona", "name": "Mona Castell", "staff_number": "S-0003"}
-PARAMETERS = {
+PARAMETERS: dict[str, Any] = {
     "type": "w28", "anchor_side": "left", "wraps_odd_layer": 28, "wraps_even_layer": 27, "max_layers": 20,
     "lead_wraps": 1, "arc_from_deg": 0, "arc_to_deg": 180, "unusual": "accept", "unusual_publication": "LWS 12-3",
     "graduation": "every",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
 from reports.domain.agreement import Comparison, agreement_of
 from reports.domain.drift_figure import CountPoint, Course, course_figure
@@ -104,11 +105,13 @@ def reel_drift():
 
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
         "confirmed_at": None}  # fmt: skip
+INSTALLED = {"scale_line_at": "forward", "reference_side": "left", "winding_sense": "counter_clockwise"}
+RULES = rule_parameters({name: PARAMETERS[name] for name in PARAMETERS if name not in ("type", "unusual_publication")})
 DOCUMENTS = {
     "inspection": lambda: inspection_pdf(facts({"made_with": MADE_WITH})),
     "inspection-long": lambda: inspection_pdf(long_record()),
     "inspection-void-asked": lambda: inspection_pdf(facts({"void": VOID, "setup_values": []})),
-    "worksheet": lambda: worksheet.worksheet(PARAMETERS, at=NOW),
+    "worksheet": lambda: worksheet.worksheet({**PARAMETERS, **INSTALLED}, RULES, at=NOW),
     "setup-card": card,
     "setup-card-withdrawn": lambda: card(
         withdrawn_by=VIC, withdrawn_at=moment(0, 4), withdrawn_why="cut on 2026-03-04"
