@@ -48,16 +48,19 @@ class Examination:
     signatures: tuple[str, ...] = ()
 
 
-def examine(content: bytes) -> Examination:
-    """Examine a file of any kind, in a process of its own with bounds on time and memory; never raises for a file."""
+def examine(content: bytes, *, seconds: int = MAX_SECONDS) -> Examination:
+    """Examine a file of any kind, in a process of its own with bounds on time and memory; never raises for a file.
+
+    seconds: of processor time that it may take.
+    """
     if len(content) > MAX_BYTES:
         return _unreadable(f"The file has {len(content)} bytes; up to {MAX_BYTES} are looked at.")
     if not content.startswith(b"%PDF-"):
         return _unreadable("The file is no PDF.")
     try:
-        child = subprocess.run(  # our own module, and the file only on standard input
-            [sys.executable, "-m", "reports.pdf.examination"], input=content, cwd=HOME, capture_output=True,
-            timeout=2 * MAX_SECONDS, check=True,
+        child = subprocess.run(  # noqa: S603  # our own module, and the file only on standard input
+            [sys.executable, "-m", "reports.pdf.examination", str(seconds)], input=content, cwd=HOME,
+            capture_output=True, timeout=2 * seconds, check=True,
         )  # fmt: skip
         examined = json.loads(child.stdout)
         results = (CheckResult(question=Question(each["question"]), verdict=Verdict(each["verdict"]), why=each["why"])
@@ -138,13 +141,13 @@ def _unpacked(stream: pikepdf.Object) -> bytes:
     return content
 
 
-def _child() -> None:
+def _child(seconds: int) -> None:
     """The child's part. The limits are set before a byte of the file is read, and cannot be raised again."""
     resource.setrlimit(resource.RLIMIT_AS, (MAX_MEMORY, MAX_MEMORY))
-    resource.setrlimit(resource.RLIMIT_CPU, (MAX_SECONDS, MAX_SECONDS))
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
     resource.setrlimit(resource.RLIMIT_FSIZE, (2 * MAX_BYTES, 2 * MAX_BYTES))  # pikepdf saves through a temporary one
     sys.stdout.write(json.dumps(asdict(examine_here(sys.stdin.buffer.read(MAX_BYTES + 1)))))
 
 
 if __name__ == "__main__":
-    _child()
+    _child(int(sys.argv[1]))
