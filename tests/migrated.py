@@ -1,4 +1,4 @@
-"""The migrated, empty SQLite database that a test process begins with: made once for the code as it is, and copied."""
+"""The migrated, empty database that a test process begins with: made once for the code as it is, and copied."""
 
 import fcntl
 import hashlib
@@ -43,6 +43,32 @@ def copy_where_made() -> None:
                 return name
             name = str(creation._create_test_db(verbosity, autoclobber, keepdb))
             shutil.copyfile(kept, name)
+        connection.close()
+        settings.DATABASES[connection.alias]["NAME"] = connection.settings_dict["NAME"] = name
+        return name
+
+    creation.create_test_db = create_test_db
+
+
+def clone_where_made(template: str) -> None:
+    """On a PostgreSQL of the run's own (tests/postgres.py): one process migrates, and the others copy its database."""
+    creation: Any = connection.creation
+    migrate = creation.create_test_db
+
+    def create_test_db(verbosity: int, autoclobber: bool, serialize: bool, keepdb: bool) -> str:
+        KEPT.mkdir(parents=True, exist_ok=True)
+        with (KEPT / "lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            with creation._nodb_cursor() as cursor:
+                is_made = creation._database_exists(cursor, template)
+            if not is_made:
+                name = str(migrate(verbosity, autoclobber, serialize, keepdb))
+                connection.close()  # nobody may be connected to what is copied
+                with creation._nodb_cursor() as cursor:
+                    cursor.execute(f'CREATE DATABASE "{template}" TEMPLATE "{name}"')
+                return name
+            connection.settings_dict["TEST"]["TEMPLATE"] = template
+            name = str(creation._create_test_db(verbosity, autoclobber, keepdb))
         connection.close()
         settings.DATABASES[connection.alias]["NAME"] = connection.settings_dict["NAME"] = name
         return name

@@ -103,7 +103,8 @@ def main(command: list[str]) -> int:
     if bin_folder is None:
         sys.exit("There is no PostgreSQL here (initdb, postgres). Install it, or name its folder in PG_BIN.")
     with running_cluster(bin_folder) as url:
-        return subprocess.run(command, check=False, env={**os.environ, "DATABASE_URL": url}).returncode
+        env = {**os.environ, "DATABASE_URL": url, "TEST_TEMPLATE": "migrated"}  # tests/migrated.py
+        return subprocess.run(command, check=False, env=env).returncode
 
 
 if __name__ == "__main__":

@@ -67,7 +67,7 @@ def gunicorn(workers: int = 2) -> Iterator[Server]:
     port = _free_port()
     command = [sys.executable, "-m", "gunicorn", "tests.served_app", "-c", "python:deploy.serving", "--bind",
                f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
-               "--no-control-socket"]  # fmt: skip
+               "--no-control-socket", "--preload"]  # fmt: skip
     env = {**os.environ, "DATABASE_URL": _database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
            "REQUEST_RATE": ""}  # fmt: skip
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:

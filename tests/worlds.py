@@ -292,10 +292,16 @@ def _statements(before: Rows, after: Rows, tables: set[str]) -> list[tuple[str, 
 
 
 def _is_empty() -> bool:
-    questions = ", ".join(f'EXISTS(SELECT 1 FROM "{table}")' for table in _tables())  # noqa: S608  # our own names
-    with connection.cursor() as cursor:
+    return not tables_with_rows(_tables(), connection)
+
+
+def tables_with_rows(tables: Iterable[str], asked: Any) -> list[str]:
+    """Those of the tables that hold anything, by a single question over the connection that is asked."""
+    names = list(tables)
+    questions = ", ".join(f'EXISTS(SELECT 1 FROM "{table}")' for table in names)  # noqa: S608  # our own names
+    with asked.cursor() as cursor:
         cursor.execute(f"SELECT {questions}")
-        return not any(cursor.fetchone())
+        return [name for name, has_rows in zip(names, cursor.fetchone(), strict=True) if has_rows]
 
 
 def _mark() -> Any:
