@@ -38,6 +38,13 @@ class NotPrepared(Malformed):
     message = "Before the first reading: {missing}."
 
 
+class PublicationNotInForce(Refused):
+    code = "publication_not_in_force"
+    title = "The publication is not in force"
+    message = "{publication}, {why}. In force for reels of type {reel_type}: {in_force}. {advice}"
+    fields = ("publication",)
+
+
 class TechnicianNotNamed(Malformed):
     title = "The technician is not named"
     message = "A script names the technician who counts; that person alone can sign."

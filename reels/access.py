@@ -31,6 +31,7 @@ from reels.models import (
     Machine,
     Person,
     Posting,
+    Publication,
     Reel,
     ReelType,
     SecondFactor,
@@ -145,6 +146,16 @@ def reel_type(code: str) -> ReelType:
 def reel_types() -> QuerySet[ReelType]:
     """Every reel type; types are open to everybody who is logged in."""
     return ReelType.objects.all()
+
+
+def publications() -> QuerySet[Publication]:
+    """Every publication with its types; they are open to everybody who is logged in."""
+    return Publication.objects.prefetch_related("types")
+
+
+def publication(publication_id: int) -> Publication:
+    """The publication; they are open to everybody who is logged in."""
+    return one(publications(), "publication", pk=publication_id)
 
 
 def sites() -> QuerySet[Site]:

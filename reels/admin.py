@@ -17,7 +17,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 
 from reels.errors import Refused
-from reels.models import Machine, Person, Posting, ReelType, Site
+from reels.models import Machine, Person, Posting, Publication, ReelType, Site
 from reels.services import people, register
 from reels.services.history import Actor
 
@@ -120,6 +120,19 @@ class ReelTypeAdmin(ThroughServices):
 
     def add(self, fields: dict[str, Any], actor: Actor) -> ReelType:
         return register.add_reel_type(actor=actor, at=timezone.now(), **fields)
+
+
+@admin.register(Publication)
+class PublicationAdmin(ThroughServices):
+    """To look at: a revision is added, and one ended, on the page of publications."""
+
+    list_display = ("code", "revision", "title", "valid_from", "valid_until")
+
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
 
 
 @admin.register(Machine)

@@ -187,6 +187,13 @@ class AlreadyThere(Refused):
     message = "There is already a {what} {key!r}."
 
 
+class PublicationOutOfOrder(Refused):
+    code = "publication_out_of_order"
+    title = "A later revision begins later"
+    message = "{earlier} begins on {begins}; a revision that follows it begins later. Seen: {seen}."
+    fields = ("valid_from",)
+
+
 class ValueNotTaken(Malformed):
     message = "{field} was {seen}; allowed: {allowed}."
 

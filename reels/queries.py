@@ -5,11 +5,11 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from django.db.models import Model, Q, QuerySet, Sum
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Sum
 
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
-from reels.models import CableEvent, Hold, Installation, Reel, ReelType
+from reels.models import CableEvent, Hold, Installation, Publication, PublicationType, Reel, ReelType
 
 Row = TypeVar("Row", bound=Model)
 
@@ -37,6 +37,15 @@ def hold_on(reel: Reel) -> Hold | None:
 def standing_cable_events(reel: Reel) -> QuerySet[CableEvent]:
     """The reel's cuts and replacements that were not taken back, oldest first."""
     return CableEvent.objects.filter(STANDING, reel=reel).order_by("happened_at", "id")
+
+
+def publications_in_force(reel_type: ReelType, at: datetime) -> QuerySet[Publication]:
+    """The publications by which a reel of this type is counted at that moment. One query."""
+    types = PublicationType.objects.filter(publication=OuterRef("pk"))
+    return Publication.objects.filter(
+        Q(valid_until__isnull=True) | Q(valid_until__gt=at), ~Exists(types) | Exists(types.filter(type=reel_type)),
+        valid_from__lte=at,
+    )  # fmt: skip
 
 
 def cable_length_at(reel: Reel, at: datetime) -> Decimal | None:

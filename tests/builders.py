@@ -14,7 +14,7 @@ from inspections.models import Inspection, SetupValues
 from inspections.services import authorisations, counting, maintenance, opening, outliers, setup, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
-from reels.models import Machine, Person, Reel, ReelType, Site
+from reels.models import Machine, Person, Publication, Reel, ReelType, Site
 from reels.services import people, register
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts, receive_reel
@@ -71,6 +71,14 @@ def make_type(code: str = "w28", **changes: Any) -> ReelType:
 
 
 @step
+def make_publication(code: str = "LWS 12-3", revision: str = "C", **changes: Any) -> Publication:
+    """A publication for every type, in force since the beginning unless said."""
+    known = Publication.objects.filter(code=code, revision=revision).first()
+    fields: dict[str, Any] = {"title": "Counting a reel", "valid_from": NOW - timedelta(days=4000), **changes}
+    return known or register.add_publication(code=code, revision=revision, **fields, **by_administrator())
+
+
+@step
 def make_person(username: str, *acts: Act, site: Site | None = None, **fields: Any) -> Person:
     """Somebody posted at a site (Kettle Point unless said), authorised there for the acts."""
     where = site or make_site()
@@ -108,6 +116,7 @@ def make_reel(serial: str = "LW-0001", **changes: Any) -> Reel:
         "reel_type": changes.pop("type", None) or make_type(), "site": changes.pop("site", None) or make_site(),
         "received_on": date(2024, 3, 1), "cable_length_m": Decimal(420),
     }  # fmt: skip
+    make_publication()
     return receive_reel(serial=serial, **{**fields, **changes}, **by_administrator())
 
 

@@ -70,6 +70,7 @@ class PreparationOut(Out):
     work_order = Text()
     publication = Text()
     publication_revision = Text()
+    publication_reason = Maybe()
     cable_condition = Text()
     winding_quality = Text()
     respooled = YesNo()

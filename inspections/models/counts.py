@@ -23,6 +23,7 @@ class Inspection(Kept):
     work_order = models.CharField(max_length=60)
     publication = models.CharField(max_length=120)
     publication_revision = models.CharField(max_length=40)
+    publication_reason = models.TextField(blank=True, help_text="Why a count from paper names one not in force.")
     cable_condition = models.TextField()
     winding_quality = models.TextField()
     respooled = models.BooleanField(default=False)

@@ -26,7 +26,8 @@ def authorisation_json(authorisation: Authorisation) -> dict[str, Any]:
 
 
 _PREPARATION = (
-    "work_order", "publication", "publication_revision", "cable_condition", "winding_quality", "respooled",
+    "work_order", "publication", "publication_revision", "publication_reason", "cable_condition", "winding_quality",
+    "respooled",
 )  # fmt: skip
 
 

@@ -7,14 +7,22 @@ from django.db import transaction
 
 from inspections import access
 from inspections.domain.words import Act, Role
-from inspections.errors import CountAlreadyOpen, NotPrepared, ReelOnMachine, TechnicianIsYou, TechnicianNotNamed
+from inspections.errors import (
+    CountAlreadyOpen,
+    NotPrepared,
+    PublicationNotInForce,
+    ReelOnMachine,
+    TechnicianIsYou,
+    TechnicianNotNamed,
+)
 from inspections.models import Inspection, Participant, Reading
 from inspections.queries.counts import installation_at, live_inspection
 from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
 from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import OutOfTime
-from reels.models import Machine, Person, Reel
+from reels.models import Machine, Person, Publication, Reel
+from reels.queries import publications_in_force
 from reels.services.history import Actor, record_act
 from reels.services.reels import require_in_service
 
@@ -33,6 +41,10 @@ class Preparation:
     publication_revision: str = act_field(
         FieldKind.TEXT, label="Revision", most=40, missing="Name the publication's revision."
     )
+    publication_reason: str = act_field(
+        FieldKind.REMARK, label="Why another publication than the one in force",
+        help="Only for a count from paper, which may name one that is not in force.", default="",
+    )  # fmt: skip
     cable_condition: str = act_field(
         FieldKind.REMARK, label="Cable condition", missing="Describe the condition of the cable."
     )
@@ -68,8 +80,8 @@ def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: 
                     technician: Person | None = None) -> Inspection:  # fmt: skip
     """Begin a count; the actor takes part as its technician, or, when a script begins it, whom the script names.
 
-    Raises NotPrepared, TechnicianNotNamed, TechnicianIsYou, ReelOnMachine, CountAlreadyOpen, ReelRetired, OutOfTime or
-    NotAuthorised.
+    Raises NotPrepared, PublicationNotInForce, TechnicianNotNamed, TechnicianIsYou, ReelOnMachine, CountAlreadyOpen,
+    ReelRetired, OutOfTime or NotAuthorised.
     """
     reel = reel_access.reel_for_update(serial, actor.person, at)
     counts = _technician(technician, actor)
@@ -78,6 +90,7 @@ def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: 
     _check_prepared(preparation)
     done_at = preparation.done_at or at
     _check_countable(reel, done_at, at)
+    _check_publication(reel, preparation, done_at, at)
     with record_act(reel.chain, "count_opened", actor, at) as act:
         inspection = act.add(_inspection(reel, preparation, actor, at))
         act.add(Participant(inspection=inspection, person=counts, role=Role.TECHNICIAN, joined_at=at))
@@ -99,7 +112,8 @@ def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime
         reel=reel, parameters=parameters_json(reel.type), opened_by=actor.person, recorded_at=at,
         done_at=preparation.done_at or at, from_paper=preparation.done_at is not None,
         work_order=preparation.work_order, publication=preparation.publication,
-        publication_revision=preparation.publication_revision, cable_condition=preparation.cable_condition,
+        publication_revision=preparation.publication_revision, publication_reason=preparation.publication_reason,
+        cable_condition=preparation.cable_condition,
         winding_quality=preparation.winding_quality, respooled=preparation.respooled, machine=preparation.machine,
         wrap_gauge=preparation.wrap_gauge or (preparation.machine.wrap_gauge if preparation.machine else ""),
     )  # fmt: skip
@@ -118,6 +132,33 @@ def _check_prepared(preparation: Preparation) -> None:
     }
     if missing := [what for what, done in required.items() if not done]:
         raise NotPrepared(missing="; ".join(missing))
+
+
+def _check_publication(reel: Reel, preparation: Preparation, done_at: datetime, at: datetime) -> None:
+    """A count is worked by what is in force; only one from paper may name another, and says why."""
+    named = {"code": preparation.publication, "revision": preparation.publication_revision}
+    if all(publications_in_force(reel.type, moment).filter(**named).exists() for moment in {done_at, at}):
+        return
+    is_late = preparation.done_at is not None
+    if is_late and preparation.publication_reason.strip():
+        return
+    in_force = "; ".join(str(each) for each in publications_in_force(reel.type, at)) or "none"
+    raise PublicationNotInForce(
+        publication=f"{preparation.publication}, revision {preparation.publication_revision}",
+        why=_why_not_in_force(reel, named, at), reel_type=reel.type.code, in_force=in_force,
+        advice="Say why this count names another one." if is_late else "Name one that is.",
+    )  # fmt: skip
+
+
+def _why_not_in_force(reel: Reel, named: dict[str, str], at: datetime) -> str:
+    known = Publication.objects.filter(**named).first()
+    if known is None:
+        return "is not in the register of publications"
+    if known.valid_until and known.valid_until <= at:
+        return f"is out of force since {known.valid_until:%Y-%m-%d}: {known.end_reason}"
+    if not publications_in_force(reel.type, max(at, known.valid_from)).filter(pk=known.pk).exists():
+        return f"is not for reels of type {reel.type.code}"
+    return f"is in force from {known.valid_from:%Y-%m-%d} on, and was not at the time of this count"
 
 
 def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:

@@ -9,6 +9,8 @@ from reels.api.fields import (
     CODE,
     SERIAL,
     USERNAME,
+    Codes,
+    Day,
     Exact,
     Maybe,
     Moment,
@@ -26,7 +28,7 @@ from reels.domain.act_fields import ActField, FieldKind, fields_of
 TEXTS = {FieldKind.TEXT: Text, FieldKind.REMARK: Remark}
 OTHERS: dict[FieldKind, Callable[..., serializers.Field[Any, Any, Any, Any]]] = {
     FieldKind.SECRET: Secret, FieldKind.MOMENT: Moment, FieldKind.LENGTH: Exact, FieldKind.WHOLE: Whole,
-    FieldKind.YES_NO: YesNo,
+    FieldKind.YES_NO: YesNo, FieldKind.DAY: Day,
 }  # fmt: skip
 PATTERNS = {FieldKind.SERIAL: SERIAL, FieldKind.CODE: CODE, FieldKind.USERNAME: USERNAME}
 
@@ -53,6 +55,8 @@ def field_of(field: ActField) -> serializers.Field[Any, Any, Any, Any]:
     if field.kind in TEXTS:
         options |= {"max_length": field.most} if field.most else {}
         return TEXTS[field.kind](**options) if field.is_required else Maybe(**options)
+    if field.kind == FieldKind.CODES:
+        return Codes(**options, required=field.is_required, allow_empty=not field.is_required)
     if not field.is_required:
         options |= {"default": field.default} | ({"allow_null": True} if field.default is None else {})
     if field.kind in PATTERNS:

@@ -110,6 +110,23 @@ class Named(Text):
         return text
 
 
+class Codes(serializers.ListField):
+    """The codes of some things that are there already; where it may be left out, none are meant."""
+
+    default_error_messages = {"repeated": "{seen} is named twice."}
+
+    def __init__(self, *, required: bool, **options: Any) -> None:
+        more: dict[str, Any] = {"required": True} if required else {"default": list}
+        super().__init__(child=Named(CODE), max_length=100, **more, **options)
+
+    def to_internal_value(self, data: Any) -> list[str]:
+        codes: list[str] = super().to_internal_value(data)
+        for place, code in enumerate(codes):
+            if code in codes[:place]:
+                self.fail("repeated", seen=code)
+        return codes
+
+
 class Whole(serializers.IntegerField):
     """A whole number; neither a string nor 1.0 nor true is taken for one."""
 

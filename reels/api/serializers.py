@@ -25,7 +25,14 @@ from reels.api.fields import (
 )  # fmt: skip
 from reels.api.forms import Form, Out, PageQuery
 from reels.domain import ledger
-from reels.domain.act_fields import CodeFields, EnrolmentFields, OwnPasswordFields, PasswordChangeFields, ReasonFields
+from reels.domain.act_fields import (
+    CodeFields,
+    EnrolmentFields,
+    OwnPasswordFields,
+    PasswordChangeFields,
+    PublicationFields,
+    ReasonFields,
+)
 from reels.domain.words import AskedAt, Graduation, Scope, Side, UnusualRule
 
 ReasonIn = body_of(ReasonFields, "ReasonIn")
@@ -220,6 +227,30 @@ class ReelTypeOut(Out):
     least_length_m = Exact(allow_null=True)
     odd_colour = Maybe()
     even_colour = Maybe()
+
+
+PublicationIn = body_of(PublicationFields, "PublicationIn")
+
+
+class PublicationsQuery(PageQuery):
+    in_force_for = Named(CODE, required=False, help_text="A reel type: only those by which it is counted now.")
+
+
+class PublicationOut(Out):
+    """One revision of a publication. What has ended stays, for the counts that name it."""
+
+    id = Number()
+    code = Text()
+    title = Text()
+    revision = Text()
+    valid_from = Moment()
+    valid_until = Moment(allow_null=True)
+    end_reason = Maybe()
+    types = serializers.SerializerMethodField(help_text="Codes of reel types; none: every type.")
+
+    def get_types(self, row: Any) -> list[str]:
+        """In order; those of a list come with it."""
+        return sorted(each.code for each in row.types.all())
 
 
 class MachinePatch(Form):

@@ -1,4 +1,4 @@
-"""People, sites, reel types, machines, tokens and histories."""
+"""Sites, reel types, publications, machines and histories."""
 
 from typing import Any
 
@@ -7,8 +7,8 @@ from reels.api import serializers as shapes
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of_columns, update
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
-from reels.models import Machine, ReelType, Site
-from reels.queries import matching
+from reels.models import Machine, Publication, ReelType, Site
+from reels.queries import matching, publications_in_force
 from reels.services import feed, register
 
 # Reference data -----------------------------------------------------------------------------------------------------
@@ -74,6 +74,38 @@ class ReelTypeDetailEndpoint(Endpoint):
         access.only_administrators(call.actor.person)
         access.lock_register()
         return tag_of_columns(access.reel_type(path["code"]))
+
+
+class PublicationListEndpoint(Endpoint):
+    @read("publications_list", shapes.PublicationOut, query=shapes.PublicationsQuery, is_page=True)
+    def get(self, call: Call) -> Page:
+        """Every publication that counts are or were worked by, each revision apart."""
+        rows = access.publications()
+        if code := call.query.get("in_force_for"):
+            rows = rows.filter(pk__in=publications_in_force(access.reel_type(code), call.at))
+        return call.page(rows, "code", "-valid_from", "-id")
+
+    @create("publications_add", shapes.PublicationOut, shapes.PublicationIn)
+    def post(self, call: Call) -> Publication:
+        """A new publication or revision, for administrators; it supersedes the revision before."""
+        types = [access.reel_type(code) for code in call.payload.pop("types")]
+        return register.add_publication(types=types, actor=call.actor, at=call.at, **call.payload)
+
+
+class PublicationDetailEndpoint(Endpoint):
+    @read("publications_show", shapes.PublicationOut)
+    def get(self, call: Call, publication_id: int) -> Publication:
+        """One revision of a publication."""
+        return access.publication(publication_id)
+
+
+class PublicationEndEndpoint(Endpoint):
+    @create("publications_end", shapes.PublicationOut, shapes.ReasonIn, status=200)
+    def post(self, call: Call, publication_id: int) -> Publication:
+        """Take a publication out of force, for administrators. Counts that name it stand."""
+        access.only_administrators(call.actor.person)
+        publication = access.publication(publication_id)
+        return register.end_publication(publication, actor=call.actor, at=call.at, **call.payload)
 
 
 class MachineListEndpoint(Endpoint):

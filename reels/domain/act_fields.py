@@ -6,6 +6,7 @@ A declaration is a frozen dataclass whose fields are made with `act_field`; one 
 
 from collections.abc import Sequence
 from dataclasses import MISSING, dataclass, field, fields
+from datetime import datetime
 from enum import StrEnum, auto
 from typing import Any
 
@@ -13,7 +14,10 @@ PASSWORD_MOST, REMARK_MOST = 200, 2000  # characters
 
 
 class FieldKind(StrEnum):
-    """What a value is; REMARK: a few sentences; SERIAL, CODE and USERNAME: of something that is there already."""
+    """What a value is; REMARK: a few sentences; SERIAL, CODE and USERNAME: of something that is there already.
+
+    CODES: of some of those that are there; DAY: of the calendar.
+    """
 
     TEXT = auto()
     REMARK = auto()
@@ -25,7 +29,9 @@ class FieldKind(StrEnum):
     WORD = auto()
     SERIAL = auto()
     CODE = auto()
+    CODES = auto()
     USERNAME = auto()
+    DAY = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +94,21 @@ class CodeFields:
     code: str = act_field(
         FieldKind.TEXT, label="Code that the device shows", most=40, missing="Type the code.",
         help="As the device shows it now.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublicationFields:
+    code: str = act_field(FieldKind.TEXT, label="Publication", most=120, missing="Name the publication.")
+    title: str = act_field(FieldKind.TEXT, label="Title", most=200, missing="Give its title.")
+    revision: str = act_field(FieldKind.TEXT, label="Revision", most=40, missing="Name the revision.")
+    valid_from: datetime = act_field(
+        FieldKind.MOMENT, label="In force from", missing="Say from when it is in force.",
+        help="An earlier revision of the same publication ends then.",
+    )  # fmt: skip
+    types: Sequence[str] = act_field(
+        FieldKind.CODES, label="Reel types", hint="None chosen: every type.", help="Codes; none: every type.",
+        default=(),
     )  # fmt: skip
 
 

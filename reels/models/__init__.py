@@ -5,7 +5,7 @@ from reels.models.base import Added, Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
-from reels.models.register import Machine, ReelType, Site
+from reels.models.register import Machine, Publication, PublicationType, ReelType, Site
 
 __all__ = [
     "Added",
@@ -22,6 +22,8 @@ __all__ = [
     "Machine",
     "Person",
     "Posting",
+    "Publication",
+    "PublicationType",
     "RecoveryCode",
     "Reel",
     "ReelType",

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from reels.domain.words import Graduation, Side, UnusualRule
-from reels.models.base import Kept, choices, exact_length
+from reels.models.base import Added, Kept, choices, exact_length
 
 
 class Site(Kept):
@@ -69,6 +69,46 @@ class ReelType(Kept):
 
     def __str__(self) -> str:
         return self.code
+
+
+class Publication(Kept):
+    """One revision of an approved document that counts are worked by: for these reel types, or, with none, for all."""
+
+    code = models.CharField(max_length=120)
+    title = models.CharField(max_length=200)
+    revision = models.CharField(max_length=40)
+    valid_from = models.DateTimeField()
+    valid_until = models.DateTimeField(null=True, blank=True)
+    end_reason = models.TextField(blank=True)
+    types: "models.ManyToManyField[ReelType, PublicationType]" = models.ManyToManyField(
+        ReelType, through="PublicationType", related_name="publications"
+    )
+
+    class Meta:
+        ordering = ("code", "-valid_from", "-id")
+        constraints = [
+            models.UniqueConstraint(name="publication_one_per_revision", fields=("code", "revision")),
+            models.CheckConstraint(
+                name="publication_ends_after_it_begins",
+                condition=Q(valid_until__isnull=True) | Q(valid_until__gte=F("valid_from")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}, revision {self.revision}"
+
+
+class PublicationType(Added):
+    """A reel type that a publication is for."""
+
+    publication = models.ForeignKey(Publication, on_delete=models.PROTECT, related_name="+")
+    type = models.ForeignKey(ReelType, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="publication_type_once", fields=("publication", "type"))]
+
+    def __str__(self) -> str:
+        return f"{self.publication} for {self.type}"
 
 
 class Machine(Kept):

@@ -48,6 +48,7 @@ def field_of(field: ActField, **changes: Any) -> forms.Field:
 
 _MOMENT = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 _LENGTH = forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"})
+_DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 _SECRET = forms.PasswordInput(attrs={"autocomplete": "current-password"})
 # Of something that is there already, the page says which there are.
 _CHOICE: tuple[type[forms.Field], dict[str, Any]] = (forms.ChoiceField, {})
@@ -61,6 +62,7 @@ MAKERS: dict[FieldKind, tuple[type[forms.Field], dict[str, Any]]] = {
         {"min_value": Decimal("0.01"), "max_value": Decimal(99999), "decimal_places": 3, "widget": _LENGTH},
     ),
     FieldKind.WHOLE: (forms.IntegerField, {"min_value": 0, "max_value": 9999, "widget": forms.NumberInput(KEYED)}),
-    FieldKind.YES_NO: (forms.BooleanField, {}),
+    FieldKind.YES_NO: (forms.BooleanField, {}), FieldKind.DAY: (forms.DateField, {"widget": _DAY}),
+    FieldKind.CODES: (forms.MultipleChoiceField, {"widget": forms.CheckboxSelectMultiple}),
     FieldKind.WORD: _CHOICE, FieldKind.SERIAL: _CHOICE, FieldKind.CODE: _CHOICE, FieldKind.USERNAME: _CHOICE,
 }  # fmt: skip

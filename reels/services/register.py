@@ -1,5 +1,9 @@
-"""Sites, reel types, machines and postings: what belongs to no single reel. One chain, `register`, tells all of it."""
+"""Sites, reel types, publications, machines and postings: what belongs to no single reel.
 
+One chain, `register`, tells all of it.
+"""
+
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,8 +13,8 @@ from django.db import models, transaction
 from reels import access
 from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit
-from reels.errors import AlreadyThere, ValueNotTaken
-from reels.models import Machine, Person, Posting, ReelType, Site
+from reels.errors import AlreadyEnded, AlreadyThere, PublicationOutOfOrder, ValueNotTaken
+from reels.models import Machine, Person, Posting, Publication, PublicationType, ReelType, Site
 from reels.services.history import Actor, Row, record_act
 
 
@@ -30,6 +34,45 @@ def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
 def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
     """A new reeling machine with its wrap gauge. fields: those of Machine."""
     return add(Machine(**fields), "machine_added", actor, at)
+
+
+@transaction.atomic
+def add_publication(*, types: Sequence[ReelType] = (), actor: Actor, at: datetime, **fields: Any) -> Publication:
+    """A new publication, or a new revision, which supersedes the one before from the moment that it is in force.
+
+    types: those that it is for; none: every type. fields: code, title, revision, valid_from.
+    Raises OnlyAdministrators, AlreadyThere, PublicationOutOfOrder or ValueNotTaken.
+    """
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    row = Publication(**fields)
+    check(row)
+    earlier = Publication.objects.filter(code=row.code).order_by("valid_from", "id").last()
+    if earlier and earlier.valid_from >= row.valid_from:
+        raise PublicationOutOfOrder(earlier=earlier, begins=f"{earlier.valid_from:%Y-%m-%d %H:%M}",
+                                    seen=f"{row.valid_from:%Y-%m-%d %H:%M}")  # fmt: skip
+    with record_act(chain, "publication_added", actor, at) as act:
+        if earlier and (earlier.valid_until is None or earlier.valid_until > row.valid_from):
+            act.change(earlier, valid_until=row.valid_from, end_reason=f"superseded by revision {row.revision}")
+        act.add(row)
+        act.add_all([PublicationType(publication=row, type=each) for each in types])
+    return row
+
+
+@transaction.atomic
+def end_publication(row: Publication, *, reason: str, actor: Actor, at: datetime) -> Publication:
+    """Take a publication out of force, where none follows it. Counts that name it stand.
+
+    Raises OnlyAdministrators or AlreadyEnded.
+    """
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    row.refresh_from_db()
+    if row.valid_until and row.valid_until <= at:
+        raise AlreadyEnded(what=f"publication {row}", on=row.valid_until.date())
+    with record_act(chain, "publication_ended", actor, at, reason=reason) as act:
+        # One that is not in force yet ends as it begins, and never is.
+        return act.change(row, valid_until=max(at, row.valid_from), end_reason=reason)
 
 
 @transaction.atomic
@@ -81,7 +124,9 @@ def check(row: models.Model) -> None:
     try:
         row.full_clean(exclude=["password"])
     except ValidationError as refused:
-        if any(error.code == "unique" for errors in refused.error_dict.values() for error in errors):
+        if any(
+            error.code in ("unique", "unique_together") for errors in refused.error_dict.values() for error in errors
+        ):
             raise AlreadyThere(what=_word(row).replace("_", " "), key=str(row)) from refused
         name, errors = next(iter(refused.error_dict.items()))
         seen = repr(getattr(row, name, "that"))

@@ -70,6 +70,7 @@ class EveryState:
         signing.request_void(inspection_id=void_asked.pk, reason="wrong", actor=Actor(cast.verifier), at=NOW)
         twice = [builders.signed_count(cast, "TWICE", at=later(days=day)).done_at for day in (-20, 0)]
         return {
+            "publication": builders.make_publication().pk,
             "opened": builders.open_count(cast, "OPENED").pk, "referred": referred.pk, "worked": worked.pk,
             "surprising": fewer.pk, "signed": builders.signed_count(cast, "SIGNED").pk, "void_asked": void_asked.pk,
             "from_at": twice[0].isoformat(), "to_at": twice[1].isoformat(),

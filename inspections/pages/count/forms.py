@@ -14,18 +14,45 @@ from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
 from inspections.services.opening import Preparation
 from reels.domain.act_fields import ReasonFields
+from reels.models import Publication
 from reels.pages.act_fields import KEYED, LINE, asks
 from reels.pages.acts import ActForm
 from reels.services.reels import CableEventFacts
 
 
-@asks(Preparation, cable_condition=LINE, winding_quality=LINE)
+@asks(
+    Preparation, cable_condition=LINE, winding_quality=LINE, publication_reason=LINE,
+    publication={"required": False, "label": "Another publication", "help_text": "Empty: the one chosen above."},
+    publication_revision={"required": False, "label": "Its revision"},
+)  # fmt: skip
 class PreparationForm(ActForm):
-    """What must be so before the first reading."""
+    """What must be so before the first reading.
 
-    def __init__(self, *args: Any, machines: list[tuple[str, str]], **options: Any) -> None:
+    The publication is chosen from those in force; a count from paper may name another.
+    """
+
+    in_force = forms.ChoiceField(label="Publication", required=False)
+
+    def __init__(self, *args: Any, machines: list[tuple[str, str]], publications: list[Publication],
+                 **options: Any) -> None:  # fmt: skip
         super().__init__(*args, **options)
         self.offer("machine", "none of these", machines)
+        self.publications = {str(each.pk): each for each in publications}
+        self.offer("in_force", "choose", [(key, f"{each}: {each.title}") for key, each in self.publications.items()])
+        if len(publications) == 1:
+            self.initial["in_force"] = next(iter(self.publications))
+
+    def clean(self) -> dict[str, Any]:
+        """The publication that is meant, as the service takes it."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        chosen = self.publications.get(cleaned.pop("in_force", ""))
+        if cleaned.get("publication") or cleaned.get("publication_revision"):
+            return cleaned
+        if chosen is None:
+            self.add_error("in_force", "Choose the publication you work to.")
+        else:
+            cleaned |= {"publication": chosen.code, "publication_revision": chosen.revision}
+        return cleaned
 
 
 # The worksheet ------------------------------------------------------------------------------------------------------

@@ -4,13 +4,16 @@ from typing import Any
 
 from django.urls import reverse
 
+from inspections.errors import PublicationNotInForce
 from inspections.models import Inspection
 from inspections.pages.count.forms import PreparationForm
 from inspections.pages.reel.act_page import ReelActView
 from inspections.services.opening import Preparation, open_inspection
 from reels import access
 from reels.domain.cautions import CAUTIONS
+from reels.errors import Refused
 from reels.pages.acts import UNPROCESSABLE
+from reels.queries import publications_in_force
 
 
 class BeginCountView(ReelActView):
@@ -24,11 +27,18 @@ class BeginCountView(ReelActView):
     def form_options(self) -> dict[str, Any]:
         machines = access.readable_machines(self.person, self.at).filter(site=self.reel.site).order_by("serial")
         return {
-            "machines": [(each.serial, f"{each.serial} in {each.host}, gauge {each.wrap_gauge}") for each in machines]
+            "publications": list(publications_in_force(self.reel.type, self.at)),
+            "machines": [(each.serial, f"{each.serial} in {each.host}, gauge {each.wrap_gauge}") for each in machines],
         }
 
     def context(self) -> dict[str, Any]:
         return {**super().context(), "cautions": CAUTIONS}
+
+    def names_in(self, refused: Refused) -> tuple[str, ...]:
+        """A publication that is refused was chosen, or typed below."""
+        is_typed = bool(self.request.POST.get("publication"))
+        is_chosen = isinstance(refused, PublicationNotInForce) and not is_typed
+        return ("in_force",) if is_chosen else super().names_in(refused)
 
     def do(self, data: dict[str, Any]) -> None:
         serial = data.pop("machine")

@@ -65,10 +65,12 @@ def opener(path: Path) -> Callable[[], BinaryIO]:
 
 
 def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
-    """Sites, machines, and people with their postings and authorisations, through the services."""
+    """Sites, publications, machines, and people with their postings and authorisations, through the services."""
     by: dict[str, Any] = {"actor": actor, "at": at}
     begins = datetime.fromisoformat(organisation["authorised_from"])
     sites = {row["code"]: register.add_site(**row, **by) for row in organisation["sites"]}
+    for row in organisation["publications"]:
+        register.add_publication(**{**row, "valid_from": datetime.fromisoformat(row["valid_from"])}, **by)
     for row in organisation["machines"]:
         register.add_machine(**{**row, "site": sites[row["site"]]}, **by)
     for place, row in enumerate(organisation["people"], start=2):

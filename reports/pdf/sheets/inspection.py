@@ -161,7 +161,10 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
          f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {situation['reference_side']}"),
         ("Unusual counts", unusual),
     ])  # fmt: skip
-    story.notes([("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])])
+    notes = [("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])]
+    if why := prepared.get("publication_reason"):
+        notes.append(("Publication not in force", why))
+    story.notes(notes)
     story.paragraph(
         "Confirmed before the first step: the cautions; the reel off the machine, on its stand and turned as "
         "installed; anchor side and forward mark found; the cable wound evenly.",

@@ -324,6 +324,18 @@ def _sessions(cast: Cast) -> Opened:
     return Opened(person=cast.colleague, address="/account/sessions", page="/account", status=303)
 
 
+@case("publication-add")
+def _publication(cast: Cast) -> Opened:
+    typed = {"code": "LWS 12-3", "title": "Counting", "revision": "D", "valid_from": "2026-03-02T09:00", "types": "w28"}
+    return Opened(person=builders.administrator(), address="/publications/add", typed=typed, altered={"title": "Reels"})
+
+
+@case("publication-end")
+def _publication_end(cast: Cast) -> Opened:
+    address = f"/publications/{builders.make_publication().pk}/end"
+    return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
+
+
 @case("enrolment")
 def _enrolment(cast: Cast) -> Opened:
     giving = Actor(builders.second_administrator())

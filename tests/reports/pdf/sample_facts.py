@@ -76,6 +76,7 @@ def record(**changes: Any) -> dict[str, Any]:
         "wrap_gauge": "WG-7",
         "preparation": {
             "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
+            "publication_reason": "",
             "cable_condition": "no broken strands", "winding_quality": "even", "respooled": False,
         },
         "done_at": moment(0), "recorded_at": moment(0), "from_paper": False, "opened_by": TESS,

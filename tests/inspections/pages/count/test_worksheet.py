@@ -21,8 +21,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 BLIND = re.compile("(?<![0-9a-f])77[12](?![0-9a-f])")  # and no part of a digest
 
 PREPARED = {
-    "work_order": "WO-7", "publication": "LWS 12-3", "publication_revision": "C", "cable_condition": "clean",
-    "winding_quality": "even", "wrap_gauge": "WG-1", "cautions_confirmed": "on", "turned_as_installed": "on",
+    "work_order": "WO-7", "in_force": "1", "cable_condition": "clean", "winding_quality": "even",
+    "wrap_gauge": "WG-1", "cautions_confirmed": "on", "turned_as_installed": "on",
     "marks_found": "on", "evenly_wound": "on",
 }  # fmt: skip
 
