@@ -62,7 +62,7 @@ PREPARATION: dict[str, Any] = {
     "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7",
 }  # fmt: skip
 
-HOLD_POINTS = ("scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
+HOLD_POINTS = ("open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
 
 
 def both(cast: Cast, verifier: dict[str, Any] | None = None, **changes: Any) -> dict[str, Any]:

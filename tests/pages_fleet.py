@@ -85,6 +85,8 @@ def _half_keyed(cast: Cast) -> Inspection:
     """Point by point: the left scale agreed, the right one keyed by both and different, and once more by one."""
     inspection = builders.open_count(cast, "LW-0003")
     keyed = (
+        (Point.OPEN_SIDE, Role.TECHNICIAN, {"open_side": "right"}),
+        (Point.OPEN_SIDE, Role.VERIFIER, {"open_side": "right"}),
         (Point.SCALE_LEFT, Role.TECHNICIAN, {"scale_left": 13}),
         (Point.SCALE_LEFT, Role.VERIFIER, {"scale_left": 13}),
         (Point.SCALE_RIGHT, Role.TECHNICIAN, {"scale_right": 777}),

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.apps import apps
 
-from inspections.domain.keying import FIELDS, roles_at
+from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Decision, Point, Role
 from inspections.models import ImportedCount, Inspection
 from inspections.services import counting, maintenance, setup, signing
@@ -18,6 +18,9 @@ from reports.services.verification import UNRECORDED
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
 from tests.worlds import step
+
+BEFORE_THE_SCALES = tuple(point for point in Point if point in earlier_points(Point.SCALE_LEFT))
+FROM_THE_SCALES = tuple(point for point in Point if point not in BEFORE_THE_SCALES)
 
 
 @step
@@ -39,9 +42,21 @@ def key_both(cast: Cast, inspection: Inspection, *points: Point, at: Any = NOW) 
 
 
 @step
+def at_the_scales(cast: Cast, at: Any = NOW) -> Inspection:
+    """A count on which both agree on all that comes before the scales."""
+    return key_both(cast, builders.open_count(cast, at=at), *BEFORE_THE_SCALES, at=at)
+
+
+@step
 def key_all(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
     """A whole reading, point by point, to the result."""
     return key_both(cast, inspection, *Point, at=at)
+
+
+@step
+def key_the_rest(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
+    """From the scales to the result."""
+    return key_both(cast, inspection, *FROM_THE_SCALES, at=at)
 
 
 @step
@@ -77,7 +92,7 @@ def one_of_each(cast: Cast) -> None:
     """Everything that can happen to a reel; leaves at least one row in every kept table."""
     reel = builders.make_reel()
     import_count(reel)
-    inspection = builders.open_count(cast)
+    inspection = at_the_scales(cast)
     key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
     key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
     ask_for_help(cast, inspection)

@@ -181,10 +181,9 @@ class TechnicianReadingIn(ReadingIn):
 
 
 class VerifierReadingIn(TechnicianReadingIn):
-    """The five hold points."""
+    """The hold points."""
 
-    open_side = None  # type: ignore[assignment]  # the technician's alone
-    unwind = None  # type: ignore[assignment]
+    unwind = None  # type: ignore[assignment]  # the technician's alone
 
 
 class BothReadingsIn(Form):

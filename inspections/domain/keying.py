@@ -1,8 +1,10 @@
 """What is keyed at each point of a reading, by whom and in which order, and when two people agree.
 
-The five hold points are keyed by both people, each without being shown the other's value. So that the history can be
+The hold points are keyed by both people, each without being shown the other's value. So that the history can be
 shown to anybody while a value is still blind, it tells only a commitment at first: the SHA-256 of the value with a
-random salt. Once both are in, value and salt are told, and anybody can check that neither was changed afterwards.
+random salt. Once both are in, value and salt are told, and anybody can check that neither was changed afterwards. The
+unwind direction is the technician's alone; together with the open side it tells which scale is lower and which face
+the gauge shows, so that it is told only when the count can no longer be read.
 """
 
 from collections.abc import Callable, Collection, Mapping
@@ -18,12 +20,13 @@ from inspections.errors import ImpossibleReading
 from reels.domain import ledger
 from reels.domain.words import Parity, Side
 
-HOLD_POINTS = (Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
-TECHNICIAN_ONLY = frozenset({Point.OPEN_SIDE, Point.UNWIND})
+TECHNICIAN_ONLY = frozenset({Point.UNWIND})
+HOLD_POINTS = tuple(point for point in Point if point not in TECHNICIAN_ONLY)
 
 # The next step opens when every point of the one before is agreed.
 STEPS = (
-    frozenset({Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.OPEN_SIDE, Point.UNWIND}),
+    frozenset({Point.OPEN_SIDE}),
+    frozenset({Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND}),
     frozenset({Point.HAND_COUNT}),
     frozenset({Point.GAUGE}),
     frozenset({Point.CROSSOVER}),
@@ -31,9 +34,9 @@ STEPS = (
 
 # The reading's fields that each point fills.
 FIELDS: Mapping[Point, tuple[str, ...]] = {
+    Point.OPEN_SIDE: ("open_side",),
     Point.SCALE_LEFT: ("scale_left",),
     Point.SCALE_RIGHT: ("scale_right",),
-    Point.OPEN_SIDE: ("open_side",),
     Point.UNWIND: ("unwind",),
     Point.HAND_COUNT: ("hand_wraps",),
     Point.GAUGE: ("gauge_face", "gauge_wraps"),
@@ -209,13 +212,14 @@ def _all_agree(point: Point, by_role: Mapping[Role, Any]) -> bool:
 def shown(keyings: Collection[KeyedValue], *, is_open: bool) -> list[bool]:
     """For each keying, whether others than its author may see the value.
 
-    is_open: the reel may still be read in this count. Then only what both people agree on is shown: somebody told that
-    the two differ must not be able to look up what to key instead. Afterwards everything is.
+    is_open: the reel may still be read in this count. Then only what both people agree on at a hold point is shown:
+    somebody told that the two differ must not be able to look up what to key instead. Afterwards everything is.
     """
     agreed = {
         (number, point)
         for number in {keyed.reading for keyed in keyings}
         for point in agreed_values([keyed for keyed in keyings if keyed.reading == number])
+        if point not in TECHNICIAN_ONLY
     }
     return [not is_open or (keyed.reading, keyed.point) in agreed for keyed in keyings]
 
@@ -257,9 +261,9 @@ def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
 
 
 _FORMS: Mapping[Point, Callable[[Mapping[str, Any]], Any]] = {
+    Point.OPEN_SIDE: lambda fields: _word(fields, "open_side", OpenSide),
     Point.SCALE_LEFT: _scale("scale_left"),
     Point.SCALE_RIGHT: _scale("scale_right"),
-    Point.OPEN_SIDE: lambda fields: _word(fields, "open_side", OpenSide),
     Point.UNWIND: lambda fields: _word(fields, "unwind", Unwind),
     Point.HAND_COUNT: lambda fields: _whole(fields, "hand_wraps"),
     Point.GAUGE: lambda fields: {"face": _word(fields, "gauge_face", Parity), "wraps": _whole(fields, "gauge_wraps")},

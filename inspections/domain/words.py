@@ -31,11 +31,11 @@ class Meaning(StrEnum):
 
 
 class Point(StrEnum):
-    """What is keyed in a reading. The verifier witnesses the five hold points; the other two are the technician's."""
+    """What is keyed in a reading, in the order of the job. All are hold points but the unwind direction."""
 
+    OPEN_SIDE = "open_side"
     SCALE_LEFT = "scale_left"
     SCALE_RIGHT = "scale_right"
-    OPEN_SIDE = "open_side"
     UNWIND = "unwind"
     HAND_COUNT = "hand_count"
     GAUGE = "gauge"

@@ -9,9 +9,9 @@ from inspections.domain.words import Point
 from reels.domain.words import counted
 
 POINTS = {
+    Point.OPEN_SIDE: "Open side",
     Point.SCALE_LEFT: "Flange scale, left",
     Point.SCALE_RIGHT: "Flange scale, right",
-    Point.OPEN_SIDE: "Open side",
     Point.UNWIND: "Unwind direction",
     Point.HAND_COUNT: "Hand count",
     Point.GAUGE: "Wrap gauge",

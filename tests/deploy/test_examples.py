@@ -25,7 +25,7 @@ from tests.reports import fleet
 pytestmark = pytest.mark.django_db(transaction=True)
 EXAMPLES = Path(__file__).parents[2] / "deploy" / "handbook" / "examples"
 CUT = {"kind": "cut", "happened_at": "2026-03-01T10:00:00Z", "length_removed_m": "12.5"}
-HOLD_POINTS = ("scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
+HOLD_POINTS = ("open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
 
 
 class BadNetwork(BaseHTTPRequestHandler):

@@ -79,6 +79,7 @@ class EveryState:
     def _photo(self) -> dict[str, Any]:
         """One that is no longer blind."""
         count = builders.open_count(self.cast, "PHOTOGRAPHED")
+        stories.key_both(self.cast, count, *stories.BEFORE_THE_SCALES)
         photos = {Point.SCALE_LEFT: JPEG_BYTES}
         for role, person in ((Role.TECHNICIAN, self.cast.technician), (Role.VERIFIER, self.cast.verifier)):
             counting.key_points(inspection_id=count.pk, role=role, by_point={Point.SCALE_LEFT: {"scale_left": 13}},

@@ -91,14 +91,14 @@ def by(username: str) -> dict[str, Any]:
 def counted(serial: str, wraps: int) -> Inspection:
     inspection = opening.open_inspection(serial=serial, preparation=PREPARATION, **by("tobin"))
     seen: dict[Point, dict[str, Any]] = {
-        Point.SCALE_LEFT: {"scale_left": 9}, Point.SCALE_RIGHT: {"scale_right": 8},
-        Point.OPEN_SIDE: {"open_side": "right"}, Point.UNWIND: {"unwind": "right_to_left"},
+        Point.OPEN_SIDE: {"open_side": "right"}, Point.SCALE_LEFT: {"scale_left": 9},
+        Point.SCALE_RIGHT: {"scale_right": 8}, Point.UNWIND: {"unwind": "right_to_left"},
         Point.HAND_COUNT: {"hand_wraps": wraps}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": wraps},
         Point.CROSSOVER: {"crossover_half": "first"},
     }  # fmt: skip
     for point, value in seen.items():
         for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):
-            if role is Role.TECHNICIAN or point not in (Point.OPEN_SIDE, Point.UNWIND):
+            if role is Role.TECHNICIAN or point is not Point.UNWIND:
                 inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, fields=value, **by(who))
     return inspection
 

@@ -21,10 +21,10 @@ PREPARATION: dict[str, Any] = {
     "cable_condition": "no broken strands", "winding_quality": "even", "cautions_confirmed": True,
     "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7", "technician": "tess",
 }  # fmt: skip
-POINTS = {"scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even", "gauge_wraps": 12,
-          "crossover_half": "first"}  # fmt: skip
+POINTS = {"open_side": "right", "scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even",
+          "gauge_wraps": 12, "crossover_half": "first"}  # fmt: skip
 READINGS = {
-    "technician": {"person": "tess", **POINTS, "open_side": "right", "unwind": "right_to_left"},
+    "technician": {"person": "tess", **POINTS, "unwind": "right_to_left"},
     "verifier": {"person": "vic", **POINTS},
 }
 WAIT_S = 0.1

@@ -5,7 +5,7 @@ from http.client import HTTPException
 
 import pytest
 
-from inspections.domain.keying import STEPS
+from inspections.domain.keying import earlier_points
 from inspections.domain.words import Act, Point
 from inspections.models import Inspection, SetupValues, SignOff
 from reels.models import CableEvent, HistoryEntry, Submission
@@ -16,7 +16,7 @@ from tests.served import at_once, gunicorn, session_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 REEL = "reels/LW-0001"
-SCALES = [point for point in Point if point in STEPS[0]]
+UP_TO_THE_SCALES = [point for point in Point if point in earlier_points(Point.HAND_COUNT)]
 CUT = {"kind": "cut", "happened_at": "2026-03-02T10:00:00Z", "length_removed_m": "12.5"}
 
 
@@ -67,10 +67,10 @@ def statuses(answers):
 def count_to_verify(server, cast, *, other=None):
     """A count that its technician has signed. other: a verifier who witnessed all but the scales."""
     inspection = builders.open_count(cast)
-    stories.key_both(cast, inspection, *SCALES)
+    stories.key_both(cast, inspection, *UP_TO_THE_SCALES)
     shift = copy(cast)
     shift.verifier = other or cast.verifier
-    stories.key_both(shift, inspection, *(point for point in Point if point not in SCALES))
+    stories.key_both(shift, inspection, *(point for point in Point if point not in UP_TO_THE_SCALES))
     path = f"inspections/{inspection.pk}"
     signed = poster(server, cast.technician)(
         f"{path}/sign-offs", {"meaning": "counted", "password": PASSWORD}, "t", tag_of(server, cast.technician, path)

@@ -46,9 +46,9 @@ DIFFICULTY_NAMES = {
     Difficulty.TREACHEROUS: "treacherous: two or three things at once",
 }
 FIELD_NAMES = {
+    "open_side": "Open side",
     "scale_left": "Left scale",
     "scale_right": "Right scale",
-    "open_side": "Open side",
     "unwind": "Unwind direction",
     "hand_wraps": "Wraps counted by hand",
     "gauge_face": "Face of the wrap gauge",

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from inspections import access
 from inspections.domain import keying
+from inspections.domain.reading import Outcome
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
@@ -114,7 +115,12 @@ def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingP
         ReadingPart(
             number=reading.number,
             badge=OUTCOME[reading.outcome],
-            points=_points([each for each in keyings if each["pk"] == reading.pk], shown, photos),
+            points=_points(
+                [each for each in keyings if each["pk"] == reading.pk],
+                shown,
+                photos,
+                is_worked_out=reading.outcome == Outcome.ACCEPTED,
+            ),
             steps=[_step(**step) for step in (reading.working or {}).get("steps", [])],
             problems=[problem["detail"] for problem in (reading.working or {}).get("problems", [])],
         )
@@ -129,25 +135,31 @@ def _keyings_without_values(inspection: Inspection) -> list[dict[str, Any]]:
     return list(keyed.values("pk", *columns, "keyings__participant__person__full_name"))
 
 
-def _points(keyings: list[dict[str, Any]], shown: dict[int, Any], photos: dict[int, Photo]) -> list[PointRow]:
+def _points(keyings: list[dict[str, Any]], shown: dict[int, Any], photos: dict[int, Photo], *,
+            is_worked_out: bool) -> list[PointRow]:  # fmt: skip
+    """is_worked_out: nothing is missing then; a point without the verifier's value was none of theirs in its day."""
     attempts: dict[tuple[Point, int], dict[Role, dict[str, Any]]] = {}
     for each in keyings:
         place = (Point(each["keyings__point"]), each["keyings__attempt"])
         attempts.setdefault(place, {})[Role(each["keyings__role"])] = each
     in_order = sorted(attempts, key=lambda place: (list(Point).index(place[0]), place[1]))
-    return [_point(point, attempt, attempts[point, attempt], shown, photos) for point, attempt in in_order]
+    return [
+        _point(point, attempt, attempts[point, attempt], shown, photos, is_worked_out=is_worked_out)
+        for point, attempt in in_order
+    ]
 
 
 def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Any],
-           photos: dict[int, Photo]) -> PointRow:  # fmt: skip
+           photos: dict[int, Photo], *, is_worked_out: bool) -> PointRow:  # fmt: skip
     keyed = {role: _keyed(point, each, shown, photos) for role, each in by_role.items()}
+    witnesses = by_role if is_worked_out else keying.roles_at(point)
     return PointRow(
         label=LABELS[point],
         attempt=attempt,
         technician=keyed.get(Role.TECHNICIAN),
         verifier=keyed.get(Role.VERIFIER),
-        is_witnessed=Role.VERIFIER in keying.roles_at(point),
-        verdict=_verdict(point, [each["keyings__pk"] for each in by_role.values()], shown),
+        is_witnessed=Role.VERIFIER in witnesses,
+        verdict=_verdict(point, [each["keyings__pk"] for each in by_role.values()], shown, len(witnesses)),
     )
 
 
@@ -161,11 +173,11 @@ def _keyed(point: Point, each: dict[str, Any], shown: dict[int, Any], photos: di
     )
 
 
-def _verdict(point: Point, keyings: list[int], shown: dict[int, Any]) -> Badge | None:
+def _verdict(point: Point, keyings: list[int], shown: dict[int, Any], witnesses: int) -> Badge | None:
     """Whether the two agree. Two values that are both in and still blind are two that differ."""
-    if point in keying.TECHNICIAN_ONLY:
+    if witnesses == 1:
         return None
-    if len(keyings) < len(keying.roles_at(point)):
+    if len(keyings) < witnesses:
         return WAITING
     values = [shown[pk] for pk in keyings if pk in shown]
     return AGREE if len(values) == len(keyings) and keying.agree(point, *values) else DIFFERS

@@ -29,7 +29,7 @@ from reels.domain.reel_figures import drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
-TITLES = {1: "Layers", 2: "Hand count", 3: "Wrap gauge", 4: "Crossover"}
+TITLES = {1: "Open side", 2: "Layers", 3: "Hand count", 4: "Wrap gauge", 5: "Crossover"}
 LAST = max(TITLES)
 PAGE_OF = {Role.TECHNICIAN: "worksheet-technician", Role.VERIFIER: "worksheet-verifier"}
 TYPED = "typed"  # in the session of a login that has run out: what was sent with it

@@ -26,7 +26,10 @@ from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
 
 STEP_TITLES = {**TITLES, RESULT_STEP: "Setup values or referral"}
-FIGURES = {1: ("flanges", "line"), 2: ("line",), 3: ("gauge_odd", "gauge_even"), 4: ("crossover",), RESULT_STEP: ()}
+FIGURES = {
+    1: ("flanges", "line"), 2: ("flanges", "line"), 3: ("line",), 4: ("gauge_odd", "gauge_even"), 5: ("crossover",),
+    RESULT_STEP: (),
+}  # fmt: skip
 SHOWN = 10
 
 

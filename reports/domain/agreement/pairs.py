@@ -119,5 +119,7 @@ def keyed_by_both(readings: Iterable[FirstReading], point: Point) -> list[tuple[
 
 
 def category_at(point: Point, value: Any) -> str:
-    """The word that kappa compares: at the gauge its face, at the crossover its half."""
+    """The word that kappa compares: the open side, at the gauge its face, at the crossover its half."""
+    if point is Point.OPEN_SIDE:
+        return str(value)
     return str(value["face"]) if point is Point.GAUGE else str(keying.half_of(value))

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from inspections.domain import keying
 from inspections.domain.keying import HOLD_POINTS, FirstReading
-from inspections.domain.reading import Half
+from inspections.domain.reading import Half, OpenSide
 from inspections.domain.words import Point
 from reports.domain.agreement import estimates
 from reports.domain.agreement.groups import GroupComparison, biases_that_stand_out, shares_that_stand_out
@@ -20,7 +20,9 @@ from reports.domain.agreement.pairs import (
     pairs_of,
 )
 
-CATEGORIES = {Point.GAUGE: ("odd", "even"), Point.CROSSOVER: (Half.FIRST, Half.SECOND)}
+CATEGORIES = {
+    Point.OPEN_SIDE: tuple(OpenSide), Point.GAUGE: ("odd", "even"), Point.CROSSOVER: (Half.FIRST, Half.SECOND),
+}  # fmt: skip
 PEOPLE = (Grouping.TECHNICIAN, Grouping.VERIFIER)
 
 

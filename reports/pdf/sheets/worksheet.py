@@ -19,10 +19,10 @@ WORKSHEET_HEAD = (
     "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",
 )  # fmt: skip
 READING_STEPS = (
-    ("1", "Flange scale, left", "layers, or “left out”"),
-    ("2", "Flange scale, right", "layers, or “left out”"),
-    ("3", "Open side", "left, right or none"),
-    ("4", "Unwind direction", "left to right, or right to left"),
+    ("1", "Open side", "left, right or none"),
+    ("2", "Flange scale, left", "layers, or “left out”"),
+    ("3", "Flange scale, right", "layers, or “left out”"),
+    ("4", "Unwind direction (technician)", "left to right, or right to left"),
     ("5", "Hand count at the scale line", "wraps"),
     ("6", "Wrap gauge: face", "odd or even"),
     ("7", "Wrap gauge: reading", "wraps"),

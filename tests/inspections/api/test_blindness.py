@@ -3,7 +3,7 @@
 import pytest
 
 from reels.models import HistoryEntry, Submission
-from tests import builders
+from tests import stories
 from tests.api_client import said
 
 SECRET = 987  # a number that stands nowhere else in an answer
@@ -12,7 +12,7 @@ SURFACES = ("inspections", "reels", "reels/LW-0001", "reels/LW-0001/history", "c
 
 @pytest.fixture
 def inspection(ways, cast):
-    return f"inspections/{builders.open_count(cast).pk}"
+    return f"inspections/{stories.at_the_scales(cast).pk}"
 
 
 def key(way, inspection, role, level):
@@ -33,7 +33,7 @@ def test_the_author_alone_sees_a_value_while_the_other_has_not_keyed(ways, inspe
     assert shows_it(key(ways.technician, inspection, "technician", SECRET).content.decode())
     assert shows_it(ways.technician.get(inspection).content.decode())
     assert not any(shows_it(text) for text in surfaces(ways, inspection))
-    [point] = ways.verifier.get(inspection).json()["readings"][0]["points"]
+    point = ways.verifier.get(inspection).json()["readings"][0]["points"][-1]
     assert [(each["role"], each["person"]["username"], each["values"]) for each in point["keyed"]] == [
         ("technician", "tess", None)
     ]
@@ -43,7 +43,7 @@ def test_who_differs_is_told_so_and_not_by_how_much(ways, inspection):
     key(ways.technician, inspection, "technician", SECRET)
     answer = key(ways.verifier, inspection, "verifier", 13)
     assert not shows_it(answer.content.decode())
-    assert answer.json()["readings"][0]["points"][0]["agreed"] is False
+    assert answer.json()["readings"][0]["points"][-1]["agreed"] is False
     assert not any(shows_it(text) for text in surfaces(ways, inspection))
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from reels.domain.words import Scope
-from tests import builders
+from tests import stories
 from tests.api_client import places, said
 
 LEFT = {"point": "scale_left", "role": "technician", "scale_left": 13}
@@ -11,21 +11,21 @@ LEFT = {"point": "scale_left", "role": "technician", "scale_left": 13}
 
 @pytest.fixture
 def keyings(ways, cast):
-    return f"inspections/{builders.open_count(cast).pk}/keyings"
+    return f"inspections/{stories.at_the_scales(cast).pk}/keyings"
 
 
 def test_what_is_open_next_is_told(ways, keyings):
     answer = ways.technician.post(keyings, LEFT).json()
     assert [(each["point"], each["role"]) for each in answer["next"]] == [
         ("scale_left", "verifier"), ("scale_right", "technician"), ("scale_right", "verifier"),
-        ("open_side", "technician"), ("unwind", "technician"),
+        ("unwind", "technician"),
     ]  # fmt: skip
 
 
 def test_when_the_two_differ_both_key_it_again(ways, keyings):
     ways.technician.post(keyings, LEFT)
     answer = ways.verifier.post(keyings, {**LEFT, "role": "verifier", "scale_left": 14}).json()
-    [point] = answer["readings"][0]["points"]
+    point = answer["readings"][0]["points"][-1]
     assert point["agreed"] is False
     assert [(each["point"], each["role"]) for each in answer["next"]][:2] == [
         ("scale_left", "technician"), ("scale_left", "verifier"),
@@ -35,7 +35,7 @@ def test_when_the_two_differ_both_key_it_again(ways, keyings):
 
 def test_a_scale_that_cannot_be_read_is_null(ways, keyings):
     answer = ways.technician.post(keyings, {**LEFT, "scale_left": None}).json()
-    [point] = answer["readings"][0]["points"]
+    point = answer["readings"][0]["points"][-1]
     assert point["keyed"][0]["values"] == {"scale_left": None}
 
 
@@ -62,8 +62,8 @@ def test_the_next_step_opens_when_the_one_before_is_agreed(ways, keyings):
     said(ways.technician.post(keyings, hand), 409, "point_not_open")
     ways.technician.post(keyings, LEFT)
     said(ways.technician.post(keyings, LEFT), 409, "already_keyed")
-    said(ways.verifier.post(keyings, {"point": "open_side", "role": "verifier", "open_side": "left"}), 409,
-         "not_your_point")  # fmt: skip
+    said(ways.verifier.post(keyings, {"point": "unwind", "role": "verifier", "unwind": "left_to_right"}),
+         409, "not_your_point")  # fmt: skip
 
 
 def test_who_may_not(ways, cast, token_way, keyings):

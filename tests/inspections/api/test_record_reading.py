@@ -50,7 +50,7 @@ def test_degrees_are_taken_from_scripts(ways, cast, readings):
     [
         ("technician", {"hand_wraps": "12"}, "/technician/hand_wraps"),
         ("technician", {"person": 7}, "/technician/person"),
-        ("verifier", {"open_side": "right"}, "/verifier/open_side"),
+        ("verifier", {"unwind": "right_to_left"}, "/verifier/unwind"),
         ("verifier", {"gauge_face": None}, "/verifier/gauge_face"),
         ("verifier", {"crossover_deg": 75}, "/verifier/crossover_half"),
     ],

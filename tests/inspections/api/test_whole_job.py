@@ -5,9 +5,9 @@ from tests.api_fixtures import PREPARATION
 from tests.builders import PASSWORD
 
 STEPS = (
+    ("open_side", {"open_side": "right"}),
     ("scale_left", {"scale_left": 13}),
     ("scale_right", {"scale_right": 12}),
-    ("open_side", {"open_side": "right"}),
     ("unwind", {"unwind": "right_to_left"}),
     ("hand_count", {"hand_wraps": 12}),
     ("gauge", {"gauge_face": "even", "gauge_wraps": 12}),
@@ -19,7 +19,7 @@ def key_everything(ways, inspection):
     for point, fields in STEPS:
         technician = {"point": point, "role": "technician", **fields}
         answer = ways.technician.post(f"inspections/{inspection}/keyings", technician)
-        if point not in ("open_side", "unwind"):
+        if point != "unwind":
             verifier = {**technician, "role": "verifier"}
             answer = ways.verifier.post(f"inspections/{inspection}/keyings", verifier)
         assert answer.status_code == 201
@@ -30,7 +30,7 @@ def test_from_the_first_reading_to_confirmed_setup_values(ways):
     opened = ways.technician.post("reels/LW-0001/inspections", PREPARATION)
     assert opened.status_code == 201
     inspection = opened.json()["id"]
-    assert opened.json()["next"][0] == {"act": "key", "point": "scale_left", "role": "technician", "meaning": None}
+    assert opened.json()["next"][0] == {"act": "key", "point": "open_side", "role": "technician", "meaning": None}
     worked = key_everything(ways, inspection)
     assert worked.json()["state"] == "awaiting_sign_off"
     assert (worked.json()["layers"], worked.json()["wraps"], worked.json()["parity"]) == (12, 10, "even")

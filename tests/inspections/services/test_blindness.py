@@ -9,7 +9,7 @@ import pytest
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Inspection, Keying
-from inspections.queries.keyings import shown_keyings
+from inspections.queries.keyings import keyings_for, shown_keyings
 from inspections.queries.status import with_status
 from inspections.services import counting
 from reels.models import HistoryEntry, Reel
@@ -20,6 +20,7 @@ from tests.builders import NOW, Cast
 ODD_ONE: dict[
     Point, dict[str, Any]
 ] = {  # a value at each hold point that stands out wherever it turns up, and the one that is true
+    Point.OPEN_SIDE: {"open_side": "none"},
     Point.SCALE_LEFT: {"scale_left": 777},
     Point.SCALE_RIGHT: {"scale_right": 777},
     Point.HAND_COUNT: {"hand_wraps": 777},
@@ -66,15 +67,16 @@ def test_when_two_differ_it_is_told_which_point_and_never_the_values(cast: Cast,
     stories.key(cast, inspection, point, Role.VERIFIER, **ODD_ONE[point])
     assert json.loads(history().splitlines()[-1])["facts"]["differs"] == [point.value]
     assert all(is_hidden(row) for row in Keying.objects.filter(point=point))
-    assert not re.search(r"(?<![0-9a-f])(777|277\.7)(?![0-9a-f])", history())  # alone, not within a digest
+    odd_one = r'(?<![0-9a-f])(777|277\.7)(?![0-9a-f])|"none"'  # alone, not within a digest
+    assert not re.search(odd_one, history())
     stories.key_both(cast, inspection, point)
     assert not any(is_hidden(row) for row in Keying.objects.filter(point=point))
 
 
 def test_asking_for_help_shows_nobody_what_the_other_keyed(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=777)
-    row = Keying.objects.get()
+    row = Keying.objects.latest("id")
     counting.ask_for_help(inspection_id=inspection.pk, remark="?", actor=Actor(cast.verifier), at=NOW)
     assert is_hidden(row)
     stories.release(cast, inspection)
@@ -84,13 +86,13 @@ def test_asking_for_help_shows_nobody_what_the_other_keyed(cast: Cast):
 
 
 def test_three_differences_refer_the_count_without_showing_a_value(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     for seen in (777, 778, 779):
         stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=seen)
         stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
     assert Inspection.objects.get().state == InspectionState.REFERRED
-    assert all(is_hidden(row) for row in Keying.objects.all())
-    assert Keying.objects.count() == 6
+    rows = Keying.objects.filter(point=Point.SCALE_LEFT)
+    assert [is_hidden(row) for row in rows] == [True] * 6
 
 
 def test_whole_readings_that_differ_show_no_value_either(cast: Cast):
@@ -104,17 +106,17 @@ def test_whole_readings_that_differ_show_no_value_either(cast: Cast):
 
 
 def test_everything_is_told_once_a_count_has_ended(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=777)
     counting.cancel(inspection_id=inspection.pk, reason="a fire drill", actor=Actor(cast.technician), at=NOW)
-    assert not is_hidden(Keying.objects.get())
+    assert not is_hidden(Keying.objects.latest("id"))
 
 
 def test_what_was_revealed_is_what_was_committed_to(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
     stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
-    stories.key_all(cast, inspection)
+    stories.key_the_rest(cast, inspection)
     committed: dict[int, dict[str, Any]] = {}
     revealed: set[int] = set()
     for line in history().splitlines():
@@ -126,20 +128,20 @@ def test_what_was_revealed_is_what_was_committed_to(cast: Cast):
             assert "value" not in told
             revealed.add(fact["keying"])
     assert revealed == set(committed) == set(Keying.objects.values_list("pk", flat=True))
-    assert len(revealed) == 14
+    assert len(revealed) == 15
 
 
 def test_equal_values_have_different_commitments(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key_both(cast, inspection, Point.SCALE_LEFT)
-    technicians, verifiers = Keying.objects.all()
+    technicians, verifiers = Keying.objects.filter(point=Point.SCALE_LEFT)
     assert technicians.value == verifiers.value == 13
     assert technicians.commitment != verifiers.commitment
     assert len(technicians.salt) == 32
 
 
 def test_a_refusal_does_not_say_what_was_keyed(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=777)
     stories.key(cast, inspection, Point.SCALE_RIGHT, scale_right=778)
     for point in (Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER):
@@ -149,7 +151,21 @@ def test_a_refusal_does_not_say_what_was_keyed(cast: Cast):
 
 
 def test_the_status_of_a_reel_gives_nothing_away(cast: Cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=777)
     row: Any = with_status(Reel.objects.all()).get()
     assert (row.status, row.layers, row.wraps) == ("count_open", None, None)
+
+
+def test_the_unwind_direction_is_told_only_with_the_worked_count(cast: Cast):
+    """With the open side it tells which scale is the lower one and which face the gauge shows."""
+    inspection = stories.at_the_scales(cast)
+    stories.key(cast, inspection, Point.UNWIND)
+    row = Keying.objects.get(point=Point.UNWIND)
+    for point in (Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.HAND_COUNT, Point.GAUGE):
+        stories.key_both(cast, inspection, point)
+        assert is_hidden(row)
+        assert [seen.values for seen in keyings_for(inspection, cast.verifier) if seen.row == row] == [None]
+        assert [seen.values for seen in keyings_for(inspection, cast.technician) if seen.row == row] != [None]
+    stories.key_both(cast, inspection, Point.CROSSOVER)
+    assert not is_hidden(row)

@@ -24,7 +24,7 @@ from tests.inspections.domain.photo_files import HOSTILE, JPEG_BYTES, PNG_BYTES
 
 @pytest.fixture
 def inspection(cast):
-    return builders.open_count(cast)
+    return stories.at_the_scales(cast)
 
 
 def key_left(cast, inspection, role=Role.TECHNICIAN, left=13, photo=JPEG_BYTES):
@@ -78,13 +78,13 @@ def test_where_two_differ_or_a_count_is_referred_photos_stay_blind(cast, inspect
 def test_a_file_that_is_no_photo_keeps_nothing_of_the_attempt(cast, inspection, name):
     with pytest.raises(PhotoNotTaken):
         key_left(cast, inspection, photo=HOSTILE[name])
-    assert (Keying.objects.count(), Photo.objects.count()) == (0, 0)
+    assert (Keying.objects.filter(point=Point.SCALE_LEFT).count(), Photo.objects.count()) == (0, 0)
 
 
 def test_signatures_bind_the_digests_of_the_photos(cast, inspection):
     key_left(cast, inspection)
     key_left(cast, inspection, Role.VERIFIER, photo=PNG_BYTES)
-    stories.key_both(cast, inspection, *(point for point in Point if point is not Point.SCALE_LEFT))
+    stories.key_both(cast, inspection, *(point for point in stories.FROM_THE_SCALES if point is not Point.SCALE_LEFT))
     inspection.refresh_from_db()
     builders.sign_both(cast, inspection)
     [reading] = json.loads(bytes(InspectionRecord.objects.get().content))["readings"]

@@ -89,12 +89,11 @@ def test_a_step_is_entered_once_and_in_its_turn(cast):
     for step in (1, 3):
         with pytest.raises(PracticeStepPassed, match="goes on with step 2"):
             practice.enter_step(exercise_id=one.pk, step=step, by_point=right_at(one, step), **by(cast.colleague))
-    with pytest.raises(ValueNotTaken, match="allowed: hand_count"):
+    with pytest.raises(ValueNotTaken, match="allowed: scale_left, scale_right, unwind"):
         practice.enter_step(exercise_id=one.pk, step=2, by_point=right_at(one, 3), **by(cast.colleague))
-    with pytest.raises(ImpossibleReading, match="hand_wraps"):
-        practice.enter_step(
-            exercise_id=one.pk, step=2, by_point={Point.HAND_COUNT: {"hand_wraps": -1}}, **by(cast.colleague)
-        )
+    below = {**right_at(one, 2), Point.SCALE_LEFT: {"scale_left": -1}}
+    with pytest.raises(ImpossibleReading, match="scale_left"):
+        practice.enter_step(exercise_id=one.pk, step=2, by_point=below, **by(cast.colleague))
     assert Exercise.objects.get(pk=one.pk).step == 2
 
 

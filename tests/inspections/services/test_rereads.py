@@ -39,22 +39,22 @@ def test_a_reading_that_breaks_a_rule_is_followed_by_a_fresh_one(cast):
     assert [problem["code"] for problem in working["problems"]] == ["gauge_wrong_face"]
     inspection = builders.read(cast, inspection)
     assert (inspection.state, inspection.layers, inspection.rereads) == (InspectionState.AWAITING_SIGN_OFF, 12, 1)
-    assert Keying.objects.count() == 24
+    assert Keying.objects.count() == 26
 
 
 def test_a_mistake_is_caught_as_soon_as_the_points_keyed_show_it(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key_both(cast, inspection, Point.SCALE_LEFT, Point.SCALE_RIGHT)
-    stories.key(cast, inspection, Point.OPEN_SIDE, open_side="left")
+    stories.key(cast, inspection, Point.UNWIND, unwind="left_to_right")
     assert numbers(inspection) == [(1, "reread"), (2, "")]
     assert fresh(inspection).rereads == 1
 
 
 def test_a_point_on_which_two_differ_is_keyed_again_by_both_and_each_attempt_is_kept(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
     stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
-    stories.key_all(cast, inspection)
+    stories.key_the_rest(cast, inspection)
     inspection = fresh(inspection)
     assert (inspection.state, inspection.rereads) == (InspectionState.AWAITING_SIGN_OFF, 1)
     left = Keying.objects.filter(point=Point.SCALE_LEFT).values_list("attempt", "role", "value")
@@ -63,10 +63,10 @@ def test_a_point_on_which_two_differ_is_keyed_again_by_both_and_each_attempt_is_
 
 
 def test_a_difference_is_counted_once_however_much_is_keyed_before_it_is_settled(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
     stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
-    stories.key_both(cast, inspection, Point.SCALE_RIGHT, Point.OPEN_SIDE, Point.UNWIND)
+    stories.key_both(cast, inspection, Point.SCALE_RIGHT, Point.UNWIND)
     assert fresh(inspection).rereads == 1
     stories.key_both(cast, inspection, Point.SCALE_LEFT, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
     assert (fresh(inspection).state, fresh(inspection).rereads) == (InspectionState.AWAITING_SIGN_OFF, 1)
@@ -79,7 +79,7 @@ def key_scales(cast, inspection, role, left, right):
 
 
 def test_two_scales_keyed_as_one_attempt_are_read_again_as_one(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
     entries = inspection.reel.chain.entries.count()
     key_scales(cast, inspection, Role.VERIFIER, 12, 11)
@@ -88,12 +88,12 @@ def test_two_scales_keyed_as_one_attempt_are_read_again_as_one(cast):
     for role in (Role.TECHNICIAN, Role.VERIFIER):
         key_scales(cast, inspection, role, 13, 12)
     assert (fresh(inspection).rereads, fresh(inspection).state) == (1, InspectionState.OPEN)
-    stories.key_both(cast, inspection, Point.OPEN_SIDE, Point.UNWIND, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
+    stories.key_both(cast, inspection, Point.UNWIND, Point.HAND_COUNT, Point.GAUGE, Point.CROSSOVER)
     assert (fresh(inspection).state, fresh(inspection).rereads) == (InspectionState.AWAITING_SIGN_OFF, 1)
 
 
 def test_two_scales_that_differ_three_times_refer_the_count(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     for rereads in (1, 2, 3):
         key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
         key_scales(cast, inspection, Role.VERIFIER, 12, 11)
@@ -103,11 +103,12 @@ def test_two_scales_that_differ_three_times_refer_the_count(cast):
 
 
 def test_an_attempt_of_which_one_point_is_refused_keeps_none_of_it(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT)
     with pytest.raises(AlreadyKeyed):
         key_scales(cast, inspection, Role.TECHNICIAN, 13, 12)
-    assert list(Keying.objects.values_list("point", flat=True)) == [Point.SCALE_LEFT]
+    assert list(Keying.objects.values_list("point", flat=True))[-1] == Point.SCALE_LEFT
+    assert not Keying.objects.filter(point=Point.SCALE_RIGHT).exists()
 
 
 # Referred -----------------------------------------------------------------------------------------------------------
@@ -127,7 +128,7 @@ def test_three_rereads_refer_the_count(cast):
 
 
 def test_three_differences_refer_the_count(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     for _ in range(3):
         stories.key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
         stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
@@ -237,14 +238,14 @@ def test_what_one_person_has_signed_is_neither_read_again_nor_referred(cast, act
 
 
 def test_a_cancelled_count_keeps_everything_and_makes_way_for_another(cast):
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT)
     counting.cancel(inspection_id=inspection.pk, reason="end of shift", actor=Actor(cast.technician), at=later(hours=1))
     inspection = fresh(inspection)
     assert (inspection.state, inspection.ended_by, inspection.end_reason) == (
         InspectionState.CANCELLED, cast.technician, "end of shift",
     )  # fmt: skip
-    assert (Keying.objects.count(), Reading.objects.count()) == (1, 1)
+    assert (Keying.objects.filter(point=Point.SCALE_LEFT).count(), Reading.objects.count()) == (1, 1)
     assert builders.open_count(cast, at=later(hours=2)).pk != inspection.pk
 
 

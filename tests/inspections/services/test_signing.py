@@ -68,7 +68,7 @@ def test_what_is_signed_holds_everything_that_was_entered(cast):
     assert said["from_paper"] is True
     assert said["result"] == {"layers": 12, "wraps": 10, "parity": "even"}
     assert [(each["number"], each["outcome"], len(each["keyed"])) for each in said["readings"]] == [
-        (1, "reread", 12), (2, "accepted", 12),
+        (1, "reread", 13), (2, "accepted", 13),
     ]  # fmt: skip
     assert [each["name"] for each in said["participants"]] == ["Tess Hollin", "Vic Amberley"]
     assert said["preparation"]["publication_revision"] == "C"
@@ -200,11 +200,11 @@ def test_who_typed_any_technicians_reading_cannot_verify_even_if_it_was_read_aga
 
 def test_another_verifier_who_took_part_may_sign_instead(cast):
     relief = make_person("vera", Act.VERIFY, full_name="Vera Stone")
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT)
     counting.key(inspection_id=inspection.pk, point=Point.SCALE_LEFT, role=Role.VERIFIER, fields={"scale_left": 13},
                  actor=Actor(relief), at=NOW)  # fmt: skip
-    stories.key_both(cast, inspection, *(p for p in Point if p is not Point.SCALE_LEFT))
+    stories.key_both(cast, inspection, *(p for p in stories.FROM_THE_SCALES if p is not Point.SCALE_LEFT))
     sign(inspection, cast.technician)
     assert verify(inspection, relief).full_name == "Vera Stone"
 

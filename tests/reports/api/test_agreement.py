@@ -32,7 +32,8 @@ def test_it_holds_the_figures_of_the_page(cast):
     [worn] = [row for row in body["groups"] if row["group"] == "WG-04"]
     assert (worn["group_by"], worn["stands_out"], worn["figures"]["pairs"]) == ("gauge", True, 20)
     assert {row["point"]: row["kappa"] is None for row in body["points"]} == {
-        "scale_left": True, "scale_right": True, "hand_count": True, "gauge": False, "crossover": False,
+        "open_side": True, "scale_left": True, "scale_right": True, "hand_count": True, "gauge": False,
+        "crossover": False,
     }  # fmt: skip
 
 

@@ -15,10 +15,10 @@ from reels.models import Person
 from reels.services import people, register, second_factor
 from reels.services.history import Actor
 from reports.services import assessments
-from tests import builders
+from tests import builders, stories
 from tests.builders import NOW, PASSWORD, Cast
 from tests.inspections.pages.count.test_worksheet import PREPARED
-from tests.inspections.pages.count.worksheet_steps import SEEN
+from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN
 from tests.page_fixtures import logged_in
 from tests.practised import drawn, right_at
 from tests.reels.services.test_second_factor import shown
@@ -156,14 +156,14 @@ def _begin(cast: Cast) -> Opened:
 
 @case("worksheet-technician")
 def _technician(cast: Cast) -> Opened:
-    address = _at(builders.open_count(cast), "worksheet")
-    return Opened(person=cast.technician, address=address, typed=SEEN[1], altered={"scale_left": "14"})
+    address = _at(stories.at_the_scales(cast), "worksheet")
+    return Opened(person=cast.technician, address=address, typed=SEEN[SCALES], altered={"scale_left": "14"})
 
 
 @case("worksheet-verifier")
 def _verifier(cast: Cast) -> Opened:
-    address = _at(builders.open_count(cast), "witness")
-    typed = {name: SEEN[1][name] for name in ("scale_left", "scale_right", "open_side") if name != "open_side"}
+    address = _at(stories.at_the_scales(cast), "witness")
+    typed = {name: SEEN[SCALES][name] for name in ("scale_left", "scale_right")}
     return Opened(person=cast.verifier, address=address, typed=typed, altered={"scale_left": "14"})
 
 
@@ -266,7 +266,7 @@ def _practice_step(cast: Cast) -> Opened:
     exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
     typed = {name: str(value) for each in right_at(exercise, 1).values() for name, value in each.items()}
     address = f"/practice/reels/{exercise.pk}"
-    return Opened(person=cast.colleague, address=address, typed=typed, altered={"scale_left": "77"})
+    return Opened(person=cast.colleague, address=address, typed=typed, altered={"open_side": "none"})
 
 
 @case("practice-reel:result")

@@ -15,7 +15,7 @@ PARAMETERS: dict[str, Any] = {
     "graduation": "every",
 }  # fmt: skip
 SEEN: dict[str, Any] = {
-    "scale_left": 13, "scale_right": 12, "open_side": "right", "unwind": "right_to_left", "hand_count": 12,
+    "open_side": "right", "scale_left": 13, "scale_right": 12, "unwind": "right_to_left", "hand_count": 12,
     "gauge": {"face": "even", "wraps": 12}, "crossover": {"half": "first"},
 }  # fmt: skip
 STEPS = [
@@ -40,12 +40,12 @@ def moment(minute: int, day: int = 2) -> str:
 
 
 def keyed(minute: int, attempts: int = 1, **changed: Any) -> list[dict[str, Any]]:
-    """What both keyed at each point; the verifier has nothing to key at two of them."""
+    """What both keyed at each point; the unwind direction is the technician's alone."""
     rows = []
     for i, (point, value) in enumerate({**SEEN, **changed}.items()):
         for attempt in range(1, attempts + 1):
             for person, role in ((TESS, "technician"), (VIC, "verifier")):
-                if role == "verifier" and point in ("open_side", "unwind"):
+                if role == "verifier" and point == "unwind":
                     continue
                 rows.append({
                     "point": point, "role": role, "attempt": attempt, "value": value, "salt": "00" * 16,

@@ -9,6 +9,7 @@ from tests import builders
 from tests.builders import Cast
 from tests.page_fixtures import logged_in
 from tests.pages_fleet import make_fleet
+from tests.stories import at_the_scales
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
@@ -104,7 +105,7 @@ FIRST, OTHER, SECOND = 741, 742, 743
 def blind():
     cast = Cast.as_needed()
     builders.make_reel()
-    return cast, builders.open_count(cast)
+    return cast, at_the_scales(cast)
 
 
 def shows(html, number):
@@ -148,7 +149,7 @@ def test_two_values_that_differ_stay_blind_and_only_that_they_differ_is_said(bli
 def test_the_salt_of_a_blind_value_is_on_no_page(blind):
     cast, inspection = blind
     key(cast, inspection, Point.SCALE_LEFT, Role.TECHNICIAN, scale_left=FIRST)
-    assert inspection.readings.get().keyings.get().salt not in pages_of(cast, inspection)
+    assert inspection.readings.get().keyings.latest("id").salt not in pages_of(cast, inspection)
 
 
 def test_everything_is_shown_once_the_count_is_no_longer_open(blind):

@@ -8,9 +8,9 @@ import pytest
 from django.db import connection
 
 from inspections.models import Keying
-from tests import builders
+from tests import builders, stories
 from tests.builders import Cast
-from tests.inspections.pages.count.worksheet_steps import SEEN, form_in, page_of
+from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN, form_in, page_of
 from tests.page_fixtures import logged_in
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("on_the_day")]
@@ -37,18 +37,19 @@ def locked_by_somebody_else() -> Iterator[None]:
 def test_a_step_that_finds_the_records_locked_loses_nothing(client):
     builders.make_reel()
     cast = Cast.as_needed()
-    inspection = builders.open_count(cast)
+    inspection = stories.at_the_scales(cast)
+    before = Keying._base_manager.count()
     client = logged_in(cast.technician)
     client.raise_request_exception = False
     address = f"/inspections/{inspection.pk}/worksheet"
-    form = {**form_in(page_of(client, address)), **SEEN[1]}
+    form = {**form_in(page_of(client, address)), **SEEN[SCALES]}
     with locked_by_somebody_else():
         answer = client.post(address, form)
     html = answer.content.decode()
     assert (answer.status_code, answer.headers["Retry-After"]) == (503, "5")
-    assert not Keying._base_manager.exists()
+    assert Keying._base_manager.count() == before
     kept = re.findall(r'name="(\w+)" value="([^"]*)"', html)
     assert ("scale_left", "13") in kept
     again = {name: [value for each, value in kept if each == name] for name, _ in kept}
     assert [client.post(address, again).status_code for _ in range(2)] == [302, 302]
-    assert Keying._base_manager.count() == 4
+    assert Keying._base_manager.count() == before + 3

@@ -8,10 +8,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from inspections.domain.photos import MOST_BYTES
 from inspections.models import Keying, Photo
-from tests import builders
+from tests import builders, stories
 from tests.builders import Cast
 from tests.inspections.domain.photo_files import HOSTILE, JPEG_BYTES, PNG_BYTES
-from tests.inspections.pages.count.worksheet_steps import SEEN, form_in, page_of
+from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN, form_in, page_of
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 
@@ -26,7 +26,7 @@ def cast():
 
 @pytest.fixture
 def inspection(cast):
-    return builders.open_count(cast)
+    return stories.at_the_scales(cast)
 
 
 def upload(content=JPEG_BYTES, name="scale.jpg", said="image/jpeg"):
@@ -36,7 +36,7 @@ def upload(content=JPEG_BYTES, name="scale.jpg", said="image/jpeg"):
 def send(cast, inspection, part="worksheet", **values):
     client = logged_in(cast.technician if part == "worksheet" else cast.verifier)
     address = f"/inspections/{inspection.pk}/{part}"
-    keyed = {name: value for name, value in SEEN[1].items() if part == "worksheet" or name.startswith("scale")}
+    keyed = {name: value for name, value in SEEN[SCALES].items() if part == "worksheet" or name.startswith("scale")}
     return client.post(address, {**form_in(page_of(client, address)), **keyed, **values})
 
 
@@ -93,7 +93,7 @@ def test_a_file_that_is_no_photo_is_refused_whatever_it_calls_itself(cast, inspe
     assert faults_of(html) == []
     assert "The photo is no JPEG or PNG file; allowed: a JPEG or PNG file." in html
     assert 'value="13"' in html
-    assert not Keying._base_manager.exists()
+    assert not Keying._base_manager.filter(point="scale_left").exists()
 
 
 def test_a_photo_that_is_empty_or_too_large_is_refused(cast, inspection):
@@ -117,7 +117,7 @@ def test_a_photo_is_taken_of_no_point_that_the_screen_does_not_ask_for(cast, ins
 
 def test_a_step_sent_twice_with_its_photo_is_stored_once_and_with_another_photo_refused(cast, inspection):
     client, address = logged_in(cast.technician), f"/inspections/{inspection.pk}/worksheet"
-    form = {**form_in(page_of(client, address)), **SEEN[1]}
+    form = {**form_in(page_of(client, address)), **SEEN[SCALES]}
     assert [client.post(address, {**form, "photo_scale_left": upload()}).status_code for _ in range(2)] == [302, 302]
     assert client.post(address, {**form, "photo_scale_left": upload(PNG_BYTES)}).status_code == 422
     assert bytes(Photo._base_manager.get().content) == JPEG_BYTES
@@ -126,7 +126,7 @@ def test_a_step_sent_twice_with_its_photo_is_stored_once_and_with_another_photo_
 def test_the_api_names_a_photo_by_its_digest_to_those_who_see_the_value(cast, inspection):
     send(cast, inspection, photo_scale_left=upload())
     mine, theirs = (
-        logged_in(person).get(f"/api/v1/inspections/{inspection.pk}").json()["readings"][0]["points"][0]["keyed"][0]
+        logged_in(person).get(f"/api/v1/inspections/{inspection.pk}").json()["readings"][0]["points"][1]["keyed"][0]
         for person in (cast.technician, cast.verifier)
     )
     assert mine["photo"] == hashlib.sha256(JPEG_BYTES).hexdigest()

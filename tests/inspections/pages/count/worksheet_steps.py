@@ -6,11 +6,13 @@ from typing import Any
 
 from django.test import Client
 
+OPEN_SIDE, SCALES, HAND, GAUGE, CROSSOVER = range(1, 6)  # steps
 SEEN: dict[int, dict[str, str]] = {
-    1: {"scale_left": "13", "scale_right": "12", "open_side": "right", "unwind": "right_to_left"},
-    2: {"hand_wraps": "12"},
-    3: {"gauge_face": "even", "gauge_wraps": "12"},
-    4: {"crossover_half": "first"},
+    OPEN_SIDE: {"open_side": "right"},
+    SCALES: {"scale_left": "13", "scale_right": "12", "unwind": "right_to_left"},
+    HAND: {"hand_wraps": "12"},
+    GAUGE: {"gauge_face": "even", "gauge_wraps": "12"},
+    CROSSOVER: {"crossover_half": "first"},
 }
 HIDDEN = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')
 

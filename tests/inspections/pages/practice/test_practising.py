@@ -13,7 +13,7 @@ from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast
 from tests.page_fixtures import hidden_in, logged_in
-from tests.practised import drawn, practised, right_at
+from tests.practised import drawn, enter_right, practised, right_at
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
@@ -25,6 +25,9 @@ CHOSEN = {"reel_type": "w28", "difficulty": "plain", "seed": "3"}
 def cast():
     builders.make_type()
     return Cast()
+
+
+RESULT = str(practice.RESULT_STEP)
 
 
 def html_of(client, address):
@@ -55,7 +58,7 @@ def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast
     assert begun.headers["Location"] == address
     for step in range(1, practice.RESULT_STEP):
         html = html_of(client, address)
-        assert f"Step {step} of 5" in html
+        assert f"Step {step} of {practice.RESULT_STEP}" in html
         assert MARK in html
         assert "<svg" in html
         for name in typed(exercise, step):
@@ -63,7 +66,7 @@ def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast
         assert client.post(address, typed(exercise, step)).headers["Location"] == address
     answer = found.reel_of(exercise).answer
     assert "Wraps counted by hand" in html_of(client, address)
-    client.post(address, {"seen": "5", "layers": answer.layers, "wraps": answer.wraps, "way": "set"})
+    client.post(address, {"seen": RESULT, "layers": answer.layers, "wraps": answer.wraps, "way": "set"})
     shown = client.get(address)
     assert shown.headers["Location"] == f"{address}/answers"
     html = html_of(client, shown.headers["Location"])
@@ -84,14 +87,14 @@ def test_the_answers_say_what_was_missed_and_why_it_matters(cast):
 
 
 def test_a_step_that_cannot_be_taken_says_why_and_keeps_what_was_typed(cast):
-    one = drawn(cast.colleague)
+    one = enter_right(drawn(cast.colleague), 1)
     client = logged_in(cast.colleague)
-    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "1", "scale_left": "12"})
+    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "2", "scale_left": "12"})
     html = answer.content.decode()
     assert answer.status_code == 422
     assert "Key the number read, or say that the scale cannot be read." in html
     assert 'value="12"' in html
-    assert Exercise.objects.get().step == 1
+    assert Exercise.objects.get().step == 2
 
 
 def test_a_step_sent_twice_is_entered_once(cast):
@@ -112,10 +115,10 @@ def test_numbers_that_are_to_be_set_have_to_be_there(cast):
             exercise_id=one.pk, step=step, by_point=right_at(one, step), actor=Actor(cast.colleague), at=NOW
         )
     client = logged_in(cast.colleague)
-    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "5", "way": "set", "wraps": "3"})
+    answer = client.post(f"/practice/reels/{one.pk}", {"seen": RESULT, "way": "set", "wraps": "3"})
     assert answer.status_code == 422
     assert "Key the number to set, or put the reel before an authorised person." in answer.content.decode()
-    assert client.post(f"/practice/reels/{one.pk}", {"seen": "5", "way": "refer"}).status_code == 302
+    assert client.post(f"/practice/reels/{one.pk}", {"seen": RESULT, "way": "refer"}).status_code == 302
     assert Exercise.objects.get().entered["refers"] is True
 
 
@@ -154,14 +157,14 @@ def test_the_crossover_is_measured_where_the_half_decides_nothing(cast):
     reel = found.reel_of(one)
     client = logged_in(cast.colleague)
     address = f"/practice/reels/{one.pk}"
-    for step in (1, 2, 3):
+    for step in range(1, practice.RESULT_STEP - 1):
         client.post(address, typed(one, step))
     html = html_of(client, address)
     assert 'name="crossover_deg"' in html
     assert 'name="crossover_half"' not in html
-    assert client.post(address, {"seen": "4", "crossover_deg": "361"}).status_code == 422
-    client.post(address, {"seen": "4", "crossover_deg": str(reel.drum.crossover_deg)})
-    client.post(address, {"seen": "5", "layers": reel.answer.layers, "wraps": reel.answer.wraps, "way": "set"})
+    assert client.post(address, {"seen": str(practice.RESULT_STEP - 1), "crossover_deg": "361"}).status_code == 422
+    client.post(address, {"seen": str(practice.RESULT_STEP - 1), "crossover_deg": str(reel.drum.crossover_deg)})
+    client.post(address, {"seen": RESULT, "layers": reel.answer.layers, "wraps": reel.answer.wraps, "way": "set"})
     assert Exercise.objects.get().misses == []
 
 
