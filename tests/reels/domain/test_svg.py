@@ -1,7 +1,8 @@
 import re
+from pathlib import Path
 from xml.etree import ElementTree
 
-from reels.domain.drawing import Picture, Words
+from reels.domain.drawing import Look, Picture, Words
 from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section
 from reels.domain.svg import svg
 from reels.domain.words import Side
@@ -42,3 +43,8 @@ def test_the_lower_left_corner_becomes_the_upper_left_one():
 def test_text_is_escaped():
     picture = Picture(width=1, height=1, title="<&>", description="", shapes=(Words(0, 0, "<b>&"),))
     assert parsed(picture).findtext(f"{NAMESPACE}text") == "<b>&"
+
+
+def test_the_stylesheet_says_how_every_shape_looks():
+    css = Path("reels/static/reels/figures.css").read_text()
+    assert [look for look in Look if f".look-{look}" not in css] == []

@@ -153,7 +153,7 @@ def tags(content):
 def test_figures_have_an_alternative_text(content):
     alternatives = [alt for tag, alt, _ in tags(content) if tag == "/Figure"]
     assert len(alternatives) == 2
-    assert alternatives[0].startswith("12 full layers and 12 wraps on the part layer above them")
+    assert "12 full layers and 12 wraps on the part layer above them" in alternatives[0]
     assert "The crossover is in the first half." in alternatives[1]
 
 
