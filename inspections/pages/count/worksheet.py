@@ -144,7 +144,8 @@ class StepView(InspectionActView):
             **super().context(), "standing": self.standing, "title": TITLES[self.standing.step], "last": LAST,
             "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
             "how_to": how_to_figures(
-                parameters_of(self.row), drum_of(self.row.parameters), keying.STEPS[self.standing.step - 1]
+                parameters_of(self.row), drum_of(self.row.parameters),
+                [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
             ),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
         }  # fmt: skip
