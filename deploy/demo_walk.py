@@ -19,6 +19,7 @@ HOME = Path(__file__).resolve().parent.parent
 FLEET = HOME / "deploy" / "demo_fleet"
 WIDTH = 110
 POINTS = {
+    "serial": "data plate",
     "scale_left": "left scale", "scale_right": "right scale", "open_side": "open side", "unwind": "unwind direction",
     "hand_count": "hand count", "gauge": "wrap gauge", "crossover": "crossover",
 }  # fmt: skip

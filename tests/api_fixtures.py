@@ -62,12 +62,14 @@ PREPARATION: dict[str, Any] = {
     "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7",
 }  # fmt: skip
 
-HOLD_POINTS = ("open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
+HOLD_POINTS = (
+    "serial", "open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half",
+)  # fmt: skip
 
 
 def both(cast: Cast, verifier: dict[str, Any] | None = None, **changes: Any) -> dict[str, Any]:
     """A body for readings: both see the worked example, but for the changes."""
-    seen = {**builders.GOOD, **changes}
+    seen = {"serial": "LW-0001", **builders.GOOD, **changes}
     points = {name: seen[name] for name in HOLD_POINTS}
     return {
         "technician": {"person": cast.technician.username, **seen},

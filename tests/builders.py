@@ -206,7 +206,7 @@ def open_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **change
 def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[str, Any] | None = None,
          **changes: Any) -> Inspection:  # fmt: skip
     """Both people's whole reading at once; the verifier sees the same unless said."""
-    seen = {**GOOD, **changes}
+    seen = {"serial": inspection.reel.serial, **GOOD, **changes}
     return counting.record_reading(
         inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=seen),
         verifier=OnePersonsValues(person=cast.verifier, values={**seen, **(verifier or {})}),

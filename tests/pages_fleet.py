@@ -85,6 +85,8 @@ def _half_keyed(cast: Cast) -> Inspection:
     """Point by point: the left scale agreed, the right one keyed by both and different, and once more by one."""
     inspection = builders.open_count(cast, "LW-0003")
     keyed = (
+        (Point.SERIAL, Role.TECHNICIAN, {"serial": "LW-0003"}),
+        (Point.SERIAL, Role.VERIFIER, {"serial": "LW-0003"}),
         (Point.OPEN_SIDE, Role.TECHNICIAN, {"open_side": "right"}),
         (Point.OPEN_SIDE, Role.VERIFIER, {"open_side": "right"}),
         (Point.SCALE_LEFT, Role.TECHNICIAN, {"scale_left": 13}),

@@ -28,7 +28,8 @@ def key(cast: Cast, inspection: Inspection, point: Point, role: Role = Role.TECH
         **seen: Any) -> Inspection:  # fmt: skip
     """One person keys one point: what is there in truth, unless said."""
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
-    given = seen or {name: GOOD[name] for name in FIELDS[point] if name in GOOD}
+    true = {"serial": inspection.reel.serial, **GOOD}
+    given = seen or {name: true[name] for name in FIELDS[point] if name in true}
     return counting.key(inspection_id=inspection.pk, point=point, role=role, fields=given, actor=Actor(person), at=at)
 
 
@@ -49,8 +50,10 @@ def at_the_scales(cast: Cast, at: Any = NOW) -> Inspection:
 
 @step
 def key_all(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
-    """A whole reading, point by point, to the result."""
-    return key_both(cast, inspection, *Point, at=at)
+    """A whole reading, point by point, to the result; the serial unless it was read already."""
+    inspection.refresh_from_db()
+    is_read = inspection.identified_at is not None
+    return key_both(cast, inspection, *(p for p in Point if not (is_read and p is Point.SERIAL)), at=at)
 
 
 @step

@@ -9,7 +9,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
 from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
-from inspections.domain.keying import FIELDS
+from inspections.domain.keying import FIELDS, LONGEST_SERIAL
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
 from inspections.domain.words import InspectionState, Meaning, Point, Role
 from inspections.services.opening import Preparation
@@ -50,7 +50,11 @@ class InspectionsQuery(PageQuery):
 
 class InspectionOut(Out):
     id = Number()
-    reel = Text(source="reel.serial")
+    reel = Text(
+        source="shown_serial",
+        allow_null=True,
+        help_text="Its serial; null until both have keyed it from the data plate.",
+    )
     reel_type = Text(source="reel.type.code")
     state = Word(InspectionState)
     done_at = Moment()
@@ -157,6 +161,7 @@ class KeyingIn(Form):
 
     point = Word(Point)
     role = Word(Role)
+    serial = Text(required=False, max_length=LONGEST_SERIAL)
     scale_left = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
     scale_right = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
     open_side = Word(OpenSide, required=False)
@@ -178,6 +183,9 @@ class KeyingIn(Form):
 
 class TechnicianReadingIn(ReadingIn):
     person = Named(USERNAME)
+    serial = Text(
+        max_length=LONGEST_SERIAL, help_text="Of the reel, in full, as this person read it off its data plate."
+    )
 
 
 class VerifierReadingIn(TechnicianReadingIn):

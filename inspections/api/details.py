@@ -99,7 +99,9 @@ def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
 def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
           signed: set[str]) -> Iterator[dict[str, Any]]:  # fmt: skip
     if inspection.state == InspectionState.OPEN:
-        now = [as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk]
+        now = [
+            as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk or seen.row.point == Point.SERIAL
+        ]
         for point, role in keying.open_now(now):
             yield _step("key", point=point, role=role)
     elif inspection.state == InspectionState.REFERRED:

@@ -25,6 +25,7 @@ HOLD_POINTS = tuple(point for point in Point if point not in TECHNICIAN_ONLY)
 
 # The next step opens when every point of the one before is agreed.
 STEPS = (
+    frozenset({Point.SERIAL}),
     frozenset({Point.OPEN_SIDE}),
     frozenset({Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND}),
     frozenset({Point.HAND_COUNT}),
@@ -32,8 +33,11 @@ STEPS = (
     frozenset({Point.CROSSOVER}),
 )
 
-# The reading's fields that each point fills.
+READING_STEPS = STEPS[1:]  # those that every reading takes again
+
+# The fields that each point fills; those of a reading but for the serial.
 FIELDS: Mapping[Point, tuple[str, ...]] = {
+    Point.SERIAL: ("serial",),
     Point.OPEN_SIDE: ("open_side",),
     Point.SCALE_LEFT: ("scale_left",),
     Point.SCALE_RIGHT: ("scale_right",),
@@ -43,6 +47,7 @@ FIELDS: Mapping[Point, tuple[str, ...]] = {
     Point.CROSSOVER: ("crossover_half", "crossover_deg"),
 }
 MOST = 999  # nothing on a drum is counted higher
+LONGEST_SERIAL = 40
 
 
 def roles_at(point: Point) -> tuple[Role, ...]:
@@ -79,9 +84,41 @@ def agree(point: Point, one: Any, other: Any) -> bool:
 
     Exactly 180° agrees with itself alone: which half it goes with is the type's matter, and is not told here.
     """
+    if point is Point.SERIAL:
+        return same_serial(one, other)
     if point is Point.CROSSOVER:
         return half_of(one) is half_of(other) and _is_opposite(one) is _is_opposite(other)
     return bool(one == other)
+
+
+def same_serial(one: str, other: str) -> bool:
+    """Whether two serials are the same but for case and separators."""
+    return _letters_and_digits(one) == _letters_and_digits(other)
+
+
+def _letters_and_digits(serial: str) -> str:
+    return "".join(character for character in serial.casefold() if character.isalnum())
+
+
+def another_reel(serial: str, by_role: Mapping[Role, str]) -> str:
+    """What to do now when what two people keyed from the data plate does not name the reel of the count; or nothing.
+
+    serial: the reel's. by_role: what each keyed.
+    """
+    wrong = [keyed for keyed in by_role.values() if not same_serial(keyed, serial)]
+    if not wrong:
+        return ""
+    keyed = " and ".join(f"{each} by the {role}" for role, each in by_role.items())
+    stated = f"The serial was keyed as {keyed}; this count was of reel {serial}."
+    if len(wrong) == len(by_role) and same_serial(*wrong):
+        return (
+            f"{stated} Another reel is on the stand: bring reel {serial} and begin again, or begin a count of the reel "
+            "that is there."
+        )
+    return (
+        f"{stated} Read the data plate once more, together. If it says {serial}, begin again; if not, another reel is "
+        "on the stand: take it away, or begin a count of it."
+    )
 
 
 def half_of(value: Mapping[str, str]) -> Half:
@@ -102,7 +139,7 @@ def reading_of(values: Mapping[Point, Any]) -> KeyedReading:
     """The reading that agreed values make; fields of points that are not in it stay None."""
     fields: dict[str, Any] = {}
     for point, value in values.items():
-        fields |= fields_at(point, value)
+        fields |= {} if point is Point.SERIAL else fields_at(point, value)
     return reading_from(fields)
 
 
@@ -238,6 +275,14 @@ def _word(fields: Mapping[str, Any], field: str, words: type[StrEnum]) -> str:
     return str(seen)
 
 
+def _serial(fields: Mapping[str, Any]) -> str:
+    seen = fields.get("serial")
+    if not isinstance(seen, str) or len(seen) > LONGEST_SERIAL or not _letters_and_digits(seen):
+        allowed = f"the serial in full, at most {LONGEST_SERIAL} characters"
+        raise ImpossibleReading(field="serial", seen=repr(seen), allowed=allowed)
+    return seen.strip()
+
+
 def _scale(field: str) -> Callable[[Mapping[str, Any]], int | None]:
     return lambda fields: None if field in fields and fields[field] is None else _whole(fields, field)
 
@@ -261,6 +306,7 @@ def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
 
 
 _FORMS: Mapping[Point, Callable[[Mapping[str, Any]], Any]] = {
+    Point.SERIAL: _serial,
     Point.OPEN_SIDE: lambda fields: _word(fields, "open_side", OpenSide),
     Point.SCALE_LEFT: _scale("scale_left"),
     Point.SCALE_RIGHT: _scale("scale_right"),

@@ -31,8 +31,12 @@ class Meaning(StrEnum):
 
 
 class Point(StrEnum):
-    """What is keyed in a reading, in the order of the job. All are hold points but the unwind direction."""
+    """What is keyed at a count, in the order of the job. All are hold points but the unwind direction.
 
+    The serial is keyed once a count, the rest in each reading.
+    """
+
+    SERIAL = "serial"
     OPEN_SIDE = "open_side"
     SCALE_LEFT = "scale_left"
     SCALE_RIGHT = "scale_right"

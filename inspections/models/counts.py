@@ -33,6 +33,9 @@ class Inspection(Kept):
     layers = models.PositiveSmallIntegerField(null=True)
     wraps = models.PositiveSmallIntegerField(null=True)
     parity = models.CharField(max_length=4, choices=choices(Parity), blank=True)
+    identified_at = models.DateTimeField(
+        null=True, help_text="When both had keyed the reel's serial from its data plate."
+    )
     ended_at = models.DateTimeField(null=True)
     ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     end_reason = models.TextField(blank=True)
@@ -54,6 +57,16 @@ class Inspection(Kept):
 
     def __str__(self) -> str:
         return f"inspection {self.pk} of {self.reel}"
+
+    @property
+    def hides_serial(self) -> bool:
+        """Whether the serial is still to be read off the data plate, and so is nowhere to be copied from."""
+        return self.identified_at is None and self.state in (InspectionState.OPEN, InspectionState.REFERRED)
+
+    @property
+    def shown_serial(self) -> str | None:
+        """The reel's serial, as far as it may be shown. No query for what access gave."""
+        return None if self.hides_serial else self.reel.serial
 
 
 class Participant(Added):

@@ -74,7 +74,8 @@ PASSED = Badge(word="Passed", icon="checked", tone="good")
 FAILED = Badge(word="Failed", icon="crossed", tone="stop")
 
 LABELS = {
-    Point.OPEN_SIDE: "Open side", Point.SCALE_LEFT: "Left scale", Point.SCALE_RIGHT: "Right scale",
+    Point.SERIAL: "Serial", Point.OPEN_SIDE: "Open side", Point.SCALE_LEFT: "Left scale",
+    Point.SCALE_RIGHT: "Right scale",
     Point.UNWIND: "Unwind direction", Point.HAND_COUNT: "Hand count", Point.GAUGE: "Wrap gauge",
     Point.CROSSOVER: "Crossover",
 }  # fmt: skip

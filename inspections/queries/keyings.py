@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
+
 from inspections.domain import keying
 from inspections.domain.keying import KeyedValue
 from inspections.domain.words import InspectionState, Point, Role
@@ -29,8 +31,9 @@ def as_keyed(row: Keying) -> KeyedValue:
 
 
 def keyed_in(reading: Reading) -> list[KeyedValue]:
-    """All that was keyed in a reading, in order. One query."""
-    return [as_keyed(row) for row in Keying.objects.filter(reading=reading)]
+    """All that was keyed in a reading, in order, and the serial, which counts for all of them. One query."""
+    of_it = Q(reading=reading) | Q(reading__inspection=reading.inspection_id, point=Point.SERIAL)
+    return [as_keyed(row) for row in Keying.objects.filter(of_it)]
 
 
 def keyings_of(inspection: Inspection) -> list[Keying]:

@@ -14,7 +14,7 @@ from reels.models import Person
 class WorksheetState:
     """Where an inspection stands for somebody in a role.
 
-    step: 1 to 5, the one that is open. own_points: those that the role has to key there now; waits_for: the other
+    step: 1 to 6, the one that is open. own_points: those that the role has to key there now; waits_for: the other
     role, when nothing is left to do but wait. keyed: how often the role has keyed in the reading. differing: the points
     that both keyed and must key again.
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.

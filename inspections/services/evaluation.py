@@ -59,6 +59,9 @@ def evaluate(act: ActRecorder, inspection: Inspection, reading: Reading, keyings
     just_keyed: the points of this attempt; None when a whole reading was recorded at once, so that a difference asks
     for a new one.
     """
+    serials = keying.latest_attempts(keyings).get(Point.SERIAL, {})
+    if keying.is_revealed(Point.SERIAL, serials) and not _is_identified(act, inspection, serials):
+        return
     parameters = parameters_of(inspection)
     agreed = keying.agreed_values(keyings)
     differing = keying.differing_points(keyings)
@@ -73,6 +76,18 @@ def evaluate(act: ActRecorder, inspection: Inspection, reading: Reading, keyings
     elif problems := counting.problems_so_far(parameters, keying.reading_of(agreed), keying.scales_left_out(agreed)):
         outcome = Outcome.REFERRED if any(p.outcome is Outcome.REFERRED for p in problems) else Outcome.REREAD
         _finish(act, inspection, reading, Working(outcome=outcome, problems=tuple(problems)))
+
+
+def _is_identified(act: ActRecorder, inspection: Inspection, serials: dict[Role, Any]) -> bool:
+    """Whether both read the serial of this reel off its data plate; else the count ends, and all of it is kept."""
+    if why := keying.another_reel(inspection.reel.serial, serials):
+        act.facts["ended"] = "another_reel"
+        act.change(inspection, state=InspectionState.CANCELLED, ended_at=act.at, ended_by=act.actor.person,
+                   end_reason=why)  # fmt: skip
+        return False
+    if inspection.identified_at is None:
+        act.change(inspection, identified_at=act.at)
+    return True
 
 
 def _count_difference(act: ActRecorder, inspection: Inspection, reading: Reading, differing: list[Point]) -> None:
@@ -148,7 +163,8 @@ def as_json(working: Working) -> dict[str, Any]:
 def spoken(point: Point) -> str:
     """A point in words."""
     return {
-        Point.SCALE_LEFT: "the left scale", Point.SCALE_RIGHT: "the right scale", Point.OPEN_SIDE: "the open side",
+        Point.SERIAL: "the serial", Point.OPEN_SIDE: "the open side", Point.SCALE_LEFT: "the left scale",
+        Point.SCALE_RIGHT: "the right scale",
         Point.UNWIND: "the unwind direction", Point.HAND_COUNT: "the hand count", Point.GAUGE: "the wrap gauge",
         Point.CROSSOVER: "the crossover",
     }[point]  # fmt: skip

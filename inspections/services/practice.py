@@ -23,7 +23,7 @@ from reels.models import Person, ReelType
 from reels.services.history import Actor
 
 DRAWN_SEEDS = 1_000_000  # short enough to be typed from paper
-RESULT_STEP = len(keying.STEPS) + 1  # what the trainee makes of the reading
+RESULT_STEP = len(keying.READING_STEPS) + 1  # what the trainee makes of the reading
 
 
 @transaction.atomic
@@ -47,7 +47,7 @@ def begin_exercise(*, reel_type: ReelType, difficulty: Difficulty, seed: int | N
 
 def points_at(step: int) -> tuple[Point, ...]:
     """The points of the reading that are entered at a step, in their order; none at the last."""
-    return () if step == RESULT_STEP else tuple(point for point in Point if point in keying.STEPS[step - 1])
+    return () if step == RESULT_STEP else tuple(point for point in Point if point in keying.READING_STEPS[step - 1])
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from inspections.domain.words import Point
 from reels.domain.words import counted
 
 POINTS = {
+    Point.SERIAL: "Serial",
     Point.OPEN_SIDE: "Open side",
     Point.SCALE_LEFT: "Flange scale, left",
     Point.SCALE_RIGHT: "Flange scale, right",
@@ -54,6 +55,8 @@ def signed(change: int) -> str:
 def at_point(point: str, value: Any) -> str:
     if value is None:
         return "left out"
+    if point == Point.SERIAL:
+        return str(value)
     if point == Point.GAUGE:
         return f"{value['face']} face, {counted(value['wraps'], 'wrap')}"
     if point == Point.CROSSOVER:

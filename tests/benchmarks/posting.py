@@ -104,8 +104,9 @@ def post_inspection(client: Client, serial: str) -> None:
     from tests.builders import GOOD
 
     opened = client.post(f"/api/v1/reels/{serial}/inspections", {**PREPARATION, "technician": "tess"})
-    points = {name: GOOD[name] for name in HOLD_POINTS}
-    body = {"technician": {"person": "tess", **GOOD}, "verifier": {"person": "vic", **points}}
+    seen = {"serial": serial, **GOOD}
+    points = {name: seen[name] for name in HOLD_POINTS}
+    body = {"technician": {"person": "tess", **seen}, "verifier": {"person": "vic", **points}}
     client.post(f"/api/v1/inspections/{opened['id']}/readings", body)
 
 

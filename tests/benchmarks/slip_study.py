@@ -186,6 +186,8 @@ class Team:
                     inspection_id=inspection_id, reading=1, role=role, by_point=given, step="", actor=Actor(person),
                     at=self.now,
                 )  # fmt: skip
+                if keyed.state == "cancelled":
+                    return "serial"
                 if keyed.rereads or keyed.state == "referred":
                     return self._why(keyed)
         return ""
@@ -258,7 +260,7 @@ def _case(kind: str, who: str, known: Known, reel: Any, fleet: Sequence[Known],
           rng: np.random.Generator) -> Case | None:  # fmt: skip
     from tests.benchmarks.slips import seen_on, wraps_off
 
-    right = seen_on(reel)
+    right = {**seen_on(reel), "serial": known.serial}
     if kind in (STALE, COPIED):
         machine = known.last if kind == STALE else _mis_set(reel.setup_values, rng)
         copies = {STALE: 0, COPIED: 1 if who == ONE else 2}[kind]
@@ -286,7 +288,8 @@ def _slipped(kind: str, reel: Any, right: dict[str, Any], fleet: Sequence[Known]
         return {**right, "sound": True}
     if kind == WRONG_REEL:
         alike = [each for each in fleet if each.drum is known.drum and each is not known]
-        return seen_on(alike[int(rng.integers(len(alike)))].today(rng))
+        other = alike[int(rng.integers(len(alike)))]
+        return {**seen_on(other.today(rng)), "serial": other.serial}
     layer = reel.as_read[0] - (reel.as_read[1] == 0)
     return READING_SLIPS[kind](right, int(reel.shape.capacities[layer]), rng)
 

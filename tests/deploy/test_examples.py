@@ -25,7 +25,9 @@ from tests.reports import fleet
 pytestmark = pytest.mark.django_db(transaction=True)
 EXAMPLES = Path(__file__).parents[2] / "deploy" / "handbook" / "examples"
 CUT = {"kind": "cut", "happened_at": "2026-03-01T10:00:00Z", "length_removed_m": "12.5"}
-HOLD_POINTS = ("open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half")
+HOLD_POINTS = (
+    "serial", "open_side", "scale_left", "scale_right", "hand_wraps", "gauge_face", "gauge_wraps", "crossover_half",
+)  # fmt: skip
 
 
 class BadNetwork(BaseHTTPRequestHandler):
@@ -95,7 +97,7 @@ def spool_token(cast: Cast) -> str:
 
 
 def a_count(**changes: object) -> dict[str, object]:
-    seen = {**GOOD, **changes}
+    seen = {"serial": "LW-0001", **GOOD, **changes}
     return {
         "reel": "LW-0001",
         "preparation": {**PREPARATION, "technician": "tess"},

@@ -91,7 +91,7 @@ def by(username: str) -> dict[str, Any]:
 def counted(serial: str, wraps: int) -> Inspection:
     inspection = opening.open_inspection(serial=serial, preparation=PREPARATION, **by("tobin"))
     seen: dict[Point, dict[str, Any]] = {
-        Point.OPEN_SIDE: {"open_side": "right"}, Point.SCALE_LEFT: {"scale_left": 9},
+        Point.SERIAL: {"serial": serial}, Point.OPEN_SIDE: {"open_side": "right"}, Point.SCALE_LEFT: {"scale_left": 9},
         Point.SCALE_RIGHT: {"scale_right": 8}, Point.UNWIND: {"unwind": "right_to_left"},
         Point.HAND_COUNT: {"hand_wraps": wraps}, Point.GAUGE: {"gauge_face": "even", "gauge_wraps": wraps},
         Point.CROSSOVER: {"crossover_half": "first"},

@@ -23,11 +23,16 @@ PREPARATION: dict[str, Any] = {
 }  # fmt: skip
 POINTS = {"open_side": "right", "scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even",
           "gauge_wraps": 12, "crossover_half": "first"}  # fmt: skip
-READINGS = {
-    "technician": {"person": "tess", **POINTS, "unwind": "right_to_left"},
-    "verifier": {"person": "vic", **POINTS},
-}
 WAIT_S = 0.1
+
+
+def readings_of(serial: str) -> dict[str, Any]:
+    """What both people read of a reel."""
+    points = {"serial": serial, **POINTS}
+    return {
+        "technician": {"person": "tess", **points, "unwind": "right_to_left"},
+        "verifier": {"person": "vic", **points},
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +101,7 @@ class Load:
         count = f"/api/v1/inspections/{opened['id']}"
         password = self.world["password"]
         steps = (
-            ("reading", f"{count}/readings", READINGS, self._by_script()),
+            ("reading", f"{count}/readings", readings_of(serial), self._by_script()),
             ("counted", f"{count}/sign-offs", {"meaning": "counted", "password": password}, self._by("technician")),
             ("verified", f"{count}/sign-offs", {"meaning": "verified", "password": password}, self._by("verifier")),
             ("setup values", f"{reel}/setup-values", {"machine": f"RM-{serial}"}, self._by("control")),

@@ -9,7 +9,7 @@ import pytest
 
 from tests.deployment import clusters, faults
 from tests.deployment.checks import make_world, wrong
-from tests.deployment.load import PREPARATION, READINGS, Load
+from tests.deployment.load import PREPARATION, Load, readings_of
 from tests.deployment.processes import Direct, Node, manage, plain, settings_of, wait_until
 
 KILLS = {"sqlite": 3, "postgresql": 5}
@@ -137,7 +137,7 @@ def test_a_clock_that_steps_back_spoils_no_record(tmp_path, node_on):
         assert opened.status == 201, opened.body
         clock.write_text(f"-{back_s}")
         key = {**token, "Idempotency-Key": f'"read-{serial}"'}
-        read = client.send("POST", f"/api/v1/inspections/{opened.body['id']}/readings", READINGS, key)
+        read = client.send("POST", f"/api/v1/inspections/{opened.body['id']}/readings", readings_of(serial), key)
         answers.append((read.status, read.body.get("type", "")))
     assert answers[0] == (201, "")
     assert answers[1][0] < 500, answers

@@ -29,8 +29,14 @@ NOTHING: Mapping[Point, dict[str, Any]] = MappingProxyType({})
 def key(cast: Cast, inspection: Inspection, point: Point, role: Role, at=NOW, **given: Any) -> Inspection:
     person = cast.technician if role is Role.TECHNICIAN else cast.verifier
     return counting.key(
-        inspection_id=inspection.pk, point=point, role=role, fields=given or VALUES[point], actor=Actor(person), at=at
-    )
+        inspection_id=inspection.pk, point=point, role=role, fields=given or seen_at(inspection, point),
+        actor=Actor(person), at=at,
+    )  # fmt: skip
+
+
+def seen_at(inspection: Inspection, point: Point) -> dict[str, Any]:
+    """What is there to be read at a point of this reel."""
+    return {"serial": inspection.reel.serial} if point is Point.SERIAL else VALUES[point]
 
 
 def keyed_count(
@@ -42,14 +48,14 @@ def keyed_count(
     """
     inspection = open_count(cast, serial, at)
     for point in Point:
-        keyed = changes.get(point.value, VALUES[point])
+        keyed = changes.get(point.value, seen_at(inspection, point))
         inspection = key(cast, inspection, point, Role.TECHNICIAN, at, **keyed)
         if Role.VERIFIER not in roles_at(point):
             continue
         if point in differs:
             key(cast, inspection, point, Role.VERIFIER, at, **differs[point])
             key(cast, inspection, point, Role.TECHNICIAN, at, **VALUES[point])
-        inspection = key(cast, inspection, point, Role.VERIFIER, at, **VALUES[point])
+        inspection = key(cast, inspection, point, Role.VERIFIER, at)
     return inspection
 
 

@@ -29,6 +29,10 @@ class InspectionActView(ReelActView):
         row = access.inspection_for_read(inspection_id, self.person, self.at)
         return row.reel, row
 
+    @property
+    def named(self) -> str:
+        return f"count {self.row.pk}" if self.row.hides_serial else super().named
+
     def elsewhere(self) -> str:
         return "" if self.row.state in self.states else reverse("inspection", args=[self.row.pk])
 

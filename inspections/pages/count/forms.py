@@ -71,6 +71,15 @@ def _choice(label: str, choices: Iterable[tuple[str, str]], hint: str = "") -> f
                              error_messages=says)  # fmt: skip
 
 
+def _serial() -> forms.CharField:
+    """Nothing fills it in: neither this service nor the browser."""
+    return forms.CharField(
+        label="Serial of the reel", max_length=keying.LONGEST_SERIAL, error_messages={"required": "Key the serial."},
+        help_text="In full, from the data plate on the reel itself; never from a label, a paper or a screen.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}),
+    )  # fmt: skip
+
+
 def _scale(side: str) -> dict[str, forms.Field]:
     return {
         f"scale_{side}": _number(f"{side.capitalize()} scale", required=False),
@@ -81,10 +90,10 @@ def _scale(side: str) -> dict[str, forms.Field]:
 def _fields_at(point: Point) -> dict[str, forms.Field]:
     """What is asked at a point."""
     match point:
-        case Point.SCALE_LEFT:
-            return _scale("left")
-        case Point.SCALE_RIGHT:
-            return _scale("right")
+        case Point.SERIAL:
+            return {"serial": _serial()}
+        case Point.SCALE_LEFT | Point.SCALE_RIGHT:
+            return _scale(point.removeprefix("scale_"))
         case Point.OPEN_SIDE:
             sides = (("left", "left"), ("right", "right"), ("none", "none, it is flush"))
             return {"open_side": _choice("Open side", sides, "The flange that the part layer has not reached.")}

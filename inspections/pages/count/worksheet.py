@@ -29,7 +29,7 @@ from reels.domain.reel_figures import drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
-TITLES = {1: "Open side", 2: "Layers", 3: "Hand count", 4: "Wrap gauge", 5: "Crossover"}
+TITLES = {1: "Data plate", 2: "Open side", 3: "Layers", 4: "Hand count", 5: "Wrap gauge", 6: "Crossover"}
 LAST = max(TITLES)
 PAGE_OF = {Role.TECHNICIAN: "worksheet-technician", Role.VERIFIER: "worksheet-verifier"}
 TYPED = "typed"  # in the session of a login that has run out: what was sent with it

@@ -25,7 +25,7 @@ from reels.domain.reel_figures import drum_of
 from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
 
-STEP_TITLES = {**TITLES, RESULT_STEP: "Setup values or referral"}
+STEP_TITLES = {**dict(enumerate([*TITLES.values()][1:], 1)), RESULT_STEP: "Setup values or referral"}
 FIGURES = {
     1: ("flanges", "line"), 2: ("flanges", "line"), 3: ("line",), 4: ("gauge_odd", "gauge_even"), 5: ("crossover",),
     RESULT_STEP: (),

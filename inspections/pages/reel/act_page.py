@@ -56,7 +56,12 @@ class ReelActView(ActView):
         self.lock()
         if self.seen() != seen and (last := reel_access.readable_history(self.reel).last()):
             entry = entry_in_words(last)
-            raise ReelChanged(serial=self.reel.serial, title=entry.title, by=entry.by)
+            raise ReelChanged(subject=self.named, title=entry.title, by=entry.by)
+
+    @property
+    def named(self) -> str:
+        """What the act is about, as a refusal may name it."""
+        return f"reel {self.reel.serial}"
 
     def done_at(self) -> str:
         return reverse("reel", args=[self.reel.serial])
@@ -67,7 +72,7 @@ class ReelActView(ActView):
 
 class ReelChanged(ChangedMeanwhile):
     message = (
-        "This was not stored. Since the form was opened, something else was recorded for reel {serial}: {title} "
+        "This was not stored. Since the form was opened, something else was recorded for {subject}: {title} "
         "({by}). What you typed is still here; if it still holds, send it."
     )
 

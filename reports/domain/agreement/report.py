@@ -85,7 +85,7 @@ def agreement_of(readings: Collection[FirstReading], comparison: Comparison) -> 
         differences=estimates.differences(first, second),
         share=estimates.exact_agreement(first, second),
         repeatability=None if comparison is Comparison.METHODS else estimates.repeatability(first, second),
-        points=tuple(_point_row(readings, point) for point in HOLD_POINTS),
+        points=tuple(_point_row(readings, point) for point in HOLD_POINTS if point is not Point.SERIAL),
         tables=tuple(
             _table(pairs, each) for each in Grouping
             if not (each is Grouping.VERIFIER and comparison is Comparison.METHODS)

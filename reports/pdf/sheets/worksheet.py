@@ -19,14 +19,15 @@ WORKSHEET_HEAD = (
     "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",
 )  # fmt: skip
 READING_STEPS = (
-    ("1", "Open side", "left, right or none"),
-    ("2", "Flange scale, left", "layers, or “left out”"),
-    ("3", "Flange scale, right", "layers, or “left out”"),
-    ("4", "Unwind direction (technician)", "left to right, or right to left"),
-    ("5", "Hand count at the scale line", "wraps"),
-    ("6", "Wrap gauge: face", "odd or even"),
-    ("7", "Wrap gauge: reading", "wraps"),
-    ("8", "Crossover", "first or second half, or unclear"),
+    ("1", "Serial, from the data plate", "in full"),
+    ("2", "Open side", "left, right or none"),
+    ("3", "Flange scale, left", "layers, or “left out”"),
+    ("4", "Flange scale, right", "layers, or “left out”"),
+    ("5", "Unwind direction (technician)", "left to right, or right to left"),
+    ("6", "Hand count at the scale line", "wraps"),
+    ("7", "Wrap gauge: face", "odd or even"),
+    ("8", "Wrap gauge: reading", "wraps"),
+    ("9", "Crossover", "first or second half, or unclear"),
 )
 
 

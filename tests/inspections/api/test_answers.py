@@ -7,7 +7,7 @@ from tests.builders import PASSWORD, Cast
 
 def acts(ways, cast: Cast):
     """Every act on an inspection that answers with the inspection: who, what, and whether it rests on a view."""
-    yield ways.technician, "keyings", {"point": "open_side", "role": "technician", "open_side": "right"}, False
+    yield ways.technician, "keyings", {"point": "serial", "role": "technician", "serial": "LW-0001"}, False
     yield ways.technician, "help", {"remark": "A strand."}, False
     yield ways.releaser, "release", {"decision": "read_again", "reason": "Looked at it."}, True
     yield ways.technician, "readings", both(cast, {"hand_wraps": 11}), False

@@ -51,7 +51,7 @@ def test_an_unusual_count_that_is_proposed_may_be_accepted(ways, cast):
         "scale_left": 11, "scale_right": 12, "open_side": "left", "unwind": "left_to_right", "hand_wraps": 1,
         "gauge_face": "odd", "gauge_wraps": 1,
     }  # fmt: skip
-    referred = ways.technician.post(f"{path}/readings", both(cast, **stepped)).json()
+    referred = ways.technician.post(f"{path}/readings", both(cast, serial="LW-0002", **stepped)).json()
     assert referred["referrals"][0]["proposed"] == {"layers": 10, "wraps": 27, "parity": "even"}
     accepted = release(ways.releaser, path, {"decision": "accept_proposed", "reason": "LWS 12-3 allows it."}).json()
     assert (accepted["state"], accepted["layers"], accepted["wraps"]) == ("awaiting_sign_off", 10, 27)

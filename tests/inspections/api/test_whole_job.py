@@ -5,6 +5,7 @@ from tests.api_fixtures import PREPARATION
 from tests.builders import PASSWORD
 
 STEPS = (
+    ("serial", {"serial": "LW-0001"}),
     ("open_side", {"open_side": "right"}),
     ("scale_left", {"scale_left": 13}),
     ("scale_right", {"scale_right": 12}),
@@ -30,7 +31,7 @@ def test_from_the_first_reading_to_confirmed_setup_values(ways):
     opened = ways.technician.post("reels/LW-0001/inspections", PREPARATION)
     assert opened.status_code == 201
     inspection = opened.json()["id"]
-    assert opened.json()["next"][0] == {"act": "key", "point": "open_side", "role": "technician", "meaning": None}
+    assert opened.json()["next"][0] == {"act": "key", "point": "serial", "role": "technician", "meaning": None}
     worked = key_everything(ways, inspection)
     assert worked.json()["state"] == "awaiting_sign_off"
     assert (worked.json()["layers"], worked.json()["wraps"], worked.json()["parity"]) == (12, 10, "even")

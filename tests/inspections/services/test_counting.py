@@ -127,7 +127,7 @@ def test_a_count_is_keyed_point_by_point_to_its_result(cast):
     inspection = stories.key_all(cast, inspection)
     assert (inspection.state, inspection.layers, inspection.wraps) == (InspectionState.AWAITING_SIGN_OFF, 12, 10)
     assert inspection.parity == "even"
-    assert Keying.objects.count() == 13
+    assert Keying.objects.count() == 15
     [reading] = inspection.readings.all()
     working: Any = reading.working
     assert (reading.outcome, working["layers"], reading.ended_at) == ("accepted", 12, NOW)
@@ -136,10 +136,14 @@ def test_a_count_is_keyed_point_by_point_to_its_result(cast):
 @pytest.mark.parametrize(
     ("point", "agreed"),
     [
-        (Point.SCALE_LEFT, []),
-        (Point.HAND_COUNT, [Point.OPEN_SIDE, Point.SCALE_LEFT, Point.UNWIND]),
-        (Point.GAUGE, [Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND]),
-        (Point.CROSSOVER, [Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND, Point.HAND_COUNT]),
+        (Point.OPEN_SIDE, []),
+        (Point.SCALE_LEFT, [Point.SERIAL]),
+        (Point.HAND_COUNT, [Point.SERIAL, Point.OPEN_SIDE, Point.SCALE_LEFT, Point.UNWIND]),
+        (Point.GAUGE, [Point.SERIAL, Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND]),
+        (
+            Point.CROSSOVER,
+            [Point.SERIAL, Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.UNWIND, Point.HAND_COUNT],
+        ),
     ],
 )
 @pytest.mark.parametrize("role", list(Role))
@@ -217,7 +221,7 @@ def test_nobody_has_both_roles_however_many_authorisations_they_hold(cast):
 def test_only_who_is_authorised_for_a_role_keys_in_it(cast, role, who):
     inspection = builders.open_count(cast)
     with pytest.raises(NotAuthorised):
-        counting.key(inspection_id=inspection.pk, point=Point.OPEN_SIDE, role=role, fields={"open_side": "right"},
+        counting.key(inspection_id=inspection.pk, point=Point.SERIAL, role=role, fields={"serial": "LW-0001"},
                      actor=Actor(getattr(cast, who)), at=NOW)  # fmt: skip
     assert Participant.objects.count() == 1
 
@@ -251,6 +255,7 @@ def test_a_script_may_give_degrees_and_two_people_agree_on_the_half(cast):
 
 
 def record(cast, inspection, technicians, verifiers, actor=None):
+    technicians, verifiers = ({"serial": "LW-0001", **each} for each in (technicians, verifiers))
     return counting.record_reading(
         inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=technicians),
         verifier=OnePersonsValues(person=cast.verifier, values=verifiers),

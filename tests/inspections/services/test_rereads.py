@@ -39,7 +39,7 @@ def test_a_reading_that_breaks_a_rule_is_followed_by_a_fresh_one(cast):
     assert [problem["code"] for problem in working["problems"]] == ["gauge_wrong_face"]
     inspection = builders.read(cast, inspection)
     assert (inspection.state, inspection.layers, inspection.rereads) == (InspectionState.AWAITING_SIGN_OFF, 12, 1)
-    assert Keying.objects.count() == 26
+    assert Keying.objects.count() == 30
 
 
 def test_a_mistake_is_caught_as_soon_as_the_points_keyed_show_it(cast):

@@ -25,6 +25,9 @@ def inspection(cast):
     return builders.read(cast, builders.open_count(cast))
 
 
+SEEN = {"serial": "LW-0001", **GOOD}
+
+
 def sign(inspection, person, meaning=Meaning.COUNTED, *, password=PASSWORD, via="session", at=NOW):
     actor = Actor(person, via=via)
     return signing.sign(inspection_id=inspection.pk, meaning=meaning, password=password, actor=actor, at=at)
@@ -68,7 +71,7 @@ def test_what_is_signed_holds_everything_that_was_entered(cast):
     assert said["from_paper"] is True
     assert said["result"] == {"layers": 12, "wraps": 10, "parity": "even"}
     assert [(each["number"], each["outcome"], len(each["keyed"])) for each in said["readings"]] == [
-        (1, "reread", 13), (2, "accepted", 13),
+        (1, "reread", 15), (2, "accepted", 15),
     ]  # fmt: skip
     assert [each["name"] for each in said["participants"]] == ["Tess Hollin", "Vic Amberley"]
     assert said["preparation"]["publication_revision"] == "C"
@@ -177,8 +180,8 @@ def test_the_database_refuses_two_signatures_of_one_person_and_two_of_one_meanin
 def test_who_typed_a_technicians_reading_cannot_verify_the_count(cast):
     inspection = builders.open_count(cast)
     counting.record_reading(
-        inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=GOOD),
-        verifier=OnePersonsValues(person=cast.verifier, values=GOOD), actor=Actor(cast.verifier), at=NOW,
+        inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=SEEN),
+        verifier=OnePersonsValues(person=cast.verifier, values=SEEN), actor=Actor(cast.verifier), at=NOW,
     )  # fmt: skip
     sign(inspection, cast.technician)
     with pytest.raises(SamePerson, match="Vic Amberley has already keyed a technician's reading of this count"):
@@ -188,8 +191,8 @@ def test_who_typed_a_technicians_reading_cannot_verify_the_count(cast):
 def test_who_typed_any_technicians_reading_cannot_verify_even_if_it_was_read_again(cast):
     inspection = builders.open_count(cast)
     counting.record_reading(
-        inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=GOOD),
-        verifier=OnePersonsValues(person=cast.verifier, values={**GOOD, "hand_wraps": 11}),
+        inspection_id=inspection.pk, technician=OnePersonsValues(person=cast.technician, values=SEEN),
+        verifier=OnePersonsValues(person=cast.verifier, values={**SEEN, "hand_wraps": 11}),
         actor=Actor(cast.verifier), at=NOW,
     )  # fmt: skip
     stories.key_all(cast, inspection)

@@ -102,7 +102,7 @@ def test_a_value_that_is_blind_is_on_no_page_and_in_no_file(cast):
     """Two people differ at the hand count of an open inspection: nobody may learn from here what either keyed."""
     before = rows_of(cast.verifier, "repeatability-pairs.csv", "?compare=hand")
     inspection = builders.open_count(cast, "LW-0003")
-    for point in (Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT):
+    for point in (Point.SERIAL, Point.OPEN_SIDE, Point.SCALE_LEFT, Point.SCALE_RIGHT):
         for role in Role:
             key(cast, inspection, point, role)
     key(cast, inspection, Point.UNWIND, Role.TECHNICIAN)

@@ -45,7 +45,10 @@ def text_of(inspection, tmp_path):
 
 def read(cast, values: dict[str, Any]):
     inspection = builders.open_count(cast)
-    both = [counting.OnePersonsValues(person=person, values=values) for person in (cast.technician, cast.verifier)]
+    both = [
+        counting.OnePersonsValues(person=person, values={"serial": inspection.reel.serial, **values})
+        for person in (cast.technician, cast.verifier)
+    ]
     return counting.record_reading(
         inspection_id=inspection.pk, technician=both[0], verifier=both[1], actor=Actor(cast.technician), at=builders.NOW
     )  # fmt: skip

@@ -126,7 +126,7 @@ def test_a_step_sent_twice_with_its_photo_is_stored_once_and_with_another_photo_
 def test_the_api_names_a_photo_by_its_digest_to_those_who_see_the_value(cast, inspection):
     send(cast, inspection, photo_scale_left=upload())
     mine, theirs = (
-        logged_in(person).get(f"/api/v1/inspections/{inspection.pk}").json()["readings"][0]["points"][1]["keyed"][0]
+        logged_in(person).get(f"/api/v1/inspections/{inspection.pk}").json()["readings"][0]["points"][2]["keyed"][0]
         for person in (cast.technician, cast.verifier)
     )
     assert mine["photo"] == hashlib.sha256(JPEG_BYTES).hexdigest()

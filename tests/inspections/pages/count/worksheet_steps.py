@@ -6,8 +6,9 @@ from typing import Any
 
 from django.test import Client
 
-OPEN_SIDE, SCALES, HAND, GAUGE, CROSSOVER = range(1, 6)  # steps
+PLATE, OPEN_SIDE, SCALES, HAND, GAUGE, CROSSOVER = range(1, 7)  # steps
 SEEN: dict[int, dict[str, str]] = {
+    PLATE: {"serial": "lw 0001"},
     OPEN_SIDE: {"open_side": "right"},
     SCALES: {"scale_left": "13", "scale_right": "12", "unwind": "right_to_left"},
     HAND: {"hand_wraps": "12"},
