@@ -154,9 +154,10 @@ class StepMissing(Refused):
 
 class ReadBackDiffers(Refused):
     title = "The machine shows something else"
+    # Not what was issued, so that the next reading is one of the machine.
     message = (
-        "The machine shows layers {seen_layers}, wraps {seen_wraps}; in force are layers {layers}, wraps {wraps}. "
-        "Set the machine again and read it back. What you keyed is kept."
+        "You keyed layers {layers}, wraps {wraps}; that is not what was issued. It is kept. The setter compares the "
+        "machine with the card, sets it again and reads it back."
     )
     fields = ("layers", "wraps")
 

@@ -33,9 +33,7 @@ class SetupValuesEndpoint(Endpoint):
         values = self.shown(call, read_back.setup_values_id)
         if read_back.matches:
             return values
-        return ReadBackDiffers(
-            seen_layers=read_back.layers, seen_wraps=read_back.wraps, layers=values.layers, wraps=values.wraps
-        )
+        return ReadBackDiffers(layers=read_back.layers, wraps=read_back.wraps)
 
 
 class SetupValuesIssueEndpoint(Endpoint):

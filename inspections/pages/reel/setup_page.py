@@ -106,15 +106,6 @@ class GaugeView(SetupActView):
         self.message = "The return of the wrap gauge is recorded."
 
 
-class ReadBackRefused(ReadBackDiffers):
-    """Does not say what was issued, so that the next reading is one of the machine and not of this page."""
-
-    message = (
-        "That is not what was issued. You read layers {layers}, wraps {wraps}; it is kept. Compare the "
-        "machine with the card, set it again, and type what it shows then."
-    )
-
-
 class ReadBackView(SetupActView):
     """Somebody types what the machine shows. The issued numbers are not on the page."""
 
@@ -125,7 +116,7 @@ class ReadBackView(SetupActView):
     def do(self, data: dict[str, Any]) -> Refused | None:
         read_back = self.key(setup_id=self.row.pk, actor=self.actor, at=self.at, **data)
         self.message = self.matches
-        return None if read_back.matches else ReadBackRefused(**data)
+        return None if read_back.matches else ReadBackDiffers(**data)
 
 
 class SetterReadBackView(ReadBackView):
@@ -138,10 +129,14 @@ class SetterReadBackView(ReadBackView):
 
 class ConfirmationView(ReadBackView):
     title, button = "Confirm what the machine shows", "Record the read-back"
+    template_name = "inspections/confirmation.html"
     means = "You are the second person. Read the machine yourself and type what you see."
     matches = "Confirmed: two people have read the same from the machine."
     needs = (Act.CONFIRM,)
     key = staticmethod(setup.confirm)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "back": reverse("reels")}  # the card shows the numbers
 
 
 @asks(MachineCheckFields)

@@ -58,6 +58,8 @@ def test_a_read_back_that_differs_is_refused_and_kept_and_said_again(ways, insta
     wrong = {"layers": 12, "wraps": 9}
     first = ways.setter.post(f"{installed}/read-backs", wrong, key='"first"', match=tag)
     said(first, 409, "read_back_differs")
+    assert "wraps 9; that is not what was issued" in first.json()["detail"]
+    assert "10" not in first.json()["detail"]
     assert [error["pointer"] for error in first.json()["errors"]] == ["/layers", "/wraps"]
     again = ways.setter.post(f"{installed}/read-backs", wrong, key='"first"', match=tag)
     assert (again.status_code, again.content) == (409, first.content)

@@ -61,10 +61,27 @@ def test_a_read_back_that_differs_is_kept_and_does_not_say_what_was_issued(cast)
     answer = send(cast.setter, f"{card}/read-back", layers="12", wraps="11")
     html = answer.content.decode()
     assert answer.status_code == 422
-    assert "You read layers 12, wraps 11; it is kept." in html
+    assert "You keyed layers 12, wraps 11; that is not what was issued. It is kept." in html
     assert 'value="11"' in html
     assert not re.search(r"\b10 wraps", html)
     assert [(each.wraps, each.matches) for each in ReadBack.objects.all()] == [(11, False)]
+
+
+def test_who_confirms_sees_no_number_there_and_no_way_to_one(cast):
+    values = builders.issued(cast)
+    send(cast.control, "/reels/LW-0001/installation", machine="RM-7")
+    card = f"/setup-values/{values.pk}"
+    send(cast.setter, f"{card}/gauge", is_back="on")
+    send(cast.setter, f"{card}/read-back", layers="12", wraps="10")
+    for html in (
+        html_of(cast.confirmer, f"{card}/confirmation"),
+        send(cast.confirmer, f"{card}/confirmation", layers="13", wraps="9").content.decode(),
+    ):
+        assert not re.search(r'href="/(reels/LW|setup-values|inspections)', html)
+        page = re.sub(r'<input type="hidden"[^>]*>', "", html.split("<main")[1].split("</main>")[0])
+        assert not re.search(r"\b(12|10)\b", page)
+        assert faults_of(html) == []
+    assert ReadBack.objects.count() == 2
 
 
 def test_the_setter_cannot_confirm_and_the_gauge_comes_first(cast):
