@@ -37,6 +37,9 @@ class ReelIn(Form):
     site = Named(CODE)
     received_on = Day()
     cable_length_m = Exact(allow_null=True, default=None, help_text="Of the cable it came with; null: unknown.")
+    part_number = Text(max_length=40, allow_null=True, default=None, help_text="Of the assembly.")
+    cable_part_number = Text(max_length=40, allow_null=True, default=None)
+    cable_serial = Text(max_length=40, allow_null=True, default=None, help_text="Serial or lot of the cable.")
 
 
 class ReelOut(Out):
@@ -46,6 +49,9 @@ class ReelOut(Out):
     status = Word(ReelStatus)
     received_on = Day()
     cable_length_m = Exact(allow_null=True)
+    part_number = Maybe()
+    cable_part_number = Maybe()
+    cable_serial = Maybe(help_text="Serial or lot of the cable.")
     machine = Text(source="machine_serial", allow_null=True, help_text="The machine that it is installed in.")
     counted_at = Moment(allow_null=True, help_text="When the latest signed count was done, with its result below.")
     layers = Whole(allow_null=True)

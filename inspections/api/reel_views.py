@@ -1,5 +1,6 @@
 """Reels: where each stands, and what maintenance control records of them."""
 
+from dataclasses import fields
 from typing import Any
 
 from inspections.api import details
@@ -15,7 +16,7 @@ from reels.api.serializers import ReasonIn
 from reels.domain.words import Scope
 from reels.models import CableEvent, Reel
 from reels.queries import matching
-from reels.services.reels import CableEventFacts
+from reels.services.reels import CableEventFacts, ReelNumbers
 
 
 class ReelEndpoint(Endpoint):
@@ -43,9 +44,11 @@ class ReelListEndpoint(Endpoint):
     def post(self, call: Call) -> Reel:
         """A reel that is new to the records; its history begins here."""
         payload = call.payload
+        numbers = ReelNumbers(**{each.name: payload[each.name] or "" for each in fields(ReelNumbers)})
         maintenance.receive_reel(
             serial=payload["serial"], type_code=payload["type"], site_code=payload["site"],
-            received_on=payload["received_on"], cable_length_m=payload["cable_length_m"], actor=call.actor, at=call.at,
+            received_on=payload["received_on"], cable_length_m=payload["cable_length_m"], numbers=numbers,
+            actor=call.actor, at=call.at,
         )  # fmt: skip
         return details.reel_for(payload["serial"], call.actor.person, call.at)
 

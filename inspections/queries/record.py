@@ -37,7 +37,14 @@ def record_of(inspection: Inspection) -> dict[str, Any]:
     keyings = keyings_of(inspection)
     return {
         "inspection": inspection.pk,
-        "reel": {"serial": reel.serial, "type": reel.type.code, "site": reel.site.code},
+        "reel": {
+            "serial": reel.serial,
+            "type": reel.type.code,
+            "site": reel.site.code,
+            "part_number": reel.part_number,
+            "cable_part_number": reel.cable_part_number,
+            "cable_serial": reel.cable_serial,
+        },
         "parameters": inspection.parameters,
         "machine": machine.serial if machine else None,
         "wrap_gauge": inspection.wrap_gauge,

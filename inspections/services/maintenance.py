@@ -122,13 +122,13 @@ def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
 
 @transaction.atomic
 def receive_reel(*, serial: str, type_code: str, site_code: str, received_on: date, cable_length_m: Decimal | None,
-                 actor: Actor, at: datetime) -> Reel:  # fmt: skip
+                 actor: Actor, at: datetime, numbers: reels.ReelNumbers = reels.NO_NUMBERS) -> Reel:  # fmt: skip
     """A reel that is new to the records, at a site where the actor may maintain reels of its type."""
     reel_type = reel_access.reel_type(type_code)
     site = reel_access.one(reel_access.readable_sites(actor.person, at), "site", code=site_code)
     access.authorisation_for(actor.person, Act.MAINTAIN, Reel(type=reel_type, site=site), at)
     return reels.receive_reel(serial=serial, reel_type=reel_type, site=site, received_on=received_on,
-                                      cable_length_m=cable_length_m, actor=actor, at=at)  # fmt: skip
+                                      cable_length_m=cable_length_m, actor=actor, at=at, numbers=numbers)  # fmt: skip
 
 
 def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:

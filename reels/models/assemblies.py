@@ -21,6 +21,9 @@ class Reel(Kept):
     chain = models.OneToOneField(Chain, on_delete=models.PROTECT, related_name="reel")
     received_on = models.DateField()
     cable_length_m = exact_length(null=True, blank=True, help_text="Of the cable it was received with; empty: unknown.")
+    part_number = models.CharField(max_length=40, blank=True, default="", help_text="Of the assembly.")
+    cable_part_number = models.CharField(max_length=40, blank=True, default="")
+    cable_serial = models.CharField(max_length=40, blank=True, default="", help_text="Serial or lot of the cable.")
     retired_at = models.DateTimeField(null=True, blank=True)
     retired_reason = models.TextField(blank=True)
 

@@ -3,7 +3,7 @@
 Who may do it, and what follows from it (setup values are withdrawn), is in `inspections.services.maintenance`.
 """
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -38,9 +38,21 @@ class CableEventFacts:
     remark: str = act_field(FieldKind.REMARK, label="Remark", default="")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelNumbers:
+    """What else stands on a reel's plate and its cable's papers; empty where it is not known."""
+
+    part_number: str = ""
+    cable_part_number: str = ""
+    cable_serial: str = ""
+
+
+NO_NUMBERS = ReelNumbers()
+
+
 @transaction.atomic
 def receive_reel(*, serial: str, reel_type: ReelType, site: Site, received_on: date, cable_length_m: Decimal | None,
-                 actor: Actor, at: datetime) -> Reel:  # fmt: skip
+                 actor: Actor, at: datetime, numbers: ReelNumbers = NO_NUMBERS) -> Reel:  # fmt: skip
     """A reel that is new to the records; its history begins here. Raises AlreadyThere for a known serial."""
     name = access.reel_chain(serial)
     if Chain.objects.filter(name=name).exists():
@@ -51,7 +63,7 @@ def receive_reel(*, serial: str, reel_type: ReelType, site: Site, received_on: d
     with record_act(chain, "reel_received", actor, at) as act:
         return act.add(
             Reel(serial=serial, type=reel_type, site=site, chain=chain, received_on=received_on,
-                 cable_length_m=cable_length_m)
+                 cable_length_m=cable_length_m, **asdict(numbers))
         )  # fmt: skip
 
 

@@ -201,6 +201,9 @@ REELS = FileForm(
         Column("site", text(80)),
         Column("received_on", day),
         Column("cable_length_m", _length, may_be_empty=True),
+        Column("part_number", text(40), may_be_empty=True, is_required=False),
+        Column("cable_part_number", text(40), may_be_empty=True, is_required=False),
+        Column("cable_serial", text(40), may_be_empty=True, is_required=False),
     ),
 )
 COUNTS = FileForm(

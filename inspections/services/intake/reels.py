@@ -14,6 +14,7 @@ from reels.models import CableEvent, Chain, HistoryEntry, Reel
 from reels.services.history import record_act
 
 MOST_ROWS_AN_ENTRY = 2000
+NUMBERS = ("part_number", "cable_part_number", "cable_serial")  # columns that a file need not have
 REPLACED = CableEvent.Kind.REPLACED
 
 Values = dict[str, Any]  # a row's, by column, as the file has them
@@ -105,6 +106,7 @@ def _recorded_reel(reel: Reel, rows: list[files.FileRow]) -> Values:
     """The reel on record. Where it is now says nothing of where it was once it has been moved."""
     stated: Values = {name: getattr(reel, name) for name in ("serial", "received_on", "cable_length_m")}
     stated |= {"type": reel.type.code, "site": reel.site.code}
+    stated |= {name: getattr(reel, name) or None for name in NUMBERS}
     is_elsewhere = any(row.values["site"] != stated["site"] for row in rows)
     if is_elsewhere and HistoryEntry.objects.filter(chain=reel.chain, act="moved").exists():
         del stated["site"]
@@ -116,7 +118,7 @@ def _new_reel(run: ImportRun, stated: Values) -> Reel:
     return Reel(
         serial=stated["serial"], type=run.types[stated["type"]], site=sites[stated["site"]],
         chain=Chain.objects.create(name=access.reel_chain(stated["serial"])), received_on=stated["received_on"],
-        cable_length_m=stated["cable_length_m"],
+        cable_length_m=stated["cable_length_m"], **{name: stated.get(name) or "" for name in NUMBERS},
     )  # fmt: skip
 
 

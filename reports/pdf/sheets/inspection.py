@@ -148,8 +148,10 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
     unusual = f"accepted under {type_['unusual_publication']}" if is_accepted else "referred to an authorised person"
     graduated = {"every": "every layer at both flanges", "by_side": "odd at the anchor side, even at the other"}
     story.heading("Reel and preparation", 2)
+    numbers = {"part_number": "Part number", "cable_part_number": "Cable part number", "cable_serial": "Cable serial"}
     story.facts([
         ("Reel", reel["serial"]), ("Reel type", reel["type"]),
+        *((name, reel[key]) for key, name in numbers.items() if reel.get(key)),  # earlier records tell of none
         ("Site", reel["site"]), ("Machine", record["machine"] or "—"),
         ("Wrap gauge", record["wrap_gauge"]), ("Work order", prepared["work_order"]),
         ("Publication", prepared["publication"]), ("Revision", prepared["publication_revision"]),

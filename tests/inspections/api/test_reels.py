@@ -23,7 +23,8 @@ def test_a_reel_is_listed_with_where_it_stands(ways):
     [row] = ways.colleague.get("reels").json()["results"]
     assert row == {
         "serial": "LW-0001", "type": "w28", "site": "kettle-point", "status": "awaiting_count",
-        "received_on": "2024-03-01", "cable_length_m": "420.000", "machine": None, "counted_at": None, "layers": None,
+        "received_on": "2024-03-01", "cable_length_m": "420.000", "part_number": None, "cable_part_number": None,
+        "cable_serial": None, "machine": None, "counted_at": None, "layers": None,
         "wraps": None, "length": None, "retired_at": None, "retired_reason": None,
     }  # fmt: skip
 
@@ -120,7 +121,14 @@ def test_maintenance_control_receives_a_reel(ways):
     answer = ways.control.post("reels", NEW)
     assert answer.status_code == 201
     assert (answer.json()["serial"], answer.json()["status"]) == ("LW-0100", "awaiting_count")
+    assert answer.json()["cable_serial"] is None
     said(ways.control.post("reels", NEW), 409, "already_there")
+
+
+def test_a_reel_may_carry_its_part_numbers(ways):
+    numbers = {"part_number": "LWS-350-2", "cable_part_number": "CB-10", "cable_serial": "LOT 7"}
+    answer = ways.control.post("reels", {**NEW, **numbers}).json()
+    assert {name: answer[name] for name in numbers} == numbers
 
 
 @pytest.mark.parametrize(

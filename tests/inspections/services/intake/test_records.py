@@ -102,6 +102,21 @@ def test_a_dry_run_stores_nothing_and_says_what_it_would():
     assert (stored(), summary.stored["counts.csv"]) == (before, 3)
 
 
+def test_part_numbers_may_come_with_a_reel_and_are_held_against_what_is_on_record():
+    header = "serial,type,site,received_on,cable_length_m,part_number,cable_part_number,cable_serial\n"
+    row = "LW-0001,w28,Kettle Point,2024-03-01,420,LWS-350-2,CB-10,LOT 7\n"
+    bring_in({"reel_types.csv": TYPES, "reels.csv": header + row})
+    reel = Reel.objects.get()
+    assert (reel.part_number, reel.cable_part_number, reel.cable_serial) == ("LWS-350-2", "CB-10", "LOT 7")
+    before = stored()
+    bring_in({"reels.csv": header + row})
+    bring_in({"reels.csv": REELS.rsplit("LW-0002", 1)[0]})  # a file without the columns says nothing of them
+    assert stored() == before
+    with pytest.raises(ImportRefused) as caught:
+        bring_in({"reels.csv": header + row.replace("LOT 7", "LOT 8")})
+    assert "cable_serial" in str(caught.value.facts["problems"][0])
+
+
 def test_files_may_come_one_after_another_and_any_may_be_absent():
     for name, content in FILES.items():
         bring_in({name: content})
