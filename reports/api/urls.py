@@ -12,5 +12,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("drift-flags/<id:flag_id>/assignment", drift.FlagAssignmentEndpoint.as_view()),
     path("drift-flags/<id:flag_id>/finding", drift.FlagFindingEndpoint.as_view()),
     path("drift-flags/<id:flag_id>/ending", drift.FlagEndingEndpoint.as_view()),
+    path("reels/<serial:serial>/label.pdf", pdf.ReelLabelEndpoint.as_view()),
     path("inspections/<id:inspection_id>/record.pdf", pdf.InspectionDocumentEndpoint.as_view()),
 ]

@@ -16,7 +16,7 @@ from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
-from reels.access import readable_history, readable_sites, reel_for_read, reel_type, reel_types
+from reels.access import readable_history, readable_reels, readable_sites, reel_for_read, reel_type, reel_types
 from reels.errors import NotFound, Refused
 from reels.pages.answers import page, reader, show
 from reels.pages.plain import PlainForm
@@ -29,6 +29,7 @@ from reports.pdf.examination import MAX_BYTES
 from reports.pdf.sheets import drift, history, setup
 from reports.pdf.sheets import worksheet as blank
 from reports.pdf.sheets.history import HistoryLine
+from reports.pdf.sheets.labels import label_sheet
 from reports.pdf.sheets.practice import practice_answers, practice_sheet
 from reports.queries import documents as queries
 from reports.services.checking import check_document
@@ -36,6 +37,7 @@ from reports.services.exporting import export_size, filter_documents, stream_exp
 
 PDF = "application/pdf"
 PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
+MOST_LABELS = 200  # on one sheet or several
 AT_ONCE = 500  # entries of a history held at a time
 DAY = forms.DateInput(attrs={"type": "date"})
 NUMBER = re.compile("[0-9]{1,4}")
@@ -100,6 +102,31 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
     ]
     content = history.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
     return document(content, f"history-{reel.pk}.pdf")
+
+
+@page
+def reel_label(request: HttpRequest, serial: str) -> HttpResponse:
+    """A label for one reel."""
+    at = timezone.now()
+    reel = reel_for_read(serial, reader(request), at)
+    return document(label_sheet([queries.label_of(reel, request)], at=at), f"label-{reel.pk}.pdf")
+
+
+@page
+def labels(request: HttpRequest) -> HttpResponse:
+    """A sheet of labels for all reels in service that one may see, or those of one site (?site=CODE)."""
+    at = timezone.now()
+    reels = readable_reels(reader(request), at).filter(retired_at__isnull=True).order_by("serial")
+    if site := request.GET.get("site", ""):
+        reels = reels.filter(site__code=site)
+    chosen = list(reels.select_related("type")[: MOST_LABELS + 1])
+    if not 0 < len(chosen) <= MOST_LABELS:
+        count = f"more than {MOST_LABELS}" if chosen else "no"
+        why_none = (
+            f"There are {count} reels to print labels for; 1 to {MOST_LABELS} are printed at a time. Choose a site."
+        )
+        return HttpResponse(why_none, status=409, content_type="text/plain; charset=utf-8")
+    return document(label_sheet([queries.label_of(each, request) for each in chosen], at=at), "labels.pdf")
 
 
 def history_line(each: Told) -> HistoryLine:
@@ -171,7 +198,7 @@ def documents(request: HttpRequest) -> HttpResponse:
         else None
     )
     kept = {name: value for name, value in request.GET.items() if name in choice.fields and value}
-    about = {"form": choice, "extent": extent, "download": urlencode(kept), "types": list(reel_types())}
+    about = {"form": choice, "extent": extent, "download": urlencode(kept), "types": list(reel_types()), "sites": sites}
     return show(request, "reports/documents.html", {**about, "section": "documents"})
 
 

@@ -36,6 +36,8 @@ urlpatterns: list[URLPattern] = [
         name="practice-sheet",
     ),
     path("documents/setup-cards/<id:setup_id>.pdf", pdf.setup_card, name="setup-card"),
+    path("documents/labels.pdf", pdf.labels, name="labels"),
+    path("documents/labels/<path:serial>.pdf", pdf.reel_label, name="reel-label"),
     path("documents/drift.pdf", pdf.fleet_drift, name="drift-document"),
     path("documents/drift/<path:serial>.pdf", pdf.reel_drift, name="reel-drift-document"),
     path("documents/histories/<path:serial>.pdf", pdf.reel_history, name="reel-history"),

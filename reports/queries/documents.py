@@ -4,7 +4,10 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.db.models import Prefetch, QuerySet
+from django.http import HttpRequest
+from django.urls import reverse
 
 from inspections.domain.words import InspectionState
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
@@ -13,6 +16,7 @@ from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
 from reels.queries import length_counted
 from reports.pdf.facts import InspectionFacts, SetupCard
+from reports.pdf.sheets.labels import ReelLabel
 
 _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
@@ -135,3 +139,12 @@ def reel_facts(reel: Reel) -> list[tuple[str, str]]:
         ("Reel type", reel.type.code), ("Site", reel.site.name), ("Received", f"{reel.received_on}"),
         ("Cable when received", length), ("Retired", retired),
     ]  # fmt: skip
+
+
+def label_of(reel: Reel, request: HttpRequest) -> ReelLabel:
+    """What stands on a reel's label: of the service as the world knows it, or else as it was asked. No query."""
+    root = settings.PUBLIC_URL or request.build_absolute_uri("/").rstrip("/")
+    return ReelLabel(
+        serial=reel.serial, reel_type=reel.type.code, part_number=reel.part_number,
+        address=f"{root}{reverse('reel', args=[reel.serial])}",
+    )  # fmt: skip

@@ -173,6 +173,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         read("sign_offs_list", "inspections/{signed}/sign-offs"),
         read("sign_offs_export", "inspections/{signed}/signatures/export"),
         read("inspection_document_show", "inspections/{signed}/record.pdf", NO_DOCUMENT_YET),
+        read("reel_label_show", "reels/PLAIN/label.pdf"),
         write("sign_offs_sign", "inspections/{worked}/sign-offs", "technician", TOOK_PART, meaning="counted",
               password=PASSWORD),
         write("inspections_ask_void", "inspections/{signed}/void", "verifier", **WHY),
@@ -286,6 +287,8 @@ PAGES = (
     *page("documents/inspections.zip", "/documents/inspections.zip", SEEN_LOGGED_IN),
     *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),
     *page("documents/setup-cards/<id:setup_id>.pdf", "/documents/setup-cards/{issued}.pdf", SEEN_AT_THE_SITE),
+    *page("documents/labels.pdf", "/documents/labels.pdf?site=kettle-point", (302, 409, 2, 2, 2, 302, 409)),
+    *page("documents/labels/<path:serial>.pdf", "/documents/labels/PLAIN.pdf", SEEN_AT_THE_SITE),
     *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
     *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
     # practice: one's own, and of whom one instructs

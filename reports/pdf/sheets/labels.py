@@ -1,0 +1,76 @@
+"""Labels for reels: the code leads a phone to the reel's page, and fills in nothing anywhere."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import segno
+
+from reels.domain.drawing import Bar, Look, Picture, Shape, Trace, Words
+from reports.pdf import style
+from reports.pdf.flowables import Story
+from reports.pdf.pdfa import write_sheet
+
+WIDTH, HEIGHT = 240.0, 110.0  # points: two beside each other on A4, and the code is read at arm's length
+CODE, MARGIN = 84.0, 13.0
+ON_A_PAGE = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelLabel:
+    """What stands on one label. address: of the reel's page."""
+
+    serial: str
+    reel_type: str
+    part_number: str
+    address: str
+
+
+def label_sheet(labels: Sequence[ReelLabel], *, at: datetime) -> bytes:
+    """An A4 sheet, or several, with these labels."""
+    story = Story()
+    story.heading("Label" if len(labels) == 1 else f"Labels of {len(labels)} reels", 1)
+    story.paragraph(
+        "The code leads to the reel's page. It is no proof of which reel this is: at a count the serial is read off "
+        "the data plate, never off a label.",
+        style.NOTE,
+    )
+    pictures = [_picture(each) for each in labels]
+    for start in range(0, len(pictures), 2):
+        if start and start % ON_A_PAGE == 0:
+            story.next_page()
+        story.figure(*pictures[start : start + 2])
+        story.gap()
+    return write_sheet(story, "Reel labels", ("Labels; not a record.",), at=at)
+
+
+def _picture(label: ReelLabel) -> Picture:
+    """The code of the address, and in print the serial with the type and part number."""
+    lines = [label.reel_type, *([f"P/N {label.part_number}"] if label.part_number else [])]
+    left = CODE + 2 * MARGIN
+    shapes: tuple[Shape, ...] = (
+        Trace(((1, 1), (WIDTH - 1, 1), (WIDTH - 1, HEIGHT - 1), (1, HEIGHT - 1)), Look.OUTLINE, closed=True),
+        *_code(label.address),
+        Words(left, HEIGHT - 42, label.serial, "start", bold=True),
+        *(Words(left, HEIGHT - 58 - 14 * i, line, "start") for i, line in enumerate(lines)),
+    )
+    return Picture(
+        width=WIDTH, height=HEIGHT, text_size=10, title=f"Label of reel {label.serial}", shapes=shapes,
+        description=f"Label of reel {label.serial}, type {label.reel_type}, with a QR code of {label.address}.",
+    )  # fmt: skip
+
+
+def _code(address: str) -> list[Bar]:
+    """The dark modules, runs of a row in one, so that no hairline shows between them."""
+    rows = segno.make(address, error="m", micro=False).matrix
+    size = CODE / len(rows)
+    bars = []
+    for i, row in enumerate(rows):
+        start = 0
+        for end in range(1, len(row) + 1):
+            if end == len(row) or row[end] != row[start]:
+                if row[start]:
+                    y = MARGIN + CODE - (i + 1) * size
+                    bars.append(Bar(MARGIN + start * size, y, (end - start) * size, size, Look.MARK))
+                start = end
+    return bars
