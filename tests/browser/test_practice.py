@@ -7,6 +7,7 @@ from playwright.sync_api import Page, expect
 
 from inspections.domain.practice import Difficulty
 from inspections.queries.practice import reel_of
+from inspections.services.practice import RESULT_STEP
 from tests.browser.journeys import log_in
 from tests.browser.looks import faults
 from tests.browser.practice import make_practised, under_way
@@ -29,14 +30,14 @@ def every_page(page: Page, live_server, made):
         page.goto(live_server.url + address)
         yield name
     one = in_a_thread(lambda: under_way(made.trainee, Difficulty.TREACHEROUS, 7))
-    for step in range(1, 6):
+    for step in range(1, RESULT_STEP + 1):
         page.goto(f"{live_server.url}/practice/reels/{one.pk}")
         yield f"step {step}"
         if step == 1:
             page.get_by_role("button", name="Enter this step").click()
             expect(page.get_by_role("alert")).to_be_focused()
             yield "step refused"
-        if step < 5:
+        if step < RESULT_STEP:
             in_a_thread(partial(enter_right, one, step))
     page.get_by_role("button", name="Log out").click()
     log_in(page, live_server.url, made.cast.instructor)
@@ -64,9 +65,10 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
     page.get_by_role("button", name="Draw the reel").click()
     reel = reel_of(under_way_of(made))
     seen = reel.reading
+    page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
+    page.get_by_role("button", name="Enter this step").click()
     page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))
     page.get_by_label("Right scale", exact=True).fill(str(seen.scale_right))
-    page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
     page.get_by_label(str(seen.unwind).replace("_", " ")).check()
     page.get_by_role("button", name="Enter this step").click()
     page.get_by_label("Wraps counted by hand").fill(str(seen.hand_wraps))
@@ -87,7 +89,8 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
 
 def test_the_thumb_counts_on_the_practice_sheet_too(page: Page, live_server, made):
     one = in_a_thread(lambda: under_way(made.trainee, Difficulty.PLAIN, 3))
-    in_a_thread(lambda: enter_right(one, 1))
+    for step in (1, 2):
+        in_a_thread(partial(enter_right, one, step))
     log_in(page, live_server.url, made.trainee)
     page.goto(f"{live_server.url}/practice/reels/{one.pk}")
     for _ in range(3):

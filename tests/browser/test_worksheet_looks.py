@@ -7,6 +7,8 @@ from tests.browser import looks
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
+    LAST,
+    SCALES,
     STEPS,
     begin,
     key_scales,
@@ -68,7 +70,7 @@ def test_nothing_is_wrong_with_any_page_on_which_a_count_is_keyed(live_server, p
         expect(tess.get_by_role("alert")).to_be_focused()
         found[f"step {step} refused"] = faults(tess)
         key(tess)
-        if step == 1:
+        if step == SCALES:
             found |= _waits_and_differs(tess, vic)
         else:
             key(vic)
@@ -77,13 +79,13 @@ def test_nothing_is_wrong_with_any_page_on_which_a_count_is_keyed(live_server, p
 
 
 def _waits_and_differs(tess: Page, vic: Page):
-    """The first step, once the technician has keyed it: the verifier sees something else, and both look again."""
+    """The scales, once the technician has keyed it: the verifier sees something else, and both look again."""
     waits(tess)
     found = {"waits": faults(tess)}
     key_scales(vic, "12", "11")
     expect(vic.get_by_role("heading", name="Your readings differ")).to_be_visible()
     found["differ"] = faults(vic)
-    look_again(tess, 1)
+    look_again(tess, SCALES)
     for page in (tess, vic):
         page.get_by_label("Left scale", exact=True).fill("13")
         page.get_by_label("Right scale", exact=True).fill("12")
@@ -193,8 +195,9 @@ def choose(page: Page, group: str, place: int):
 def begin_by_keyboard(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001/count")
     press(page, page.get_by_label("I have read the cautions"), "Space")
-    for label, words in (("Work order", "WO-7"), ("Publication", "LWS 12-3"), ("Revision", "C")):
-        type_into(page, label, words)
+    type_into(page, "Work order", "WO-7")
+    tab_to(page, page.get_by_label("Publication", exact=True))
+    page.keyboard.press("ArrowDown")
     for label in ("turned as installed", "are found", "wound evenly"):
         press(page, page.get_by_label(label), "Space")
     for label, words in (("Cable condition", "clean"), ("Winding quality", "even"), ("Wrap gauge", "WG-1")):
@@ -206,18 +209,19 @@ def begin_by_keyboard(page: Page, live_server) -> str:
 
 def key_by_keyboard(page: Page, step: int):
     """One step, from the field that the page begins with to its button."""
-    if step == 1:
+    if step < SCALES:
+        type_into(page, "Serial of the reel", "LW-0001") if step == 1 else choose(page, "Open side", 1)
+    elif step == SCALES:
         type_into(page, "Left scale", "13")
         type_into(page, "Right scale", "12")
         if page.url.endswith("worksheet"):
-            choose(page, "Open side", 1)
             choose(page, "Unwind direction", 1)
-    elif step == 2:
+    elif step == SCALES + 1:
         for _ in range(13):
             press(page, page.get_by_role("button", name="Count a wrap"))
         press(page, page.get_by_role("button", name="Undo one"), "Space")
         expect(page.get_by_role("status").filter(has_text="12 counted")).to_be_visible()
-    elif step == 3:
+    elif step == SCALES + 2:
         choose(page, "Face of the wrap gauge", 1)
         type_into(page, "Wraps read on the gauge", "12")
     else:
@@ -231,11 +235,11 @@ def test_two_people_count_and_sign_by_keyboard_alone(browser, live_server, cast)
     log_in(vic, live_server.url, cast.verifier)
     count = begin_by_keyboard(tess, live_server)
     vic.goto(f"{count}/witness")
-    for step in (1, 2, 3, 4):
-        expect(tess.get_by_text(f"Step {step} of 4")).to_be_visible()
-        expect(vic.get_by_text(f"Step {step} of 4")).to_be_visible()
+    for step in range(1, LAST + 1):
+        expect(tess.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
+        expect(vic.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
         key_by_keyboard(tess, step)
-        waits(tess) if step < 4 else tess.wait_for_load_state()
+        waits(tess) if step < LAST else tess.wait_for_load_state()
         key_by_keyboard(vic, step)
     for page, word in ((tess, "counted"), (vic, "verified")):
         page.wait_for_url(f"{count}/result")

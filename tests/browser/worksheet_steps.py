@@ -5,7 +5,9 @@ from collections.abc import Callable
 
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
-from tests import builders
+from inspections.models import Inspection
+from tests import builders, stories
+from tests.browser.threads import in_a_thread
 from tests.builders import Cast
 from tests.worlds import step
 
@@ -27,8 +29,8 @@ def begin(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001")
     page.get_by_role("link", name="Begin a count").click()
     page.get_by_label("I have read the cautions").check()
-    for label, text in (("Work order", "WO-7"), ("Publication", "LWS 12-3"), ("Revision", "C"),
-                        ("Cable condition", "clean"), ("Winding quality", "even")):  # fmt: skip
+    page.get_by_label("Publication", exact=True).select_option(index=1)
+    for label, text in (("Work order", "WO-7"), ("Cable condition", "clean"), ("Winding quality", "even")):
         page.get_by_label(label, exact=True).fill(text)
     for label in ("turned as installed", "are found", "wound evenly"):
         page.get_by_label(label).check()
@@ -42,8 +44,23 @@ def fill_scales(page: Page, left="13", right="12"):
     page.get_by_label("Left scale", exact=True).fill(left)
     page.get_by_label("Right scale", exact=True).fill(right)
     if page.url.endswith("worksheet"):
-        page.get_by_role("group", name="Open side").get_by_text("right", exact=True).click()
         page.get_by_text("right to left").click()
+
+
+def go_to_the_scales(page: Page, cast: Cast):
+    """What comes before them is keyed by both, beside the browser."""
+    in_a_thread(lambda: stories.key_both(cast, Inspection.objects.get(), *stories.BEFORE_THE_SCALES))
+    page.reload()
+
+
+def key_plate(page: Page):
+    page.get_by_label("Serial of the reel").fill("lw 0001")
+    send(page)
+
+
+def key_open_side(page: Page):
+    page.get_by_role("group", name="Open side").get_by_text("right", exact=True).click()
+    send(page)
 
 
 def key_scales(page: Page, left="13", right="12"):
@@ -63,7 +80,7 @@ def look_again(page: Page, step: int):
     """Without a script by the link; with one, the page looks for itself."""
     if page.get_by_role("link", name="Look again").count():
         page.get_by_role("link", name="Look again").click()
-    expect(page.get_by_text(f"Step {step} of 4")).to_be_visible()
+    expect(page.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
 
 
 def key_wraps(page: Page, label="Wraps counted by hand"):
@@ -77,8 +94,12 @@ def key_gauge(page: Page):
 
 
 def key_crossover(page: Page):
-    page.get_by_label("first half").check()
+    page.get_by_role("radio", name="first half").check()
     send(page)
 
 
-STEPS: tuple[Callable[[Page], None], ...] = (key_scales, key_wraps, key_gauge, key_crossover)
+STEPS: tuple[Callable[[Page], None], ...] = (
+    key_plate, key_open_side, key_scales, key_wraps, key_gauge, key_crossover,
+)  # fmt: skip
+LAST = len(STEPS)
+SCALES = STEPS.index(key_scales) + 1
