@@ -135,10 +135,33 @@ def free_machine(walk: DemoWalk) -> str:
     return str(free[0])
 
 
-def prepare(walk: DemoWalk, serial: str, machine: str) -> str:
+def gauge_of(walk: DemoWalk, machine: str) -> str:
+    """The wrap gauge of a machine, brought back if an earlier walk has left it out."""
+    [gauge] = walk.get("technician", f"wrap-gauges?machine={machine}")["results"]
+    if gauge["out"]:
+        return_gauge(walk, f"inspections/{gauge['out']['inspection']}", gauge["serial"])
+    return str(gauge["serial"])
+
+
+def take_gauge(walk: DemoWalk, path: str, gauge: str) -> None:
+    body = walk.post("technician", f"{path}/gauge", wrap_gauge=gauge, end_marks_match=True)
+    prepared = body["preparation"]
+    walk.expect("the wrap gauge", prepared["wrap_gauge"], gauge)
+    say(
+        f"{walk.name('technician')} keys the serial of the wrap gauge, {gauge}, and matches its end marks: it belongs "
+        f"to {prepared['machine']}, fits, and is not past due."
+    )
+
+
+def return_gauge(walk: DemoWalk, path: str, gauge: str) -> None:
+    walk.post("technician", f"{path}/gauge-return", wrap_gauge=gauge)
+    say(f"{walk.name('technician')} puts wrap gauge {gauge} back in its machine and keys its serial there.")
+
+
+def prepare(walk: DemoWalk, serial: str) -> str:
     """Open an inspection; its path."""
     preparation = walk.script["preparation"]
-    opened = walk.post("technician", f"reels/{serial}/inspections", machine=machine, **preparation)
+    opened = walk.post("technician", f"reels/{serial}/inspections", **preparation)
     publication = f"{preparation['publication']} revision {preparation['publication_revision']}"
     say(
         f"{walk.name('technician')} has confirmed the cautions and prepared {serial}: off the machine, turned as "
@@ -182,10 +205,13 @@ def outcome_of(reading: dict[str, Any], row: dict[str, Any]) -> str:
     return "agreed" if point["agreed"] else "differs"
 
 
-def key_all(walk: DemoWalk, path: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Every point in turn, as often as the script has it; the last reading."""
+def key_all(walk: DemoWalk, path: str, rows: list[dict[str, Any]], gauge: str) -> dict[str, Any]:
+    """Every point in turn, as often as the script has it, the gauge before the first hand count; the last reading."""
     reading: dict[str, Any] = {}
+    first_count = next(row for row in rows if row["point"] == "hand_count")
     for row in rows:
+        if row is first_count:
+            take_gauge(walk, path, gauge)
         reading, outcome = key_point(walk, path, row)
         if outcome == "differs":
             say(f"The two differ at the {POINTS[row['point']]}. Neither is told what the other keyed: both look again.")
@@ -213,15 +239,17 @@ def count_first_reel(walk: DemoWalk, machine: str) -> None:
     script = walk.script["first"]
     heading(f"1. Reel {script['reel']} is counted, hold point by hold point")
     make_ready(walk, script["reel"])
-    path = prepare(walk, script["reel"], machine)
-    reading = key_all(walk, path, script["keyed"])
+    gauge = gauge_of(walk, machine)
+    path = prepare(walk, script["reel"])
+    reading = key_all(walk, path, script["keyed"], gauge)
     heading("2. The count is worked out")
     working = reading["working"]
     tell_steps(working["steps"])
     result = {name: working[name] for name in ("layers", "wraps", "parity")}
     walk.expect("the count", result, script["result"])
     say(f"The count is {count_in_words(result)}.")
-    heading("3. Two people sign")
+    heading("3. The wrap gauge goes back, and two people sign")
+    return_gauge(walk, path, gauge)
     sign(walk, path)
 
 
@@ -258,8 +286,9 @@ def refer_second_reel(walk: DemoWalk, machine: str) -> None:
     script, releaser = walk.script["second"], walk.name("releaser")
     heading(f"5. Reel {script['reel']}: read again, then referred")
     make_ready(walk, script["reel"])
-    path = prepare(walk, script["reel"], machine)
-    reading = key_all(walk, path, script["keyed"])
+    gauge = gauge_of(walk, machine)
+    path = prepare(walk, script["reel"])
+    reading = key_all(walk, path, script["keyed"], gauge)
     tell_steps(reading["working"]["steps"])
     referral = walk.get("releaser", path)["referrals"][-1]
     say(f"REFERRED. {referral['why']}")
@@ -268,6 +297,7 @@ def refer_second_reel(walk: DemoWalk, machine: str) -> None:
     body = walk.post("releaser", f"{path}/release", seen=path, **release)
     walk.expect("the inspection after its release", body["state"], "awaiting_sign_off")
     say(f"{releaser} releases it, accepting {count_in_words(script['proposed'])}. “{release['reason']}”")
+    return_gauge(walk, path, gauge)
     sign(walk, path)
 
 

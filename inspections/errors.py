@@ -87,6 +87,58 @@ class OtherRole(Refused):
     message = "{name} takes part in inspection {inspection} as {role}; nobody has both roles in one inspection."
 
 
+class GaugeNotUsable(Refused):
+    code = "gauge_not_usable"
+    title = "The wrap gauge cannot be used"
+    message = "Wrap gauge {serial} {why}."
+    fields = ("wrap_gauge",)
+
+
+class EndMarksDiffer(Malformed):
+    code = "end_marks_differ"
+    title = "The end marks do not match"
+    message = (
+        "Match the end marks of wrap gauge {serial} to the mounting of machine {machine} before anything is read. If "
+        "they do not match, do not use it, and ask for help."
+    )
+    fields = ("end_marks_match",)
+
+
+class GaugeIsOut(Refused):
+    code = "gauge_is_out"
+    title = "The wrap gauge is out"
+    message = (
+        "Wrap gauge {serial} of machine {machine} is out since {since}, with {name}, for inspection {inspection}. Put "
+        "it back in its place and key its serial there first."
+    )
+    fields = ("wrap_gauge",)
+
+
+class GaugeNotTaken(Refused):
+    code = "gauge_not_taken"
+    title = "The wrap gauge comes first"
+    message = (
+        "Before wraps are counted in inspection {inspection}, the technician keys the serial of the wrap gauge and "
+        "matches its end marks to the mounting of its machine."
+    )
+
+
+class GaugeNotOut(Refused):
+    code = "gauge_not_out"
+    title = "No wrap gauge is out"
+    message = "No wrap gauge is out for inspection {inspection}."
+
+
+class OtherGauge(Refused):
+    code = "other_gauge"
+    title = "That is another wrap gauge"
+    message = (
+        "{seen} was keyed; out for inspection {inspection} is wrap gauge {serial}. Put that one back in its place in "
+        "machine {machine}, and key its serial there."
+    )
+    fields = ("wrap_gauge",)
+
+
 class NotReferred(Refused):
     title = "Nothing is referred"
     message = "Inspection {inspection} is not referred."

@@ -36,6 +36,7 @@ from reels.models import (
     ReelType,
     SecondFactor,
     Site,
+    WrapGauge,
 )
 
 REGISTER = "register"  # the chain of everything that belongs to no single reel: people, sites, types, machines
@@ -133,9 +134,30 @@ def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:
     return reel
 
 
+def readable_gauges(person: Person, at: datetime) -> QuerySet[WrapGauge]:
+    """The wrap gauges of the machines that the person may see, with what they fit; all, for an administrator."""
+    gauges = WrapGauge.objects.select_related("machine__site").prefetch_related("types", "calibrations")
+    return gauges if person.is_staff else gauges.filter(at_readable_sites(person, at, "machine__site"))
+
+
+def gauge_for_read(serial: str, person: Person, at: datetime) -> WrapGauge:
+    """The wrap gauge, or NotFound when there is none that the person may see."""
+    return one(readable_gauges(person, at), "wrap gauge", serial=serial)
+
+
 def machine_for_read(serial: str, person: Person, at: datetime) -> Machine:
     """The machine, or NotFound when there is none that the person may see."""
     return one(readable_machines(person, at), "machine", serial=serial)
+
+
+def machines() -> QuerySet[Machine]:
+    """Every machine, for administrators who name the one that a thing belongs to."""
+    return Machine.objects.all()
+
+
+def machine(serial: str) -> Machine:
+    """Any machine, for a service that says which thing belongs to it."""
+    return one(Machine.objects.all(), "machine", serial=serial)
 
 
 def reel_type(code: str) -> ReelType:

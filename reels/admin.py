@@ -17,7 +17,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 
 from reels.errors import Refused
-from reels.models import Machine, Person, Posting, Publication, ReelType, Site
+from reels.models import Machine, Person, Posting, Publication, ReelType, Site, WrapGauge
 from reels.services import people, register
 from reels.services.history import Actor
 
@@ -122,11 +122,8 @@ class ReelTypeAdmin(ThroughServices):
         return register.add_reel_type(actor=actor, at=timezone.now(), **fields)
 
 
-@admin.register(Publication)
-class PublicationAdmin(ThroughServices):
-    """To look at: a revision is added, and one ended, on the page of publications."""
-
-    list_display = ("code", "revision", "title", "valid_from", "valid_until")
+class LookedAt(ThroughServices):
+    """Rows that are only looked at here: they have pages of their own, where they are added and changed."""
 
     def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
@@ -135,12 +132,24 @@ class PublicationAdmin(ThroughServices):
         return False
 
 
+@admin.register(Publication)
+class PublicationAdmin(LookedAt):
+    list_display = ("code", "revision", "title", "valid_from", "valid_until")
+
+
+@admin.register(WrapGauge)
+class WrapGaugeAdmin(LookedAt):
+    list_display = ("serial", "machine")
+    list_select_related = ("machine",)
+    search_fields = ("serial", "machine__serial")
+
+
 @admin.register(Machine)
 class MachineAdmin(ThroughServices):
-    list_display = ("serial", "host", "site", "wrap_gauge")
+    list_display = ("serial", "host", "site")
     list_filter = ("site",)
     list_select_related = ("site",)
-    search_fields = ("serial", "host", "wrap_gauge")
+    search_fields = ("serial", "host")
 
     def add(self, fields: dict[str, Any], actor: Actor) -> Machine:
         return register.add_machine(actor=actor, at=timezone.now(), **fields)

@@ -1,7 +1,7 @@
 """What is read about reels, a fixed number of queries each."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -9,7 +9,17 @@ from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Sum
 
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
-from reels.models import CableEvent, Hold, Installation, Publication, PublicationType, Reel, ReelType
+from reels.models import (
+    CableEvent,
+    GaugeCalibration,
+    Hold,
+    Installation,
+    Publication,
+    PublicationType,
+    Reel,
+    ReelType,
+    WrapGauge,
+)
 
 Row = TypeVar("Row", bound=Model)
 
@@ -46,6 +56,12 @@ def publications_in_force(reel_type: ReelType, at: datetime) -> QuerySet[Publica
         Q(valid_until__isnull=True) | Q(valid_until__gt=at), ~Exists(types) | Exists(types.filter(type=reel_type)),
         valid_from__lte=at,
     )  # fmt: skip
+
+
+def calibration_at(gauge: WrapGauge, day: date) -> GaugeCalibration | None:
+    """The calibration that a gauge had on a day. One query, none where its calibrations came with it."""
+    made = [each for each in gauge.calibrations.all() if each.calibrated_on <= day]
+    return max(made, key=lambda each: (each.calibrated_on, each.pk), default=None)
 
 
 def cable_length_at(reel: Reel, at: datetime) -> Decimal | None:

@@ -37,8 +37,8 @@ def cast(db: None) -> Cast:
 
 @pytest.fixture
 def ways(cast: Cast) -> Ways:
-    builders.make_reel()
     builders.make_machine("RM-7")
+    builders.gauge_for(builders.make_reel())
     return Ways(cast)
 
 
@@ -59,7 +59,7 @@ def token_way() -> Callable[..., ApiClient]:
 PREPARATION: dict[str, Any] = {
     "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
     "cable_condition": "no broken strands", "winding_quality": "even", "cautions_confirmed": True,
-    "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7",
+    "turned_as_installed": True, "marks_found": True, "evenly_wound": True,
 }  # fmt: skip
 
 HOLD_POINTS = (
@@ -67,11 +67,13 @@ HOLD_POINTS = (
 )  # fmt: skip
 
 
-def both(cast: Cast, verifier: dict[str, Any] | None = None, **changes: Any) -> dict[str, Any]:
-    """A body for readings: both see the worked example, but for the changes."""
+def both(cast: Cast, verifier: dict[str, Any] | None = None, gauge: str = "WG-0001",
+         **changes: Any) -> dict[str, Any]:  # fmt: skip
+    """A body for readings: both see the worked example, but for the changes; the gauge is back."""
     seen = {"serial": "LW-0001", **builders.GOOD, **changes}
     points = {name: seen[name] for name in HOLD_POINTS}
     return {
+        "gauge": {"wrap_gauge": gauge, "end_marks_match": True, "is_back": True},
         "technician": {"person": cast.technician.username, **seen},
         "verifier": {"person": cast.verifier.username, **points, **(verifier or {})},
     }

@@ -9,12 +9,14 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 
+from inspections.domain.act_fields import GaugeReturnFields, GaugeTakingFields
 from inspections.domain.words import Act, Meaning, Role
 from inspections.models import Inspection, SetupValues
-from inspections.services import authorisations, counting, maintenance, opening, outliers, setup, signing
+from inspections.queries.gauges import use_out_of, use_out_of_gauge
+from inspections.services import authorisations, counting, gauges, maintenance, opening, outliers, setup, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
-from reels.models import Machine, Person, Publication, Reel, ReelType, Site
+from reels.models import Machine, Person, Publication, Reel, ReelType, Site, WrapGauge
 from reels.services import people, register
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts, receive_reel
@@ -104,10 +106,29 @@ def authorise(person: Person, act: Act, *, site: Site | None = None, valid_from:
 
 @step
 def make_machine(serial: str = "RM-7", site: Site | None = None) -> Machine:
-    fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site(), "wrap_gauge": f"WG-{serial}"}
+    fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site()}
     return Machine.objects.filter(serial=serial).first() or register.add_machine(
         serial=serial, **fields, **by_administrator()
     )
+
+
+@step
+def make_gauge(serial: str = "WG-RM-7", machine: Machine | None = None, **changes: Any) -> WrapGauge:
+    """A gauge of RM-7 for reels of type w28, calibrated for years, unless said."""
+    fields: dict[str, Any] = {
+        "machine": machine or make_machine(), "types": changes.pop("types", None) or [make_type()],
+        "calibrated_on": date(2024, 1, 1), "due": date(2030, 1, 1), **changes,
+    }  # fmt: skip
+    known = WrapGauge.objects.filter(serial=serial).first()
+    return known or register.register_gauge(serial=serial, **fields, **by_administrator())
+
+
+@step
+def gauge_for(reel: Reel) -> WrapGauge:
+    """A gauge for counts of this reel alone, of a machine at its site."""
+    machine = make_machine() if reel.site.code == "kettle-point" else make_machine(f"RM-{reel.site.code}", reel.site)
+    number = reel.serial.removeprefix("LW-").replace("/", "-")
+    return make_gauge(f"WG-{number}", machine, types=[reel.type])
 
 
 @step
@@ -185,7 +206,6 @@ def _somebody(part: str) -> Person:
 PREPARATION = Preparation(
     work_order="WO-1001", publication="LWS 12-3", publication_revision="C", cable_condition="no broken strands",
     winding_quality="even", cautions_confirmed=True, turned_as_installed=True, marks_found=True, evenly_wound=True,
-    wrap_gauge="WG-RM-7",
 )  # fmt: skip
 
 # The worked example: 12 layers, 10 wraps, even.
@@ -196,10 +216,32 @@ GOOD = {
 
 
 @step
-def open_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **changes: Any) -> Inspection:
-    return opening.open_inspection(
+def open_count(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, *, has_gauge: bool = True,
+               **changes: Any) -> Inspection:  # fmt: skip
+    """A count that is prepared, with the wrap gauge in the technician's hand unless said."""
+    make_publication()  # where the reel was brought in from a file
+    opened = opening.open_inspection(
         serial=serial, preparation=replace(PREPARATION, **changes), actor=Actor(cast.technician), at=at
     )
+    return take_gauge(cast, opened, at=at) if has_gauge else opened
+
+
+@step
+def take_gauge(cast: Cast, inspection: Inspection, serial: str = "", at: datetime = NOW) -> Inspection:
+    """The technician takes the gauge of this reel's counts unless said; one that was left out by another is back."""
+    gauge = make_gauge(serial) if serial else gauge_for(inspection.reel)
+    if use := use_out_of_gauge(gauge):
+        return_gauge(cast, use.inspection_id, at)
+    facts = GaugeTakingFields(wrap_gauge=gauge.serial, end_marks_match=True)
+    return gauges.take_gauge(inspection_id=inspection.pk, facts=facts, actor=Actor(cast.technician), at=at)
+
+
+@step
+def return_gauge(cast: Cast, inspection_id: int, at: datetime = NOW) -> None:
+    """The gauge goes back, if one is out for the count."""
+    if use := use_out_of(Inspection.objects.get(pk=inspection_id)):
+        facts = GaugeReturnFields(wrap_gauge=use.gauge.serial)
+        gauges.return_gauge(inspection_id=inspection_id, facts=facts, actor=Actor(cast.technician), at=at)
 
 
 @step
@@ -215,7 +257,7 @@ def read(cast: Cast, inspection: Inspection, at: datetime = NOW, verifier: dict[
 
 
 def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspection:
-    """Both signatures; of a count that its reel's history makes surprising it is said first why it stands."""
+    """The gauge back and both signatures; of a count that its history makes surprising it is said why it stands."""
     _sign_both(cast, inspection.pk, at)
     inspection.refresh_from_db()
     return inspection
@@ -223,6 +265,7 @@ def sign_both(cast: Cast, inspection: Inspection, at: datetime = NOW) -> Inspect
 
 @step
 def _sign_both(cast: Cast, inspection_id: int, at: datetime) -> None:
+    return_gauge(cast, inspection_id, at)
     if outliers.open_outlier(Inspection.objects.get(pk=inspection_id)):
         outliers.accept_outlier(
             inspection_id=inspection_id, reason="read again by eye, it stands", actor=Actor(cast.verifier), at=at

@@ -8,7 +8,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
-from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
+from inspections.domain.act_fields import GaugeTakingFields, HelpFields, ReleaseFields, SignOffFields
 from inspections.domain.keying import FIELDS, LONGEST_SERIAL
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
 from inspections.domain.words import InspectionState, Meaning, Point, Role
@@ -78,8 +78,8 @@ class PreparationOut(Out):
     cable_condition = Text()
     winding_quality = Text()
     respooled = YesNo()
-    machine = Text(source="machine.serial", default=None, allow_null=True)
-    wrap_gauge = Text()
+    machine = Text(source="machine.serial", default=None, allow_null=True, help_text="That the wrap gauge belongs to.")
+    wrap_gauge = Maybe(help_text="null: not taken yet.")
 
 
 class ParticipantOut(Out):
@@ -139,7 +139,7 @@ class VoidOut(Out):
 
 
 class NextOut(Out):
-    act = Word(["key", "sign", "release"])
+    act = Word(["key", "take_gauge", "sign", "release", "return_gauge"])
     point = Word(Point, allow_null=True)
     role = Word(Role, allow_null=True)
     meaning = Word(Meaning, allow_null=True)
@@ -194,7 +194,13 @@ class VerifierReadingIn(TechnicianReadingIn):
     unwind = None  # type: ignore[assignment]  # the technician's alone
 
 
+@takes(GaugeTakingFields)
+class ReadingGaugeIn(Form):
+    is_back = YesNo(help_text="Whether it is in its place in its machine again; else it stays out.")
+
+
 class BothReadingsIn(Form):
+    gauge = ReadingGaugeIn(allow_null=True, default=None, help_text="It was read with; null: the one in hand.")
     technician = TechnicianReadingIn()
     verifier = VerifierReadingIn()
 

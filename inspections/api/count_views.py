@@ -10,6 +10,7 @@ from inspections.models import Inspection
 from inspections.queries.counts import sign_offs_of
 from inspections.services import counting, opening, signing
 from inspections.services.counting import OnePersonsValues
+from inspections.services.gauges import GaugeFacts
 from inspections.services.opening import Preparation
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
@@ -35,11 +36,8 @@ class InspectionOpeningEndpoint(InspectionEndpoint):
     @create("inspections_open", shapes.InspectionDetailOut, shapes.PreparationIn, scope=Scope.READINGS, tag=tag_of)
     def post(self, call: Call, serial: str) -> Inspection:
         """Begin a count. In a session one is its technician oneself; a script names the technician."""
-        payload, person = call.payload, call.actor.person
-        named, machine = payload.pop("technician"), payload.pop("machine")
-        preparation = Preparation(
-            machine=reel_access.machine_for_read(machine, person, call.at) if machine else None, **payload
-        )
+        named = call.payload.pop("technician")
+        preparation = Preparation(**call.payload)
         technician = reel_access.person_named(named) if named else None
         opened = opening.open_inspection(
             serial=serial, preparation=preparation, technician=technician, actor=call.actor, at=call.at
@@ -74,8 +72,12 @@ class ReadingEndpoint(InspectionEndpoint):
     @create("readings_record", shapes.InspectionDetailOut, shapes.BothReadingsIn, scope=Scope.READINGS, tag=tag_of)
     def post(self, call: Call, inspection_id: int) -> Inspection:
         """A whole reading, both people's values, from a file or a script. Only the people named can sign it."""
-        both = {role: self._values(values) for role, values in call.payload.items()}
-        recorded = counting.record_reading(inspection_id=inspection_id, actor=call.actor, at=call.at, **both)
+        used = call.payload["gauge"]
+        recorded = counting.record_reading(
+            inspection_id=inspection_id, technician=self._values(call.payload["technician"]),
+            verifier=self._values(call.payload["verifier"]), gauge=GaugeFacts(**used) if used else None,
+            actor=call.actor, at=call.at,
+        )  # fmt: skip
         return self.shown(call, recorded)
 
     def _values(self, values: dict[str, Any]) -> OnePersonsValues:

@@ -7,9 +7,10 @@ from typing import Any
 
 from inspections import access
 from inspections.domain import keying
-from inspections.domain.words import InspectionState, Meaning, Point
+from inspections.domain.words import InspectionState, Meaning, Point, Role
 from inspections.models import Inspection, Reading, SetupValues
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
+from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
 from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for
 from inspections.queries.setup_values import values_in_force, with_read_backs
 from inspections.queries.status import with_status
@@ -102,12 +103,17 @@ def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
         now = [
             as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk or seen.row.point == Point.SERIAL
         ]
+        if needs_gauge(inspection, now):
+            yield _step("take_gauge", role=Role.TECHNICIAN)
+            return
         for point, role in keying.open_now(now):
             yield _step("key", point=point, role=role)
     elif inspection.state == InspectionState.REFERRED:
         yield _step("release")
     elif inspection.state == InspectionState.AWAITING_SIGN_OFF:
         yield _step("sign", meaning=Meaning.VERIFIED if Meaning.COUNTED in signed else Meaning.COUNTED)
+    if is_asked_for(inspection) and use_out_of(inspection):
+        yield _step("return_gauge")
 
 
 def _step(act: str, **more: Any) -> dict[str, Any]:

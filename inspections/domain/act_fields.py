@@ -20,6 +20,26 @@ class HelpFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeReturnFields:
+    wrap_gauge: str = act_field(
+        FieldKind.TEXT, label="Serial of the wrap gauge", hint="Read it off the gauge, in its place in the machine.",
+        most=40, missing="Read the serial off the gauge and key it.", help="As it stands on the gauge.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeTakingFields:
+    wrap_gauge: str = act_field(
+        FieldKind.TEXT, label="Serial of the wrap gauge", hint="Read it off the gauge in your hand.", most=40,
+        missing="Read the serial off the gauge and key it.", help="As it stands on the gauge.",
+    )  # fmt: skip
+    end_marks_match: bool = act_field(
+        FieldKind.YES_NO, label="Its end marks match the mounting of its machine",
+        missing="Match the end marks of the gauge to the mounting of its machine.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ReleaseFields:
     decision: str = act_field(
         FieldKind.WORD, label="Decision", missing="Choose one.",

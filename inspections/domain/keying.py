@@ -35,6 +35,9 @@ STEPS = (
 
 READING_STEPS = STEPS[1:]  # those that every reading takes again
 
+# Read with the wrap gauge at hand: before the first of them its serial is keyed and its end marks are matched.
+NEED_GAUGE = frozenset({Point.HAND_COUNT, Point.GAUGE})
+
 # The fields that each point fills; those of a reading but for the serial.
 FIELDS: Mapping[Point, tuple[str, ...]] = {
     Point.SERIAL: ("serial",),

@@ -15,8 +15,8 @@ def record_bytes(content: Mapping[str, Any]) -> bytes:
     """The record's canonical bytes, form 3.
 
     Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second
-    forward (`Half.stored` reads them), did not tell why a count from paper names a publication out of force, and the
-    technician alone keyed the open side in them.
+    forward (`Half.stored` reads them), told neither why a count from paper names a publication out of force nor which
+    wrap gauges were used, calibrated until when, and the technician alone keyed the open side in them.
     """
     return ledger.canonical({"v": 3, "kind": "inspection", **ledger.plain(content)})
 

@@ -3,6 +3,7 @@
 from inspections.models.authority import Authorisation
 from inspections.models.counts import (
     Draft,
+    GaugeUse,
     Inspection,
     InspectionRecord,
     Keying,
@@ -23,6 +24,7 @@ __all__ = [
     "Draft",
     "DriftFlag",
     "Exercise",
+    "GaugeUse",
     "ImportedCount",
     "Inspection",
     "InspectionRecord",

@@ -7,7 +7,7 @@ from inspections.domain.photos import ENDINGS
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models.authority import Authorisation
 from reels.domain.words import Parity
-from reels.models import Added, Kept, Machine, Person, Reel, choices
+from reels.models import Added, Kept, Machine, Person, Reel, WrapGauge, choices
 
 
 class Inspection(Kept):
@@ -27,8 +27,10 @@ class Inspection(Kept):
     cable_condition = models.TextField()
     winding_quality = models.TextField()
     respooled = models.BooleanField(default=False)
-    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, null=True, related_name="+")
-    wrap_gauge = models.CharField(max_length=40)
+    machine = models.ForeignKey(
+        Machine, on_delete=models.PROTECT, null=True, related_name="+", help_text="That the wrap gauge belongs to."
+    )
+    wrap_gauge = models.CharField(max_length=40, blank=True, help_text="The serial of the one that was used last.")
     rereads = models.PositiveSmallIntegerField(default=0)
     layers = models.PositiveSmallIntegerField(null=True)
     wraps = models.PositiveSmallIntegerField(null=True)
@@ -212,6 +214,36 @@ class Void(Kept):
 
     def __str__(self) -> str:
         return f"void of inspection {self.inspection_id}"
+
+
+class GaugeUse(Kept):
+    """A wrap gauge in use for a count, from when it left its machine until it was back. A count from paper has had it.
+
+    machine, calibration_due: as they were then.
+    """
+
+    gauge = models.ForeignKey(WrapGauge, on_delete=models.PROTECT, related_name="uses")
+    inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="gauge_uses")
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="+")
+    calibration_due = models.DateField()
+    taken_at = models.DateTimeField()
+    taken_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    returned_at = models.DateTimeField(null=True)
+    returned_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.UniqueConstraint(
+                name="gauge_use_one_at_a_time", fields=("gauge",), condition=Q(returned_at__isnull=True)
+            ),
+            models.UniqueConstraint(
+                name="gauge_use_one_per_count", fields=("inspection",), condition=Q(returned_at__isnull=True)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gauge} for inspection {self.inspection_id}"
 
 
 class Photo(Added):

@@ -20,6 +20,8 @@ class ImportedCount(Added):
     counted_by = models.CharField(max_length=120, blank=True)
     verified_by = models.CharField(max_length=120, blank=True)
     document = models.CharField(max_length=120, blank=True)
+    publication = models.CharField(max_length=120, blank=True, help_text="That it was worked by, as the record says.")
+    revision = models.CharField(max_length=40, blank=True)
 
     class Meta:
         ordering = ("counted_at", "id")

@@ -3,7 +3,8 @@
 from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages.count import deciding, inspection_page, photos, preparing, signing, worksheet
+from inspections.pages import gauges
+from inspections.pages.count import deciding, gauge, inspection_page, photos, preparing, signing, worksheet
 from inspections.pages.practice import exercises, readiness
 from inspections.pages.reel import acts, index, setup_page
 
@@ -31,6 +32,10 @@ urlpatterns: list[URLPattern] = [
     path("setup-values/<int:setup_id>/confirmation", setup_page.ConfirmationView.as_view(), name="setup-confirmation"),
     path("setup-values/<int:setup_id>/check", setup_page.MachineCheckView.as_view(), name="setup-check"),
     path("setup-values/<int:setup_id>/withdrawal", setup_page.WithdrawalView.as_view(), name="setup-withdrawal"),
+    path("gauges", gauges.wrap_gauges, name="gauges"),
+    path("gauges/register", gauges.GaugeRegisterView.as_view(), name="gauge-register"),
+    path("gauges/<path:serial>/calibration", gauges.GaugeCalibrationView.as_view(), name="gauge-calibration"),
+    path("gauges/<path:serial>/machine", gauges.GaugeMoveView.as_view(), name="gauge-move"),
     path("practice", exercises.PracticeView.as_view(), name="practice"),
     path("practice/reels/<int:exercise_id>", exercises.PracticeStepView.as_view(), name="practice-reel"),
     path("practice/reels/<int:exercise_id>/answers", exercises.answers, name="practice-answers"),
@@ -39,6 +44,8 @@ urlpatterns: list[URLPattern] = [
     path("inspections/<int:inspection_id>", inspection_page.inspection, name="inspection"),
     path("inspections/<int:inspection_id>/worksheet", worksheet.TechnicianView.as_view(), name="worksheet-technician"),
     path("inspections/<int:inspection_id>/witness", worksheet.VerifierView.as_view(), name="worksheet-verifier"),
+    path("inspections/<int:inspection_id>/gauge", gauge.GaugeTakingView.as_view(), name="count-gauge"),
+    path("inspections/<int:inspection_id>/gauge/return", gauge.GaugeReturnView.as_view(), name="gauge-return"),
     path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),
     path("inspections/<int:inspection_id>/stamp", worksheet.stamp, name="worksheet-stamp"),
     path("inspections/<int:inspection_id>/drawing/<slug:role>", worksheet.drawing, name="worksheet-drawing"),

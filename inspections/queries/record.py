@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from inspections.models import Authorisation, Inspection, Keying, Reading, Referral
+from inspections.models import Authorisation, GaugeUse, Inspection, Keying, Reading, Referral
 from inspections.queries.keyings import keyings_of
 from reels.models import Person
 
@@ -32,9 +32,10 @@ _PREPARATION = (
 
 
 def record_of(inspection: Inspection) -> dict[str, Any]:
-    """Everything about an inspection that its signatures bind. Five queries."""
+    """Everything about an inspection that its signatures bind. Six queries."""
     reel, machine = inspection.reel, inspection.machine
     keyings = keyings_of(inspection)
+    uses = inspection.gauge_uses.select_related("gauge", "machine", "taken_by")
     return {
         "inspection": inspection.pk,
         "reel": {
@@ -48,6 +49,7 @@ def record_of(inspection: Inspection) -> dict[str, Any]:
         "parameters": inspection.parameters,
         "machine": machine.serial if machine else None,
         "wrap_gauge": inspection.wrap_gauge,
+        "gauge_uses": [_use_json(each) for each in uses],
         "preparation": {name: getattr(inspection, name) for name in _PREPARATION},
         "done_at": inspection.done_at,
         "recorded_at": inspection.recorded_at,
@@ -83,6 +85,16 @@ def _keying_json(row: Keying) -> dict[str, Any]:
         "person": row.participant.person_id,
         "keyed_by": row.keyed_by_id,
         **({"photo": row.photo_digest} if row.photo_digest else {}),
+    }
+
+
+def _use_json(use: GaugeUse) -> dict[str, Any]:
+    return {
+        "wrap_gauge": use.gauge.serial,
+        "machine": use.machine.serial,
+        "calibration_due": use.calibration_due,
+        "taken_at": use.taken_at,
+        "taken_by": person_json(use.taken_by),
     }
 
 

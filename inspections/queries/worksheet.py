@@ -6,6 +6,7 @@ from typing import Any
 from inspections.domain import keying
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.models import Draft, Inspection, Reading
+from inspections.queries.gauges import needs_gauge
 from inspections.queries.keyings import keyed_in, keyings_for, last_reading
 from reels.models import Person
 
@@ -19,6 +20,7 @@ class WorksheetState:
     that both keyed and must key again.
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
     has_ended: somebody else ended the reading while it was looked at; it goes on elsewhere.
+    needs_gauge: before anything more is keyed, the technician keys the serial of the wrap gauge.
     """
 
     reading: int
@@ -30,18 +32,20 @@ class WorksheetState:
     seen: dict[str, Any]
     problems: tuple[str, ...]
     has_ended: bool
+    needs_gauge: bool
 
 
 def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> WorksheetState:
-    """Where an inspection that was open a moment ago stands for somebody. Five queries.
+    """Where an inspection that was open a moment ago stands for somebody. Six queries at most.
 
     It never holds a value that is blind to them.
     """
     reading = last_reading(inspection)
     keyed = keyed_in(reading)
     open_points = keying.open_now(keyed)
-    own_points = tuple(point for point, whose in open_points if whose is role)
-    others = [whose for _, whose in open_points if whose is not role]
+    is_gauge_due = needs_gauge(inspection, keyed)
+    own_points = () if is_gauge_due else tuple(point for point, whose in open_points if whose is role)
+    others = [Role.TECHNICIAN] if is_gauge_due else [whose for _, whose in open_points if whose is not role]
     point = open_points[0][0] if open_points else Point.CROSSOVER
     return WorksheetState(
         reading=reading.number,
@@ -53,6 +57,7 @@ def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> Works
         seen=_seen(inspection, viewer, reading),
         problems=_why_read_again(inspection, reading),
         has_ended=reading.ended_at is not None,
+        needs_gauge=is_gauge_due,
     )
 
 

@@ -25,7 +25,8 @@ from inspections.errors import (
 from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.queries.counts import open_referral
 from inspections.queries.keyings import as_keyed, keyed_in, open_reading
-from inspections.services import evaluation
+from inspections.services import evaluation, gauges
+from inspections.services.gauges import GaugeFacts
 from reels.domain import ledger
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder
@@ -47,13 +48,14 @@ def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mappi
     the two differ at, it is read again once.
     by_point: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
     photos: files as they came, each of a point that is keyed with it.
-    Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, AlreadyKeyed,
-    OtherRole or NotAuthorised; then nothing is kept.
+    Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, GaugeNotTaken,
+    AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in by_point.items()}
     if others := [point for point in by_point if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=evaluation.spoken(others[0]))
+    gauges.require_in_hand(inspection, frozenset(by_point))
     reading = _reading_under_way(inspection, number)
     with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*by_point], role=role.value) as act:
         participant = evaluation.join(act, inspection, actor.person, role)
@@ -79,10 +81,11 @@ class OnePersonsValues:
 
 @transaction.atomic
 def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier: OnePersonsValues, actor: Actor,
-                   at: datetime) -> Inspection:  # fmt: skip
+                   at: datetime, gauge: GaugeFacts | None = None) -> Inspection:  # fmt: skip
     """A whole reading at once, both people's values, from a file or a script. The named people alone can sign it.
 
-    Raises as `key` does, with NotAuthorised for the person named.
+    gauge: the wrap gauge that it was read with; None: the one that is in hand.
+    Raises as `key` does, with NotAuthorised for the person named, and as `gauges.take_gauge` does.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     if actor.is_at_the_keys:  # a script was given its scope instead
@@ -101,6 +104,10 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
             Role.TECHNICIAN: evaluation.join(act, inspection, technician.person, Role.TECHNICIAN),
             Role.VERIFIER: evaluation.join(act, inspection, verifier.person, Role.VERIFIER),
         }
+        if gauge:
+            gauges.add_use(act, inspection, gauge, by=technician.person)
+        else:
+            gauges.require_in_hand(inspection, keying.NEED_GAUGE)
         rows = act.add_all([_keying_row(act, reading, who[role], point, 1, value) for point, role, value in values])
         evaluation.evaluate(act, inspection, reading, [as_keyed(row) for row in rows], just_keyed=None)
     return inspection

@@ -21,7 +21,7 @@ from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
 from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import OutOfTime
-from reels.models import Machine, Person, Publication, Reel
+from reels.models import Person, Publication, Reel
 from reels.queries import publications_in_force
 from reels.services.history import Actor, record_act
 from reels.services.reels import require_in_service
@@ -64,11 +64,6 @@ class Preparation:
         missing="Re-spool a reel that is wound unevenly, and then count it.",
     )  # fmt: skip
     respooled: bool = act_field(FieldKind.YES_NO, label="It was re-spooled before this count", default=False)
-    wrap_gauge: str = act_field(
-        FieldKind.TEXT, label="Wrap gauge", hint="Its serial number; empty: that of the machine.", most=40,
-        help="May be left out when the machine is named.", default="",
-    )  # fmt: skip
-    machine: Machine | None = act_field(FieldKind.SERIAL, label="Machine that the wrap gauge belongs to", default=None)
     done_at: datetime | None = act_field(
         FieldKind.MOMENT, label="Done earlier, on paper", hint="Only for a count that is entered later.",
         help="null: now; earlier for a count from paper.", default=None,
@@ -114,8 +109,7 @@ def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime
         work_order=preparation.work_order, publication=preparation.publication,
         publication_revision=preparation.publication_revision, publication_reason=preparation.publication_reason,
         cable_condition=preparation.cable_condition,
-        winding_quality=preparation.winding_quality, respooled=preparation.respooled, machine=preparation.machine,
-        wrap_gauge=preparation.wrap_gauge or (preparation.machine.wrap_gauge if preparation.machine else ""),
+        winding_quality=preparation.winding_quality, respooled=preparation.respooled,
     )  # fmt: skip
 
 
@@ -128,7 +122,6 @@ def _check_prepared(preparation: Preparation) -> None:
         "name the work order": preparation.work_order.strip(),
         "name the publication": preparation.publication.strip(),
         "name the publication's revision": preparation.publication_revision.strip(),
-        "say which wrap gauge is used": preparation.wrap_gauge.strip() or preparation.machine,
     }
     if missing := [what for what, done in required.items() if not done]:
         raise NotPrepared(missing="; ".join(missing))

@@ -10,6 +10,7 @@ from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.queries.counts import live_inspection
 from inspections.queries.setup_values import values_in_force
+from inspections.services.gauges import require_home
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Machine, Reel
@@ -38,11 +39,15 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
 
 @transaction.atomic
 def return_gauge(*, setup_id: int, actor: Actor, at: datetime) -> SetupValues:
-    """Confirm that the wrap gauge is back in its place in the machine, and nothing was left behind."""
+    """Confirm that the wrap gauge is back in its place in the machine, and nothing was left behind.
+
+    Raises GaugeIsOut while it is in use for a count.
+    """
     access.in_person(actor)
     values = _in_force(setup_id, actor, at)
     access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM), values.reel, at)
     _require_installed(values)
+    require_home(values.machine)
     with record_act(values.reel.chain, "gauge_returned", actor, at, setup_values=values.pk) as act:
         return act.change(values, gauge_returned_by=actor.person, gauge_returned_at=at)
 
@@ -74,7 +79,7 @@ def key_read_back(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: d
 def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetime) -> ReadBack:
     """A second person keys what the machine shows; if it matches, the values are confirmed. One that differs is kept.
 
-    Raises OnlyInPerson, NotInForce, StepMissing, SamePerson or NotAuthorised.
+    Raises OnlyInPerson, NotInForce, StepMissing, GaugeIsOut, SamePerson or NotAuthorised.
     """
     access.in_person(actor)
     values = _in_force(setup_id, actor, at)
@@ -85,6 +90,7 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
         raise SamePerson(name=actor.person.full_name, done="set these values")
     if values.confirmed_at:
         raise StepMissing(missing="nothing; these values are confirmed already")
+    require_home(values.machine)
     with record_act(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as act:
         read_back = _add_read_back(act, values, CONFIRMER, layers, wraps)
         if read_back.matches:

@@ -21,8 +21,9 @@ from django.core.validators import (
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-# What may stand in a path: anything but a slash and control characters, and no blank at either end.
-SERIAL = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
+from reels.domain import words
+
+SERIAL = words.SERIAL
 CODE = r"[-a-zA-Z0-9_]{1,30}"
 USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
 MOST_WHOLE = 32767  # what a small whole number's column holds

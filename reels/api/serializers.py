@@ -256,21 +256,18 @@ class PublicationOut(Out):
 class MachinePatch(Form):
     host = Text(max_length=60, required=False, help_text="The host's registration or name.")
     site = Named(CODE, required=False)
-    wrap_gauge = Text(max_length=40, required=False, help_text="The serial number of its wrap gauge.")
 
 
 class MachineIn(Form):
     serial = Named(SERIAL)
     host = Text(max_length=60, help_text="The host's registration or name.")
     site = Named(CODE)
-    wrap_gauge = Text(max_length=40, help_text="The serial number of its wrap gauge.")
 
 
 class MachineOut(Out):
     serial = Text()
     host = Text()
     site = Text(source="site.code")
-    wrap_gauge = Text()
 
 
 class MachinesQuery(PageQuery):

@@ -82,7 +82,8 @@ class PublicationListEndpoint(Endpoint):
         """Every publication that counts are or were worked by, each revision apart."""
         rows = access.publications()
         if code := call.query.get("in_force_for"):
-            rows = rows.filter(pk__in=publications_in_force(access.reel_type(code), call.at))
+            reel_type = access.reel_types().filter(code=code).first()
+            rows = rows.filter(pk__in=publications_in_force(reel_type, call.at)) if reel_type else rows.none()
         return call.page(rows, "code", "-valid_from", "-id")
 
     @create("publications_add", shapes.PublicationOut, shapes.PublicationIn)
@@ -117,7 +118,7 @@ class MachineListEndpoint(Endpoint):
 
     @create("machines_add", shapes.MachineOut, shapes.MachineIn, tag=tag_of_columns)
     def post(self, call: Call) -> Machine:
-        """A new reeling machine with its wrap gauge, for administrators."""
+        """A new reeling machine, for administrators."""
         site = access.site(call.payload.pop("site"))
         return register.add_machine(site=site, actor=call.actor, at=call.at, **call.payload)
 
@@ -130,7 +131,7 @@ class MachineDetailEndpoint(Endpoint):
 
     @update("machines_change", shapes.MachineOut, shapes.MachinePatch)
     def patch(self, call: Call, serial: str) -> Machine:
-        """Change a machine's host, site or wrap gauge, for administrators."""
+        """Change a machine's host or site, for administrators."""
         if "site" in call.payload:
             call.payload["site"] = access.site(call.payload["site"])
         machine = access.machine_for_read(serial, call.actor.person, call.at)

@@ -6,7 +6,7 @@ A declaration is a frozen dataclass whose fields are made with `act_field`; one 
 
 from collections.abc import Sequence
 from dataclasses import MISSING, dataclass, field, fields
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum, auto
 from typing import Any
 
@@ -110,6 +110,27 @@ class PublicationFields:
         FieldKind.CODES, label="Reel types", hint="None chosen: every type.", help="Codes; none: every type.",
         default=(),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeMachineFields:
+    machine: str = act_field(FieldKind.SERIAL, label="Machine that it belongs to")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationFields:
+    calibrated_on: date = act_field(FieldKind.DAY, label="Calibrated on", missing="Say when it was calibrated.")
+    due: date = act_field(
+        FieldKind.DAY, label="Calibration due", missing="Say until when it may be used.",
+        help="The last day on which it may be used.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeFields(CalibrationFields):
+    serial: str = act_field(FieldKind.TEXT, label="Serial, as it stands on the gauge", most=40, missing="Key it.")
+    machine: str = act_field(FieldKind.SERIAL, label="Machine that it belongs to")
+    types: Sequence[str] = act_field(FieldKind.CODES, label="Reel types that it fits", missing="Choose what it fits.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

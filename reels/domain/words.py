@@ -4,6 +4,9 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Self
 
+# What a serial number may be, since it stands in paths: no slash, no control characters, no blank at either end.
+SERIAL = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
+
 
 def counted(number: int, thing: str, things: str = "") -> str:
     """A number of things in words: 1 layer, 12 layers. things: of several, where an s does not do."""

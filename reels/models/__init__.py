@@ -5,7 +5,16 @@ from reels.models.base import Added, Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
-from reels.models.register import Machine, Publication, PublicationType, ReelType, Site
+from reels.models.register import (
+    GaugeCalibration,
+    GaugeType,
+    Machine,
+    Publication,
+    PublicationType,
+    ReelType,
+    Site,
+    WrapGauge,
+)
 
 __all__ = [
     "Added",
@@ -15,6 +24,8 @@ __all__ = [
     "Chain",
     "CheckpointMade",
     "FeedPlace",
+    "GaugeCalibration",
+    "GaugeType",
     "HistoryEntry",
     "Hold",
     "Installation",
@@ -31,6 +42,7 @@ __all__ = [
     "Site",
     "Submission",
     "Tries",
+    "WrapGauge",
     "choices",
     "columns",
 ]

@@ -1,9 +1,10 @@
 """Reference data: sites, reel types, machines."""
 
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from reels.domain.words import Graduation, Side, UnusualRule
+from reels.domain.words import SERIAL, Graduation, Side, UnusualRule
 from reels.models.base import Added, Kept, choices, exact_length
 
 
@@ -115,10 +116,63 @@ class Machine(Kept):
     serial = models.CharField(max_length=40, unique=True)
     host = models.CharField(max_length=60, help_text="The host's registration or name.")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="machines")
-    wrap_gauge = models.CharField(max_length=40, help_text="The serial number of its wrap gauge.")
 
     class Meta:
         ordering = ("serial",)
 
     def __str__(self) -> str:
         return self.serial
+
+
+class WrapGauge(Kept):
+    """The graduated bar of a machine, by its own serial; it is read only on reels of the types that it fits."""
+
+    serial = models.CharField(
+        max_length=40, unique=True,
+        validators=[RegexValidator(f"^(?:{SERIAL})\\Z", "up to 40 characters, no slash, no blank at either end")],
+    )  # fmt: skip
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="gauges")
+    types: "models.ManyToManyField[ReelType, GaugeType]" = models.ManyToManyField(
+        ReelType, through="GaugeType", related_name="gauges"
+    )
+
+    class Meta:
+        ordering = ("serial",)
+
+    def __str__(self) -> str:
+        return self.serial
+
+
+class GaugeType(Added):
+    """A reel type that a wrap gauge fits."""
+
+    gauge = models.ForeignKey(WrapGauge, on_delete=models.PROTECT, related_name="+")
+    type = models.ForeignKey(ReelType, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="gauge_type_once", fields=("gauge", "type"))]
+
+    def __str__(self) -> str:
+        return f"{self.gauge} fits {self.type}"
+
+
+class GaugeCalibration(Added):
+    """A calibration of a wrap gauge: when it was made, and the last day on which the gauge may be used by it.
+
+    Kept one by one, since a count from paper is judged by the calibration of its own day.
+    """
+
+    gauge = models.ForeignKey(WrapGauge, on_delete=models.PROTECT, related_name="calibrations")
+    calibrated_on = models.DateField()
+    due = models.DateField()
+
+    class Meta:
+        ordering = ("calibrated_on", "id")
+        constraints = [
+            models.CheckConstraint(
+                name="gauge_calibration_due_after_it_was_made", condition=Q(due__gte=F("calibrated_on"))
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gauge}, due {self.due}"

@@ -4,7 +4,7 @@ One chain, `register`, tells all of it.
 """
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -14,8 +14,19 @@ from reels import access
 from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit
 from reels.errors import AlreadyEnded, AlreadyThere, PublicationOutOfOrder, ValueNotTaken
-from reels.models import Machine, Person, Posting, Publication, PublicationType, ReelType, Site
-from reels.services.history import Actor, Row, record_act
+from reels.models import (
+    GaugeCalibration,
+    GaugeType,
+    Machine,
+    Person,
+    Posting,
+    Publication,
+    PublicationType,
+    ReelType,
+    Site,
+    WrapGauge,
+)
+from reels.services.history import Actor, ActRecorder, Row, record_act
 
 
 @transaction.atomic
@@ -32,7 +43,7 @@ def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
 
 @transaction.atomic
 def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
-    """A new reeling machine with its wrap gauge. fields: those of Machine."""
+    """A new reeling machine. fields: those of Machine."""
     return add(Machine(**fields), "machine_added", actor, at)
 
 
@@ -73,6 +84,52 @@ def end_publication(row: Publication, *, reason: str, actor: Actor, at: datetime
     with record_act(chain, "publication_ended", actor, at, reason=reason) as act:
         # One that is not in force yet ends as it begins, and never is.
         return act.change(row, valid_until=max(at, row.valid_from), end_reason=reason)
+
+
+@transaction.atomic
+def register_gauge(*, serial: str, machine: Machine, types: Sequence[ReelType], calibrated_on: date, due: date,
+                   actor: Actor, at: datetime) -> WrapGauge:  # fmt: skip
+    """A wrap gauge that is new to the records. Raises OnlyAdministrators, AlreadyThere or ValueNotTaken."""
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    gauge = WrapGauge(serial=serial, machine=machine)
+    check(gauge)
+    if not types:
+        raise ValueNotTaken(field="types", seen="none", allowed="the reel types that it fits, one at least")
+    with record_act(chain, "wrap_gauge_registered", actor, at) as act:
+        act.add(gauge)
+        act.add_all([GaugeType(gauge=gauge, type=each) for each in types])
+        _add_calibration(act, gauge, calibrated_on, due)
+    return gauge
+
+
+@transaction.atomic
+def calibrate_gauge(gauge: WrapGauge, *, calibrated_on: date, due: date, actor: Actor, at: datetime) -> WrapGauge:
+    """A new calibration of a gauge. The earlier ones stay, for counts that were done then."""
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    with record_act(chain, "wrap_gauge_calibrated", actor, at, serial=gauge.serial) as act:
+        _add_calibration(act, gauge, calibrated_on, due)
+    return gauge
+
+
+@transaction.atomic
+def move_gauge(gauge: WrapGauge, *, machine: Machine, actor: Actor, at: datetime) -> WrapGauge:
+    """Have a gauge belong to another machine from now on."""
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    gauge = WrapGauge.objects.select_for_update().get(pk=gauge.pk)
+    with record_act(chain, "wrap_gauge_moved", actor, at, serial=gauge.serial) as act:
+        return act.change(gauge, machine=machine)
+
+
+def _add_calibration(act: ActRecorder, gauge: WrapGauge, calibrated_on: date, due: date) -> None:
+    latest = act.at.date() + timedelta(days=1)  # it may be tomorrow already where the gauge is
+    if calibrated_on > latest:
+        raise ValueNotTaken(field="calibrated_on", seen=calibrated_on, allowed="a day that has come")
+    if due < calibrated_on:
+        raise ValueNotTaken(field="due", seen=due, allowed=f"{calibrated_on}, when it was calibrated, or later")
+    act.add(GaugeCalibration(gauge=gauge, calibrated_on=calibrated_on, due=due))
 
 
 @transaction.atomic

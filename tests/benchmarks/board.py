@@ -79,7 +79,7 @@ def _put_elsewhere(reels: list[Any], person: Any) -> None:
     kinds = [(reel, number) for number, reel in enumerate(reels)]
     site = reels[0].site
     machines = Machine.objects.bulk_create(
-        Machine(serial=f"BM-{number:05}", host=f"Heron {number}", site=site, wrap_gauge=f"WG-{number}")
+        Machine(serial=f"BM-{number:05}", host=f"Heron {number}", site=site)
         for reel, number in kinds if number % 3
     )  # fmt: skip
     installed = list(zip([reel for reel, number in kinds if number % 3], machines, strict=True))

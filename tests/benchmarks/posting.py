@@ -48,7 +48,7 @@ def make_world(inspections: int) -> tuple[str, list[str]]:
     from tests.api_fixtures import make_token
 
     cast = builders.Cast()
-    builders.make_machine("RM-7")
+    builders.make_gauge()
     serials = [f"PB-{number:05}" for number in range(inspections)]
     for serial in serials:
         builders.make_reel(serial)
@@ -106,7 +106,8 @@ def post_inspection(client: Client, serial: str) -> None:
     opened = client.post(f"/api/v1/reels/{serial}/inspections", {**PREPARATION, "technician": "tess"})
     seen = {"serial": serial, **GOOD}
     points = {name: seen[name] for name in HOLD_POINTS}
-    body = {"technician": {"person": "tess", **seen}, "verifier": {"person": "vic", **points}}
+    gauge = {"wrap_gauge": "WG-RM-7", "end_marks_match": True, "is_back": True}
+    body = {"gauge": gauge, "technician": {"person": "tess", **seen}, "verifier": {"person": "vic", **points}}
     client.post(f"/api/v1/inspections/{opened['id']}/readings", body)
 
 

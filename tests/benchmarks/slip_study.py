@@ -166,7 +166,9 @@ class Team:
         from tests import builders
 
         inspection = builders.open_count(self.cast, case.serial, self.now)
-        if stopped := self._count(inspection.pk, case) or self._sign(inspection.pk):
+        stopped = self._count(inspection.pk, case)
+        builders.return_gauge(self.cast, inspection.pk, self.now)  # however the count ended
+        if stopped := stopped or self._sign(inspection.pk):
             return stopped, (0, 0)
         return self._set(case)
 

@@ -7,6 +7,7 @@ from tests.browser import looks
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
+    HAND_COUNT,
     LAST,
     SCALES,
     STEPS,
@@ -60,6 +61,9 @@ def test_nothing_is_wrong_with_any_page_on_which_a_count_is_keyed(live_server, p
     rhea.goto(f"{count}/witness")
     found["not yours"] = faults(rhea)
     found["witness"] = faults(vic)
+    tess.goto(f"{count}/gauge")
+    found["wrap gauge"] = faults(tess)
+    tess.goto(f"{count}/worksheet")
     for step, key in enumerate(STEPS, 1):
         look_again(tess, step)
         look_again(vic, step)
@@ -108,7 +112,7 @@ def test_nothing_is_wrong_with_any_page_after_a_count_is_keyed(live_server, cast
     tess.locator("#accept_reason").fill("The last counts were of another reel.")
     tess.get_by_role("button", name="Accept the count").click()
     tess.get_by_label("Your password, again").wait_for()
-    for part in ("result", "help", "cancel"):
+    for part in ("result", "help", "cancel", "gauge/return"):
         tess.goto(f"{count}/{part}")
         found[part] = faults(tess)
     for page, meaning in ((tess, "counted"), (vic, "verified")):
@@ -196,11 +200,9 @@ def begin_by_keyboard(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001/count")
     press(page, page.get_by_label("I have read the cautions"), "Space")
     type_into(page, "Work order", "WO-7")
-    tab_to(page, page.get_by_label("Publication", exact=True))
-    page.keyboard.press("ArrowDown")
     for label in ("turned as installed", "are found", "wound evenly"):
         press(page, page.get_by_label(label), "Space")
-    for label, words in (("Cable condition", "clean"), ("Winding quality", "even"), ("Wrap gauge", "WG-1")):
+    for label, words in (("Cable condition", "clean"), ("Winding quality", "even")):
         type_into(page, label, words)
     press(page, page.get_by_role("button", name="Begin the count"))
     page.wait_for_url("**/worksheet")
@@ -236,6 +238,10 @@ def test_two_people_count_and_sign_by_keyboard_alone(browser, live_server, cast)
     count = begin_by_keyboard(tess, live_server)
     vic.goto(f"{count}/witness")
     for step in range(1, LAST + 1):
+        if step == HAND_COUNT:
+            type_into(tess, "Serial of the wrap gauge", "WG-RM-7")
+            press(tess, tess.get_by_label("Its end marks match"), "Space")
+            press(tess, tess.get_by_role("button", name="Key the wrap gauge"))
         expect(tess.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
         expect(vic.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
         key_by_keyboard(tess, step)

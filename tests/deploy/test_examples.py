@@ -83,7 +83,7 @@ def bad_network(live_server):
 def cast(transactional_db):
     cast = Cast()
     builders.make_reel()
-    builders.make_machine("RM-7")
+    builders.make_gauge()
     return cast
 
 
@@ -102,6 +102,7 @@ def a_count(**changes: object) -> dict[str, object]:
         "reel": "LW-0001",
         "preparation": {**PREPARATION, "technician": "tess"},
         "reading": {
+            "gauge": {"wrap_gauge": "WG-RM-7", "end_marks_match": True, "is_back": True},
             "technician": {"person": "tess", **seen},
             "verifier": {"person": "vic", **{name: seen[name] for name in HOLD_POINTS}},
         },

@@ -43,9 +43,10 @@ class EveryState:
         self.expired = builders.make_person("exa")
         for act in Act:
             builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
-        for serial in ("PLAIN", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE", "CUT",
-                       "INSTALLED", "HELD", "PHOTOGRAPHED"):  # fmt: skip
+        for serial in ("PLAIN", "NO-GAUGE", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE",
+                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED"):  # fmt: skip
             builders.make_reel(serial)
+        builders.gauge_for(Reel.objects.get(serial="PLAIN"))
         for machine in ("RM-7", "RM-8"):
             builders.make_machine(machine)
         self.names = {**self._reels(), **self._counts(), **self._photo(), **self._values(), **self._others()}
@@ -71,6 +72,7 @@ class EveryState:
         twice = [builders.signed_count(cast, "TWICE", at=later(days=day)).done_at for day in (-20, 0)]
         return {
             "publication": builders.make_publication().pk,
+            "without_gauge": builders.open_count(cast, "NO-GAUGE", has_gauge=False).pk,
             "opened": builders.open_count(cast, "OPENED").pk, "referred": referred.pk, "worked": worked.pk,
             "surprising": fewer.pk, "signed": builders.signed_count(cast, "SIGNED").pk, "void_asked": void_asked.pk,
             "from_at": twice[0].isoformat(), "to_at": twice[1].isoformat(),

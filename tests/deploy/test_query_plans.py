@@ -27,7 +27,7 @@ class Asker:
         builders.make_machine("RM-7")
         builders.make_reel("LW-0001")
         self.signed = builders.signed_count(self.cast, "LW-0001")
-        builders.make_reel("LW-0002")
+        builders.gauge_for(builders.make_reel("LW-0002"))
         fill(REELS, COUNTS_EACH)
 
     def ask(self, method: str, path: str, body: Any = None) -> list[str]:
@@ -59,7 +59,7 @@ def scanned(node: dict[str, Any]) -> list[str]:
 
 def test_no_busy_request_reads_a_large_table_from_end_to_end(asker):
 
-    reading = json.dumps(both(asker.cast)).encode()
+    reading = json.dumps(both(asker.cast, gauge="WG-0002", serial="LW-0002")).encode()
     opening = json.dumps({**PREPARATION, "technician": "tess"}).encode()
     asked = {
         "a reel": asker.ask("GET", "reels/LW-0001"),

@@ -13,9 +13,10 @@ from django.urls import resolve
 from django.utils import timezone
 
 from deploy import demo_walk
+from inspections.domain.act_fields import GaugeReturnFields, GaugeTakingFields
 from inspections.domain.words import Meaning, Point, Role
 from inspections.models import Inspection
-from inspections.services import counting, opening, outliers, signing
+from inspections.services import counting, gauges, opening, outliers, signing
 from reels.models import Person
 from reels.services.history import Actor
 from reports.services.tour import read_tour
@@ -70,6 +71,8 @@ def the_technicians_count_comes_out_as_told():
     inspection = counted("LW-0001", 6)
     assert (inspection.layers, inspection.wraps, outliers.open_outlier(inspection)) == (8, 4, None)
     counting.cancel(inspection_id=inspection.pk, reason="For the next one.", **by("tobin"))
+    facts = GaugeReturnFields(wrap_gauge="WG-01")
+    gauges.return_gauge(inspection_id=inspection.pk, facts=facts, **by("tobin"))
 
 
 def a_doubtful_count_is_worth_another():
@@ -97,6 +100,9 @@ def counted(serial: str, wraps: int) -> Inspection:
         Point.CROSSOVER: {"crossover_half": "first"},
     }  # fmt: skip
     for point, value in seen.items():
+        if point is Point.HAND_COUNT:
+            facts = GaugeTakingFields(wrap_gauge="WG-01", end_marks_match=True)
+            gauges.take_gauge(inspection_id=inspection.pk, facts=facts, **by("tobin"))
         for role, who in ((Role.TECHNICIAN, "tobin"), (Role.VERIFIER, "bram")):
             if role is Role.TECHNICIAN or point is not Point.UNWIND:
                 inspection = counting.key(inspection_id=inspection.pk, point=point, role=role, fields=value, **by(who))

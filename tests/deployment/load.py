@@ -19,7 +19,7 @@ CSRF = "a" * 32
 PREPARATION: dict[str, Any] = {
     "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
     "cable_condition": "no broken strands", "winding_quality": "even", "cautions_confirmed": True,
-    "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "machine": "RM-7", "technician": "tess",
+    "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "technician": "tess",
 }  # fmt: skip
 POINTS = {"open_side": "right", "scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even",
           "gauge_wraps": 12, "crossover_half": "first"}  # fmt: skip
@@ -30,6 +30,7 @@ def readings_of(serial: str) -> dict[str, Any]:
     """What both people read of a reel."""
     points = {"serial": serial, **POINTS}
     return {
+        "gauge": {"wrap_gauge": "WG-RM-7", "end_marks_match": True, "is_back": True},
         "technician": {"person": "tess", **points, "unwind": "right_to_left"},
         "verifier": {"person": "vic", **points},
     }

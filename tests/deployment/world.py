@@ -24,6 +24,7 @@ def make(reels: int) -> dict[str, Any]:
     with override_settings(PASSWORD_HASHERS=[QUICK]):
         cast = builders.Cast()
     builders.make_machine("RM-7")
+    builders.make_gauge()
     serials = [f"LD-{number:05}" for number in range(reels)]
     for serial in serials:
         builders.make_reel(serial)

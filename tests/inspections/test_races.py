@@ -7,8 +7,10 @@ import pytest
 
 from inspections.domain.keying import earlier_points
 from inspections.domain.words import Act, Point
-from inspections.models import Inspection, SetupValues, SignOff
+from inspections.models import GaugeUse, Inspection, SetupValues, SignOff
+from inspections.services import maintenance, setup
 from reels.models import CableEvent, HistoryEntry, Submission
+from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders, stories
 from tests.builders import PASSWORD, Cast, make_person
@@ -115,6 +117,41 @@ def test_a_cut_is_logged_while_values_are_issued(server, cast):
     # Either they were never issued, or the cut has withdrawn them.
     assert SetupValues.objects.count() == (1 if issue.status == 201 else 0)
     assert not SetupValues.objects.filter(withdrawn_at=None).exists()
+
+
+def test_two_counts_want_one_gauge_at_once(server, cast):
+    builders.make_reel("LW-0002")
+    gauge = builders.make_gauge()
+    counts = [builders.open_count(cast, serial, has_gauge=False).pk for serial in ("LW-0001", "LW-0002")]
+    way = poster(server, cast.technician)
+    taken = {"wrap_gauge": gauge.serial, "end_marks_match": True}
+    answers = at_once(*(lambda c=c: way(f"inspections/{c}/gauge", taken, str(c)) for c in counts))
+    assert statuses(answers) == [201, 409]
+    [use] = GaugeUse.objects.all()
+    [refused] = [answer.body for answer in answers if answer.status == 409]
+    assert f"with Tess Hollin, for inspection {use.inspection_id}" in refused["detail"]
+
+
+def test_a_gauge_leaves_while_its_machine_is_confirmed(server, cast):
+    """Either it was there, and the values are confirmed; or it had left, and they are not."""
+    builders.signed_count(cast)
+    values = builders.issued(cast)
+    by = {"at": builders.NOW}
+    maintenance.install(serial="LW-0001", machine_serial="RM-7", actor=Actor(cast.control), **by)
+    setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), **by)
+    setup.key_read_back(setup_id=values.pk, layers=12, wraps=10, actor=Actor(cast.setter), **by)
+    builders.make_reel("LW-0002")
+    gauge, count = builders.make_gauge(), builders.open_count(cast, "LW-0002", has_gauge=False)
+    tag = tag_of(server, cast.confirmer, f"setup-values/{values.pk}")
+    confirming, taking = poster(server, cast.confirmer), poster(server, cast.technician)
+    confirmed, taken = at_once(
+        lambda: confirming(f"setup-values/{values.pk}/confirmations", {"layers": 12, "wraps": 10}, "c", tag),
+        lambda: taking(f"inspections/{count.pk}/gauge", {"wrap_gauge": gauge.serial, "end_marks_match": True}, "g"),
+    )
+    assert taken.status == 201
+    values.refresh_from_db()
+    assert (values.confirmed_at is not None) == (confirmed.status == 201)
+    assert confirmed.status == 201 or confirmed.body["type"] == "/problems/gauge-is-out"
 
 
 def test_the_same_key_arrives_five_times_at_once(server, cast):

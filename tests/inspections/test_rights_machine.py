@@ -18,6 +18,7 @@ from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.models import Authorisation, Inspection, Participant, SignOff
 from inspections.services import authorisations, counting, opening, signing
 from inspections.services.counting import OnePersonsValues
+from inspections.services.gauges import GaugeFacts
 from reels.domain.words import AskedAt
 from reels.errors import Refused
 from reels.models import Person
@@ -73,6 +74,8 @@ class Rights(RuleBasedStateMachine):
         builders.administrator()
         builders.second_administrator()
         self.site = builders.make_site()
+        builders.make_publication()  # and a gauge for all counts: what only administrators add, while they can
+        builders.make_gauge()
         for name in BENCH:
             make_person(name)
         for name in ("ada", "bea"):
@@ -196,11 +199,13 @@ class Rights(RuleBasedStateMachine):
     def read(self, by: str, technician: str, verifier: str) -> None:
         if self.inspection is None or self.state() != InspectionState.OPEN:
             return
-        opened = self.inspection.pk
+        opened, serial = self.inspection.pk, self.inspection.reel.serial
+        gauge = GaugeFacts(wrap_gauge="WG-RM-7", end_marks_match=True, is_back=True)
+        values = {"serial": serial, **GOOD}
         done = self.attempt(lambda: counting.record_reading(
-            inspection_id=opened, actor=self.actor(by), at=self.at,
-            technician=OnePersonsValues(person=self.person(technician), values=GOOD),
-            verifier=OnePersonsValues(person=self.person(verifier), values=GOOD)))  # fmt: skip
+            inspection_id=opened, actor=self.actor(by), at=self.at, gauge=gauge,
+            technician=OnePersonsValues(person=self.person(technician), values=values),
+            verifier=OnePersonsValues(person=self.person(verifier), values=values)))  # fmt: skip
         assert not done or (technician != verifier and self.logins[technician].may(Act.COUNT, self.at)
                             and self.logins[verifier].may(Act.VERIFY, self.at))  # fmt: skip
 

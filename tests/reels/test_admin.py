@@ -7,14 +7,14 @@ from django.contrib import admin
 from django.contrib.admin.models import LogEntry
 
 from inspections.models import Authorisation, Keying, ReadinessAsked
-from reels.models import HistoryEntry, Machine, Person, Posting, Publication, ReelType, Site
+from reels.models import HistoryEntry, Machine, Person, Posting, Publication, ReelType, Site, WrapGauge
 from tests import builders
 from tests.builders import PASSWORD
 from tests.page_fixtures import logged_in
 
 pytestmark = pytest.mark.django_db
 
-LOOKED_AT = {Publication}  # which have pages of their own
+LOOKED_AT = {Publication, WrapGauge}  # which have pages of their own
 MODELS = {Site, ReelType, Machine, Person, Posting, Authorisation, ReadinessAsked} | LOOKED_AT
 DAY = {"valid_from_0": "2026-03-02", "valid_from_1": "09:00:00", "valid_until_0": "", "valid_until_1": ""}
 
@@ -70,7 +70,7 @@ def test_a_changed_machine_is_told_with_what_it_was(ada):
     machine = builders.make_machine()
     answer = ada.post(
         f"/admin/reels/machine/{machine.pk}/change/",
-        {"serial": "RM-7", "host": "Heron 4", "site": machine.site_id, "wrap_gauge": machine.wrap_gauge},
+        {"serial": "RM-7", "host": "Heron 4", "site": machine.site_id},
     )
     assert answer.status_code == 302
     machine.refresh_from_db()
@@ -88,7 +88,7 @@ def test_saving_without_a_change_tells_nothing(ada):
     before = last_entry()[0].pk
     ada.post(
         f"/admin/reels/machine/{machine.pk}/change/",
-        {"serial": "RM-7", "host": "Heron 3", "site": machine.site_id, "wrap_gauge": machine.wrap_gauge},
+        {"serial": "RM-7", "host": "Heron 3", "site": machine.site_id},
     )
     assert last_entry()[0].pk == before
 

@@ -4,7 +4,7 @@
 
 Each file SPOOL/*.json is a count or a cable event:
 
-    {"reel": "LW-0001", "preparation": {…}, "reading": {"technician": {…}, "verifier": {…}}}
+    {"reel": "LW-0001", "preparation": {…}, "reading": {"gauge": {…}, "technician": {…}, "verifier": {…}}}
     {"reel": "LW-0001", "cable_event": {…}}
 
 Each request carries an Idempotency-Key made from the file's name and content; it can be sent again for years.

@@ -216,6 +216,8 @@ COUNTS = FileForm(
         Column("counted_by", text(120), may_be_empty=True),
         Column("verified_by", text(120), may_be_empty=True),
         Column("document", text(120), may_be_empty=True),
+        Column("publication", text(120), may_be_empty=True, is_required=False),
+        Column("revision", text(40), may_be_empty=True, is_required=False),
     ),
 )
 CABLE_EVENTS = FileForm(

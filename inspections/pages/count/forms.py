@@ -33,10 +33,8 @@ class PreparationForm(ActForm):
 
     in_force = forms.ChoiceField(label="Publication", required=False)
 
-    def __init__(self, *args: Any, machines: list[tuple[str, str]], publications: list[Publication],
-                 **options: Any) -> None:  # fmt: skip
+    def __init__(self, *args: Any, publications: list[Publication], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.offer("machine", "none of these", machines)
         self.publications = {str(each.pk): each for each in publications}
         self.offer("in_force", "choose", [(key, f"{each}: {each.title}") for key, each in self.publications.items()])
         if len(publications) == 1:

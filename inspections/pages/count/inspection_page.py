@@ -11,8 +11,9 @@ from inspections import access
 from inspections.domain import keying
 from inspections.domain.reading import Outcome
 from inspections.domain.words import InspectionState, Point, Role
-from inspections.models import Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
+from inspections.models import GaugeUse, Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import photos_for, shown_keyings
 from reels.access import one
 from reels.models import Person
@@ -82,6 +83,8 @@ class InspectionPage:
     signatures: list[SignOff]
     void: Void | None
     issued: list[SetupValues]
+    gauge_out: GaugeUse | None
+    is_gauge_asked_for: bool
 
 
 def inspection_page(inspection_id: int, person: Person, at: datetime) -> InspectionPage:
@@ -101,6 +104,8 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
         void=getattr(inspection, "void", None),
         issued=list(inspection.setup_values.select_related("machine")),
+        gauge_out=use_out_of(inspection),
+        is_gauge_asked_for=is_asked_for(inspection),
     )
 
 

@@ -9,7 +9,6 @@ from inspections.models import Inspection
 from inspections.pages.count.forms import PreparationForm
 from inspections.pages.reel.act_page import ReelActView
 from inspections.services.opening import Preparation, open_inspection
-from reels import access
 from reels.domain.cautions import CAUTIONS
 from reels.errors import Refused
 from reels.pages.acts import UNPROCESSABLE
@@ -25,11 +24,7 @@ class BeginCountView(ReelActView):
     opened: Inspection | None = None
 
     def form_options(self) -> dict[str, Any]:
-        machines = access.readable_machines(self.person, self.at).filter(site=self.reel.site).order_by("serial")
-        return {
-            "publications": list(publications_in_force(self.reel.type, self.at)),
-            "machines": [(each.serial, f"{each.serial} in {each.host}, gauge {each.wrap_gauge}") for each in machines],
-        }
+        return {"publications": list(publications_in_force(self.reel.type, self.at))}
 
     def context(self) -> dict[str, Any]:
         return {**super().context(), "cautions": CAUTIONS}
@@ -41,9 +36,7 @@ class BeginCountView(ReelActView):
         return ("in_force",) if is_chosen else super().names_in(refused)
 
     def do(self, data: dict[str, Any]) -> None:
-        serial = data.pop("machine")
-        machine = access.machine_for_read(serial, self.person, self.at) if serial else None
-        preparation = Preparation(machine=machine, **data)
+        preparation = Preparation(**data)
         self.opened = open_inspection(serial=self.reel.serial, preparation=preparation, actor=self.actor, at=self.at)
 
     def done_at(self) -> str:

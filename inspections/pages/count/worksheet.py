@@ -105,6 +105,8 @@ class StepView(InspectionActView):
         return show(self.request, "inspections/count/worksheet_refused.html", about, self.site, FORBIDDEN)
 
     def elsewhere(self) -> str:
+        if self.standing.needs_gauge and self.role is Role.TECHNICIAN:
+            return reverse("count-gauge", args=[self.row.pk])
         is_over = self.row.state != InspectionState.OPEN or self.standing.has_ended
         return _after(access.inspection_for_read(self.row.pk, self.person, self.at), self.role) if is_over else ""
 

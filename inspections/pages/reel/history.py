@@ -20,6 +20,8 @@ ACTS = {
     "reel_received": "Reel received",
     "count_opened": "Count opened",
     "keyed": "{points}: keyed by the {role}",
+    "gauge_taken": "Wrap gauge {wrap_gauge} taken off its machine",
+    "gauge_back": "Wrap gauge back in machine {machine}",
     "reading_recorded": "Reading recorded, both people's values",
     "help_asked": "Help asked for; the count is referred",
     "released": "Referred count released: {decision}",

@@ -142,7 +142,8 @@ def _count(reel: Reel, values: Values) -> ImportedCount:
     return ImportedCount(
         reel=reel, counted_at=values["counted_at"], recorded_at=values["counted_at"], layers=values["layers"],
         wraps=values["wraps"], counted_by=values["counted_by"] or "", verified_by=values["verified_by"] or "",
-        document=values["document"] or "",
+        document=values["document"] or "", publication=values.get("publication") or "",
+        revision=values.get("revision") or "",
     )  # fmt: skip
 
 

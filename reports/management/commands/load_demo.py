@@ -56,6 +56,7 @@ class Command(BaseCommand):
         add_organisation(organisation, actor, at)
         summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
+        add_gauges(organisation, actor, at)
         add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
 
@@ -83,6 +84,17 @@ def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -
         for act in row["acts"]:
             authorisations.grant(person=person, act=Act(act), reel_type=None, site=site, valid_from=begins,
                                  valid_until=None, **by)  # fmt: skip
+
+
+def add_gauges(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """The wrap gauges, whose calibrations are so many days from `at`: one of them is past due."""
+    for row in organisation["gauges"]:
+        register.register_gauge(
+            serial=row["serial"], machine=access.machine(row["machine"]),
+            types=[access.reel_type(code) for code in row["types"]],
+            calibrated_on=at.date() - timedelta(days=row["calibrated_days_ago"]),
+            due=at.date() + timedelta(days=row["due_in_days"]), actor=actor, at=at,
+        )  # fmt: skip
 
 
 def logins_text(organisation: dict[str, Any]) -> str:

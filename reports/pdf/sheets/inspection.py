@@ -153,7 +153,7 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
         ("Reel", reel["serial"]), ("Reel type", reel["type"]),
         *((name, reel[key]) for key, name in numbers.items() if reel.get(key)),  # earlier records tell of none
         ("Site", reel["site"]), ("Machine", record["machine"] or "—"),
-        ("Wrap gauge", record["wrap_gauge"]), ("Work order", prepared["work_order"]),
+        ("Wrap gauge", _gauge(record)), ("Work order", prepared["work_order"]),
         ("Publication", prepared["publication"]), ("Revision", prepared["publication_revision"]),
         ("Re-spooled before", respooled), ("Opened by", words.person(record["opened_by"])),
         ("Anchor side", type_["anchor_side"]), ("Lead wraps", f"{type_['lead_wraps']}"),
@@ -171,6 +171,14 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
         "Confirmed before the first step: the cautions; the reel off the machine, on its stand and turned as "
         "installed; anchor side and forward mark found; the cable wound evenly.",
         style.NOTE,
+    )
+
+
+def _gauge(record: Mapping[str, Any]) -> str:
+    """The wrap gauge with its calibration; records before form 3 name its serial alone."""
+    uses = record.get("gauge_uses", [])
+    return "; ".join(f"{each['wrap_gauge']}, calibration due {each['calibration_due']}" for each in uses) or (
+        record["wrap_gauge"] or "—"
     )
 
 

@@ -44,7 +44,11 @@ def worksheet(parameters: Mapping[str, Any], rules: RuleParameters, *, at: datet
     story.facts([(name, "") for name in WORKSHEET_HEAD], blank=True)
     _type_pictures(story, parameters)
     story.heading("Before the first step", 2)
-    for line in (*CAUTIONS, "Anchor side and forward mark found; cable condition and winding looked at."):
+    for line in (
+        *CAUTIONS,
+        "Anchor side and forward mark found; cable condition and winding looked at.",
+        "Before wraps are counted: the serial read off the wrap gauge, its end marks matched to its machine.",
+    ):
         story.paragraph(f"☐ {line}")
     reading_table(story)
     working_table(story, parameters)

@@ -18,6 +18,9 @@ STEPS = (
 
 def key_everything(ways, inspection):
     for point, fields in STEPS:
+        if point == "hand_count":
+            taken = {"wrap_gauge": "WG-0001", "end_marks_match": True}
+            assert ways.technician.post(f"inspections/{inspection}/gauge", taken).status_code == 201
         technician = {"point": point, "role": "technician", **fields}
         answer = ways.technician.post(f"inspections/{inspection}/keyings", technician)
         if point != "unwind":
@@ -37,6 +40,8 @@ def test_from_the_first_reading_to_confirmed_setup_values(ways):
     assert (worked.json()["layers"], worked.json()["wraps"], worked.json()["parity"]) == (12, 10, "even")
     assert [step["change"] for step in worked.json()["readings"][0]["working"]["steps"]] == [-1, 0, -1, -1]
 
+    gauge = {"wrap_gauge": "WG-0001"}
+    worked = ways.technician.post(f"inspections/{inspection}/gauge-return", gauge)
     counted = {"meaning": "counted", "password": PASSWORD}
     signed = ways.technician.post(f"inspections/{inspection}/sign-offs", counted, match=worked.headers["ETag"])
     assert signed.json()["next"] == [{"act": "sign", "point": None, "role": None, "meaning": "verified"}]

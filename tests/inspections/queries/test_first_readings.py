@@ -33,7 +33,7 @@ def test_the_first_keying_of_each_person_is_taken_even_where_both_keyed_again(ca
     assert (reading.keyings[HAND].value, reading.keyings[HAND_VERIFIED].value) == (12, 11)
     assert (reading.keyings[HAND].name, reading.keyings[HAND_VERIFIED].name) == ("Tess Hollin", "Vic Amberley")
     assert (reading.reel, reading.reel_type, reading.site, reading.gauge) == (
-        "LW-0001", "w28", "kettle-point", "WG-RM-7",
+        "LW-0001", "w28", "kettle-point", "WG-0001",
     )  # fmt: skip
 
 
@@ -79,7 +79,7 @@ def test_the_newest_are_taken_in_two_queries_however_many_there_are(cast, count_
         builders.sign_both(cast, keyed_count(cast, at=later(days=day)), later(days=day))
     assert count_queries(lambda: found(most=1)) == count_queries(found) == 2
     assert [each.done_at for each in found(most=2)] == [later(days=2), later(days=1)]
-    assert gauges(Inspection.objects.all()) == ["WG-RM-7"]
+    assert gauges(Inspection.objects.all()) == ["WG-0001"]
 
 
 def test_every_point_of_the_builders_reading_is_keyed():

@@ -49,7 +49,7 @@ def test_a_count_keeps_its_preparation_and_the_rule_parameters_of_that_day(cast)
     kept = Inspection.objects.get()
     assert (kept.state, kept.opened_by, kept.done_at, kept.recorded_at) == ("open", cast.technician, NOW, NOW)
     assert (kept.work_order, kept.publication, kept.publication_revision) == ("WO-1001", "LWS 12-3", "C")
-    assert (kept.wrap_gauge, kept.from_paper, kept.parameters["lead_wraps"]) == ("WG-RM-7", False, 1)
+    assert (kept.wrap_gauge, kept.from_paper, kept.parameters["lead_wraps"]) == ("WG-0001", False, 1)
     assert stories.key_all(cast, kept).wraps == 10
     inspection.reel.type.lead_wraps = 1
     inspection.reel.type.save()
@@ -65,7 +65,6 @@ def test_a_count_keeps_its_preparation_and_the_rule_parameters_of_that_day(cast)
         ({"work_order": " "}, "name the work order"),
         ({"publication": ""}, "name the publication"),
         ({"publication_revision": ""}, "name the publication's revision"),
-        ({"wrap_gauge": ""}, "say which wrap gauge is used"),
     ],
 )
 def test_a_count_is_not_opened_before_everything_is_prepared(cast, change, missing):
@@ -79,10 +78,6 @@ def test_a_count_is_not_opened_before_everything_is_prepared(cast, change, missi
 def test_everything_that_is_missing_is_said_together(cast):
     with pytest.raises(NotPrepared, match="confirm the cautions; name the work order"):
         builders.open_count(cast, cautions_confirmed=False, work_order="")
-
-
-def test_the_wrap_gauge_is_the_machines_own_unless_said(cast):
-    assert builders.open_count(cast, wrap_gauge="", machine=builders.make_machine()).wrap_gauge == "WG-RM-7"
 
 
 @pytest.mark.parametrize("who", ["verifier", "colleague", "releaser", "setter"])

@@ -12,7 +12,7 @@ from tests import builders
 from tests.api_client import places, said
 
 SITE = {"code": "stane-field", "name": "Stane Field", "time_zone": "Europe/London"}
-MACHINE = {"serial": "RM-8", "host": "Heron 4", "site": "kettle-point", "wrap_gauge": "WG-8"}
+MACHINE = {"serial": "RM-8", "host": "Heron 4", "site": "kettle-point"}
 TYPE = {
     "code": "w40", "core_diameter_mm": "300", "cable_diameter_mm": "9.5", "wraps_odd_layer": 40, "wraps_even_layer": 39,
     "max_layers": 18, "anchor_side": "right",

@@ -52,7 +52,7 @@ def test_an_entry_tells_who_did_what_when_and_what_it_was_before():
 def test_several_rows_of_one_act_are_one_entry():
     site = builders.make_site()
     before = HistoryEntry.objects.count()
-    rows = [Machine(serial=f"RM-{n}", host="Heron", site=site, wrap_gauge="WG") for n in range(3)]
+    rows = [Machine(serial=f"RM-{n}", host="Heron", site=site) for n in range(3)]
     with record_act(lock_register(), "machines_added", actor(), NOW) as act:
         act.add_all(rows)
         act.add_all([])

@@ -167,6 +167,21 @@ def _verifier(cast: Cast) -> Opened:
     return Opened(person=cast.verifier, address=address, typed=typed, altered={"scale_left": "14"})
 
 
+@case("count-gauge")
+def _gauge(cast: Cast) -> Opened:
+    counted = builders.open_count(cast, has_gauge=False)
+    builders.make_gauge()
+    typed = {"wrap_gauge": "WG-RM-7", "end_marks_match": "on"}
+    return Opened(person=cast.technician, address=_at(counted, "gauge"), typed=typed, altered={"wrap_gauge": "WG-0001"})
+
+
+@case("gauge-return")
+def _gauge_return(cast: Cast) -> Opened:
+    address = _at(builders.open_count(cast), "gauge/return")
+    return Opened(person=cast.setter, address=address, typed={"wrap_gauge": "WG-0001"},
+                  altered={"wrap_gauge": "wg-0001"})  # fmt: skip
+
+
 def _worked_out(cast: Cast) -> Inspection:
     return builders.read(cast, builders.open_count(cast))
 
@@ -324,16 +339,25 @@ def _sessions(cast: Cast) -> Opened:
     return Opened(person=cast.colleague, address="/account/sessions", page="/account", status=303)
 
 
-@case("publication-add")
-def _publication(cast: Cast) -> Opened:
-    typed = {"code": "LWS 12-3", "title": "Counting", "revision": "D", "valid_from": "2026-03-02T09:00", "types": "w28"}
-    return Opened(person=builders.administrator(), address="/publications/add", typed=typed, altered={"title": "Reels"})
+def _administrators_act(name: str, address: Callable[[], str], typed: dict[str, str], altered: dict[str, str]) -> None:
+    @case(name)
+    def made(cast: Cast) -> Opened:
+        return Opened(person=builders.administrator(), address=address(), typed=typed, altered=altered)
 
 
-@case("publication-end")
-def _publication_end(cast: Cast) -> Opened:
-    address = f"/publications/{builders.make_publication().pk}/end"
-    return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
+def _of_the_gauge(part: str) -> str:
+    builders.make_machine("RM-8")
+    return f"/gauges/{builders.make_gauge().serial}/{part}"
+
+
+REVISION = {"code": "LWS 12-3", "title": "Counting", "revision": "D", "valid_from": "2026-03-02T09:00", "types": "w28"}
+CALIBRATED = {"calibrated_on": "2026-02-01", "due": "2027-02-01"}
+GAUGE = {"serial": "WG-40", "machine": "RM-8", "types": "w28", **CALIBRATED}
+_administrators_act("publication-add", lambda: "/publications/add", REVISION, {"title": "Reels"})
+_administrators_act("publication-end", lambda: f"/publications/{builders.make_publication().pk}/end", WHY, OTHER)
+_administrators_act("gauge-register", lambda: _of_the_gauge("")[:8] + "register", GAUGE, {"serial": "WG-41"})
+_administrators_act("gauge-calibration", lambda: _of_the_gauge("calibration"), CALIBRATED, {"due": "2027-03-01"})
+_administrators_act("gauge-move", lambda: _of_the_gauge("machine"), {"machine": "RM-8"}, {"machine": "RM-7"})
 
 
 @case("enrolment")

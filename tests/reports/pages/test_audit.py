@@ -42,6 +42,7 @@ def lines(person, query=""):
 def slowly_signed(cast, serial="LW-0001", at=NOW):
     """Two signatures five minutes apart, by whom it was counted and verified."""
     inspection = builders.read(cast, builders.open_count(cast, serial, at), at)
+    builders.return_gauge(cast, inspection.pk, at)
     for person, meaning, minutes in ((cast.technician, "counted", 0), (cast.verifier, "verified", 5)):
         signing.sign(inspection_id=inspection.pk, meaning=Meaning(meaning), password=PASSWORD,
                      actor=Actor(person), at=at + timedelta(minutes=minutes))  # fmt: skip

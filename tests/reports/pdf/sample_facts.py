@@ -74,6 +74,8 @@ def record(**changes: Any) -> dict[str, Any]:
         "parameters": PARAMETERS,
         "machine": "RM-7",
         "wrap_gauge": "WG-7",
+        "gauge_uses": [{"wrap_gauge": "WG-7", "machine": "RM-7", "calibration_due": "2026-11-30",
+                        "taken_at": moment(1), "taken_by": TESS}],
         "preparation": {
             "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
             "publication_reason": "",

@@ -21,7 +21,7 @@ def cast():
 
 @pytest.fixture
 def inspection(cast):
-    return builders.open_count(cast, "QX-4711")
+    return builders.open_count(cast, "QX-4711", has_gauge=False)
 
 
 def told(cast, inspection):

@@ -33,8 +33,7 @@ BLIND = re.compile("(?<![0-9a-f])77[12](?![0-9a-f])")  # and no part of a digest
 
 PREPARED = {
     "work_order": "WO-7", "in_force": "1", "cable_condition": "clean", "winding_quality": "even",
-    "wrap_gauge": "WG-1", "cautions_confirmed": "on", "turned_as_installed": "on",
-    "marks_found": "on", "evenly_wound": "on",
+    "cautions_confirmed": "on", "turned_as_installed": "on", "marks_found": "on", "evenly_wound": "on",
 }  # fmt: skip
 
 
@@ -81,7 +80,9 @@ def test_the_preparation_begins_a_count_and_leads_to_the_worksheet(cast):
     answer = send(client, "/reels/LW-0001/count", **PREPARED)
     [opened] = Inspection._base_manager.all()
     assert answer.headers["Location"] == worksheet(opened)
-    assert (opened.work_order, opened.wrap_gauge, opened.from_paper) == ("WO-7", "WG-1", False)
+    assert (opened.work_order, opened.publication, opened.wrap_gauge, opened.from_paper) == (
+        "WO-7", "LWS 12-3", "", False
+    )  # fmt: skip
 
 
 def test_a_preparation_that_is_not_complete_says_what_is_missing_and_keeps_the_rest(cast):

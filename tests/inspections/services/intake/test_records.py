@@ -296,3 +296,14 @@ def test_an_installation_without_people_gets_one_who_never_logs_in():
     person = Person.objects.get()
     assert (person.username, person.has_usable_password(), person.is_staff) == ("import", False, True)
     assert intake.importer(None, builders.NOW) == person
+
+
+def test_a_count_keeps_the_publication_that_its_paper_names_as_words():
+    """History: nobody compares it with the register."""
+    counts = COUNTS_HEADER.replace("document\n", "document,publication,revision\n")
+    rows = "LW-0001,2025-03-01T10:00:00Z,12,9,,,,LWS 12-3,B\nLW-0002,2025-03-01T10:00:00Z,11,0,,,,,\n"
+    bring_in({**FILES, "counts.csv": counts + rows})
+    kept = ImportedCount.objects.order_by("reel__serial").values_list("publication", "revision")
+    assert list(kept) == [("LWS 12-3", "B"), ("", "")]
+    again = bring_in({**FILES, "counts.csv": counts + rows})
+    assert (again.stored.get("counts.csv", 0), again.already["counts.csv"]) == (0, 2)
