@@ -45,6 +45,7 @@ ON_BOTH_DATABASES = {
     "tests/reports/services/test_status_projection.py": "rows that are kept beside those they are worked out from",
     "tests/reports/services/test_drift_report.py": "ranking in the database",
     "tests/reports/services/test_verification.py": "rows of every kind, changed by SQL, and found",
+    "tests/reports/services/test_verification_of_signatures.py": "the same of signatures and statements",
     # One journey of each kind, what is asked of everybody, and what a fuzzer thinks of.
     "tests/inspections/services/test_whole_job.py": "a job through the services",
     "tests/inspections/api/test_whole_job.py": "the same through the API",

@@ -5,90 +5,34 @@ them); the answers kept for scripts; and a whole history written anew with its r
 kept elsewhere (test_tamper_study.py).
 """
 
-import json
 import re
-from collections.abc import Callable
-from datetime import date, datetime, timedelta
-from decimal import Decimal
+from datetime import timedelta
 from threading import Thread
 from typing import Any
 
 import pytest
 from django.apps import apps
 from django.core.management import call_command
-from django.db import IntegrityError, connection, models, transaction
+from django.db import connection, models
 
-from inspections.models import Inspection, InspectionRecord, Keying, SignOff
-from reels import append_only
+from inspections.models import Keying, SignOff
 from reels.access import lock_register
 from reels.domain import ledger
-from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Site, Submission
+from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Reel, Site, Submission
 from reels.services import checkpoints, feed
 from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
 from tests.builders import NOW, Cast, administrator
+from tests.reports.tampering import broken_by, delete, edit, other, rewritten, story
+
+__all__ = ["story"]
 
 TOLD = [model for model in apps.get_models() if getattr(model, "kept", None) and model not in UNRECORDED]
 HIDDEN_FOR_GOOD = {("reels_person", "password"), ("reels_person", "last_login"), ("reels_apitoken", "digest"),
                    ("reels_apitoken", "last_used_at"), ("reels_secondfactor", "secret"),
                    ("reels_secondfactor", "last_step"), ("reels_recoverycode", "digest"),
                    ("reels_recoverycode", "used_at")}  # fmt: skip
-
-
-@pytest.fixture
-def story(db):
-    """A row in every kept table, and nothing that stops whoever owns the database."""
-    stories.one_of_each(Cast())
-    assert check_records().broken is None
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for table, kept in append_only.tables().items():
-            for sql in append_only.drop_sql(connection.vendor, table, kept):
-                cursor.execute(sql)
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
-
-
-def broken_by(tamper: Callable[..., Any], *what: Any) -> str:
-    """What is found after tampering, which is undone afterwards; "" when nothing is, or the database refused it."""
-    try:
-        with transaction.atomic():
-            tamper(*what)
-            broken = check_records().broken
-            transaction.set_rollback(True)
-    except IntegrityError as refused:
-        return f"refused: {refused}"
-    return str(broken or "")
-
-
-def other(field: Any, value: Any) -> Any:
-    """Another value that the column takes."""
-    match value:
-        case None:
-            return other(field, field.to_python(BLANK[field.get_internal_type()]))
-        case bool():
-            return not value
-        case int() | Decimal():
-            return value + 1
-        case datetime():
-            return value + timedelta(seconds=1)
-        case date():
-            return value + timedelta(days=1)
-        case str():
-            return value[:-1] + ("x" if value[-1:] != "x" else "y")
-        case dict() | list():
-            return [value]
-    content = bytearray(value)
-    content[len(content) // 2] ^= 1
-    return bytes(content)
-
-
-BLANK: dict[str, Any] = {
-    "ForeignKey": 1, "OneToOneField": 1, "PositiveSmallIntegerField": 1, "PositiveIntegerField": 1,
-    "DateTimeField": NOW, "DecimalField": Decimal(1), "JSONField": {}, "CharField": "", "TextField": "",
-}  # fmt: skip
 
 
 # Every kind of row --------------------------------------------------------------------------------------------------
@@ -105,18 +49,10 @@ def test_a_change_of_any_column_of_any_kind_of_row_is_found(story):
     assert unseen == HIDDEN_FOR_GOOD
 
 
-def edit(row: models.Model, column: str, value: Any) -> None:
-    assert type(row)._base_manager.filter(pk=row.pk).update(**{column: value}) == 1
-
-
 def test_a_row_of_any_kind_that_is_gone_is_found(story):
     for model in TOLD:
         row = model._base_manager.latest("pk")
         assert broken_by(delete, row).endswith("the history tells of it, and it is gone"), model
-
-
-def delete(row: models.Model) -> None:
-    type(row)._base_manager.filter(pk=row.pk)._raw_delete("default")
 
 
 def test_a_row_of_any_kind_that_was_put_in_is_found(story):
@@ -207,20 +143,6 @@ def test_an_entry_written_anew_with_its_digest_is_found_by_the_next_one(story):
     assert "register entry 2: it follows" in broken_by(rewrite)
 
 
-def rewritten(chain: Chain, change: Callable[[dict[str, Any]], None]) -> None:
-    """The whole chain written anew, every digest with it, as only the database's owner can."""
-    prev = ledger.FIRST_PREV
-    for row in chain.entries.order_by("seq"):
-        entry = json.loads(bytes(row.content))
-        change(entry)
-        entry["prev"] = prev
-        content = ledger.canonical(entry)
-        digest = ledger.digest(content)
-        HistoryEntry.objects.filter(pk=row.pk).update(content=content, prev=prev, digest=digest)
-        prev = digest
-    edit(chain, "head", prev)
-
-
 def test_a_chain_written_anew_is_found_when_its_rows_say_otherwise(story):
     chain = Reel.objects.get().chain
 
@@ -270,133 +192,6 @@ def test_a_change_past_the_services_is_found_even_when_a_service_changes_the_row
             act.change(Site.objects.get(pk=site.pk), name="Kettle Head")
 
     assert "had name 'Ketttle Point'; told was 'Kettle Point'" in broken_by(past_and_again)
-
-
-# Signatures ---------------------------------------------------------------------------------------------------------
-
-
-def test_a_signature_moved_to_another_count_or_person_is_found(story):
-    builders.make_reel("LW-0002")
-    cast: Any = type("Known", (), {name: Person.objects.get(username=username) for name, username in (
-        ("technician", "tess"), ("verifier", "vic"))})()  # fmt: skip
-    second = builders.signed_count(cast, "LW-0002")
-    first = Inspection.objects.exclude(pk=second.pk).get()
-    counted, verified = SignOff.objects.filter(inspection=first).order_by("id")
-    assert broken_by(exchange, counted, second.sign_offs.get(meaning="counted"), "statement", "digest")
-    assert broken_by(exchange, counted, verified, "person_id", "full_name")
-    assert broken_by(exchange, counted, verified, "statement", "digest")
-    records = InspectionRecord.objects.order_by("id")
-    assert broken_by(exchange, *records, "content", "digest")
-
-
-def exchange(one: models.Model, two: models.Model, *columns: str) -> None:
-    """Two rows exchange columns; by way of values that are nobody's, where they must be unique."""
-    own, theirs = ({name: getattr(row, name) for name in columns} for row in (one, two))
-    spare = {"digest": "0" * 64} if "digest" in columns else {"person_id": administrator().pk}
-    type(one)._base_manager.filter(pk=one.pk).update(**spare)
-    type(two)._base_manager.filter(pk=two.pk).update(**own)
-    type(one)._base_manager.filter(pk=one.pk).update(**theirs)
-
-
-@pytest.mark.parametrize("changed", [{"layers": 14}, {"wraps": 11}, {"parity": "odd"}])
-def test_a_result_that_is_not_the_one_that_was_signed_is_found_even_when_a_history_tells_of_it(story, changed):
-    def change_the_result() -> None:
-        inspection = Inspection.objects.get()
-        with record_act(inspection.reel.chain, "x", Actor(administrator()), NOW) as act:
-            act.change(inspection, **changed)
-
-    result = {"layers": 12, "wraps": 10, "parity": "even"}
-    broken = broken_by(change_the_result)
-    assert "signed was layers 12, wraps 10, even, of inspection" in broken
-    assert "has layers {layers}, wraps {wraps}, {parity}".format(**result | changed) in broken
-
-
-def kept_and_told(row: models.Model, **columns: Any) -> None:
-    """A row's columns changed, and its whole history written anew so that it tells the same."""
-    edited = type(row)._base_manager.filter(pk=row.pk)
-    edited.update(**columns)
-    told = {
-        name: ledger.plain(value) for name, value in columns.items() if name not in getattr(row, "hidden_columns", ())
-    }
-
-    def tell(entry: dict[str, Any]) -> None:
-        for each in entry["changes"]:
-            if (each["table"], each["id"]) == (row._meta.db_table, row.pk):
-                each["after"].update(told)
-
-    rewritten(Reel.objects.get().chain, tell)
-
-
-@pytest.mark.parametrize("name", ["inspection", "meaning", "person", "name", "at"])
-def test_a_statement_made_anew_that_says_otherwise_than_its_row_is_found(story, name):
-    signature = SignOff.objects.earliest("id")
-    statement = json.loads(bytes(signature.statement))
-    match name:
-        case "person":
-            statement["person"]["id"] += 1
-        case "name":
-            statement["person"]["name"] = "Eve Hollin"
-        case "inspection":
-            statement["inspection"] += 1
-        case _:
-            statement[name] = "otherwise"
-    content = ledger.canonical(statement)
-    broken = broken_by(lambda: kept_and_told(signature, statement=content, digest=ledger.digest(content)))
-    assert f"its statement says {name} " in broken
-
-
-def test_a_statement_that_says_the_same_in_other_bytes_is_found(story):
-    signature = SignOff.objects.earliest("id")
-    content = bytes(signature.statement).replace(b",", b", ", 1)
-    assert json.loads(content) == json.loads(bytes(signature.statement))
-    assert "its statement has the digest " in broken_by(edit, signature, "statement", content)
-
-
-def test_a_signature_that_was_given_for_another_record_is_found_though_its_row_says_so_too(story):
-    signature = SignOff.objects.earliest("id")
-    content = ledger.canonical(json.loads(bytes(signature.statement)) | {"record": "0" * 64})
-    columns = {"statement": content, "digest": ledger.digest(content), "record_digest": "0" * 64}
-    assert "it was given for the record 000000000000" in broken_by(lambda: kept_and_told(signature, **columns))
-
-
-def test_a_signatures_row_that_names_another_record_is_found(story):
-    broken = broken_by(lambda: kept_and_told(SignOff.objects.earliest("id"), record_digest="0" * 64))
-    assert "its statement says record " in broken
-
-
-def test_a_signature_whose_record_is_gone_is_found_even_when_no_history_tells_of_it(story):
-    def forget(entry: dict[str, Any]) -> None:
-        entry["changes"] = [each for each in entry["changes"] if each["table"] != InspectionRecord._meta.db_table]
-
-    def without_record() -> None:
-        delete(InspectionRecord.objects.get())
-        rewritten(Reel.objects.get().chain, forget)
-
-    assert "the record that was signed is gone" in broken_by(without_record)
-
-
-def test_a_column_that_came_later_than_its_row_holds_its_default(story):
-    reel = Reel.objects.get()
-
-    def before_the_column(entry: dict[str, Any]) -> None:
-        for each in entry["changes"]:
-            if each["table"] == Reel._meta.db_table:
-                for columns in (each["before"] or {}, each["after"]):
-                    columns.pop("retired_reason", None)
-
-    def filled_in() -> None:
-        rewritten(reel.chain, before_the_column)
-        edit(reel, "retired_reason", "worn")
-
-    assert "its retired_reason is 'worn'; the history says ''" in broken_by(filled_in)
-    # without what is kept of yesterday, a history that is written anew and fits its rows is whole
-    delete_checkpoints = CheckpointMade.objects.all()
-
-    def as_it_was() -> None:
-        rewritten(reel.chain, before_the_column)
-        delete_checkpoints._raw_delete("default")
-
-    assert broken_by(as_it_was) == ""
 
 
 # Places and checkpoints ---------------------------------------------------------------------------------------------
