@@ -23,7 +23,7 @@ from inspections.errors import ImpossibleReading
 from reels.domain.words import Parity, Side
 
 T, V = Role.TECHNICIAN, Role.VERIFIER
-SCALES = {Point.SCALE_LEFT, Point.SCALE_RIGHT}
+SCALES = (Point.SCALE_LEFT, Point.SCALE_RIGHT)
 ONE_HALF, OTHER_HALF = Half.at(90), Half.at(270)
 WHOLE = {Point.SCALE_LEFT: "scale_left", Point.SCALE_RIGHT: "scale_right", Point.HAND_COUNT: "hand_wraps",
          Point.GAUGE: "gauge_wraps"}  # fmt: skip
