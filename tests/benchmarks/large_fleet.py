@@ -19,8 +19,10 @@ ROWS_AT_ONCE = 2000
 LARGE = ("reels_reel", "reels_chain", "reels_historyentry", "reels_feedplace", "inspections_importedcount")
 COUNTS = """
     INSERT INTO inspections_importedcount
-           (reel_id, counted_at, recorded_at, layers, wraps, counted_by, verified_by, document)
-    SELECT reel.id, %(now)s - k * interval '14 days', %(now)s - k * interval '14 days', 12, 10 + k %% 3, '', '', ''
+           (reel_id, counted_at, recorded_at, layers, wraps, counted_by, verified_by, document, publication,
+            revision)
+    SELECT reel.id, %(now)s - k * interval '14 days', %(now)s - k * interval '14 days', 12, 10 + k %% 3, '', '', '',
+           '', ''
       FROM reels_reel reel, generate_series(1, %(each)s) k WHERE reel.serial >= %(first)s ORDER BY reel.serial, k"""
 ENTRIES = """
     INSERT INTO reels_historyentry (chain_id, seq, at, act, prev, digest, content)
