@@ -102,19 +102,24 @@ class DrumSection:
         return along if self.anchor_side is self.side_at_left else self.width - along
 
 
-# Parameters that were kept before types said so: the first half was called aft and the second forward.
-AS_BEFORE = {"scale_line_at": "top", "reference_side": "right", "winding_sense": "clockwise"}
+# Where the scale line sits while parameters do not say it: seen from that side, the first half then lies aft, as it was
+# called.
+FIRST_HALF_AFT = {Side.LEFT: "bottom", Side.RIGHT: "top"}
 
 
-def drum_of(parameters: Mapping[str, Any]) -> DrumSection:
-    """The drum of a reel type, from the parameters that an inspection keeps."""
-    installed = {**AS_BEFORE, **parameters}
+def drum_of(parameters: Mapping[str, Any], reference_side: str) -> DrumSection:
+    """The drum of a reel type, from the parameters that an inspection keeps.
+
+    reference_side: the type's, for parameters that do not hold it.
+    """
+    side = Side(parameters.get("reference_side", reference_side))
+    sense = "clockwise" if float(parameters["arc_from_deg"]) < 180 else "counter_clockwise"  # each has its arc
     return DrumSection(
         anchor_side=Side(parameters["anchor_side"]), max_layers=parameters["max_layers"],
         wraps_odd_layer=parameters["wraps_odd_layer"], wraps_even_layer=parameters["wraps_even_layer"],
         arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
-        scale_line_at=installed["scale_line_at"], reference_side=Side(installed["reference_side"]),
-        winding_sense=installed["winding_sense"],
+        scale_line_at=parameters.get("scale_line_at", FIRST_HALF_AFT[side]), reference_side=side,
+        winding_sense=parameters.get("winding_sense", sense),
         face_marks=(parameters.get("odd_face_mark", ""), parameters.get("even_face_mark", "")),
     )  # fmt: skip
 

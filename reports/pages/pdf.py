@@ -50,7 +50,7 @@ def document(content: bytes, name: str) -> HttpResponse:
     )  # fmt: skip
 
 
-def refusal(refused: Refused) -> HttpResponse:
+def refusal(refused: Refused | str) -> HttpResponse:
     return HttpResponse(str(refused), status=409, content_type="text/plain; charset=utf-8")
 
 
@@ -71,7 +71,9 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 @page
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
     shown = reel_type(code)
-    content = blank.worksheet(dict(parameters_json(shown)), parameters_of_type(shown), at=timezone.now())
+    content = blank.worksheet(
+        dict(parameters_json(shown)), parameters_of_type(shown), shown.reference_side, at=timezone.now()
+    )  # fmt: skip
     return document(content, f"worksheet-{shown.code}.pdf")
 
 
@@ -82,7 +84,7 @@ def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: 
     if part not in PRACTICE or difficulty not in set(Difficulty) or seed > LARGEST_SEED:
         raise NotFound(what="practice sheet", key=request.path)
     reel = practice_reel(parameters_of_type(shown), Difficulty(difficulty), seed)
-    content = PRACTICE[part](reel, dict(parameters_json(shown)), at=timezone.now())
+    content = PRACTICE[part](reel, dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
     return document(content, f"practice-{part}-{shown.code}-{difficulty}-{seed}.pdf")
 
 
@@ -125,7 +127,7 @@ def labels(request: HttpRequest) -> HttpResponse:
         why_none = (
             f"There are {count} reels to print labels for; 1 to {MOST_LABELS} are printed at a time. Choose a site."
         )
-        return HttpResponse(why_none, status=409, content_type="text/plain; charset=utf-8")
+        return refusal(why_none)
     return document(label_sheet([queries.label_of(each, request) for each in chosen], at=at), "labels.pdf")
 
 

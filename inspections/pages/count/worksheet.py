@@ -25,7 +25,7 @@ from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
-from reels.domain.reel_figures import drum_of
+from reels.domain.reel_figures import DrumSection, drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
@@ -146,7 +146,7 @@ class StepView(InspectionActView):
             **super().context(), "standing": self.standing, "title": TITLES[self.standing.step], "last": LAST,
             "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
             "how_to": how_to_figures(
-                parameters_of(self.row), drum_of(self.row.parameters),
+                parameters_of(self.row), _drum(self.row),
                 [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
             ),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
@@ -196,9 +196,13 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
 
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
     return step_figures(
-        parameters_of(inspection), drum_of(inspection.parameters), keying.STEPS[standing.step - 1],
+        parameters_of(inspection), _drum(inspection), keying.STEPS[standing.step - 1],
         {**standing.seen, **typed},
     )  # fmt: skip
+
+
+def _drum(inspection: Inspection) -> DrumSection:
+    return drum_of(inspection.parameters, inspection.reel.type.reference_side)
 
 
 def _after(inspection: Inspection, role: Role) -> str:

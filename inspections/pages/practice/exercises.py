@@ -123,7 +123,7 @@ class PracticeStepView(ActView):
         return reverse("practice-reel", args=[self.exercise.pk])
 
     def context(self) -> dict[str, Any]:
-        drum = drum_of(self.exercise.parameters)
+        drum = drum_of(self.exercise.parameters, self.exercise.reference_side)
         pictures = bench_figures(self.reel, drum)
         return {
             "exercise": self.exercise, "reel": self.reel, "title": STEP_TITLES[self.step], "last_step": RESULT_STEP,
@@ -155,7 +155,7 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     if not one.ended_at:
         return redirect("practice-reel", one.pk)
     reel, marking = exercises.reel_of(one), exercises.marking_of(one)
-    pictures = bench_figures(reel, drum_of(one.parameters))
+    pictures = bench_figures(reel, drum_of(one.parameters, one.reference_side))
     shown = {
         "exercise": one, "reel": reel, "answer": reel.answer, "is_right": not one.misses,
         "marks": [mark_row(each) for each in marking.marks], "is_own": one.person_id == reader(request).pk,

@@ -22,7 +22,7 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "6"
+FORM = "7"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 NOT_SHOWN = (
@@ -114,7 +114,8 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
     if Point.HAND_COUNT not in values or not last["working"]["steps"]:
         return
-    drum, crossover = drum_of(record["parameters"]), values.get(Point.CROSSOVER, {})
+    drum = drum_of(record["parameters"], situation["reference_side"])
+    crossover = values.get(Point.CROSSOVER, {})
     degrees = float(crossover["deg"]) if "deg" in crossover else None
     story.figure(
         reel_section(drum, _drawn_count(last, values), width=SECTION_WIDTH, height=MAX_SECTION_HEIGHT),

@@ -15,9 +15,10 @@ from reports.pdf.pdfa import write_sheet
 from reports.pdf.sheets.worksheet import reading_table, working_table
 
 
-def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], *, at: datetime) -> bytes:
+def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_side: str, *, at: datetime) -> bytes:
     """The reel as it is seen, and room for the reading and the working. parameters: as an inspection keeps them."""
-    story, pictures = Story(), bench_figures(reel, drum_of(parameters))
+    story, drum = Story(), drum_of(parameters, reference_side)
+    pictures = bench_figures(reel, drum)
     _head(story, reel, parameters, "Practice sheet")
     story.facts([
         ("Anchor side", reel.parameters.anchor_side.value), ("Maximum layers", f"{reel.parameters.max_layers}"),
@@ -36,12 +37,14 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], *, at: dat
     _mark(story)
     story.facts([("Name", ""), ("Date", "")], blank=True)
     reading_table(story)
-    working_table(story, parameters)
+    working_table(story, drum, parameters["lead_wraps"])
     story.paragraph("☐ Set the machine to these numbers.    ☐ Refer the reel to an authorised person.")
     return _finished(story, reel, "Practice sheet", at=at)
 
 
-def practice_answers(reel: PracticeReel, parameters: Mapping[str, Any], *, at: datetime) -> bytes:
+def practice_answers(
+    reel: PracticeReel, parameters: Mapping[str, Any], reference_side: str, *, at: datetime
+) -> bytes:  # fmt: skip
     """What a careful person enters, the working, and what made the reel hard."""
     story, answer = Story(), reel.answer
     _head(story, reel, parameters, "Practice answers")

@@ -31,9 +31,11 @@ READING_STEPS = (
 )
 
 
-def worksheet(parameters: Mapping[str, Any], rules: RuleParameters, *, at: datetime) -> bytes:
+def worksheet(
+    parameters: Mapping[str, Any], rules: RuleParameters, reference_side: str, *, at: datetime
+) -> bytes:  # fmt: skip
     """A sheet on which one person notes a reading of a reel of this type, and calculates the setup values."""
-    story = Story()
+    story, drum = Story(), drum_of(parameters, reference_side)
     code = parameters["type"]
     story.heading(f"Worksheet: count of a reel of type {code}", 1)
     story.paragraph(
@@ -42,7 +44,7 @@ def worksheet(parameters: Mapping[str, Any], rules: RuleParameters, *, at: datet
         style.BANNER,
     )
     story.facts([(name, "") for name in WORKSHEET_HEAD], blank=True)
-    _type_pictures(story, parameters)
+    _type_pictures(story, drum)
     story.heading("Before the first step", 2)
     for line in (
         *CAUTIONS,
@@ -51,15 +53,14 @@ def worksheet(parameters: Mapping[str, Any], rules: RuleParameters, *, at: datet
     ):
         story.paragraph(f"☐ {line}")
     reading_table(story)
-    working_table(story, parameters)
+    working_table(story, drum, parameters["lead_wraps"])
     story.heading("Name and signature", 2)
     story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
-    _how_to_read(story, drum_of(parameters), rules)
+    _how_to_read(story, drum, rules)
     return write_sheet(story, f"Worksheet, reel type {code}", ("Blank worksheet; not a record.",), at=at)
 
 
-def _type_pictures(story: Story, parameters: Mapping[str, Any]) -> None:
-    drum = drum_of(parameters)
+def _type_pictures(story: Story, drum: DrumSection) -> None:
     story.figure(
         reel_section(drum, DrawnCount(layers=min(2, drum.max_layers), wraps=0), width=SECTION_WIDTH, height=130),
         reference_view(drum),
@@ -88,9 +89,8 @@ def reading_table(story: Story) -> None:
     )
 
 
-def working_table(story: Story, parameters: Mapping[str, Any]) -> None:
+def working_table(story: Story, drum: DrumSection, lead_wraps: int) -> None:
     """Room to calculate the setup values, rule by rule."""
-    drum = drum_of(parameters)
     far = drum.anchor_side.other
     story.heading("Calculation", 2)
     story.table(
@@ -102,7 +102,7 @@ def working_table(story: Story, parameters: Mapping[str, Any]) -> None:
             ("Part-layer wraps", "hand count and gauge must be equal, else read again", "—", ""),
             ("Crossover", f"strictly between {drum.arc_from_deg:g}° and {drum.arc_to_deg:g}°: −1; else 0; on the scale "
              "line itself: refer", "—", ""),
-            ("Lead", f"−{parameters['lead_wraps']}", "—", ""),
+            ("Lead", f"−{lead_wraps}", "—", ""),
             ("Setup values", "below zero, or no open side: refer", "", ""),
         ],
         (1, 3.4, 0.7, 0.7),

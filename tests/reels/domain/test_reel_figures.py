@@ -8,7 +8,7 @@ import pytest
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from reels.domain.drawing import Disc, Look, Picture, Trace, Words
-from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section, reference_view
+from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
 from reels.domain.words import Side
 from reports.pdf.fonts import BOLD, PLAIN, register  # a real font, and a wider one than the pages'
 
@@ -17,6 +17,18 @@ DRUM = DrumSection(
     scale_line_at="top", reference_side=Side.LEFT, winding_sense="clockwise",
 )  # fmt: skip
 READ = DrawnCount(layers=12, wraps=12, taken_off=2, scales=("13", "12"))
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_a_type_that_does_not_say_where_its_line_sits_is_drawn_from_its_own_side_with_the_first_half_aft(side):
+    kept = {"anchor_side": "left", "wraps_odd_layer": 28, "wraps_even_layer": 27, "max_layers": 20, "arc_from_deg": 0,
+            "arc_to_deg": 180}  # fmt: skip
+    drum = drum_of(kept, side)
+    assert (drum.reference_side, drum.half_words, drum.winding_sense) == (side, ("aft", "forward"), "clockwise")
+    assert f"seen from the {side} side" in reference_view(drum).description
+    assert drum_of({**kept, "arc_from_deg": 180, "arc_to_deg": 360}, side).winding_sense == "counter_clockwise"
+    said = {**kept, "scale_line_at": "forward", "reference_side": "right", "winding_sense": "counter_clockwise"}
+    assert drum_of(said, side).half_words == ("above", "below")
 
 
 def discs(picture, *looks):

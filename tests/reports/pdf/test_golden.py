@@ -111,7 +111,7 @@ DOCUMENTS = {
     "inspection": lambda: inspection_pdf(facts({"made_with": MADE_WITH})),
     "inspection-long": lambda: inspection_pdf(long_record()),
     "inspection-void-asked": lambda: inspection_pdf(facts({"void": VOID, "setup_values": []})),
-    "worksheet": lambda: worksheet.worksheet({**PARAMETERS, **INSTALLED}, RULES, at=NOW),
+    "worksheet": lambda: worksheet.worksheet({**PARAMETERS, **INSTALLED}, RULES, "left", at=NOW),
     "setup-card": card,
     "setup-card-withdrawn": lambda: card(
         withdrawn_by=VIC, withdrawn_at=moment(0, 4), withdrawn_why="cut on 2026-03-04"

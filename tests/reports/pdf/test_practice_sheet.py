@@ -27,7 +27,7 @@ def reel(seed=7, difficulty=Difficulty.TREACHEROUS, **changes):
 
 
 def drawn_up(part, one, **changes):
-    return PARTS[part](one, {**GIVEN, **changes, "type": "w28"}, at=NOW)
+    return PARTS[part](one, {**GIVEN, **changes, "type": "w28"}, "left", at=NOW)
 
 
 def text_of(content, folder):

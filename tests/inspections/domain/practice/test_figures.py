@@ -21,7 +21,7 @@ TYPES = st.tuples(
 
 
 def drum(parameters=TYPE, place="bottom", side=Side.LEFT, sense="clockwise"):
-    return drum_of({**asdict(parameters), "scale_line_at": place, "reference_side": side, "winding_sense": sense})
+    return drum_of({**asdict(parameters), "scale_line_at": place, "winding_sense": sense}, side)
 
 
 def figures(parameters, difficulty, seed, *installed):

@@ -172,6 +172,7 @@ def test_both_views_stand_at_every_step_and_each_step_shows_how_it_is_read(cast,
         views = [html.index(f'id="{name}"') for name in ("section-title", "circle-title")]
         assert (views == sorted(views)) is (step != CROSSOVER)  # the view that the step is about stands first
         assert words in html[html.index("How to read it: an example") :]
+        assert f"seen from the {inspection.reel.type.reference_side} side" in html
         assert 'style="' not in html
         shown = {role: "as cable leaves" in page_of(logged_in(person), address) for role, person, address in (
             ("technician", cast.technician, worksheet(inspection)), ("verifier", cast.verifier, witness(inspection)),
