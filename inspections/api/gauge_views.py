@@ -1,6 +1,6 @@
 """Wrap gauges: the register, which are out, and the gauge of a count."""
 
-from typing import Any
+from dataclasses import replace
 
 from rest_framework import serializers
 
@@ -8,7 +8,7 @@ from inspections.api.count_serializers import InspectionDetailOut
 from inspections.api.count_views import InspectionEndpoint
 from inspections.domain.act_fields import GaugeReturnFields, GaugeTakingFields
 from inspections.models import Inspection
-from inspections.queries.gauges import out_or_not, with_uses
+from inspections.queries.gauges import GaugeStanding, out_or_not, standing_of, with_uses
 from inspections.services import gauges
 from reels import access
 from reels.api.act_fields import body_of, takes
@@ -18,7 +18,7 @@ from reels.api.forms import Form, Out, PageQuery
 from reels.api.paging import Page
 from reels.api.serializers import PersonOut
 from reels.domain.act_fields import CalibrationFields, GaugeFields, GaugeMachineFields
-from reels.queries import calibration_at, matching
+from reels.queries import matching
 from reels.services import register
 
 
@@ -29,8 +29,8 @@ class GaugeUseOut(Out):
 
 
 class WrapGaugeOut(Out):
-    serial = Text()
-    machine = Text(source="machine.serial")
+    serial = Text(source="gauge.serial")
+    machine = Text(source="gauge.machine.serial")
     types = serializers.ListField(child=Text(), source="fits", help_text="Codes of the reel types that it fits.")
     calibration_due = Day(allow_null=True, help_text="The last day of its calibration; null: none has begun yet.")
     out = GaugeUseOut(source="use", allow_null=True, help_text="null: it is in its machine.")
@@ -52,18 +52,9 @@ GaugeTakingIn = body_of(GaugeTakingFields, "GaugeTakingIn")
 GaugeReturnIn = body_of(GaugeReturnFields, "GaugeReturnIn")
 
 
-def _shown(gauge: Any, call: Call) -> Any:
-    """A gauge of `with_uses`, with what its answer shows."""
-    calibration = calibration_at(gauge, call.at.date())
-    gauge.calibration_due = calibration.due if calibration else None
-    gauge.fits = sorted(each.code for each in gauge.types.all())
-    gauge.use = gauge.out[0] if gauge.out else None
-    return gauge
-
-
-def _one(serial: str, call: Call) -> Any:
+def _one(serial: str, call: Call) -> GaugeStanding:
     gauges_seen = with_uses(access.readable_gauges(call.actor.person, call.at))
-    return _shown(access.one(gauges_seen, "wrap gauge", serial=serial), call)
+    return standing_of(access.one(gauges_seen, "wrap gauge", serial=serial), call.at)
 
 
 class WrapGaugeListEndpoint(Endpoint):
@@ -74,12 +65,10 @@ class WrapGaugeListEndpoint(Endpoint):
         if where := call.query.get("out"):
             rows = out_or_not(rows, is_out=where == "yes")
         shown = call.page(with_uses(rows), "serial", "id")
-        for gauge in shown.results:
-            _shown(gauge, call)
-        return shown
+        return replace(shown, results=[standing_of(each, call.at) for each in shown.results])
 
     @create("wrap_gauges_register", WrapGaugeOut, WrapGaugeIn)
-    def post(self, call: Call) -> Any:
+    def post(self, call: Call) -> GaugeStanding:
         """A wrap gauge that is new to the records, for administrators."""
         access.only_administrators(call.actor.person)
         types = [access.reel_type(code) for code in call.payload.pop("types")]
@@ -90,14 +79,14 @@ class WrapGaugeListEndpoint(Endpoint):
 
 class WrapGaugeDetailEndpoint(Endpoint):
     @read("wrap_gauges_show", WrapGaugeOut)
-    def get(self, call: Call, serial: str) -> Any:
+    def get(self, call: Call, serial: str) -> GaugeStanding:
         """One wrap gauge, and where it is."""
         return _one(serial, call)
 
 
 class CalibrationEndpoint(Endpoint):
     @create("wrap_gauges_calibrate", WrapGaugeOut, CalibrationIn)
-    def post(self, call: Call, serial: str) -> Any:
+    def post(self, call: Call, serial: str) -> GaugeStanding:
         """A new calibration, for administrators. The earlier ones stay, for counts that were done then."""
         access.only_administrators(call.actor.person)
         gauge = access.gauge_for_read(serial, call.actor.person, call.at)
@@ -107,7 +96,7 @@ class CalibrationEndpoint(Endpoint):
 
 class GaugeMachineEndpoint(Endpoint):
     @create("wrap_gauges_move", WrapGaugeOut, GaugeMachineIn, status=200)
-    def post(self, call: Call, serial: str) -> Any:
+    def post(self, call: Call, serial: str) -> GaugeStanding:
         """Have a gauge belong to another machine, for administrators."""
         access.only_administrators(call.actor.person)
         gauge = access.gauge_for_read(serial, call.actor.person, call.at)

@@ -1,69 +1,33 @@
 """The wrap gauges: which are out, since when and with whom, what each fits; registered, calibrated, moved."""
 
-from datetime import date
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
-from inspections.queries.gauges import with_uses
+from inspections.queries.gauges import standing_of, with_uses
 from reels import access
 from reels.domain.act_fields import CalibrationFields, GaugeFields, GaugeMachineFields
-from reels.errors import NotAllowed
 from reels.models import WrapGauge
-from reels.pages.act_fields import asks
-from reels.pages.acts import ActForm, ActView
+from reels.pages.act_fields import form_of, reel_types_offered
+from reels.pages.acts import ActView
 from reels.pages.answers import page, reader, show
-from reels.queries import calibration_at
 from reels.services import register
 
 
-class MachineChoiceForm(ActForm):
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        if "machine" in self.fields:
-            machines = [(each.serial, f"{each.serial} in {each.host}") for each in access.machines()]
-            self.offer("machine", "choose", machines)
-
-
-@asks(GaugeFields)
-class GaugeRegisterForm(MachineChoiceForm):
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        types: Any = self.fields["types"]
-        types.choices = [(each.code, each.code) for each in access.reel_types()]
-
-
-@asks(CalibrationFields)
-class CalibrationForm(ActForm):
-    pass
-
-
-@asks(GaugeMachineFields)
-class GaugeMachineForm(MachineChoiceForm):
-    pass
+def _machines_offered() -> list[tuple[str, str]]:
+    return [(each.serial, f"{each.serial} in {each.host}") for each in access.machines()]
 
 
 @page
 def wrap_gauges(request: HttpRequest) -> HttpResponse:
     """Every gauge that the reader may see, those that are out first."""
     at = timezone.now()
-    gauges = with_uses(access.readable_gauges(reader(request), at))
-    rows = [_row(each, at.date()) for each in gauges]
-    rows.sort(key=lambda row: (row["use"] is None, row["gauge"].serial))
-    out = sum(row["use"] is not None for row in rows)
+    rows = [standing_of(each, at) for each in with_uses(access.readable_gauges(reader(request), at))]
+    rows.sort(key=lambda row: (row.use is None, row.gauge.serial))
+    out = sum(row.use is not None for row in rows)
     return show(request, "inspections/gauges.html", {"rows": rows, "out": out, "section": "gauges"})
-
-
-def _row(gauge: Any, today: date) -> dict[str, Any]:
-    calibration = calibration_at(gauge, today)
-    return {
-        "gauge": gauge, "use": gauge.out[0] if gauge.out else None, "due": calibration.due if calibration else None,
-        "is_past_due": calibration is None or calibration.due < today,
-        "fits": ", ".join(sorted(each.code for each in gauge.types.all())),
-    }  # fmt: skip
 
 
 # Acts of administrators ---------------------------------------------------------------------------------------------
@@ -74,10 +38,7 @@ class GaugeActView(ActView):
     subject: WrapGauge | None = None
 
     def find(self, serial: str = "") -> None:  # type: ignore[override]  # the address names the gauge, if there is one
-        try:
-            access.only_administrators(self.person)
-        except NotAllowed as refused:
-            raise PermissionDenied(str(refused)) from refused
+        access.only_administrators(self.person)
         if serial:
             self.subject = access.gauge_for_read(serial, self.person, self.at)
 
@@ -105,9 +66,12 @@ class GaugeActView(ActView):
 
 
 class GaugeRegisterView(GaugeActView):
-    form_class = GaugeRegisterForm
+    form_class = form_of(GaugeFields)
     title, button = "Register a wrap gauge", "Register it"
     says = "Key its serial as it stands on the gauge: whoever takes it for a count reads it off there."
+
+    def form_options(self) -> dict[str, Any]:
+        return {"offered": {"machine": ("choose", _machines_offered()), "types": ("", reel_types_offered())}}
 
     def do(self, data: dict[str, Any]) -> None:
         types = [access.reel_type(code) for code in data.pop("types")]
@@ -117,7 +81,7 @@ class GaugeRegisterView(GaugeActView):
 
 
 class GaugeCalibrationView(GaugeActView):
-    form_class = CalibrationForm
+    form_class = form_of(CalibrationFields)
     button = "Record the calibration"
     says = "Its earlier calibrations stay, for the counts of those days."
 
@@ -131,13 +95,16 @@ class GaugeCalibrationView(GaugeActView):
 
 
 class GaugeMoveView(GaugeActView):
-    form_class = GaugeMachineForm
+    form_class = form_of(GaugeMachineFields)
     button = "Have it belong there"
     says = "The gauge belongs to that machine from now on: its end marks are matched to that machine's mounting."
 
     @property
     def title(self) -> str:
         return f"The machine of wrap gauge {self.gauge.serial}"
+
+    def form_options(self) -> dict[str, Any]:
+        return {"offered": {"machine": ("choose", _machines_offered())}}
 
     def do(self, data: dict[str, Any]) -> None:
         machine = access.machine(data["machine"])

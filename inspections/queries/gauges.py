@@ -1,5 +1,9 @@
 """Which wrap gauges are out, since when, with whom and for which count."""
 
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
 from django.db.models import Prefetch, QuerySet
 
 from inspections.domain import keying
@@ -7,6 +11,7 @@ from inspections.domain.keying import KeyedValue
 from inspections.domain.words import LIVE, InspectionState
 from inspections.models import GaugeUse, Inspection
 from reels.models import Machine, WrapGauge
+from reels.queries import calibration_at
 
 _OUT = GaugeUse.objects.filter(returned_at__isnull=True).select_related("gauge__machine", "taken_by")
 
@@ -29,6 +34,28 @@ def use_out_of_machine(machine: Machine) -> GaugeUse | None:
 def with_uses(gauges: QuerySet[WrapGauge]) -> QuerySet[WrapGauge]:
     """The gauges, each with `out`: the use that it is out for, in a list of one, or none. One query more for all."""
     return gauges.prefetch_related(Prefetch("uses", queryset=_OUT.all(), to_attr="out"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeStanding:
+    """What a gauge is out for, if it is; the last day of its calibration, if one has begun; the types it fits."""
+
+    gauge: WrapGauge
+    use: GaugeUse | None
+    calibration_due: date | None
+    is_past_due: bool
+    fits: list[str]
+
+
+def standing_of(gauge: Any, at: datetime) -> GaugeStanding:
+    """Where a gauge of `with_uses` stands, on the day that it is at its machine. No query for what access gave."""
+    today = gauge.machine.site.day_of(at)
+    calibration = calibration_at(gauge, today)
+    return GaugeStanding(
+        gauge=gauge, use=gauge.out[0] if gauge.out else None, calibration_due=calibration.due if calibration else None,
+        is_past_due=calibration is None or calibration.due < today,
+        fits=sorted(each.code for each in gauge.types.all()),
+    )  # fmt: skip
 
 
 def out_or_not(gauges: QuerySet[WrapGauge], *, is_out: bool) -> QuerySet[WrapGauge]:

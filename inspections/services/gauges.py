@@ -6,7 +6,6 @@ the gauge, and a constraint.
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -138,7 +137,7 @@ def _require_usable(gauge: WrapGauge, inspection: Inspection, at: datetime) -> d
             why=f"fits reels of type {', '.join(fits)}, and not of type {inspection.reel.type.code}",
         )
     moment = inspection.done_at if inspection.from_paper else at
-    day = moment.astimezone(ZoneInfo(inspection.reel.site.time_zone)).date()
+    day = inspection.reel.site.day_of(moment)
     calibration = reel_queries.calibration_at(gauge, day)
     if calibration is None:
         raise GaugeNotUsable(serial=gauge.serial, why=f"has no calibration on record for {day}, the day of the count")

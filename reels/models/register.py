@@ -1,5 +1,8 @@
 """Reference data: sites, reel types, machines."""
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
@@ -18,6 +21,10 @@ class Site(Kept):
 
     def __str__(self) -> str:
         return self.name
+
+    def day_of(self, at: datetime) -> date:
+        """The day that it is here at a moment."""
+        return at.astimezone(ZoneInfo(self.time_zone)).date()
 
 
 class ReelType(Kept):

@@ -6,11 +6,14 @@ from typing import Any, TypeVar
 
 from django import forms
 
+from reels import access
 from reels.domain.act_fields import PASSWORD_MOST, REMARK_MOST, ActField, FieldKind, fields_of
 from reels.pages.acts import ActForm
 
 AnyForm = TypeVar("AnyForm", bound=forms.Form)
 KEYED = {"inputmode": "numeric", "autocomplete": "off"}  # the browser offers nothing that was typed before
+# Of what is read off a plate: nothing fills it in.
+READ_OFF = {"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
 LINE = {"widget": forms.TextInput()}  # where a page asks for a few words, and the API takes more
 
 
@@ -32,6 +35,11 @@ def asks(declaration: type, *names: str, **changes: dict[str, Any]) -> Callable[
 def form_of(declaration: type, *names: str, base: type[ActForm] = ActForm, **changes: dict[str, Any]) -> type[ActForm]:
     """The form that has the fields of a declaration and no others, as `asks` gives them."""
     return asks(declaration, *names, **changes)(type(declaration.__name__, (base,), {}))
+
+
+def reel_types_offered() -> list[tuple[str, str]]:
+    """The codes of reel types, as what a form offers."""
+    return [(each.code, each.code) for each in access.reel_types()]
 
 
 def field_of(field: ActField, **changes: Any) -> forms.Field:

@@ -82,9 +82,9 @@ class ActForm(PlainForm):
         return str(uuid.uuid4())
 
     def offer(self, name: str, empty: str, choices: Iterable[tuple[str, str]]) -> None:
-        """What there is to choose from in a field; empty: the words for none of it."""
+        """What there is to choose from in a field; empty: the words for none of it, "" where that is no choice."""
         field: Any = self.fields[name]
-        field.choices = [("", empty), *choices]
+        field.choices = [*([("", empty)] if empty else []), *choices]
 
 
 @method_decorator(never_cache, name="dispatch")
@@ -92,10 +92,10 @@ class ActView(View):
     """A page with the form of an act: the act done and the next page, or the form again as it was typed.
 
     acts: where a page has several, their names, of which its forms send one as `act`. find: sets what the act is about,
-    and may raise NotFound. site: whose clocks times are read and written by. elsewhere: the page to look at instead,
-    when there is nothing to do here. seen: what the form rests on, as text. prepare: what is done before any
-    transaction begins. do: the act, in the transaction of its answer; a refusal that it returns was recorded, and is
-    kept as the answer. message: what the next page says of it.
+    and may raise NotFound or NotAllowed. site: whose clocks times are read and written by. elsewhere: the page to look
+    at instead, when there is nothing to do here. seen: what the form rests on, as text. prepare: what is done before
+    any transaction begins. do: the act, in the transaction of its answer; a refusal that it returns was recorded,
+    and is kept as the answer. message: what the next page says of it.
     """
 
     http_method_names = ["get", "head", "post"]
@@ -120,12 +120,11 @@ class ActView(View):
                 return super().dispatch(request, *args, **kwargs)
         except NotFound as refused:
             raise Http404(str(refused)) from refused
-
-    def get(self, request: HttpRequest, **path: Any) -> HttpResponse:
-        try:
-            self.require_allowed()
         except NotAllowed as refused:
             raise PermissionDenied(str(refused)) from refused
+
+    def get(self, request: HttpRequest, **path: Any) -> HttpResponse:
+        self.require_allowed()
         address = self.elsewhere()
         return redirect(address) if address else self.answer(self.form())
 

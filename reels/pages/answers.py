@@ -6,6 +6,7 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 from zoneinfo import ZoneInfo
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -13,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from reels import standby
-from reels.errors import NotFound
+from reels.errors import NotAllowed, NotFound
 from reels.models import Person, Site
 
 Given = ParamSpec("Given")
@@ -39,6 +40,8 @@ def _answering(view: View[Given], methods: list[str]) -> View[Given]:
             return view(request, *args, **kwargs)
         except NotFound as refused:
             raise Http404(str(refused)) from refused
+        except NotAllowed as refused:
+            raise PermissionDenied(str(refused)) from refused
 
     return answer
 

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
 from reels.domain.winding import UncertainLength
 from reels.domain.words import LengthUnit, Parity, counted
@@ -64,4 +63,4 @@ def count_words(layers: int | None, wraps: int | None) -> str:
 
 def day_at(site: Site, at: datetime | None) -> date | None:
     """The day that it was at the site."""
-    return at.astimezone(ZoneInfo(site.time_zone)).date() if at else None
+    return site.day_of(at) if at else None

@@ -2,13 +2,11 @@
 
 from typing import Any, ClassVar
 
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from reels import access
 from reels.domain.act_fields import EnrolmentFields, ReasonFields
-from reels.errors import NotAllowed
 from reels.models import Person
 from reels.pages.act_fields import LINE, form_of
 from reels.pages.acts import ActView
@@ -22,13 +20,10 @@ ALARMS_SHOWN = 20
 def everybody(request: HttpRequest) -> HttpResponse:
     """Everybody with a login and how it stands; and the newest alarms."""
     administrator = reader(request)
-    try:
-        about = {
-            "section": "people", "alarms": list(access.alarms(administrator)[:ALARMS_SHOWN]),
-            "people": list(access.people_with_second_factor(administrator)),
-        }  # fmt: skip
-    except NotAllowed as refused:
-        raise PermissionDenied(str(refused)) from refused
+    about = {
+        "section": "people", "alarms": list(access.alarms(administrator)[:ALARMS_SHOWN]),
+        "people": list(access.people_with_second_factor(administrator)),
+    }  # fmt: skip
     return show(request, "reels/people.html", about)
 
 
@@ -40,10 +35,7 @@ class PersonActView(ActView):
     subject: Person
 
     def find(self, username: str) -> None:  # type: ignore[override]  # the address names the person
-        try:
-            self.subject = access.person_for_administrator(username, self.person)
-        except NotAllowed as refused:
-            raise PermissionDenied(str(refused)) from refused
+        self.subject = access.person_for_administrator(username, self.person)
 
     @property
     def title(self) -> str:

@@ -2,32 +2,17 @@
 
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
 from reels import access
 from reels.domain.act_fields import PublicationFields, ReasonFields
-from reels.errors import NotAllowed
 from reels.models import Publication
-from reels.pages.act_fields import LINE, asks
-from reels.pages.acts import ActForm, ActView
+from reels.pages.act_fields import LINE, form_of, reel_types_offered
+from reels.pages.acts import ActView
 from reels.pages.answers import page, show
 from reels.services import register
-
-
-@asks(PublicationFields)
-class PublicationForm(ActForm):
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        types: Any = self.fields["types"]
-        types.choices = [(each.code, each.code) for each in access.reel_types()]
-
-
-@asks(ReasonFields, reason=LINE)
-class EndForm(ActForm):
-    pass
 
 
 @page
@@ -44,10 +29,7 @@ class PublicationActView(ActView):
     template_name = "reels/form.html"
 
     def find(self, **path: Any) -> None:
-        try:
-            access.only_administrators(self.person)
-        except NotAllowed as refused:
-            raise PermissionDenied(str(refused)) from refused
+        access.only_administrators(self.person)
 
     def done_at(self) -> str:
         return reverse("publications")
@@ -59,12 +41,15 @@ class PublicationActView(ActView):
 class PublicationAddView(PublicationActView):
     """A publication, or a revision that supersedes the one before."""
 
-    form_class = PublicationForm
+    form_class = form_of(PublicationFields)
     title, button = "Add a publication", "Add it"
     says = (
         "A new revision supersedes the one before from the moment that it is in force: counts name it from then on, "
         "and those that were counted by an earlier one keep it."
     )
+
+    def form_options(self) -> dict[str, Any]:
+        return {"offered": {"types": ("", reel_types_offered())}}
 
     def do(self, data: dict[str, Any]) -> None:
         types = [access.reel_type(code) for code in data.pop("types")]
@@ -75,7 +60,7 @@ class PublicationAddView(PublicationActView):
 class PublicationEndView(PublicationActView):
     """Take one out of force that no revision follows."""
 
-    form_class = EndForm
+    form_class = form_of(ReasonFields, reason=LINE)
     button = "Take it out of force"
     says = "No count can name it from now on. Counts that were worked by it keep it."
     subject: Publication

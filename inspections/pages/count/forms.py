@@ -15,7 +15,7 @@ from inspections.services import evaluation
 from inspections.services.opening import Preparation
 from reels.domain.act_fields import ReasonFields
 from reels.models import Publication
-from reels.pages.act_fields import KEYED, LINE, asks
+from reels.pages.act_fields import KEYED, LINE, READ_OFF, asks
 from reels.pages.acts import ActForm
 from reels.services.reels import CableEventFacts
 
@@ -74,7 +74,7 @@ def _serial() -> forms.CharField:
     return forms.CharField(
         label="Serial of the reel", max_length=keying.LONGEST_SERIAL, error_messages={"required": "Key the serial."},
         help_text="In full, from the data plate on the reel itself; never from a label, a paper or a screen.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}),
+        widget=forms.TextInput(READ_OFF),
     )  # fmt: skip
 
 

@@ -7,17 +7,14 @@ from django.urls import reverse
 
 from inspections.domain.act_fields import GaugeReturnFields, GaugeTakingFields
 from inspections.domain.words import InspectionState
-from inspections.errors import GaugeNotOut
 from inspections.pages.count.deciding import InspectionActView, WhileReadView
 from inspections.queries.gauges import has_gauge, use_out_of
 from inspections.services import gauges
-from reels.pages.act_fields import form_of
+from reels.pages.act_fields import READ_OFF, form_of
 
-READ_OFF = {
-    "widget": forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"})
-}
-GaugeTakingForm = form_of(GaugeTakingFields, wrap_gauge=READ_OFF)
-GaugeReturnForm = form_of(GaugeReturnFields, wrap_gauge=READ_OFF)
+SERIAL = {"widget": forms.TextInput(READ_OFF)}
+GaugeTakingForm = form_of(GaugeTakingFields, wrap_gauge=SERIAL)
+GaugeReturnForm = form_of(GaugeReturnFields, wrap_gauge=SERIAL)
 
 
 class GaugeTakingView(WhileReadView):
@@ -58,8 +55,6 @@ class GaugeReturnView(InspectionActView):
         return {**super().context(), "use": self.use_out}
 
     def do(self, data: dict[str, Any]) -> None:
-        if self.use_out is None:
-            raise GaugeNotOut(inspection=self.row.pk)
         back = gauges.return_gauge(
             inspection_id=self.row.pk, facts=GaugeReturnFields(**data), actor=self.actor, at=self.at
         )

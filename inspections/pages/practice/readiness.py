@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections import access
 from inspections.domain.practice import WHY, PracticeSlip, Readiness, ReadinessRule, Rule
 from inspections.domain.practice.words import RULE_NAMES, SLIP_NAMES
-from inspections.errors import NotAnInstructor
 from inspections.queries import practice
 from inspections.queries.practice import ReadinessRequirement
 from reels.models import Person, Site
@@ -27,10 +25,7 @@ SHOWN = 20
 def people(request: HttpRequest) -> HttpResponse:
     """The instructor's page: everybody at a site under each rule that is asked there."""
     person, at = reader(request), timezone.now()
-    try:
-        access.only_instructors(person, at)
-    except NotAnInstructor as refused:
-        raise PermissionDenied(str(refused)) from refused
+    access.only_instructors(person, at)
     sites = access.instructed_sites(person, at)
     chosen = _chosen(request.GET.get("site", ""), list(sites))
     trainees = list(access.instructed_people(sites.filter(pk=chosen.pk), at))
