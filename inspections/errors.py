@@ -39,7 +39,6 @@ class NotPrepared(Malformed):
 
 
 class PublicationNotInForce(Refused):
-    code = "publication_not_in_force"
     title = "The publication is not in force"
     message = "{publication}, {why}. In force for reels of type {reel_type}: {in_force}. {advice}"
     fields = ("publication",)
@@ -88,14 +87,12 @@ class OtherRole(Refused):
 
 
 class GaugeNotUsable(Refused):
-    code = "gauge_not_usable"
     title = "The wrap gauge cannot be used"
     message = "Wrap gauge {serial} {why}."
     fields = ("wrap_gauge",)
 
 
 class EndMarksDiffer(Malformed):
-    code = "end_marks_differ"
     title = "The end marks do not match"
     message = (
         "Match the end marks of wrap gauge {serial} to the mounting of machine {machine} before anything is read. If "
@@ -105,7 +102,6 @@ class EndMarksDiffer(Malformed):
 
 
 class GaugeIsOut(Refused):
-    code = "gauge_is_out"
     title = "The wrap gauge is out"
     message = (
         "Wrap gauge {serial} of machine {machine} is out since {since}, with {name}, for inspection {inspection}. Put "
@@ -115,7 +111,6 @@ class GaugeIsOut(Refused):
 
 
 class GaugeNotTaken(Refused):
-    code = "gauge_not_taken"
     title = "The wrap gauge comes first"
     message = (
         "Before wraps are counted in inspection {inspection}, the technician keys the serial of the wrap gauge and "
@@ -124,13 +119,11 @@ class GaugeNotTaken(Refused):
 
 
 class GaugeNotOut(Refused):
-    code = "gauge_not_out"
     title = "No wrap gauge is out"
     message = "No wrap gauge is out for inspection {inspection}."
 
 
 class OtherGauge(Refused):
-    code = "other_gauge"
     title = "That is another wrap gauge"
     message = (
         "{seen} was keyed; out for inspection {inspection} is wrap gauge {serial}. Put that one back in its place in "

@@ -188,7 +188,6 @@ class AlreadyThere(Refused):
 
 
 class PublicationOutOfOrder(Refused):
-    code = "publication_out_of_order"
     title = "A later revision begins later"
     message = "{earlier} begins on {begins}; a revision that follows it begins later. Seen: {seen}."
     fields = ("valid_from",)

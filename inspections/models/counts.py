@@ -70,6 +70,11 @@ class Inspection(Kept):
         """The reel's serial, as far as it may be shown. No query for what access gave."""
         return None if self.hides_serial else self.reel.serial
 
+    @property
+    def title(self) -> str:
+        """What a page's title calls it: the reel's serial, as far as it may be shown."""
+        return self.shown_serial or f"Count {self.pk}"
+
 
 class Participant(Added):
     """Who takes part in an inspection, and in which of the two roles. Nobody has two roles in one inspection."""

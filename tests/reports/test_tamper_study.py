@@ -20,10 +20,9 @@ from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import connection, models, transaction
+from django.db import models, transaction
 
 from inspections.models import InspectionRecord, Keying, SignOff
-from reels import append_only
 from reels.domain import checkpoint, ledger
 from reels.models import ApiToken, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Submission
 from reels.services import checkpoints
@@ -31,6 +30,7 @@ from reels.services.checkpoint_key import checkpoint_key
 from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
 from tests.builders import Cast, later
+from tests.reports.tampering import drop_guards
 
 HANDBOOK = Path(__file__).resolve().parents[2] / "deploy" / "handbook"
 SERVICE, OUTSIDER = "service", "outsider"
@@ -66,19 +66,8 @@ def records(db):
     unsigned = builders.open_count(cast, "LW-0003", at=later(days=5)).pk
     builders.signed_count(cast, "LW-0002", at=later(days=5))
     yesterday = checkpoints.make(later(days=6)).text
-    _drop_guards()
+    drop_guards()
     return AttackedRecords(yesterday=yesterday, reel=Reel.objects.get(serial="LW-0001"), unsigned=unsigned)
-
-
-def _drop_guards() -> None:
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for table, kept in append_only.tables().items():
-            for sql in append_only.drop_sql(connection.vendor, table, kept):
-                cursor.execute(sql)
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 # Who looks ----------------------------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """The part of an import that is about reels: each one, its counts and cable events, in one entry of its history."""
 
 from collections import defaultdict
+from dataclasses import fields
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,9 +13,10 @@ from inspections.services.setup import withdraw_values
 from reels import access
 from reels.models import CableEvent, Chain, HistoryEntry, Reel
 from reels.services.history import record_act
+from reels.services.reels import ReelNumbers
 
 MOST_ROWS_AN_ENTRY = 2000
-NUMBERS = ("part_number", "cable_part_number", "cable_serial")  # columns that a file need not have
+NUMBERS = tuple(each.name for each in fields(ReelNumbers))  # columns that a file need not have
 REPLACED = CableEvent.Kind.REPLACED
 
 Values = dict[str, Any]  # a row's, by column, as the file has them
