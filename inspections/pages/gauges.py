@@ -66,7 +66,7 @@ class GaugeActView(ActView):
 
 
 class GaugeRegisterView(GaugeActView):
-    form_class = form_of(GaugeFields)
+    form_class = form_of(GaugeFields, "serial", "machine", "types", "calibrated_on", "due")
     title, button = "Register a wrap gauge", "Register it"
     says = "Key its serial as it stands on the gauge: whoever takes it for a count reads it off there."
 
