@@ -19,8 +19,8 @@ A fit is an offer to whoever answers for the reel type. Nothing here changes a d
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import chdtrc
 
 from reels.domain import winding
 from reels.domain.uncertainty import FloatArray, checked
@@ -53,7 +53,7 @@ class RiseFit:
     @property
     def chance_of_worse_fit(self) -> float:
         """How often reels that follow the model would fit worse; when that is rare, doubt lengths or uncertainties."""
-        return float(chdtrc(self.degrees_of_freedom, self.chi_square))
+        return float(scipy.special.chdtrc(self.degrees_of_freedom, self.chi_square))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,7 +19,6 @@ from reels.domain import ledger
 from reports.domain.carried_record import record_fault
 from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds
 from reports.pdf.facts import InspectionFacts, from_attachments
-from reports.pdf.seal import check_seal
 from reports.pdf.sheets.inspection import inspection_pdf, library_versions
 
 HOME = Path(__file__).resolve().parents[2]
@@ -82,6 +81,8 @@ def examine_here(content: bytes, *, with_pages: bool = True) -> Examination:
 
     with_pages: whether to draw the pages up again, which takes most of the time.
     """
+    from reports.pdf.seal import check_seal  # noqa: PLC0415  # large, and most processes never check a seal
+
     seal = check_seal(content)
     sealed = (holds if seal.holds else fails)(Question.SEAL, seal.why)
     try:

@@ -20,7 +20,6 @@ from reels.errors import Busy
 from reels.models import HistoryEntry, Reel
 from reels.services.history import Actor, record_act
 from reports.models import ArchivedPdf
-from reports.pdf import seal
 from reports.pdf.facts import InspectionFacts
 from reports.pdf.sheets.inspection import inspection_pdf, library_versions
 from reports.queries.documents import documented_of, facts_of
@@ -65,7 +64,9 @@ def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[Arch
 
 def _draw_up(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
     unsealed = inspection_pdf(facts)
-    content = seal.seal_document(unsealed, seal_key(), at=at)
+    from reports.pdf.seal import seal_document  # noqa: PLC0415  # large, and most processes never seal
+
+    content = seal_document(unsealed, seal_key(), at=at)
     return ArchivedPdf(
         inspection_id=facts.record_data["inspection"], drawn_up_at=at, record_digest=facts.record_digest,
         situation_digest=facts.situation_digest, unsealed_length=len(unsealed), unsealed_digest=ledger.digest(unsealed),

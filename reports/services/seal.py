@@ -10,8 +10,8 @@ from django.conf import settings
 from django.utils import timezone
 
 from reports.errors import SealMissing
-from reports.pdf import seal
-from reports.pdf.seal import SealKey
+from reports.pdf import seal_keys
+from reports.pdf.seal_keys import SealKey
 
 DEMO_NAME = "Wrapledger demo (proves nothing)"
 
@@ -20,21 +20,21 @@ def seal_key() -> SealKey:
     """The key in use. Raises SealMissing when there is none, or none that fits its certificate."""
     key_file, certificates_file = _files()
     try:
-        return seal.load(key_file.read_bytes(), certificates_file.read_bytes())
+        return seal_keys.load(key_file.read_bytes(), certificates_file.read_bytes())
     except (OSError, ValueError, IndexError) as wrong:
         raise SealMissing(why=f"{key_file} and {certificates_file}: {wrong}.") from wrong
 
 
 def known_fingerprints() -> frozenset[str]:
     """SHA-256 of every certificate that this service has sealed with. Raises SealMissing."""
-    return frozenset(seal.fingerprint(each) for each in known_certificates())
+    return frozenset(seal_keys.fingerprint(each) for each in known_certificates())
 
 
 def known_certificates() -> list[x509.Certificate]:
     """Every certificate that this service has sealed with, the newest first. Raises SealMissing."""
     _, certificates_file = _files()
     try:
-        return seal.known_certificates(certificates_file.read_bytes())
+        return seal_keys.known_certificates(certificates_file.read_bytes())
     except (OSError, ValueError) as wrong:
         raise SealMissing(why=f"{certificates_file}: {wrong}.") from wrong
 
@@ -44,14 +44,14 @@ def make_key(key_file: Path, certificates_file: Path, *, name: str, at: datetime
 
     name: what the certificate says the sealer is called.
     """
-    key = seal.new_key(name=name, at=at)
+    key = seal_keys.new_key(name=name, at=at)
     # Exclusive, so that no key is ever overwritten; and never readable by others, not even for a moment.
     descriptor = os.open(key_file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
     with os.fdopen(descriptor, "wb") as out:
-        out.write(seal.key_pem(key))
+        out.write(seal_keys.key_pem(key))
     earlier = certificates_file.read_bytes() if certificates_file.exists() else b""
     draft = certificates_file.with_name(f"{certificates_file.name}.{os.getpid()}")
-    draft.write_bytes(seal.certificate_pem(key.certificate) + earlier)
+    draft.write_bytes(seal_keys.certificate_pem(key.certificate) + earlier)
     draft.replace(certificates_file)  # in one step: whoever reads it meanwhile gets the old file or the new one
     return key
 

@@ -21,7 +21,8 @@ from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
 from reports.pdf import style
 from reports.pdf.flowables import TaggedFigure
 from reports.pdf.fonts import PLAIN, register
-from reports.pdf.seal import check_seal, new_key, seal_document
+from reports.pdf.seal import check_seal, seal_document
+from reports.pdf.seal_keys import new_key
 from reports.pdf.sheets.inspection import inspection_pdf, render_inspection, story_of
 from tests.reports.pdf.sample_facts import facts
 

@@ -153,3 +153,11 @@ def test_the_handbook_tells_every_variable_that_is_read_and_no_other():
     rows = re.findall(r"^\| ((?:`[A-Z_]+`(?:, )?)+) \|", page, re.M)
     told = [name for row in rows for name in re.findall(r"[A-Z_]+", row)]
     assert (sorted(told), len(told)) == (sorted(read - SET_BY_OTHERS), len(set(told)))
+
+
+def test_a_process_loads_what_inference_and_sealing_need_only_when_they_are_asked_for():
+    code = "import sys, deploy.wsgi, deploy.urls; print(*sys.modules)"
+    process = subprocess.run([sys.executable, "-c", code], cwd=HOME, capture_output=True, text=True, check=True)
+    loaded = set(process.stdout.split())
+    assert "reports.pages.drift" in loaded
+    assert not loaded & {"scipy.special", "scipy.stats", "pyhanko"}

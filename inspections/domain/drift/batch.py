@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from scipy.fft import irfft, rfft
+import scipy
 
 from inspections.domain.drift.hidden_markov import ComplexArray, FloatArray, IntArray
 from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_fft
@@ -142,14 +142,14 @@ class Batch:
         """Transforms of values at count t, (n, log states, cells); log states that hold nothing are left at zero."""
         size = 2 * self.kernels.cells
         if self.log_states == 1:
-            return cast(ComplexArray, rfft(values, size))
+            return cast(ComplexArray, scipy.fft.rfft(values, size))
         n = values.shape[0]
         fft = np.zeros((n, 3, size // 2 + 1), dtype=np.complex128)
-        fft[:, AS_WRITTEN] = rfft(values[:, AS_WRITTEN], size)
+        fft[:, AS_WRITTEN] = scipy.fft.rfft(values[:, AS_WRITTEN], size)
         for log_state, move_of in ((OWED, self.move_of[t, :n]), (TAKEN, self.move_of[t + 1, :n])):
             rows = np.flatnonzero(move_of >= 0)
             if rows.size:
-                fft[rows, log_state] = rfft(values[rows, log_state], size)
+                fft[rows, log_state] = scipy.fft.rfft(values[rows, log_state], size)
         return fft
 
     def placed(self, t: int, message: FloatArray) -> ComplexArray:
@@ -187,7 +187,7 @@ class Batch:
         rows = np.flatnonzero(moved)
         if rows.size:
             full = np.zeros((n, 2 * self.kernels.cells))
-            full[rows] = irfft(still[rows, : min(TAKEN, self.log_states)].sum(axis=1), 2 * self.kernels.cells)
+            full[rows] = scipy.fft.irfft(still[rows, : min(TAKEN, self.log_states)].sum(axis=1), 2 * self.kernels.cells)
             out[rows] = self.windowed(t, full)[rows]
         return out
 

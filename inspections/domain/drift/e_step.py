@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import cast
 
 import numpy as np
-from scipy.special import softmax
+import scipy
 
 from inspections.domain.drift.batch import Batch, batches_of
 from inspections.domain.drift.hidden_markov import TINY, FloatArray
@@ -82,7 +82,7 @@ def e_step(
             own = passes.log_evidence[: sequence.times, batch.rows(row)].sum(axis=0)
             others = of_reel.get(sequence.reel, 0.0) - known.get(place, 0.0)
             log_posterior = own + others + theta.log_looseness()[sequence.grid_points]
-            weights.append(softmax(log_posterior))
+            weights.append(scipy.special.softmax(log_posterior))
             known[place] = own
             statistics.log_evidence += float(np.logaddexp.reduce(log_posterior - others))
             share = 1.0 if sequence.first == 0 else LATER_SEQUENCE

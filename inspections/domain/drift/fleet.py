@@ -6,7 +6,7 @@ from itertools import islice
 from typing import cast
 
 import numpy as np
-from scipy.special import softmax
+import scipy
 
 from inspections.domain.drift.batch import Batch, batches_of
 from inspections.domain.drift.geometry import days_between, ordered_counts, turns_of_counts, winding_table
@@ -179,7 +179,7 @@ def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], thet
         return ReelAssessment(reel=history.reel, counts=(), intervals=(), looseness_wraps=float("nan"))
     grid_points = posteriors[0].sequence.grid_points
     log_prior = theta.log_looseness()[grid_points]
-    weights = softmax(log_prior + sum(p.log_evidence.sum(axis=1) for p in posteriors))
+    weights = scipy.special.softmax(log_prior + sum(p.log_evidence.sum(axis=1) for p in posteriors))
     counts: list[CountPosterior] = []
     intervals: list[IntervalPosterior] = []
     earlier = log_prior  # of the looseness, from the sequences before
@@ -227,7 +227,7 @@ def _interval_posteriors(
     p_cut = np.minimum(weighted.sum(axis=0), 1.0)
     sizes = np.einsum("nt,ntc->tc", weighted / (p_cut + TINY), posteriors.sizes)
     # When a count was made, the looseness was judged by the counts up to it and by no later one.
-    weights_then = softmax(earlier[:, None] + np.cumsum(posteriors.log_evidence, axis=1)[:, 1:], axis=0)
+    weights_then = scipy.special.softmax(earlier[:, None] + np.cumsum(posteriors.log_evidence, axis=1)[:, 1:], axis=0)
     newest = np.minimum((weights_then * posteriors.newest).sum(axis=0), 1.0)
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
     doubt = np.minimum(weights @ posteriors.log_doubt, 1.0)  # the weights' sum may be off by its last digit

@@ -8,7 +8,7 @@ from math import ceil
 from typing import cast
 
 import numpy as np
-from scipy.ndimage import minimum_filter1d
+import scipy
 
 from inspections.domain.drift.hidden_markov import FloatArray, IntArray
 from inspections.domain.drift.records import CountSeen, ReelHistory
@@ -134,7 +134,7 @@ def _agreeing_nearby(values: FloatArray, margin: float) -> IntArray:
 
 def _least_nearby(values: FloatArray) -> FloatArray:
     """The least of the values at most NEIGHBOURS places away: shape (n,)."""
-    return cast(FloatArray, minimum_filter1d(values, 2 * NEIGHBOURS + 1, mode="nearest"))
+    return cast(FloatArray, scipy.ndimage.minimum_filter1d(values, 2 * NEIGHBOURS + 1, mode="nearest"))
 
 
 def _offsets(low: FloatArray, high: FloatArray, cells: int) -> IntArray:

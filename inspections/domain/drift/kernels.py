@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from scipy.fft import irfft, rfft
-from scipy.special import ndtr
+import scipy
 
 from inspections.domain.drift.hidden_markov import ComplexArray, FloatArray
 from inspections.domain.drift.parameters import DriftParameters
@@ -36,7 +35,7 @@ class Kernels:
 
     def transform(self, kernel: FloatArray) -> ComplexArray:
         """Transform of a move, over twice the cells."""
-        return cast(ComplexArray, rfft(kernel, 2 * self.cells))
+        return cast(ComplexArray, scipy.fft.rfft(kernel, 2 * self.cells))
 
     def edges_m(self) -> FloatArray:
         """Edges of the cells of a move, metres: shape (cells + 1,)."""
@@ -46,7 +45,7 @@ class Kernels:
 def kernels_for(cell_m: float, cells: int, theta: DriftParameters) -> Kernels:
     """The unlogged cut in cells, cuts longer than the window left out."""
     cut = np.diff(theta.sizes_below(np.asarray(cell_m * (np.arange(cells + 1) - 0.5), dtype=np.float64)))
-    return Kernels(cell_m=cell_m, cells=cells, cut=cut, cut_fft=rfft(cut, 2 * cells))
+    return Kernels(cell_m=cell_m, cells=cells, cut=cut, cut_fft=scipy.fft.rfft(cut, 2 * cells))
 
 
 def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
@@ -58,13 +57,13 @@ def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
     cells_m = np.asarray(kernels.cell_m * np.arange(-1, kernels.cells + 1), dtype=np.float64)
     sd_m = max(sd_m, LEAST_SD_M)
     z = (cells_m - length_m) / sd_m
-    ramp = sd_m * (z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi))
+    ramp = sd_m * (z * scipy.special.ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi))
     return cast(FloatArray, np.maximum(np.diff(ramp, 2) / kernels.cell_m, 0.0))
 
 
 def _wrong_length(length_m: float, kernels: Kernels) -> FloatArray:
     edges = np.log(np.maximum(kernels.edges_m(), 1e-6))
-    about = np.diff(ndtr((edges - np.log(max(length_m, 0.05))) / WRONG_LOG_SD))
+    about = np.diff(scipy.special.ndtr((edges - np.log(max(length_m, 0.05))) / WRONG_LOG_SD))
     return cast(FloatArray, 0.5 * about + 0.5 * kernels.cut)
 
 
@@ -96,7 +95,7 @@ def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: Drift
         parts = [_entry_parts(entry, kernels, theta) for entry in entries]
         fft = kernels.transform(_whole(*parts[0]))
         for other in parts[1:]:
-            both = irfft(fft * kernels.transform(_whole(*other)), 2 * kernels.cells)[: kernels.cells]
+            both = scipy.fft.irfft(fft * kernels.transform(_whole(*other)), 2 * kernels.cells)[: kernels.cells]
             fft = kernels.transform(np.maximum(both, 0.0))
         as_written, void, wrong = parts[-1]
         early, late = _misdated(sequence, interval, entries, theta)

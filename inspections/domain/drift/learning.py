@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import softmax
+import scipy
 
 from inspections.domain.drift.batch import batches_of
 from inspections.domain.drift.e_step import e_step
@@ -87,7 +87,7 @@ def _first_look(histories: Sequence[ReelHistory], prior: DriftParameters) -> Dri
     log_likelihoods = np.array([looseness_log_likelihood(h, start) for h in histories])
     shares = np.array(prior.looseness_shares)
     for _ in range(ROUNDS_OF_A_MIXTURE):
-        weights = softmax(log_likelihoods + np.log(shares + 1e-9), axis=1)
+        weights = scipy.special.softmax(log_likelihoods + np.log(shares + 1e-9), axis=1)
         shares = smooth_looseness(weights.sum(axis=0), prior)
         shares /= shares.sum()
     return replace(start, looseness_shares=tuple(shares.tolist()))

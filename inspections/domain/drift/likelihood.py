@@ -11,6 +11,7 @@ the turns from which it leads to y. The others say little or nothing of x:
                   + π_nearby exp(−|y − τ(x)| / 3) / 6 + π_copied [y = y_before] + π_anything / (a full drum's turns + 1)
 """
 
+from functools import cache
 from typing import cast
 
 import numpy as np
@@ -31,7 +32,12 @@ _LEVELS_PER_STEP = 3
 _TABLE_SPREADS = 0.04 * np.exp(LOOSENESS_GRID_STEP / _LEVELS_PER_STEP * np.arange(72))
 _HALF_WIDTH = 960
 _DISTANCES = np.arange(-_HALF_WIDTH, _HALF_WIDTH + 1) / 16.0
-_PMF_TABLE = whole_wrap_pmf(_DISTANCES, _TABLE_SPREADS[:, None])
+
+
+@cache
+def _pmf_table() -> FloatArray:
+    """Probability of each distance at each spread: shape (spreads, distances), made when first asked for."""
+    return whole_wrap_pmf(_DISTANCES, _TABLE_SPREADS[:, None])
 
 
 def reading_pmf(sequence: CountSequence, turns: FloatArray, at_turns: FloatArray, theta: DriftParameters) -> FloatArray:
@@ -48,7 +54,7 @@ def reading_pmf(sequence: CountSequence, turns: FloatArray, at_turns: FloatArray
     spread = np.hypot(LOOSENESS_GRID_WRAPS[sequence.grid_points][:, None] * factor, in_cell)
     level = np.rint(np.log(spread / _TABLE_SPREADS[0]) * _LEVELS_PER_STEP / LOOSENESS_GRID_STEP).astype(np.int64)
     start = (np.clip(level, 0, _TABLE_SPREADS.size - 1) * _DISTANCES.size).astype(np.int32)
-    return cast(FloatArray, _PMF_TABLE.ravel().take(start[:, :, None] + column))
+    return cast(FloatArray, _pmf_table().ravel().take(start[:, :, None] + column))
 
 
 def _nearby_pmf(read_turns: FloatArray, at_turns: FloatArray) -> FloatArray:

@@ -3,7 +3,7 @@
 from typing import cast
 
 import numpy as np
-from scipy.special import ndtr, softmax
+import scipy
 
 from inspections.domain.drift.geometry import WindingTable, days_between, ordered_counts, turns_of_counts, winding_table
 from inspections.domain.drift.hidden_markov import FloatArray, IntArray
@@ -27,7 +27,9 @@ def spread_factor(turns: FloatArray, winding: WindingTable, power: float) -> Flo
 
 def likely_grid_points(history: ReelHistory, theta: DriftParameters) -> IntArray:
     """Places in the looseness grid, evenly spaced, that differences between neighbouring counts make likeliest."""
-    share = softmax(np.log(np.array(theta.looseness_shares) + 1e-6) + looseness_log_likelihood(history, theta))
+    share = scipy.special.softmax(
+        np.log(np.array(theta.looseness_shares) + 1e-6) + looseness_log_likelihood(history, theta)
+    )
     stride = 1 if len(history.counts) >= COUNTS_THAT_SHOW_IT else 2
     tried = np.zeros(1 + stride * (GRID_POINTS_TRIED - 1))
     tried[::stride] = 1.0
@@ -69,4 +71,6 @@ def looseness_log_likelihood(history: ReelHistory, theta: DriftParameters) -> Fl
 
 def whole_wrap_pmf(difference: FloatArray, spread: FloatArray) -> FloatArray:
     """Probability that a normal of this spread, rounded to whole wraps, falls on a reading so far from its mean."""
-    return cast(FloatArray, ndtr((difference + 0.5) / spread) - ndtr((difference - 0.5) / spread))
+    return cast(
+        FloatArray, scipy.special.ndtr((difference + 0.5) / spread) - scipy.special.ndtr((difference - 0.5) / spread)
+    )

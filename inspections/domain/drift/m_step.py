@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import cast
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy
 
 from inspections.domain.drift.e_step import FULLNESS, SufficientStatistics
 from inspections.domain.drift.hidden_markov import TINY, FloatArray
@@ -93,7 +93,7 @@ def _cut_rates(statistics: SufficientStatistics, prior: DriftParameters) -> tupl
         return float(-(cuts * np.log(-np.expm1(-expected) + 1e-12) - (1.0 - cuts) * expected).sum() + penalty)
 
     start = np.log([prior.cuts_per_interval, max(prior.cuts_per_year * typical, 1e-4)])
-    least = minimize(cost, start, method="Nelder-Mead", options={"xatol": 1e-3, "fatol": 1e-4})
+    least = scipy.optimize.minimize(cost, start, method="Nelder-Mead", options={"xatol": 1e-3, "fatol": 1e-4})
     per_interval, per_typical = np.exp(least.x)
     return float(per_interval), float(per_typical / max(typical, 1e-6))
 
@@ -175,5 +175,5 @@ def _log_errors(statistics: SufficientStatistics, prior: DriftParameters) -> tup
         variance = np.exp(2 * logs[0]) + np.exp(2 * logs[1]) * length**2
         return float((weight * (np.log(variance) + squared / variance)).sum())
 
-    least = minimize(cost, log_start, method="Nelder-Mead", options={"xatol": 1e-2, "fatol": 1e-3})
+    least = scipy.optimize.minimize(cost, log_start, method="Nelder-Mead", options={"xatol": 1e-2, "fatol": 1e-3})
     return float(np.clip(np.exp(least.x[0]), 0.02, 5.0)), float(np.clip(np.exp(least.x[1]), 1e-3, 0.3))

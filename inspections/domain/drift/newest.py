@@ -6,8 +6,7 @@ from functools import partial
 from typing import cast
 
 import numpy as np
-from scipy.fft import irfft, rfft
-from scipy.special import softmax
+import scipy
 
 from inspections.domain.drift.batch import Batch, make_batch
 from inspections.domain.drift.fleet import quantiles_m
@@ -95,7 +94,9 @@ class _Newest:
         read, at_turns = self.sequence.read_turns[-1:], self.sequence.window_turns(t + 1)
         no_slip = theta.slip_shares[0] * reading_pmf(self.sequence, read, at_turns, theta)[:, 0]
         still, likelihood, q = self._unmoved_likelihood_q()
-        overlap = irfft(rfft(still, size) * np.conj(rfft(no_slip, size)), size)[:, : size // 2]
+        overlap = scipy.fft.irfft(scipy.fft.rfft(still, size) * np.conj(scipy.fft.rfft(no_slip, size)), size)[
+            :, : size // 2
+        ]
         either = (1.0 - q) * still + q * self._after_cut(still)
         scale = self.weights / (either * likelihood).sum(axis=1)
         return cast(FloatArray, scale @ (q * self.batch.kernels.cut * np.maximum(overlap, 0.0)))
@@ -114,7 +115,7 @@ class _Newest:
 
     def _after_cut(self, still: FloatArray) -> FloatArray:
         size = 2 * self.batch.kernels.cells
-        after = irfft(rfft(still, size) * np.conj(self.batch.kernels.cut_fft), size)
+        after = scipy.fft.irfft(scipy.fft.rfft(still, size) * np.conj(self.batch.kernels.cut_fft), size)
         return cast(FloatArray, np.maximum(after[:, : size // 2], 0.0))
 
     def tail(self) -> tuple[float, float]:
@@ -140,8 +141,8 @@ def _newest(history: ReelHistory, theta: DriftParameters) -> _Newest:
     return _Newest(
         sequence=sequence,
         passes=passes,
-        weights=softmax(evidence.sum(axis=0)),
-        weights_before=softmax(evidence[:-1].sum(axis=0)),
+        weights=scipy.special.softmax(evidence.sum(axis=0)),
+        weights_before=scipy.special.softmax(evidence[:-1].sum(axis=0)),
     )
 
 
@@ -204,7 +205,7 @@ def _log_step(batch: Batch, row: int, cells: Sequence[IntArray], t: int) -> Floa
     fft = np.conj(batch.cut_factor(t, row + 1)[row])
     fft = fft if move < 0 else fft * batch.move_ffts[move]
     many = batch.kernels.cells
-    kernel = np.maximum(irfft(fft, 2 * many)[:many], 0.0)
+    kernel = np.maximum(scipy.fft.irfft(fft, 2 * many)[:many], 0.0)
     drop = cells[t][:, None] - cells[t + 1][None, :] - batch.shift[t, row]
     inside = (drop >= 0) & (drop < many)
     return cast(FloatArray, np.log(np.where(inside, kernel[np.clip(drop, 0, many - 1)], 0.0) + TINY))

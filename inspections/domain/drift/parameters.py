@@ -6,10 +6,11 @@ in `learning`.
 """
 
 from dataclasses import dataclass
+from math import log
+from statistics import NormalDist
 from typing import cast
 
 import numpy as np
-from scipy.special import ndtr
 
 from inspections.domain.drift.hidden_markov import FloatArray
 from inspections.domain.drift.records import SLIP_WORDS, SLIPS, Slip
@@ -29,7 +30,8 @@ LOOSENESS_GRID_WRAPS = 0.1 * np.exp(LOOSENESS_GRID_STEP * np.arange(17))
 
 def lognormal_shares(median_m: float, log_sd: float) -> FloatArray:
     """Share of a lognormal length in each size class, summing to one."""
-    shares = np.diff(ndtr((np.log(SIZE_EDGES_M) - np.log(median_m)) / log_sd))
+    length = NormalDist(log(median_m), log_sd)  # not scipy's: these are defaults, and importing it takes half a second
+    shares = np.diff([length.cdf(log(edge_m)) for edge_m in SIZE_EDGES_M])
     return cast(FloatArray, shares / shares.sum())
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from scipy.fft import irfft, rfft
+import scipy
 
 from inspections.domain.drift.batch import AS_WRITTEN, OWED, TAKEN
 from inspections.domain.drift.hidden_markov import TINY, FloatArray
@@ -102,11 +102,11 @@ def _as_written(passes: ForwardBackward, move: LogMove, rows: slice) -> tuple[Fl
     """
     batch, t = passes.batch, move.interval
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
-    later = rfft(passes.backward[t + 1, rows, AS_WRITTEN] * batch.likelihoods[t + 1, rows, 0], size)
+    later = scipy.fft.rfft(passes.backward[t + 1, rows, AS_WRITTEN] * batch.likelihoods[t + 1, rows, 0], size)
     later *= np.exp(-1j * np.pi / cells * batch.shift[t, rows][:, None] * np.arange(cells + 1))
     q = batch.p_cut[t, rows, None]
     later *= (1.0 - q) + q * batch.kernels.cut_fft
-    overlap = irfft(rfft(passes.filtered[t, rows, AS_WRITTEN], size) * np.conj(later), size)
+    overlap = scipy.fft.irfft(scipy.fft.rfft(passes.filtered[t, rows, AS_WRITTEN], size) * np.conj(later), size)
     overlap = np.maximum(overlap[:, :cells], 0.0)
     written, wrong = overlap * move.as_written, (overlap * move.wrong).sum(axis=1)
     void = overlap[:, 0] * move.void

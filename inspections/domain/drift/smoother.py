@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from scipy.fft import irfft
+import scipy
 
 from inspections.domain.drift.batch import TAKEN, Batch
 from inspections.domain.drift.hidden_markov import TINY, FloatArray, IntArray, backward, forward
@@ -49,14 +49,14 @@ def forward_backward(batch: Batch, smooth: bool = True) -> ForwardBackward:
     def ahead(t: int, filtered: FloatArray) -> FloatArray:
         n = filtered.shape[0]
         still = batch.ahead_fft(t, batch.transform(t, filtered), n)
-        moved = batch.windowed(t, irfft(still * batch.cut_factor(t, n)[:, None, :], size))
+        moved = batch.windowed(t, scipy.fft.irfft(still * batch.cut_factor(t, n)[:, None, :], size))
         p_when_counted[t, :n] = _p_newest(batch, t, batch.unmoved(t, filtered, still), moved)
         return moved
 
     def back(t: int, message: FloatArray) -> FloatArray:
         n = message.shape[0]
         fft = batch.placed(t, message) * np.conj(batch.cut_factor(t, n))[:, None, :]
-        return cast(FloatArray, np.maximum(irfft(batch.back_fft(t, fft, n), size)[..., :cells], 0.0))
+        return cast(FloatArray, np.maximum(scipy.fft.irfft(batch.back_fft(t, fft, n), size)[..., :cells], 0.0))
 
     passed = forward(batch.start, batch.likelihoods, ahead, batch.lengths)
     if smooth:
@@ -111,7 +111,7 @@ def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
         still = batch.ahead_fft(t, batch.transform(t, passes.filtered[t, :n]), n)
         later = batch.placed(t, passes.backward[t + 1, :n] * batch.likelihoods[t + 1, :n])
         together = (still * np.conj(later)).sum(axis=1)
-        overlaps.append(np.maximum(irfft(together, size)[:, :cells], 0.0))
+        overlaps.append(np.maximum(scipy.fft.irfft(together, size)[:, :cells], 0.0))
         steps.append(np.full(n, t))
         rows.append(np.arange(n))
     step, row, overlap = np.concatenate(steps), np.concatenate(rows), np.concatenate(overlaps)

@@ -18,8 +18,8 @@ from enum import StrEnum
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from reels.errors import ValueNotTaken
 
@@ -154,8 +154,8 @@ def repeatability(
     tail = (1 - confidence) / 2
     coefficient = Estimate(
         value=value,
-        low=value * float(np.sqrt(n / stats.chi2.isf(tail, n))),
-        high=value * float(np.sqrt(n / stats.chi2.ppf(tail, n))),
+        low=value * float(np.sqrt(n / scipy.stats.chi2.isf(tail, n))),
+        high=value * float(np.sqrt(n / scipy.stats.chi2.ppf(tail, n))),
     )
     within_sd = root_mean_square / float(np.sqrt(2))
     return Repeatability(
@@ -185,7 +185,7 @@ def trust_in_spread(n: int) -> tuple[Sample, str]:
     """
     if n < 2:
         return Sample.TOO_FEW, f"There {'is 1 pair' if n == 1 else 'are no pairs'}; a spread needs at least 2."
-    half_width = float(stats.t.isf((1 - CONFIDENCE) / 2, n - 1) * np.sqrt(3 / n))
+    half_width = float(scipy.stats.t.isf((1 - CONFIDENCE) / 2, n - 1) * np.sqrt(3 / n))
     verdict = _by_width(half_width, LIMIT_KNOWN_WITHIN_SD)
     return verdict, f"From {n} pairs each limit is known to within {half_width:.1f} standard deviations."
 
@@ -193,7 +193,7 @@ def trust_in_spread(n: int) -> tuple[Sample, str]:
 def _approximate_limit(mean: float, sd: float, n: int, m: float, confidence: float) -> Estimate:
     """The point mean + m·sd with Bland and Altman's interval; the bias is m = 0."""
     value = mean + m * sd
-    half_width = float(stats.t.isf((1 - confidence) / 2, n - 1)) * sd * float(np.sqrt((1 + m * m / 2) / n))
+    half_width = float(scipy.stats.t.isf((1 - confidence) / 2, n - 1)) * sd * float(np.sqrt((1 + m * m / 2) / n))
     return Estimate(value=value, low=value - half_width, high=value + half_width)
 
 
@@ -201,7 +201,7 @@ def _exact_limit(mean: float, sd: float, n: int, m: float, confidence: float) ->
     """The same point with the interval that covers μ + m·σ of a normal distribution exactly."""
     tail, root_n = (1 - confidence) / 2, float(np.sqrt(n))
     # (mean − (μ + mσ))·√n / sd is −(noncentral t of n − 1 degrees of freedom and noncentrality m√n)
-    low, high = (float(stats.nct.ppf(p, n - 1, abs(m) * root_n)) / root_n for p in (tail, 1 - tail))
+    low, high = (float(scipy.stats.nct.ppf(p, n - 1, abs(m) * root_n)) / root_n for p in (tail, 1 - tail))
     if m < 0:
         low, high = -high, -low
     return Estimate(value=mean + m * sd, low=mean + low * sd, high=mean + high * sd)
@@ -245,7 +245,7 @@ def share(hits: int, n: int, *, confidence: float = CONFIDENCE) -> Share:
 
 
 def _proportion(hits: int, n: int, confidence: float, method: Literal["wilson", "exact"]) -> Estimate:
-    interval = stats.binomtest(hits, n).proportion_ci(confidence, method)
+    interval = scipy.stats.binomtest(hits, n).proportion_ci(confidence, method)
     return Estimate(value=hits / n, low=float(interval.low), high=float(interval.high))
 
 

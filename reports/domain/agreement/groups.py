@@ -23,8 +23,8 @@ from math import comb
 from typing import cast
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from reels.errors import ValueNotTaken
 from reports.domain.agreement.estimates import FloatArray, Share
@@ -88,7 +88,7 @@ def adjusted(p_values: ArrayLike) -> FloatArray:
     p = np.asarray(p_values, dtype=np.float64)
     if p.ndim != 1 or not ((p >= 0) & (p <= 1)).all():
         raise ValueNotTaken(field="p_values", seen=p.tolist(), allowed="a row of numbers from 0 to 1")
-    return cast(FloatArray, stats.false_discovery_control(p))
+    return cast(FloatArray, scipy.stats.false_discovery_control(p))
 
 
 def shares_that_stand_out(
@@ -174,7 +174,7 @@ def _share_test(key: str, group: Share, hits: int, n: int) -> _TestResult:
     def p_with(hits_here: int) -> float:
         elsewhere = hits - hits_here
         table = [[hits_here, group.n - hits_here], [elsewhere, n_elsewhere - elsewhere]]
-        return float(stats.fisher_exact(table).pvalue)
+        return float(scipy.stats.fisher_exact(table).pvalue)
 
     # With both margins of the table held, p is smallest at one end of what the group's hits could have been.
     fewest, most = max(0, hits - n_elsewhere), min(group.n, hits)
@@ -197,14 +197,14 @@ def rank_sum_p(group: FloatArray, rest: FloatArray) -> tuple[float, float]:
     Source: Wilcoxon (1945), midranks.
     """
     # twice the midrank is a whole number, so that sums are counted and compared without rounding
-    doubled = np.rint(2 * stats.rankdata(np.concatenate([group, rest]))).astype(np.int64)
+    doubled = np.rint(2 * scipy.stats.rankdata(np.concatenate([group, rest]))).astype(np.int64)
     ranks, ties = np.unique(doubled, return_counts=True)
     if ranks.size == 1:
         return 1.0, 1.0
     # the sums of the smaller part are fewer, and tell the same, since all ranks have one sum
     m, smaller = min((group.size, doubled[: group.size]), (rest.size, doubled[group.size :]), key=lambda part: part[0])
     if m * (2 * m * doubled.size) * int(np.minimum(ties, m).sum()) > MOST_WORK:
-        return float(stats.mannwhitneyu(group, rest, method="asymptotic").pvalue), 0.0
+        return float(scipy.stats.mannwhitneyu(group, rest, method="asymptotic").pvalue), 0.0
     sums, chances = _rank_sums(m, ranks, ties)
     off = np.abs(sums - m * (doubled.size + 1))  # twice the distance from the expected sum, m (n + 1) / 2
     seen_off = abs(int(smaller.sum()) - m * (doubled.size + 1))

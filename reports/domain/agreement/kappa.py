@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from reels.errors import ValueNotTaken
 from reports.domain.agreement.estimates import CONFIDENCE, Estimate, FloatArray, Sample
@@ -99,7 +99,7 @@ def kappa(table: ArrayLike, disagreement: ArrayLike | None = None, *, confidence
     value = (observed - expected) / (1 - expected)
     se_null, se = _standard_errors(p, w, n)
     sample, why = _trust(n, k, max(se_null, se), confidence)
-    half_width = float(stats.norm.isf((1 - confidence) / 2)) * se
+    half_width = float(scipy.stats.norm.isf((1 - confidence) / 2)) * se
     return Kappa(
         n=n,
         sample=sample,
@@ -132,7 +132,7 @@ def _standard_errors(p: FloatArray, w: FloatArray, n: int) -> tuple[float, float
 
 def _trust(n: int, k: int, se: float, confidence: float) -> tuple[Sample, str]:
     """Verdict on a kappa; se is the larger of the two, since complete agreement alone makes one of them 0."""
-    half_width = float(stats.norm.isf((1 - confidence) / 2)) * se
+    half_width = float(scipy.stats.norm.isf((1 - confidence) / 2)) * se
     least = 2 * k * k
     if n < least:
         return Sample.TOO_FEW, f"{n} judged; {k} categories need at least {least} for the standard errors to hold."

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from reports.pdf.seal import fingerprint
+from reports.pdf.seal_keys import fingerprint
 from reports.services.seal import make_key
 
 

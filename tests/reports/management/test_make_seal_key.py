@@ -5,7 +5,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test.utils import override_settings
 
-from reports.pdf.seal import fingerprint
+from reports.pdf.seal_keys import fingerprint
 from reports.services.seal import known_certificates, seal_key
 
 

@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from reports.pdf.seal import SealKey, new_key
+from reports.pdf.seal_keys import SealKey, new_key
 from tests.builders import NOW
 
 

@@ -10,7 +10,7 @@ import pytest
 from pyhanko.sign import signers
 from pyhanko.sign.signers import PdfSignatureMetadata
 
-from reports.pdf import seal
+from reports.pdf import seal, seal_keys
 from reports.pdf.seal import check_seal, seal_document
 from reports.pdf.sheets.inspection import inspection_pdf
 from tests.builders import NOW
@@ -47,7 +47,7 @@ def is_valid(printed):
 
 def test_both_implementations_find_the_seal_valid_over_the_whole_file(whole, tmp_path):
     checked = check_seal(whole)
-    assert (checked.holds, checked.fingerprint) == (True, seal.fingerprint(key_of().certificate))
+    assert (checked.holds, checked.fingerprint) == (True, seal_keys.fingerprint(key_of().certificate))
     printed = pdfsig(whole, tmp_path)
     assert is_valid(printed)
     assert "Signature Type: ETSI.CAdES.detached" in printed
@@ -111,11 +111,11 @@ def test_a_second_seal_is_one_too_many(plain, monkeypatch):
 def test_a_seal_of_another_key_has_another_fingerprint(plain):
     checked = check_seal(seal_document(plain, key_of("Others"), at=NOW))
     assert checked.holds
-    assert checked.fingerprint != seal.fingerprint(key_of().certificate)
+    assert checked.fingerprint != seal_keys.fingerprint(key_of().certificate)
 
 
 def test_an_old_seal_holds_after_its_certificate_has_run_out(plain):
-    old = seal.new_key(name="Old", at=NOW - timedelta(days=365 * 30))
+    old = seal_keys.new_key(name="Old", at=NOW - timedelta(days=365 * 30))
     assert check_seal(seal_document(plain, old, at=NOW - timedelta(days=365 * 25))).holds
     assert not check_seal(seal_document(plain, old, at=NOW)).holds
 
@@ -129,4 +129,4 @@ def test_no_bytes_raise(content, caplog):
 
 def test_a_key_that_is_not_the_certificates_is_refused():
     with pytest.raises(ValueError, match="not that of the key"):
-        seal.load(seal.key_pem(key_of()), seal.certificate_pem(key_of("Others").certificate))
+        seal_keys.load(seal_keys.key_pem(key_of()), seal_keys.certificate_pem(key_of("Others").certificate))

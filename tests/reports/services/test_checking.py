@@ -4,7 +4,7 @@ from django.core.management import call_command
 from reels.domain import ledger
 from reports.domain.verdicts import Question, Verdict
 from reports.models import ArchivedPdf
-from reports.pdf import seal
+from reports.pdf import seal_keys
 from reports.pdf.examination import attached_files, examine_here
 from reports.pdf.facts import from_attachments
 from reports.pdf.seal import seal_document
@@ -100,7 +100,7 @@ def test_a_flipped_bit_outside_of_what_is_sealed_is_noticed_by_the_history(conte
 
 def test_the_certificate_of_an_earlier_key_is_still_known(content, seal_files):
     certificates = seal_files / "certificates.pem"
-    certificates.write_bytes(seal.certificate_pem(key_of("Next").certificate) + certificates.read_bytes())
+    certificates.write_bytes(seal_keys.certificate_pem(key_of("Next").certificate) + certificates.read_bytes())
     assert verdicts(check_document(content))[Question.SEAL] is Verdict.HOLDS
 
 
