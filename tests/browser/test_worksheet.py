@@ -1,7 +1,5 @@
 """The working pages in a real browser: two people count one reel, each with their own phone."""
 
-import re
-
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -9,18 +7,17 @@ from inspections.models import SignOff
 from tests.browser.journeys import log_in
 from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
-    LAST,
     SCALES,
-    STEPS,
     begin,
     go_to_the_scales,
+    key_everything,
     key_scales,
     look_again,
     make_cast,
     phone,
+    sign,
     waits,
 )
-from tests.builders import PASSWORD
 
 
 @pytest.fixture
@@ -36,24 +33,14 @@ def test_two_people_count_a_reel_each_on_their_own_phone(browser, live_server, c
     log_in(vic, live_server.url, cast.verifier)
     count = begin(tess, live_server)
     vic.goto(f"{count}/witness")
-    for step, key in enumerate(STEPS, 1):
-        look_again(tess, step)
-        look_again(vic, step)
-        key(tess)
-        if step < LAST:
-            waits(tess)
-        key(vic)
-        if step < LAST:
-            expect(vic.get_by_text(f"Step {step + 1} of {LAST}")).to_be_visible()
+    key_everything(tess, vic)
     for page, word in ((tess, "counted"), (vic, "verified")):
         if javascript:
             page.wait_for_url(f"{count}/result")  # it looked for itself, and does until there is something to sign
             expect(page.get_by_label("Your password, again")).to_be_visible()
         else:
             page.goto(f"{count}/result")
-        page.get_by_label("Your password, again").fill(PASSWORD)
-        page.get_by_role("button", name=f"Sign as “{word}”").click()
-        expect(page.get_by_text(re.compile("Sign(ed|atures)")).first).to_be_visible()
+        sign(page, word)
     vic.wait_for_url(count)
     expect(vic.locator(".numbers")).to_contain_text("12")
     assert in_a_thread(lambda: [each.meaning for each in SignOff.objects.all()]) == ["counted", "verified"]

@@ -3,12 +3,12 @@
 import re
 from collections.abc import Callable
 
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, ViewportSize, expect
 
 from inspections.models import Inspection
 from tests import builders, stories
 from tests.browser.threads import in_a_thread
-from tests.builders import Cast
+from tests.builders import PASSWORD, Cast
 from tests.worlds import step
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
@@ -25,12 +25,21 @@ def phone(browser: Browser, **options) -> BrowserContext:
     return browser.new_context(viewport=PHONE, **options)
 
 
+def write(field: Locator, text: str):
+    """As a person does: a tap, unless the field waits for it already, and then key by key."""
+    if not field.evaluate("each => each === document.activeElement"):
+        field.click()
+    if field.input_value():
+        field.clear()
+    field.press_sequentially(text)
+
+
 def begin(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001")
     page.get_by_role("link", name="Begin a count").click()
     page.get_by_label("I have read the cautions").check()
     for label, text in (("Work order", "WO-7"), ("Cable condition", "clean"), ("Winding quality", "even")):
-        page.get_by_label(label, exact=True).fill(text)
+        write(page.get_by_label(label, exact=True), text)
     expect(page.get_by_label("Publication", exact=True)).to_contain_text("LWS 12-3, revision C")
     for label in ("turned as installed", "are found", "wound evenly"):
         page.get_by_label(label).check()
@@ -40,8 +49,8 @@ def begin(page: Page, live_server) -> str:
 
 
 def fill_scales(page: Page, left="13", right="12"):
-    page.get_by_label("Left scale", exact=True).fill(left)
-    page.get_by_label("Right scale", exact=True).fill(right)
+    write(page.get_by_label("Left scale", exact=True), left)
+    write(page.get_by_label("Right scale", exact=True), right)
     if page.url.endswith("worksheet"):
         page.get_by_text("right to left").click()
 
@@ -53,7 +62,7 @@ def go_to_the_scales(page: Page, cast: Cast):
 
 
 def key_plate(page: Page):
-    page.get_by_label("Serial of the reel").fill("lw 0001")
+    write(page.get_by_label("Serial of the reel"), "LW 0001")
     send(page)
 
 
@@ -76,7 +85,7 @@ def waits(page: Page):
 
 
 def take_gauge(page: Page):
-    page.get_by_label("Serial of the wrap gauge").fill("WG-RM-7")
+    write(page.get_by_label("Serial of the wrap gauge"), "WG-RM-7")
     page.get_by_label("Its end marks match").check()
     page.get_by_role("button", name="Key the wrap gauge").click()
 
@@ -91,7 +100,7 @@ def look_again(page: Page, step: int):
 
 
 def key_wraps(page: Page, label="Wraps counted by hand"):
-    page.get_by_label(label).fill("12")
+    write(page.get_by_label(label), "12")
     send(page)
 
 
@@ -110,3 +119,37 @@ STEPS: tuple[Callable[[Page], None], ...] = (
 )  # fmt: skip
 LAST = len(STEPS)
 SCALES, HAND_COUNT = STEPS.index(key_scales) + 1, STEPS.index(key_wraps) + 1
+
+
+def find_witness_page(page: Page, live_server):
+    """From the reel's page, which a label leads to."""
+    page.goto(f"{live_server.url}/reels/LW-0001")
+    page.get_by_role("link", name=re.compile("Inspection [0-9]+")).click()
+    page.get_by_role("link", name="Witness").click()
+    expect(page.get_by_text(f"Step 1 of {LAST}")).to_be_visible()
+
+
+def key_everything(tess: Page, vic: Page):
+    """Both key every step, the technician first."""
+    for number, key in enumerate(STEPS, 1):
+        look_again(tess, number)
+        look_again(vic, number)
+        key(tess)
+        if number < LAST:
+            waits(tess)
+        key(vic)
+        if number < LAST:
+            expect(vic.get_by_text(f"Step {number + 1} of {LAST}")).to_be_visible()
+
+
+def sign(page: Page, word: str):
+    write(page.get_by_label("Your password, again"), PASSWORD)
+    page.get_by_role("button", name=f"Sign as “{word}”").click()
+    expect(page.get_by_text(re.compile("Sign(ed|atures)")).first).to_be_visible()
+
+
+def return_gauge(page: Page):
+    page.get_by_role("link", name="It is back in its place").click()
+    write(page.get_by_label("Serial of the wrap gauge"), "WG-RM-7")
+    page.get_by_role("button", name="It is back in its place").click()
+    expect(page.get_by_role("heading", name="Result")).to_be_visible()

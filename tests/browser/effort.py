@@ -1,0 +1,217 @@
+"""What a count costs two people in taps, keys and time, beside a paper one: `python -m tests.browser.effort`.
+
+Works one whole count through the pages in Chromium, each of the two on their own phone, from the reel's page to both
+signatures and the gauge's return, and prints what they touched at each step. The printed table is in
+deploy/handbook/effort.md.
+"""
+
+import os
+import re
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from reels.domain.cautions import CAUTIONS
+from reports.pdf.sheets.worksheet import READING_STEPS, WORKSHEET_HEAD
+from tests.browser.keystroke_level import (
+    TECHNICIAN,
+    VERIFIER,
+    Handled,
+    PaperEntry,
+    Span,
+    beside,
+    slow_beside_quick,
+    time_on_pages,
+    time_on_paper,
+)
+
+PRINTED_TO = "WRAPLEDGER_EFFORT"
+ROOT = Path(__file__).parents[2]
+GOES_BACK = "The wrap gauge goes back"
+# What is never merged with anything else, nor filled in beforehand: each is there so that somebody looks.
+FOR_SAFETY = frozenset({"cautions_confirmed", "turned_as_installed", "serial", "wrap_gauge", "end_marks_match"})
+# The page looks for itself; the driver of the tests taps there in haste.
+IN_HASTE = "Look again"
+# Keys that only change another key are none.
+WATCH = """() => {
+  const tell = (kind, target) => {
+    const control = target.closest("label")?.control ?? target.closest("a, button, input, select, summary, textarea");
+    const title = document.querySelector("h1")?.firstChild?.textContent.trim() ?? "";
+    const meaning = control?.form?.elements.meaning?.value;
+    window.handled({
+      kind, step: meaning ? `${title}, “${meaning}”` : title, isLink: control?.tagName === "A",
+      isButton: control?.tagName === "BUTTON", field: control?.name || control?.textContent.trim() || "",
+    });
+  };
+  addEventListener("pointerdown", (event) => tell("tap", event.target), true);
+  addEventListener("keydown", (event) => {
+    if (event.key.length === 1 || event.key === "Enter" || event.key === "Backspace") tell("key", event.target);
+  }, true);
+}"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touch:
+    """One tap or key. field: the name of what was touched; of a button or link, its words."""
+
+    person: str
+    kind: str
+    step: str
+    field: str
+    is_link: bool
+    is_button: bool
+
+    @property
+    def is_for_safety(self) -> bool:
+        return self.field in FOR_SAFETY
+
+
+class EffortCounter:
+    """Sees what two people touch on their pages, in order."""
+
+    def __init__(self) -> None:
+        self._seen: list[Touch] = []
+
+    def watch(self, person: str, page: Page) -> None:
+        def handled(told: Mapping[str, Any]) -> None:
+            if told["field"] == IN_HASTE:
+                return
+            self._seen.append(
+                Touch(person=person, kind=told["kind"], step=told["step"], field=told["field"],
+                      is_link=told["isLink"], is_button=told["isButton"])
+            )  # fmt: skip
+
+        page.expose_function("handled", handled)
+        page.add_init_script(f"({WATCH})()")
+
+    @property
+    def touches(self) -> list[tuple[str, Touch]]:
+        """What was touched, each with its step: a link's is the page that it leads to."""
+        steps: dict[str, str] = {}
+        placed = []
+        for each in reversed(self._seen):
+            step = steps.get(each.person, each.step) if each.is_link else each.step
+            steps[each.person] = step
+            placed.append((step, each))
+        return placed[::-1]
+
+    def handled(self) -> list[Handled]:
+        """By step and person, in the order in which the steps were first touched."""
+        by_place: dict[tuple[str, str], list[Touch]] = {}
+        for step, each in self.touches:
+            by_place.setdefault((step, each.person), []).append(each)
+        order = {step: number for number, step in enumerate(dict.fromkeys(step for step, _ in by_place))}
+        return [
+            Handled(step=step, person=person, fields=len({each.field for each in some if not each.is_button}),
+                    taps=_number(some, "tap"), keys=_number(some, "key"), waits=step != GOES_BACK)
+            for (step, person), some in sorted(by_place.items(), key=lambda item: order[item[0][0]])
+        ]  # fmt: skip
+
+
+def _number(touches: Iterable[Touch], kind: str) -> int:
+    return sum(each.kind == kind for each in touches)
+
+
+# Paper --------------------------------------------------------------------------------------------------------------
+# What is written on each line of the form, in characters; a choice is one letter, which is in paper's favour. The
+# verifier's sheet needs only the reel, what they read, and their name.
+
+PAPER: dict[str, PaperEntry] = {
+    "Reel": PaperEntry(technician=7, verifier=7),
+    "Site": PaperEntry(technician=12, verifier=0),
+    "Machine": PaperEntry(technician=4, verifier=0),
+    "Wrap gauge": PaperEntry(technician=7, verifier=0),
+    "Work order": PaperEntry(technician=4, verifier=0),
+    "Publication, rev.": PaperEntry(technician=10, verifier=0),
+    "Technician/verifier": PaperEntry(technician=1, verifier=1),
+    "Date, time": PaperEntry(technician=14, verifier=14),
+    **{caution: PaperEntry(technician=1, verifier=0) for caution in CAUTIONS},
+    "Marks found, cable and winding looked at": PaperEntry(technician=1, verifier=0),
+    "Serial of the gauge read, end marks matched": PaperEntry(technician=1, verifier=0),
+    "Serial, from the data plate": PaperEntry(technician=7, verifier=7),
+    "Open side": PaperEntry(technician=1, verifier=1),
+    "Flange scale, left": PaperEntry(technician=2, verifier=2),
+    "Flange scale, right": PaperEntry(technician=2, verifier=2),
+    "Unwind direction (technician)": PaperEntry(technician=1, verifier=0),
+    "Hand count at the scale line": PaperEntry(technician=2, verifier=2),
+    "Wrap gauge: face": PaperEntry(technician=1, verifier=1),
+    "Wrap gauge: reading": PaperEntry(technician=2, verifier=2),
+    "Crossover": PaperEntry(technician=1, verifier=1),
+    # Each works it out: the lower scale, whether open side and face go with its parity, hand and gauge equal, less one
+    # for the crossover, less the lead.
+    "Full layers": PaperEntry(technician=2, verifier=2),
+    "Parity": PaperEntry(technician=1, verifier=1, steps=1),
+    "Part-layer wraps": PaperEntry(technician=2, verifier=2),
+    "Less the crossover": PaperEntry(technician=2, verifier=2),
+    "Less the lead": PaperEntry(technician=2, verifier=2),
+    "Setup values": PaperEntry(technician=4, verifier=4),
+    "Name": PaperEntry(technician=11, verifier=11),
+    "Staff number": PaperEntry(technician=6, verifier=6),
+    "Signature": PaperEntry(technician=11, verifier=11),
+    "Signed: date, time": PaperEntry(technician=14, verifier=14),
+    "Serial of the gauge, back at its machine": PaperEntry(technician=7, verifier=0),
+}
+ON_THE_FORM = (*WORKSHEET_HEAD, *CAUTIONS, *(row[1] for row in READING_STEPS))
+
+
+# The table ----------------------------------------------------------------------------------------------------------
+
+
+def polled() -> Span:
+    """How long a page that waits takes to see that it may go on, as its script has it."""
+    script = (ROOT / "reels/static/reels/drafts.js").read_text("utf-8")
+    [milliseconds] = re.findall(r"^const AGAIN_MS = (\d+);", script, re.MULTILINE)
+    return Span(0, int(milliseconds) / 1000)
+
+
+def effort_lines(counter: EffortCounter) -> Iterator[str]:
+    """A line a step and person, the totals, and the time beside paper."""
+    safe = Counter((step, each.person, each.kind) for step, each in counter.touches if each.is_for_safety)
+    yield f"{'step':<29}{'who':<12}{'taps':>5}{'keys':>5}   of them for safety"
+    rows = counter.handled()
+    for each in rows:
+        taps, keys = (safe[each.step, each.person, kind] for kind in ("tap", "key"))
+        apart = f"   {taps} taps, {keys} keys" if taps or keys else ""
+        yield f"{each.step:<29}{each.person:<12}{each.taps:>5}{each.keys:>5}{apart}"
+    yield ""
+    for person in (TECHNICIAN, VERIFIER):
+        yield _total(person, [each for each in rows if each.person == person], counter)
+    yield ""
+    yield from _beside_paper(rows)
+
+
+def _total(person: str, rows: Sequence[Handled], counter: EffortCounter) -> str:
+    safe = [each for _, each in counter.touches if each.is_for_safety and each.person == person]
+    taps, keys = sum(each.taps for each in rows), sum(each.keys for each in rows)
+    return (
+        f"{person}: {taps} taps, {keys} keys; of them for safety {_number(safe, 'tap')} taps, {_number(safe, 'key')} "
+        f"keys; all others {taps - _number(safe, 'tap')} taps, {keys - _number(safe, 'key')} keys"
+    )
+
+
+def _beside_paper(rows: Sequence[Handled]) -> Iterator[str]:
+    pages, paper = time_on_pages(rows, polled()), time_on_paper(PAPER.values(), compared=len(READING_STEPS))
+    yield f"on the pages: {pages}, waits at hold points included (a page that waits looks every {polled().high:.0f} s)"
+    yield f"on paper: {paper}, for {len(PAPER)} lines on each sheet, the comparison and the calculation included"
+    yield f"{beside(pages, paper)} {slow_beside_quick(pages, paper)}"
+
+
+def main() -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        printed = Path(folder) / "effort"
+        os.environ[PRINTED_TO] = str(printed)
+        ended = pytest.main([str(Path(__file__).with_name("take_effort.py")), "-q", "--no-header"])
+        if ended == pytest.ExitCode.OK:
+            sys.stdout.write(printed.read_text("utf-8"))
+        return ended
+
+
+if __name__ == "__main__":
+    sys.exit(main())
