@@ -1,17 +1,30 @@
-"""A second, independent model of a drum: laid turn by turn, then looked at. It knows nothing of the counting rules."""
+"""A second, independent model of a drum: laid turn by turn, then looked at. It knows nothing of the counting rules.
 
+A drum wound in parallel. From the inner end outward the cable runs clockwise as seen from the reference side, unless it
+is wound the other way. (Clockwise is the path along the cable; the drum, taking cable in, turns the other way.) Each
+layer begins at the crossover's angle θ, counter-clockwise from the scale line; there every turn of it steps across, and
+there it ends, so a full layer holds a whole number of turns. What is seen is what crosses the scale line; an end that
+lies on it counts.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor
+
+FULL_TURN_DEG = 360
+HALF_TURN_DEG = 180
+CLOCKWISE, COUNTER_CLOCKWISE = "clockwise", "counter_clockwise"
+
+Degrees = int | Fraction  # exact
 
 
 @dataclass(frozen=True)
 class Turn:
-    """Cable laid once round, or part of the way: it starts on the scale line in one slot of its layer."""
+    """Cable laid once round, or part of the way, from crossover to crossover in one slot of its layer."""
 
     layer: int
     slot: int  # 0 at the left flange
-    sweep: Fraction  # of a whole turn
+    sweep: Degrees  # 360 of a whole turn
 
 
 @dataclass(frozen=True)
@@ -19,71 +32,90 @@ class ModelDrum:
     anchor: str
     wraps_odd_layer: int
     wraps_even_layer: int
+    crossover_deg: Degrees
+    sense: str = CLOCKWISE
 
     def slots(self, layer: int) -> int:
         return self.wraps_odd_layer if layer % 2 else self.wraps_even_layer
 
-    def wound(self, turns: Fraction) -> list[Turn]:
-        """Lay that many turns, one after the other, beginning at the anchor side and going back at each flange."""
+    @property
+    def to_line(self) -> Degrees:
+        """From the crossover along the cable to the scale line."""
+        return self.crossover_deg if self.sense == CLOCKWISE else FULL_TURN_DEG - self.crossover_deg
+
+    def wound(self, cable: Degrees) -> list[Turn]:
+        """Lay so much cable, turn after turn, beginning at the anchor side and going back at each flange."""
         laid: list[Turn] = []
         layer, step = 1, 1 if self.anchor == "left" else -1
         slot = 0 if step == 1 else self.slots(layer) - 1
-        while turns > 0:
+        while cable > 0:
             if not 0 <= slot < self.slots(layer):
                 layer, step = layer + 1, -step
                 slot = 0 if step == 1 else self.slots(layer) - 1
-            laid.append(Turn(layer, slot, min(turns, Fraction(1))))
-            turns -= 1
+            laid.append(Turn(layer, slot, min(cable, FULL_TURN_DEG)))
+            cable -= FULL_TURN_DEG
             slot += step
         return laid
 
-    # Looking at it
+    def wound_to_line(self, layer: int, wraps: int, further: Degrees = 0) -> list[Turn]:
+        """Lay cable until it comes to the scale line so many times in a layer, and so many degrees further."""
+        below = sum(self.slots(k) for k in range(1, layer))
+        return self.wound((below + wraps - 1) * FULL_TURN_DEG + self.to_line + further)
 
-    def level_at(self, flange: str, laid: list[Turn]) -> int:
+    # Looking along the scale line
+
+    def on_line(self, laid: Sequence[Turn]) -> list[Turn]:
+        return [turn for turn in laid if turn.sweep >= self.to_line]
+
+    def top(self, laid: Sequence[Turn]) -> list[Turn]:
+        """The wraps of the topmost layer, as they were laid."""
+        seen = self.on_line(laid)
+        return [turn for turn in seen if turn.layer == seen[-1].layer]
+
+    def level_at(self, flange: str, laid: Sequence[Turn]) -> int:
         """The topmost layer with a turn right at the flange."""
-        touching = [t.layer for t in laid if t.slot == (0 if flange == "left" else self.slots(t.layer) - 1)]
-        return max(touching, default=0)
+        at_flange = (t for t in self.on_line(laid) if t.slot == (0 if flange == "left" else self.slots(t.layer) - 1))
+        return max((t.layer for t in at_flange), default=0)
 
-    def open_side(self, laid: list[Turn]) -> str:
+    def open_side(self, laid: Sequence[Turn]) -> str:
         left, right = self.level_at("left", laid), self.level_at("right", laid)
         if left == right:
             return "none"
         return "left" if left < right else "right"
 
-    def unwind(self, laid: list[Turn]) -> str:
+    def unwind(self, laid: Sequence[Turn]) -> str:
         """The top turns come off one by one, back to where their layer began."""
-        top = [t.slot for t in laid if t.layer == laid[-1].layer]
-        return "right_to_left" if top[0] == 0 else "left_to_right"
+        return "right_to_left" if self.top(laid)[0].slot == 0 else "left_to_right"
 
-    def wraps_on_line(self, laid: list[Turn]) -> int:
-        return sum(t.layer == laid[-1].layer for t in laid)
+    def wraps_on_line(self, laid: Sequence[Turn]) -> int:
+        return len(self.top(laid))
 
-    def gauge(self, face: str, laid: list[Turn]) -> int:
+    def gauge(self, face: str, laid: Sequence[Turn]) -> int:
         """Number at the outermost wrap."""
-        return self.number_at(laid[-1], face)
+        return self.number_at(self.top(laid)[-1], face)
 
     def number_at(self, turn: Turn, face: str) -> int:
         """The even face is numbered from the anchor side, the odd face from the other."""
         from_left = (self.anchor == "left") == (face == "even")
         return turn.slot + 1 if from_left else self.slots(turn.layer) - turn.slot
 
-    def right_face(self, laid: list[Turn]) -> str:
+    def right_face(self, laid: Sequence[Turn]) -> str:
         """The face whose number 1 is at the wrap with which the top layer began."""
-        first = next(t for t in laid if t.layer == laid[-1].layer)
-        return next(face for face in ("odd", "even") if self.number_at(first, face) == 1)
-
-    def crossover_deg(self, laid: list[Turn]) -> float:
-        return float(laid[-1].sweep * 360)
+        return next(face for face in ("odd", "even") if self.number_at(self.top(laid)[0], face) == 1)
 
     # The truth
 
-    def setup_values(self, laid: list[Turn], lead: int) -> tuple[int, int] | None:
-        """Full layers and wraps of the whole turns, a half kept, less the lead; None if that is more than there is."""
-        top = [t.sweep for t in laid if t.layer == laid[-1].layer]
-        whole = len(laid) - len(top) + floor(sum(top) + Fraction(1, 2)) - lead
-        return None if whole < 0 else self.as_layers(self.wound(Fraction(whole)))
+    def turns_on_top(self, laid: Sequence[Turn]) -> Fraction:
+        """Turns of the topmost layer that is seen at the line, and of whatever is laid after it."""
+        counted = self.top(laid)[0].layer
+        return Fraction(sum(turn.sweep for turn in laid if turn.layer >= counted), FULL_TURN_DEG)
 
-    def as_layers(self, laid: list[Turn]) -> tuple[int, int]:
+    def setup_values(self, laid: Sequence[Turn], lead: int) -> tuple[int, int] | None:
+        """Full layers and wraps of the whole turns, a half kept, less the lead; None if that is more than there is."""
+        whole = (sum(turn.sweep for turn in laid) + HALF_TURN_DEG) // FULL_TURN_DEG - lead
+        return None if whole < 0 else self.as_layers(self.wound(whole * FULL_TURN_DEG))
+
+    def as_layers(self, laid: Sequence[Turn]) -> tuple[int, int]:
         in_layer = [sum(t.layer == layer for t in laid) for layer in range(1, laid[-1].layer + 1)] if laid else []
         full = sum(n == self.slots(layer) for layer, n in enumerate(in_layer, start=1))
         return full, sum(in_layer[full:])

@@ -9,8 +9,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from inspections.domain.counting import Count, Unusual, Working, problems_so_far, work_out
-from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
+from inspections.domain.reading import KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
+from tests.inspections.domain.counted_reels import ARCS, as_seen, parameters_of
 from tests.inspections.domain.drum_model import ModelDrum, Turn
 
 MAX_LAYERS = 9
@@ -30,16 +31,6 @@ class Scene:
     @property
     def is_flush(self) -> bool:
         return self.reading.open_side is OpenSide.NONE
-
-
-def as_seen(drum: ModelDrum, laid: list[Turn]) -> KeyedReading:
-    face = drum.right_face(laid)
-    return KeyedReading(
-        scale_left=drum.level_at("left", laid), scale_right=drum.level_at("right", laid),
-        open_side=OpenSide(drum.open_side(laid)), unwind=Unwind(drum.unwind(laid)),
-        hand_wraps=drum.wraps_on_line(laid), gauge_face=Parity(face), gauge_wraps=drum.gauge(face, laid),
-        crossover_deg=drum.crossover_deg(laid),
-    )  # fmt: skip
 
 
 def leave_out(draw: st.DrawFn, reading: KeyedReading, parameters: RuleParameters) -> KeyedReading:
@@ -64,19 +55,18 @@ def scenes(
     least_slots: int = 4,  # more than the lead, so that stepping down never needs two layers
 ) -> Scene:
     slots = st.integers(least_slots, 12)
-    drum = ModelDrum(draw(st.sampled_from(["left", "right"])), draw(slots), draw(slots))
-    parameters = RuleParameters(
-        anchor_side=Side(drum.anchor), wraps_odd_layer=drum.wraps_odd_layer, wraps_even_layer=drum.wraps_even_layer,
-        max_layers=MAX_LAYERS, lead_wraps=draw(st.integers(0, 3)),
-        unusual=UnusualRule.ACCEPT,
-        graduation=Graduation.EVERY if both_scales else draw(st.sampled_from(Graduation)),
+    drum = ModelDrum(
+        draw(st.sampled_from(["left", "right"])), draw(slots), draw(slots),
+        Fraction(draw(angles)), draw(st.sampled_from(list(ARCS))),
     )  # fmt: skip
+    graduation = Graduation.EVERY if both_scales else draw(st.sampled_from(Graduation))
+    lead = draw(st.integers(0, 3))
+    parameters = parameters_of(drum, max_layers=MAX_LAYERS, lead_wraps=lead, graduation=graduation)
     layer = draw(st.integers(1, MAX_LAYERS))
     most = drum.slots(layer)
     # Few wraps step down and all of them are flush: both need to come often.
     wraps = draw(st.sampled_from([1, 2, most - 1, most, most]) | st.integers(1, most))
-    below = sum(drum.slots(k) for k in range(1, layer))
-    laid = drum.wound(below + wraps - 1 + Fraction(draw(angles)) / 360)
+    laid = drum.wound_to_line(layer, wraps)
     reading = as_seen(drum, laid)
     return Scene(drum, laid, parameters, reading if both_scales else leave_out(draw, reading, parameters))
 
@@ -112,7 +102,7 @@ def test_a_count_is_unusual_exactly_when_it_is_flush_or_reaches_into_the_layer_b
 @given(scenes())
 def test_the_half_gives_the_same_as_the_degrees(scene):
     deg = scene.reading.crossover_deg
-    half = Half.FIRST if deg < 180 else Half.SECOND
+    half = scene.parameters.half_at(deg)
     by_half = work_out(scene.parameters, replace(scene.reading, crossover_deg=None, crossover_half=half))
     by_deg = work_out(scene.parameters, scene.reading)
     assert (by_half.outcome, numbers(by_half)) == (by_deg.outcome, numbers(by_deg))
