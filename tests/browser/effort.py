@@ -37,8 +37,6 @@ ROOT = Path(__file__).parents[2]
 GOES_BACK = "The wrap gauge goes back"
 # What is never merged with anything else, nor filled in beforehand: each is there so that somebody looks.
 FOR_SAFETY = frozenset({"cautions_confirmed", "turned_as_installed", "serial", "wrap_gauge", "end_marks_match"})
-# The page looks for itself; the driver of the tests taps there in haste.
-IN_HASTE = "Look again"
 # Keys that only change another key are none.
 WATCH = """() => {
   const tell = (kind, target) => {
@@ -81,8 +79,6 @@ class EffortCounter:
 
     def watch(self, person: str, page: Page) -> None:
         def handled(told: Mapping[str, Any]) -> None:
-            if told["field"] == IN_HASTE:
-                return
             self._seen.append(
                 Touch(person=person, kind=told["kind"], step=told["step"], field=told["field"],
                       is_link=told["isLink"], is_button=told["isButton"])

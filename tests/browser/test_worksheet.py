@@ -69,6 +69,20 @@ def test_wraps_are_tallied_with_a_thumb_and_the_drawing_follows(browser, live_se
     vic.context.close()
 
 
+def test_a_thumb_is_led_from_field_to_field(page: Page, live_server, cast):
+    log_in(page, live_server.url, cast.technician)
+    begin(page, live_server)
+    go_to_the_scales(page, cast)
+    left = page.get_by_label("Left scale", exact=True)
+    expect(left).to_be_focused()
+    page.get_by_label("The right scale cannot be read").check()
+    left.press("Enter")  # nothing else is to be written, so it is sent, and the unwind direction is missing
+    expect(page.get_by_role("alert")).to_be_focused()
+    page.get_by_label("The right scale cannot be read").uncheck()
+    page.get_by_label("Left scale", exact=True).press("Enter")
+    expect(page.get_by_label("Right scale", exact=True)).to_be_focused()
+
+
 def test_a_step_is_keyed_by_keyboard_alone(page: Page, live_server, cast):
     log_in(page, live_server.url, cast.technician)
     begin(page, live_server)

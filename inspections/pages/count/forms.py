@@ -19,30 +19,57 @@ from reels.pages.act_fields import KEYED, LINE, READ_OFF, asks
 from reels.pages.acts import ActForm
 from reels.services.reels import CableEventFacts
 
+ANOTHER = ("", "another one, keyed below")
+
 
 @asks(
-    Preparation, cable_condition=LINE, winding_quality=LINE, publication_reason=LINE,
+    Preparation, work_order={"required": False}, cable_condition=LINE, winding_quality=LINE, publication_reason=LINE,
     publication={"required": False, "label": "Another publication", "help_text": "Empty: the one chosen above."},
     publication_revision={"required": False, "label": "Its revision"},
 )  # fmt: skip
 class PreparationForm(ActForm):
     """What must be so before the first reading.
 
-    The publication is chosen from those in force; a count from paper may name another.
+    The publication is chosen from those in force; a count from paper may name another. The work order is one of the
+    site's last days, or is keyed.
     """
 
+    recent_work_order = forms.ChoiceField(label="Work order", required=False, widget=forms.RadioSelect)
     in_force = forms.ChoiceField(label="Publication", required=False)
 
-    def __init__(self, *args: Any, publications: list[Publication], **options: Any) -> None:
+    def __init__(
+        self, *args: Any, publications: list[Publication], work_orders: Iterable[str] = (), **options: Any
+    ) -> None:
         super().__init__(*args, **options)
+        self._offer_work_orders(list(work_orders))
         self.publications = {str(each.pk): each for each in publications}
         self.offer("in_force", "choose", [(key, f"{each}: {each.title}") for key, each in self.publications.items()])
         if len(publications) == 1:
             self.initial["in_force"] = next(iter(self.publications))
 
+    def _offer_work_orders(self, work_orders: list[str]) -> None:
+        if not work_orders:
+            del self.fields["recent_work_order"]
+            return
+        offered: Any = self.fields["recent_work_order"]
+        offered.choices = [*((each, each) for each in work_orders), ANOTHER]
+        self.fields["work_order"].label = "Another work order"
+
+    def _add_work_order(self, cleaned: dict[str, Any]) -> None:
+        keyed, chosen = cleaned.get("work_order"), cleaned.pop("recent_work_order", "")
+        if "work_order" in self.errors:
+            return
+        if keyed and chosen and keyed != chosen:
+            self.add_error("work_order", f"Choose {chosen} or key another work order, not both.")
+        elif not keyed and not chosen:
+            self.add_error("work_order", "Name the work order.")
+        else:
+            cleaned["work_order"] = keyed or chosen
+
     def clean(self) -> dict[str, Any]:
-        """The publication that is meant, as the service takes it."""
+        """The work order and the publication that are meant, as the service takes them."""
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        self._add_work_order(cleaned)
         chosen = self.publications.get(cleaned.pop("in_force", ""))
         if cleaned.get("publication") or cleaned.get("publication_revision"):
             return cleaned

@@ -8,6 +8,7 @@ from inspections.errors import PublicationNotInForce
 from inspections.models import Inspection
 from inspections.pages.count.forms import PreparationForm
 from inspections.pages.reel.act_page import ReelActView
+from inspections.queries.counts import work_orders_of_late
 from inspections.services.opening import Preparation, open_inspection
 from reels.domain.cautions import CAUTIONS
 from reels.errors import Refused
@@ -24,7 +25,10 @@ class BeginCountView(ReelActView):
     opened: Inspection | None = None
 
     def form_options(self) -> dict[str, Any]:
-        return {"publications": list(publications_in_force(self.reel.type, self.at))}
+        return {
+            "publications": list(publications_in_force(self.reel.type, self.at)),
+            "work_orders": work_orders_of_late(self.reel.site, self.at),
+        }
 
     def context(self) -> dict[str, Any]:
         return {**super().context(), "cautions": CAUTIONS}

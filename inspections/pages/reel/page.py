@@ -68,6 +68,7 @@ class CountRow:
     length: str
     inspection: int | None = None
     source: str = ""
+    is_open: bool = False
 
 
 def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
@@ -79,6 +80,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
+    counts = _counts(reel, person.length_unit)
     return {
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
@@ -88,10 +90,10 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "withdrawn": [each for each in values if each.row.withdrawn_at],
         "installations": installed,
         "cable_events": _cable_events(reel, person.length_unit),
-        "counts": _counts(reel, person.length_unit),
+        "counts": counts,
         "history": _history(entries, chosen, asked, reel, person),
         "filter": chosen,
-        "acts": acts_on(reel, held),
+        "acts": [*acts_on_count(counts, held), *acts_on(reel, held)],
         "may_maintain": Act.MAINTAIN in held,
     }
 
@@ -118,6 +120,17 @@ _ACTS = (
     ("Send to another site", "reel-move", {Act.MAINTAIN}, "off"),
     ("Retire the reel", "reel-retirement", {Act.MAINTAIN}, "idle"),
 )
+
+
+def acts_on_count(counts: Iterable[CountRow], held: frozenset[Act]) -> list[dict[str, Any]]:
+    """Where the count that is open goes on, for somebody with these authorisations. No query."""
+    ways = (("Witness the count", "worksheet-verifier", Act.VERIFY),
+            ("Go on with the count", "worksheet-technician", Act.COUNT))  # fmt: skip
+    return [
+        {"words": title, "address": reverse(name, args=[each.inspection])}
+        for each in counts if each.is_open
+        for title, name, needed in ways if needed in held
+    ]  # fmt: skip
 
 
 def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
@@ -235,6 +248,7 @@ def _inspected(row: Inspection, length: str) -> CountRow:
         length=length,
         inspection=row.pk,
         source="from paper" if row.from_paper else "",
+        is_open=row.state == InspectionState.OPEN,
     )
 
 

@@ -1,8 +1,11 @@
 // What is typed on the pages of a count is not lost: it is kept in this browser, for one login, and on the server; a
-// step is sent again when the connection is back, under the same number, so that it is stored once. Works without.
+// step is sent again when the connection is back, under the same number, so that it is stored once. A thumb is led from
+// field to field. Works without.
 
 const LOGIN = document.body.dataset.login;
 const MINE = `wrapledger draft ${LOGIN} `;
+const WRITTEN = ":is(input, textarea):not([type=hidden], [type=checkbox], [type=radio], [type=file])";
+const TO_BE_READ_FIRST = "[role=alert], #again, #differs";
 const AGAIN_MS = 4000;
 const KEPT_MS = 800;
 const NOT_TYPED = new Set(["csrfmiddlewaretoken", "token", "seen", "by", "step", "reading", "points", "act", "password"]);
@@ -113,6 +116,29 @@ function keepDraft(form) {
   if (kept) redraw(form);
 }
 
+// The next field that waits to be written, of those that are in sight and not said to be left out.
+function nextToWrite(form, after) {
+  return [...form.querySelectorAll(WRITTEN)].find((field) => field.value === "" && field.offsetParent
+    && !form.elements[`${field.name}_left_out`]?.checked
+    && after.compareDocumentPosition(field) & Node.DOCUMENT_POSITION_FOLLOWING);
+}
+
+function leadOn(form) {
+  form.addEventListener("keydown", (event) => {
+    const next = event.key === "Enter" && event.target.matches(`input${WRITTEN}`) && nextToWrite(form, event.target);
+    if (!next) return;  // the last one sends, as everywhere
+    event.preventDefault();
+    next.focus();
+  });
+  form.addEventListener("click", (event) => {  // by a thumb: whoever chooses by keys goes on by keys
+    const choice = event.detail > 0 && event.target.closest("label")?.control;
+    if (choice?.type === "radio") nextToWrite(form, choice)?.focus();
+  });
+  if (document.querySelector(TO_BE_READ_FIRST)) return;
+  const [first] = [...form.elements].filter((field) => field.offsetParent);
+  if (first?.matches(WRITTEN)) first.focus({ preventScroll: true });
+}
+
 function tally(block) {
   const field = document.getElementById(block.dataset.tally);
   const step = (by) => {
@@ -139,6 +165,7 @@ function poll(place) {
 
 function start() {
   document.querySelectorAll("form[data-draft]").forEach(keepDraft);
+  document.querySelectorAll("form.keys").forEach(leadOn);
   document.querySelectorAll("[data-tally]").forEach(tally);
   document.querySelectorAll("[data-poll]").forEach(poll);
 }
