@@ -67,7 +67,7 @@ def make_type(code: str = "w28", **changes: Any) -> ReelType:
     fields: dict[str, Any] = {
         "core_diameter_mm": Decimal(300), "cable_diameter_mm": Decimal(10), "wraps_odd_layer": 28,
         "wraps_even_layer": 27, "max_layers": 20, "anchor_side": "left", "lead_wraps": 1, "unusual": "accept",
-        "unusual_publication": "LWS 12-3", "least_length_m": Decimal(150),
+        "unusual_publication": "LWS 12-3", "least_length_m": Decimal(150), "scale_line_at": "bottom",
     }  # fmt: skip
     return register.add_reel_type(code=code, **{**fields, **changes}, **by_administrator())
 

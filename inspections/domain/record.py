@@ -12,13 +12,15 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 3.
+    """The record's canonical bytes, form 4.
 
+    Form 3 and those before told of the parameters neither where the scale line sits nor from which side angles are seen
+    nor how the cable is wound.
     Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second
     forward (`Half.stored` reads them), told neither why a count from paper names a publication out of force nor which
     wrap gauges were used, calibrated until when, and the technician alone keyed the open side in them.
     """
-    return ledger.canonical({"v": 3, "kind": "inspection", **ledger.plain(content)})
+    return ledger.canonical({"v": 4, "kind": "inspection", **ledger.plain(content)})
 
 
 def statement_bytes(content: Mapping[str, Any]) -> bytes:

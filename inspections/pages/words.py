@@ -3,7 +3,10 @@
 from typing import Any
 
 from inspections.domain.keying import half_of
+from inspections.domain.type_words import face_in_words, half_in_words
 from inspections.domain.words import InspectionState, Point, ReelStatus
+from reels.domain.reel_figures import DrumSection
+from reels.domain.words import Parity
 from reels.pages.formats import Badge
 
 # In the order in which somebody should look at them.
@@ -81,13 +84,13 @@ LABELS = {
 }  # fmt: skip
 
 
-def keyed_words(point: Point, value: Any) -> str:
-    """A keyed value as a person would say it; odd and even are always words."""
+def keyed_words(point: Point, value: Any, drum: DrumSection) -> str:
+    """A keyed value as a person would say it; odd and even are always words. drum: of the type, for what is beside."""
     match point:
         case Point.GAUGE:
-            return f"{value['wraps']} on the {value['face']} face"
+            return f"{value['wraps']} on the {face_in_words(Parity(value['face']), drum)} face"
         case Point.CROSSOVER:
-            return half_of(value).spoken if "half" in value else f"{value['deg']}°"
+            return half_in_words(half_of(value), drum) if "half" in value else f"{value['deg']}°"
         case Point.OPEN_SIDE:
             return "none: the top layer is flush" if value == "none" else str(value)
         case Point.UNWIND:

@@ -1,5 +1,8 @@
 """The rule parameters of a reel type, as they are now or as an inspection keeps them."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from inspections.domain.reading import RuleParameters
 from inspections.models import Inspection
 from reels.domain.words import Graduation, Side, UnusualRule
@@ -9,25 +12,32 @@ _PARAMETERS = (
     "anchor_side", "wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "arc_from_deg", "arc_to_deg",
     "unusual", "graduation",
 )  # fmt: skip
+# What tells people where to look; no number depends on it.
+_SHOWN = (
+    "reference_side", "scale_line_at", "winding_sense", "odd_face_mark", "even_face_mark", "odd_scale_mark",
+    "even_scale_mark",
+)  # fmt: skip
 
 
 def parameters_json(reel_type: ReelType) -> dict[str, int | str]:
-    """The type's rule parameters as an inspection keeps them, with the publication that allows unusual counts."""
-    kept = {name: getattr(reel_type, name) for name in _PARAMETERS}
-    return {**kept, "type": reel_type.code, "unusual_publication": reel_type.unusual_publication}
+    """The type's rule parameters as an inspection keeps them, with the publications that say what is not usual."""
+    kept = {name: getattr(reel_type, name) for name in (*_PARAMETERS, *_SHOWN)}
+    named = {name: getattr(reel_type, name) for name in ("arc_publication", "unusual_publication")}
+    return {**kept, "type": reel_type.code, **named}
 
 
 def parameters_of(inspection: Inspection) -> RuleParameters:
     """The rule parameters under which this inspection is worked out."""
-    return rule_parameters({name: inspection.parameters[name] for name in _PARAMETERS})
+    return rule_parameters(inspection.parameters)
 
 
 def parameters_of_type(reel_type: ReelType) -> RuleParameters:
     """The rule parameters of a reel type as they are now."""
-    return rule_parameters({name: getattr(reel_type, name) for name in _PARAMETERS})
+    return rule_parameters(vars(reel_type))
 
 
-def rule_parameters(values: dict[str, int | str]) -> RuleParameters:
-    """Rule parameters from plain words and numbers."""
-    words = {"anchor_side": Side, "unusual": UnusualRule, "graduation": Graduation}
-    return RuleParameters(**{k: words[k](v) if k in words else v for k, v in values.items()})  # type: ignore[arg-type]  # checked by RuleParameters
+def rule_parameters(values: Mapping[str, Any]) -> RuleParameters:
+    """Rule parameters from plain words and numbers. values: what is none of them is left aside."""
+    words: dict[str, Any] = {"anchor_side": Side, "unusual": UnusualRule, "graduation": Graduation}
+    stated = {name: values[name] for name in _PARAMETERS if name in values}
+    return RuleParameters(**{k: words[k](v) if k in words else v for k, v in stated.items()})

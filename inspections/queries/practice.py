@@ -32,9 +32,7 @@ RESULT_FIELDS = ("layers", "wraps", "refers")  # entered last, after the reading
 
 def reel_of(exercise: Exercise) -> PracticeReel:
     """The reel that an exercise is about. No query."""
-    not_a_rule = ("type", "unusual_publication")
-    parameters = {name: value for name, value in exercise.parameters.items() if name not in not_a_rule}
-    return practice_reel(rule_parameters(parameters), Difficulty(exercise.difficulty), exercise.seed)
+    return practice_reel(rule_parameters(exercise.parameters), Difficulty(exercise.difficulty), exercise.seed)
 
 
 def sheet_of(exercise: Exercise) -> PracticeSheet:

@@ -33,7 +33,7 @@ from reels.domain.act_fields import (
     PublicationFields,
     ReasonFields,
 )
-from reels.domain.words import AskedAt, Graduation, Scope, Side, UnusualRule
+from reels.domain.words import AskedAt, Graduation, LinePlace, Scope, Side, UnusualRule, WindingSense
 
 ReasonIn = body_of(ReasonFields, "ReasonIn")
 
@@ -167,6 +167,10 @@ class LengthOut(Out):
     random_u_m = Metres(help_text="From the count, a whole number of wraps.")
 
 
+def _mark(what: str) -> Maybe:
+    return Maybe(required=False, default=empty, max_length=40, help_text=f"What {what} like, in words of the type's.")
+
+
 class ReelTypePatch(Form):
     """What may be put right of a reel type; a count under way keeps the parameters it was opened with."""
 
@@ -184,11 +188,20 @@ class ReelTypePatch(Form):
     lead_wraps = Whole(required=False)
     arc_from_deg = Whole(required=False, max_value=360)
     arc_to_deg = Whole(required=False, max_value=360)
+    arc_publication = Maybe(
+        required=False, default=empty, max_length=120,
+        help_text="Says the arc where it is not the half turn of the winding sense; people then key degrees.",
+    )  # fmt: skip
+    reference_side = Word(Side, required=False)
+    scale_line_at = Word(LinePlace, required=False)
+    winding_sense = Word(WindingSense, required=False, help_text="The arc follows from it, and it from the arc.")
     unusual = Word(UnusualRule, required=False)
     unusual_publication = Maybe(required=False, default=empty, max_length=120)
     least_length_m = Exact(required=False, allow_null=True)
-    odd_colour = Maybe(required=False, default=empty, max_length=30)
-    even_colour = Maybe(required=False, default=empty, max_length=30)
+    odd_face_mark = _mark("a gauge's odd face looks")
+    even_face_mark = _mark("a gauge's even face looks")
+    odd_scale_mark = _mark("a scale of odd numbers looks")
+    even_scale_mark = _mark("a scale of even numbers looks")
     reason = Maybe(required=False, default=empty, help_text="Why it is changed; kept in the register's history.")
 
 
@@ -201,7 +214,6 @@ class ReelTypeIn(ReelTypePatch):
     wraps_even_layer = Whole(min_value=2)
     max_layers = Whole(min_value=1)
     anchor_side = Word(Side)
-    reference_side = Word(Side, required=False)
     graduation = Word(Graduation, required=False)
 
 
@@ -218,15 +230,20 @@ class ReelTypeOut(Out):
     diameter_u_mm = Exact()
     anchor_side = Word(Side)
     reference_side = Word(Side)
+    scale_line_at = Word(LinePlace)
+    winding_sense = Word(WindingSense)
     graduation = Word(Graduation)
     lead_wraps = Whole()
     arc_from_deg = Whole()
     arc_to_deg = Whole()
+    arc_publication = Maybe()
     unusual = Word(UnusualRule)
     unusual_publication = Maybe()
     least_length_m = Exact(allow_null=True)
-    odd_colour = Maybe()
-    even_colour = Maybe()
+    odd_face_mark = Maybe()
+    even_face_mark = Maybe()
+    odd_scale_mark = Maybe()
+    even_scale_mark = Maybe()
 
 
 PublicationIn = body_of(PublicationFields, "PublicationIn")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
-from reels.domain.words import Parity, Side, counted
+from reels.domain.words import LinePlace, Parity, Side, WindingSense, counted, where_halves_lie
 
 ROW = math.sqrt(3) / 2  # height of a nested layer, in cable diameters; figures are to no scale
 GREATEST_UNIT = 11.0  # points a cable diameter takes at most
@@ -20,8 +20,6 @@ FLANGE = 5.0
 NARROW = 130.0  # points between the flanges; the names of the flanges need more when they stand under them
 LINE = 10.0  # from one line of words to the next
 TEXT = 8.5
-NAMES_OF_PLACES = {"top": "on top", "bottom": "at the bottom", "forward": "forward", "aft": "aft"}
-HALF_WORDS = {"top": "above", "bottom": "below", "forward": "forward", "aft": "aft"}
 # What lies further up in the eyes of whoever faces the line; of a line at the bottom that is its nearer, aft side.
 UPWARD = {"top": "forward", "bottom": "aft", "forward": "above", "aft": "above"}
 HALF_NAMES = ("first half", "second half")
@@ -45,10 +43,10 @@ class DrumSection:
     """As much of a reel type as its figures need.
 
     wraps_odd_layer, wraps_even_layer: wraps of a full layer, 2 or more; max_layers: 1 or more.
-    scale_line_at: where the scale line sits as installed: top, bottom, forward or aft. reference_side: the side of what
-    carries the machine from which angles are seen. winding_sense: the way the cable runs from its inner end, seen from
-    there: clockwise or counter_clockwise. face_marks: what the odd and the even face of a wrap gauge look like, in the
-    type's own words, or "". arc_from_deg, arc_to_deg: where a crossover takes a wrap off.
+    scale_line_at: where the scale line sits as installed. reference_side: the side of what carries the machine from
+    which angles are seen. winding_sense: the way the cable runs from its inner end, seen from there. face_marks,
+    scale_marks: what the odd and the even face of a wrap gauge look like, and the scales of odd and of even numbers, in
+    the type's own words, or "". arc_from_deg, arc_to_deg: where a crossover takes a wrap off.
     """
 
     anchor_side: Side
@@ -57,10 +55,11 @@ class DrumSection:
     max_layers: int
     arc_from_deg: float
     arc_to_deg: float
-    scale_line_at: str
+    scale_line_at: LinePlace
     reference_side: Side
-    winding_sense: str
+    winding_sense: WindingSense
     face_marks: tuple[str, str] = ("", "")
+    scale_marks: tuple[str, str] = ("", "")
 
     def capacity(self, layer: int) -> int:
         """Wraps that the layer holds."""
@@ -87,9 +86,7 @@ class DrumSection:
     @property
     def half_words(self) -> tuple[str, str]:
         """Which way the middle of the first half lies, and of the second: forward, aft, above or below."""
-        line = paper_degrees(self.scale_line_at, self.reference_side)
-        words = {paper_degrees(place, self.reference_side): word for place, word in HALF_WORDS.items()}
-        return words[(line + 90) % 360], words[(line + 270) % 360]
+        return where_halves_lie(self.scale_line_at, self.reference_side)
 
     @property
     def counter_clockwise_is_up(self) -> bool:
@@ -102,25 +99,26 @@ class DrumSection:
         return along if self.anchor_side is self.side_at_left else self.width - along
 
 
-# Where the scale line sits while parameters do not say it: seen from that side, the first half then lies aft, as it was
-# called.
-FIRST_HALF_AFT = {Side.LEFT: "bottom", Side.RIGHT: "top"}
+# Where the scale line sat of a count whose parameters do not say it: seen from that side, the first half then lies aft,
+# as it was called.
+FIRST_HALF_AFT = {Side.LEFT: LinePlace.BOTTOM, Side.RIGHT: LinePlace.TOP}
 
 
 def drum_of(parameters: Mapping[str, Any], reference_side: str) -> DrumSection:
     """The drum of a reel type, from the parameters that an inspection keeps.
 
-    reference_side: the type's, for parameters that do not hold it.
+    reference_side: the type's, for parameters of a count that do not hold it.
     """
     side = Side(parameters.get("reference_side", reference_side))
-    sense = "clockwise" if float(parameters["arc_from_deg"]) < 180 else "counter_clockwise"  # each has its arc
+    by_arc = WindingSense.CLOCKWISE if float(parameters["arc_from_deg"]) < 180 else WindingSense.COUNTER_CLOCKWISE
     return DrumSection(
         anchor_side=Side(parameters["anchor_side"]), max_layers=parameters["max_layers"],
         wraps_odd_layer=parameters["wraps_odd_layer"], wraps_even_layer=parameters["wraps_even_layer"],
         arc_from_deg=float(parameters["arc_from_deg"]), arc_to_deg=float(parameters["arc_to_deg"]),
-        scale_line_at=parameters.get("scale_line_at", FIRST_HALF_AFT[side]), reference_side=side,
-        winding_sense=parameters.get("winding_sense", sense),
+        scale_line_at=LinePlace(parameters.get("scale_line_at", FIRST_HALF_AFT[side])), reference_side=side,
+        winding_sense=WindingSense(parameters.get("winding_sense", by_arc)),
         face_marks=(parameters.get("odd_face_mark", ""), parameters.get("even_face_mark", "")),
+        scale_marks=(parameters.get("odd_scale_mark", ""), parameters.get("even_scale_mark", "")),
     )  # fmt: skip
 
 
@@ -359,7 +357,7 @@ class ReferenceFrame:
         way = "right" if drum.reference_side is Side.RIGHT else "left"
         return (
             f"As installed, seen from the {drum.reference_side} side: up is up, forward is to the {way}. The scale "
-            f"line is {NAMES_OF_PLACES[drum.scale_line_at]}. Counter-clockwise from it, the first half lies {first}, "
+            f"line is {drum.scale_line_at.spoken}. Counter-clockwise from it, the first half lies {first}, "
             f"the second {second}.{seen} From {drum.arc_from_deg:g}° to {drum.arc_to_deg:g}° a wrap is taken off."
         )
 

@@ -1,8 +1,9 @@
 """The trade's small words that reel types, counts and setup values share."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from enum import StrEnum
-from typing import Self
+from typing import Any, Self
 
 # What a serial number may be, since it stands in paths: no slash, no control characters, no blank at either end.
 SERIAL = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
@@ -40,6 +41,72 @@ class Parity(StrEnum):
     def other(self) -> "Parity":
         """Odd for even, even for odd."""
         return Parity.EVEN if self is Parity.ODD else Parity.ODD
+
+
+class LinePlace(StrEnum):
+    """Where the scale line of a drum sits, as installed."""
+
+    TOP = "top"
+    BOTTOM = "bottom"
+    FORWARD = "forward"
+    AFT = "aft"
+
+    @property
+    def spoken(self) -> str:
+        """As people say it: on top, at the bottom, forward or aft."""
+        return {"top": "on top", "bottom": "at the bottom"}.get(self.value, self.value)
+
+
+# Counter-clockwise from the scale line: which way the first half turn lies, then the second. Seen from the right side
+# of what carries the machine, forward is to the right; from the left side, to the left.
+_HALVES = {
+    (LinePlace.TOP, Side.LEFT): ("forward", "aft"),
+    (LinePlace.TOP, Side.RIGHT): ("aft", "forward"),
+    (LinePlace.BOTTOM, Side.LEFT): ("aft", "forward"),
+    (LinePlace.BOTTOM, Side.RIGHT): ("forward", "aft"),
+    (LinePlace.FORWARD, Side.LEFT): ("below", "above"),
+    (LinePlace.FORWARD, Side.RIGHT): ("above", "below"),
+    (LinePlace.AFT, Side.LEFT): ("above", "below"),
+    (LinePlace.AFT, Side.RIGHT): ("below", "above"),
+}
+
+
+def where_halves_lie(scale_line_at: LinePlace, reference_side: Side) -> tuple[str, str]:
+    """Which way the first half turn lies, and the second: forward, aft, above or below.
+
+    It holds only while the scale line stands where it is said to.
+    """
+    return _HALVES[scale_line_at, reference_side]
+
+
+class WindingSense(StrEnum):
+    """The way cable runs from its inner end outward, seen from the reference side."""
+
+    CLOCKWISE = "clockwise"
+    COUNTER_CLOCKWISE = "counter_clockwise"
+
+    @property
+    def arc(self) -> tuple[int, int]:
+        """From where to where a crossover takes a wrap off, in degrees from the scale line: one half turn."""
+        return (0, 180) if self is WindingSense.CLOCKWISE else (180, 360)
+
+    @property
+    def spoken(self) -> str:
+        """As people say it."""
+        return self.replace("_", "-")
+
+    @classmethod
+    def completing(cls, stated: Mapping[str, Any]) -> dict[str, Any]:
+        """The winding sense by the arc, or the arc by the winding sense, where only one of them is stated.
+
+        stated: columns of a reel type; None is not stated.
+        """
+        sense, ends = stated.get("winding_sense"), ("arc_from_deg", "arc_to_deg")
+        arc = tuple(stated.get(end) for end in ends)
+        if sense is None:
+            by_arc = next((each for each in cls if each.arc == arc), None)
+            return {"winding_sense": by_arc} if by_arc else {}
+        return dict(zip(ends, cls(sense).arc, strict=True)) if arc == (None, None) and sense in set(cls) else {}
 
 
 class Graduation(StrEnum):

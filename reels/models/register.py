@@ -7,7 +7,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from reels.domain.words import SERIAL, Graduation, Side, UnusualRule
+from reels.domain.words import SERIAL, Graduation, LinePlace, Side, UnusualRule, WindingSense
 from reels.models.base import Added, Kept, choices, exact_length
 
 
@@ -46,15 +46,20 @@ class ReelType(Kept):
     diameter_u_mm = exact_length(default=0, help_text="Standard uncertainty of the diameters.")
     anchor_side = models.CharField(max_length=5, choices=choices(Side))
     reference_side = models.CharField(max_length=5, choices=choices(Side), default=Side.LEFT)
+    scale_line_at = models.CharField(max_length=7, choices=choices(LinePlace), default=LinePlace.TOP)
+    winding_sense = models.CharField(max_length=17, choices=choices(WindingSense), default=WindingSense.CLOCKWISE)
     graduation = models.CharField(max_length=7, choices=choices(Graduation), default=Graduation.EVERY)
     lead_wraps = models.PositiveSmallIntegerField(default=1)
     arc_from_deg = models.PositiveSmallIntegerField(default=0)
     arc_to_deg = models.PositiveSmallIntegerField(default=180)
+    arc_publication = models.CharField(max_length=120, blank=True, help_text="Says an arc that is not a half turn.")
     unusual = models.CharField(max_length=6, choices=choices(UnusualRule), default=UnusualRule.HOLD)
     unusual_publication = models.CharField(max_length=120, blank=True, help_text="Allows unusual counts.")
     least_length_m = exact_length(null=True, blank=True)
-    odd_colour = models.CharField(max_length=30, blank=True)
-    even_colour = models.CharField(max_length=30, blank=True)
+    odd_face_mark = models.CharField(max_length=40, blank=True, help_text="What a gauge's odd face looks like.")
+    even_face_mark = models.CharField(max_length=40, blank=True, help_text="What a gauge's even face looks like.")
+    odd_scale_mark = models.CharField(max_length=40, blank=True, help_text="What a scale of odd numbers looks like.")
+    even_scale_mark = models.CharField(max_length=40, blank=True, help_text="What a scale of even numbers looks like.")
 
     class Meta:
         ordering = ("code",)
@@ -68,6 +73,14 @@ class ReelType(Kept):
             ),
             models.CheckConstraint(
                 name="reel_type_arc_in_order", condition=Q(arc_from_deg__lt=F("arc_to_deg"), arc_to_deg__lte=360)
+            ),
+            models.CheckConstraint(
+                name="reel_type_arc_by_winding_sense",
+                condition=~Q(arc_publication="")
+                | Q(winding_sense=WindingSense.CLOCKWISE, arc_from_deg=0, arc_to_deg=180)
+                | Q(winding_sense=WindingSense.COUNTER_CLOCKWISE, arc_from_deg=180, arc_to_deg=360),
+                violation_error_message="the arc from 0 to 180 where winding_sense is clockwise, from 180 to 360 where "
+                "it is counter_clockwise; another arc only with arc_publication, the publication that says it",
             ),
             models.CheckConstraint(
                 name="reel_type_unusual_needs_publication",

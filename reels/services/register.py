@@ -12,7 +12,7 @@ from django.db import models, transaction
 
 from reels import access
 from reels.domain.winding import drum_from
-from reels.domain.words import LengthUnit
+from reels.domain.words import LengthUnit, WindingSense
 from reels.errors import AlreadyEnded, AlreadyThere, PublicationOutOfOrder, ValueNotTaken
 from reels.models import (
     GaugeCalibration,
@@ -37,8 +37,8 @@ def add_site(*, actor: Actor, at: datetime, **fields: Any) -> Site:
 
 @transaction.atomic
 def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
-    """A new reel type. fields: those of ReelType."""
-    return add(ReelType(**fields), "reel_type_added", actor, at)
+    """A new reel type. fields: those of ReelType; winding sense and arc follow from each other if one is left out."""
+    return add(ReelType(**WindingSense.completing(fields), **fields), "reel_type_added", actor, at)
 
 
 @transaction.atomic
@@ -141,6 +141,8 @@ def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", *
     access.only_administrators(actor.person)
     chain = access.lock_register()
     row.refresh_from_db()
+    if isinstance(row, ReelType):
+        fields |= WindingSense.completing(fields)
     facts = {"reason": reason} if reason else {}
     with record_act(chain, f"{_word(row)}_changed", actor, at, **facts) as act:
         act.change(row, **fields)

@@ -5,8 +5,10 @@ from datetime import datetime
 from typing import Any
 
 from inspections.domain.keying import half_of
+from inspections.domain.type_words import face_in_words, half_in_words
 from inspections.domain.words import Point
-from reels.domain.words import counted
+from reels.domain.reel_figures import DrumSection
+from reels.domain.words import Parity, counted
 
 POINTS = {
     Point.SERIAL: "Serial",
@@ -52,15 +54,16 @@ def signed(change: int) -> str:
     return f"{change:+d}".replace("-", "−") if change else "0"
 
 
-def at_point(point: str, value: Any) -> str:
+def at_point(point: str, value: Any, drum: DrumSection) -> str:
+    """What was keyed at a point. drum: of the reel's type, for what is said beside halves and faces."""
     if value is None:
         return "left out"
     if point == Point.SERIAL:
         return str(value)
     if point == Point.GAUGE:
-        return f"{value['face']} face, {counted(value['wraps'], 'wrap')}"
+        return f"{face_in_words(Parity(value['face']), drum)} face, {counted(value['wraps'], 'wrap')}"
     if point == Point.CROSSOVER:
-        return half_of(value).spoken if "half" in value else f"{value['deg']}°"
+        return half_in_words(half_of(value), drum) if "half" in value else f"{value['deg']}°"
     if point == Point.HAND_COUNT:
         return counted(value, "wrap")
     return spaced(str(value))

@@ -154,7 +154,7 @@ PAPER: dict[str, PaperEntry] = {
     "Signed: date, time": PaperEntry(technician=14, verifier=14),
     "Serial of the gauge, back at its machine": PaperEntry(technician=7, verifier=0),
 }
-ON_THE_FORM = (*WORKSHEET_HEAD, *CAUTIONS, *(row[1] for row in READING_STEPS))
+ON_THE_FORM = (*WORKSHEET_HEAD, *CAUTIONS, *READING_STEPS)
 
 
 # The table ----------------------------------------------------------------------------------------------------------

@@ -114,7 +114,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         read("reel_types_show", "reel-types/w28", LOGGED_IN),
         write("reel_types_add", "reel-types", "administrator", ADMINISTRATOR, **NEW_TYPE),
         read("reel_types_fit_rise", "reel-types/w28/layer-rise", FROM_REELS_AT_THE_SITE),
-        patch("reel_types_change", "reel-types/w28", odd_colour="red"),
+        patch("reel_types_change", "reel-types/w28", odd_face_mark="one notch"),
         read("publications_list", "publications", LOGGED_IN),
         read("publications_show", "publications/{publication}", LOGGED_IN),
         write("publications_add", "publications", "administrator", ADMINISTRATOR, code="LWS 12-4", title="Counting",

@@ -12,7 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from reels.domain.words import Side, UnusualRule
+from reels.domain.words import LinePlace, Parity, Side, UnusualRule, WindingSense
 
 MOST_OF_SMALL = 32_767  # what a small whole number of the records can hold
 MOST_OF_LENGTH = Decimal(1_000_000)
@@ -187,10 +187,18 @@ REEL_TYPES = FileForm(
         Column("pitch_mm", _length, may_be_empty=True, is_required=False),
         Column("diameter_u_mm", number(above_zero=False), may_be_empty=True, is_required=False),
         Column("reference_side", word(*Side), may_be_empty=True, is_required=False),
+        Column("scale_line_at", word(*LinePlace), may_be_empty=True, is_required=False),
+        Column("winding_sense", word(*WindingSense), may_be_empty=True, is_required=False),
         Column("arc_from_deg", whole(0, 360), may_be_empty=True, is_required=False),
         Column("arc_to_deg", whole(0, 360), may_be_empty=True, is_required=False),
+        Column("arc_publication", text(120), may_be_empty=True, is_required=False),
         Column("unusual", word(*UnusualRule), may_be_empty=True, is_required=False),
         Column("least_length_m", number(above_zero=False), may_be_empty=True, is_required=False),
+        *(
+            Column(f"{parity}_{what}_mark", text(40), may_be_empty=True, is_required=False)
+            for what in ("face", "scale")
+            for parity in Parity
+        ),
     ),
 )
 REELS = FileForm(

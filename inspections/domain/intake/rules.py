@@ -8,9 +8,9 @@ from functools import cached_property
 from typing import Any
 
 from inspections.domain.intake.files import FileProblem, FileRow, problem
-from inspections.domain.reading import RuleParameters
+from inspections.domain.reading import HALF_TURN_DEG, RuleParameters
 from reels.domain.winding import Drum, capacity_m, drum_from
-from reels.domain.words import Side, UnusualRule
+from reels.domain.words import Side, UnusualRule, WindingSense
 from reels.errors import ValueNotTaken
 
 Problems = Iterator[FileProblem]
@@ -58,6 +58,13 @@ def type_problems(row: FileRow) -> Problems:
     except ValueNotTaken as refused:
         facts = refused.facts
         yield problem(row.file, row.line, facts["field"], facts["seen"], facts["allowed"])
+        return
+    sense = WindingSense(stated.get("winding_sense", WindingSense.CLOCKWISE))
+    arc = stated.get("arc_from_deg", 0), stated.get("arc_to_deg", HALF_TURN_DEG)
+    if arc != sense.arc and "arc_publication" not in stated:
+        seen, allowed = "{} to {}".format(*arc), "{} to {}".format(*sense.arc)
+        named = f"{allowed}, wound {sense.spoken}; another arc with the publication that says it in arc_publication"
+        yield problem(row.file, row.line, "arc_to_deg", seen, named)
 
 
 _RULE_NUMBERS = ("wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "arc_from_deg", "arc_to_deg")

@@ -6,14 +6,16 @@ from typing import Any
 
 from django import forms
 
-from inspections.domain import keying, photos
+from inspections.domain import keying, photos, type_words
 from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
-from inspections.domain.reading import Half
+from inspections.domain.reading import Half, RuleParameters
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
 from inspections.services.opening import Preparation
 from reels.domain.act_fields import ReasonFields
+from reels.domain.reel_figures import DrumSection
+from reels.domain.words import Parity, Side
 from reels.models import Publication
 from reels.pages.act_fields import KEYED, LINE, READ_OFF, asks
 from reels.pages.acts import ActForm
@@ -105,20 +107,36 @@ def _serial() -> forms.CharField:
     )  # fmt: skip
 
 
-def _scale(side: str) -> dict[str, forms.Field]:
+def _scale(side: Side, rules: RuleParameters, drum: DrumSection) -> dict[str, forms.Field]:
+    hint = type_words.scale_in_words(side, rules, drum)
     return {
-        f"scale_{side}": _number(f"{side.capitalize()} scale", required=False),
+        f"scale_{side}": _number(f"{side.capitalize()} scale", hint, required=False),
         f"scale_{side}_left_out": forms.BooleanField(label=f"The {side} scale cannot be read", required=False),
     }
 
 
-def _fields_at(point: Point) -> dict[str, forms.Field]:
-    """What is asked at a point."""
+def _crossover(rules: RuleParameters, drum: DrumSection) -> dict[str, forms.Field]:
+    """The half, or the degrees where no half is enough."""
+    hint = type_words.where_to_look(rules, drum)
+    if rules.half_in_arc is not None:
+        halves = [(half.value, type_words.half_in_words(half, drum)) for half in Half]
+        return {"crossover_half": _choice("Where the crossover is", halves, hint)}
+    return {
+        "crossover_deg": forms.DecimalField(
+            label="Where the crossover is, in degrees", min_value=0, max_value=360,
+            help_text=f"Counter-clockwise from the scale line, from 0 to 360. {hint}",
+            widget=forms.NumberInput(attrs={**KEYED, "step": "any"}), error_messages={"required": "Key the degrees."},
+        )
+    }  # fmt: skip
+
+
+def _fields_at(point: Point, rules: RuleParameters, drum: DrumSection) -> dict[str, forms.Field]:
+    """What is asked at a point of a reel of the type."""
     match point:
         case Point.SERIAL:
             return {"serial": _serial()}
         case Point.SCALE_LEFT | Point.SCALE_RIGHT:
-            return _scale(point.removeprefix("scale_"))
+            return _scale(Side(point.removeprefix("scale_")), rules, drum)
         case Point.OPEN_SIDE:
             sides = (("left", "left"), ("right", "right"), ("none", "none, it is flush"))
             return {"open_side": _choice("Open side", sides, "The flange that the part layer has not reached.")}
@@ -128,14 +146,13 @@ def _fields_at(point: Point) -> dict[str, forms.Field]:
         case Point.HAND_COUNT:
             return {"hand_wraps": _number("Wraps counted by hand", "At the scale line, one by one.")}
         case Point.GAUGE:
-            faces = (("odd", "odd"), ("even", "even"))
+            faces = [(face.value, type_words.face_in_words(face, drum)) for face in Parity]
             return {
                 "gauge_face": _choice("Face of the wrap gauge", faces),
                 "gauge_wraps": _number("Wraps read on the gauge"),
             }
         case Point.CROSSOVER:
-            halves = [(half.value, half.spoken) for half in Half]
-            return {"crossover_half": _choice("Where the crossover is", halves)}
+            return _crossover(rules, drum)
 
 
 class PhotoField(forms.FileField):
@@ -158,13 +175,15 @@ PHOTO = "photo_"  # before the name of a point: the field of its photo
 
 
 class StepForm(ActForm):
-    """The points that one person keys on one screen."""
+    """The points that one person keys on one screen. rules, drum: those of the reel's type."""
 
-    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, points: Iterable[Point], rules: RuleParameters, drum: DrumSection, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.points = tuple(points)
         for point in self.points:
-            self.fields.update(_fields_at(point))
+            self.fields.update(_fields_at(point, rules, drum))
 
     def clean(self) -> dict[str, Any]:
         """A scale is read, or said to be one that can't be."""
@@ -196,8 +215,8 @@ class WorksheetForm(StepForm):
 
     most_mb = photos.MOST_BYTES // 2**20
 
-    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
-        super().__init__(*args, points=points, **kwargs)
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         for point in self.points:
             if point in photos.PHOTOGRAPHED:
                 label = f"Photo of {evaluation.spoken(point)}"
@@ -221,10 +240,10 @@ class WorksheetForm(StepForm):
         return {point: content for point in self.points if (content := cleaned.get(f"{PHOTO}{point}"))}
 
 
-def step_initial(typed: Mapping[str, str], points: Iterable[Point]) -> dict[str, str]:
-    """A draft as the first content of a step's fields."""
-    names = {name for point in points for name in _fields_at(point)}
-    return {name: value for name, value in typed.items() if name in names}
+def typed_at(points: Iterable[Point], typed: Mapping[str, str]) -> dict[str, str]:
+    """What was typed into the fields of these points; of a draft, the first content of a step's fields."""
+    names = {name for point in points for name in keying.FIELDS[point]}
+    return {name: value for name, value in typed.items() if name.removesuffix("_left_out") in names}
 
 
 # After entry --------------------------------------------------------------------------------------------------------

@@ -16,10 +16,19 @@ from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAIT
 from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import photos_for, shown_keyings
 from reels.access import one
+from reels.domain.reel_figures import drum_of
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge, count_words, uncertain_length
 from reels.queries import length_counted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A keyed value that is not blind any more, and the same in words."""
+
+    value: Any
+    words: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +123,11 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
 
 def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingPart]:
     """All readings, the newest first. photos: those that the reader may see, by keying. Three queries."""
-    shown = {row.pk: row.value for row in shown_keyings(inspection)}
+    drum = drum_of(inspection.parameters, inspection.reel.type.reference_side)
+    shown = {
+        row.pk: Shown(value=row.value, words=keyed_words(Point(row.point), row.value, drum))
+        for row in shown_keyings(inspection)
+    }
     keyings = _keyings_without_values(inspection)
     return [
         ReadingPart(
@@ -140,7 +153,7 @@ def _keyings_without_values(inspection: Inspection) -> list[dict[str, Any]]:
     return list(keyed.values("pk", *columns, "keyings__participant__person__full_name"))
 
 
-def _points(keyings: list[dict[str, Any]], shown: dict[int, Any], photos: dict[int, Photo], *,
+def _points(keyings: list[dict[str, Any]], shown: dict[int, Shown], photos: dict[int, Photo], *,
             is_worked_out: bool) -> list[PointRow]:  # fmt: skip
     """is_worked_out: nothing is missing then; a point without the verifier's value was none of theirs in its day."""
     attempts: dict[tuple[Point, int], dict[Role, dict[str, Any]]] = {}
@@ -154,9 +167,9 @@ def _points(keyings: list[dict[str, Any]], shown: dict[int, Any], photos: dict[i
     ]
 
 
-def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Any],
+def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], shown: dict[int, Shown],
            photos: dict[int, Photo], *, is_worked_out: bool) -> PointRow:  # fmt: skip
-    keyed = {role: _keyed(point, each, shown, photos) for role, each in by_role.items()}
+    keyed = {role: _keyed(each, shown, photos) for role, each in by_role.items()}
     witnesses = by_role if is_worked_out else keying.roles_at(point)
     return PointRow(
         label=LABELS[point],
@@ -168,23 +181,23 @@ def _point(point: Point, attempt: int, by_role: dict[Role, dict[str, Any]], show
     )
 
 
-def _keyed(point: Point, each: dict[str, Any], shown: dict[int, Any], photos: dict[int, Photo]) -> Keyed:
+def _keyed(each: dict[str, Any], shown: dict[int, Shown], photos: dict[int, Photo]) -> Keyed:
     pk = each["keyings__pk"]
     return Keyed(
-        value=keyed_words(point, shown[pk]) if pk in shown else None,
+        value=shown[pk].words if pk in shown else None,
         by=each["keyings__participant__person__full_name"],
         at=each["keyings__keyed_at"],
         photo=photos.get(pk),
     )
 
 
-def _verdict(point: Point, keyings: list[int], shown: dict[int, Any], witnesses: int) -> Badge | None:
+def _verdict(point: Point, keyings: list[int], shown: dict[int, Shown], witnesses: int) -> Badge | None:
     """Whether the two agree. Two values that are both in and still blind are two that differ."""
     if witnesses == 1:
         return None
     if len(keyings) < witnesses:
         return WAITING
-    values = [shown[pk] for pk in keyings if pk in shown]
+    values = [shown[pk].value for pk in keyings if pk in shown]
     return AGREE if len(values) == len(keyings) and keying.agree(point, *values) else DIFFERS
 
 

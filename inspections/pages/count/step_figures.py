@@ -1,7 +1,7 @@
 """The drawings of a step: the reel in two views as far as its reader may see it, and how the step is read."""
 
 from collections.abc import Collection, Mapping
-from typing import Any
+from typing import Any, TypedDict
 
 from django.utils.safestring import SafeString
 
@@ -23,8 +23,15 @@ def shown_figure(picture: Picture, name: str) -> dict[str, Any]:
     return {"title": picture.title, "drawing": drawn(picture, name.replace("_", "-")), "is_wide": is_wide}
 
 
+class TypeOfCount(TypedDict):
+    """What forms and drawings of a count need to know of the reel's type."""
+
+    rules: RuleParameters
+    drum: DrumSection
+
+
 def step_figures(
-    parameters: RuleParameters, drum: DrumSection, points: Collection[Point], seen: Mapping[str, Any]
+    points: Collection[Point], seen: Mapping[str, Any], *, rules: RuleParameters, drum: DrumSection
 ) -> list[SafeString]:
     """Both views of the reel, the one that the points of the step are about first.
 
@@ -32,7 +39,7 @@ def step_figures(
     """
     half = seen.get("crossover_half") or ""
     degrees = seen.get("crossover_deg")
-    section = reel_section(drum, _drawn_count(parameters, seen), width=WIDTH_PT, height=HEIGHT_PT)
+    section = reel_section(drum, _drawn_count(rules, seen), width=WIDTH_PT, height=HEIGHT_PT)
     circle = reference_view(
         drum, half=half if half in set(Half) else "", degrees=None if degrees is None else float(degrees)
     )  # fmt: skip
@@ -40,9 +47,9 @@ def step_figures(
     return figures[::-1] if Point.CROSSOVER in points else figures
 
 
-def how_to_figures(parameters: RuleParameters, drum: DrumSection, points: Collection[Point]) -> list[dict[str, Any]]:
+def how_to_figures(points: Collection[Point], *, rules: RuleParameters, drum: DrumSection) -> list[dict[str, Any]]:
     """How the points of a step are read, on an example."""
-    return [shown_figure(each, f"how-{i}") for i, each in enumerate(how_to_read(points, parameters, drum))]
+    return [shown_figure(each, f"how-{i}") for i, each in enumerate(how_to_read(points, rules, drum))]
 
 
 def _drawn_count(parameters: RuleParameters, seen: Mapping[str, Any]) -> DrawnCount:

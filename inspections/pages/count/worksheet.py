@@ -18,14 +18,14 @@ from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
 from inspections.models import Inspection
 from inspections.pages.count.deciding import InspectionActView
-from inspections.pages.count.forms import StepForm, WorksheetForm, step_initial
-from inspections.pages.count.step_figures import how_to_figures, step_figures
+from inspections.pages.count.forms import StepForm, WorksheetForm, typed_at
+from inspections.pages.count.step_figures import TypeOfCount, how_to_figures, step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
-from reels.domain.reel_figures import DrumSection, drum_of
+from reels.domain.reel_figures import drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
@@ -118,8 +118,8 @@ class StepView(InspectionActView):
         points = self.standing.own_points
         if data is not None:  # those that were sent, which may have been keyed since
             points = tuple(point for point in Point if point.value in data.getlist("points")) or points
-        initial = step_initial(draft_of(self.row, self.step, self.person), points)
-        return WorksheetForm(data, files or None, points=points, initial=initial)
+        initial = typed_at(points, draft_of(self.row, self.step, self.person))
+        return WorksheetForm(data, files or None, points=points, initial=initial, **_of_type(self.row))
 
     def seen(self) -> str:
         """The reading, and how often the role has keyed in it; the other of the two may key on meanwhile."""
@@ -146,8 +146,8 @@ class StepView(InspectionActView):
             **super().context(), "standing": self.standing, "title": TITLES[self.standing.step], "last": LAST,
             "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
             "how_to": how_to_figures(
-                parameters_of(self.row), _drum(self.row),
                 [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
+                **_of_type(self.row),
             ),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
         }  # fmt: skip
@@ -188,21 +188,20 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
     if inspection.state != InspectionState.OPEN or role not in set(Role):
         return HttpResponse(status=204)
     standing = worksheet_state(inspection, Role(role), reader(request))
-    form = StepForm(request.POST, points=standing.own_points)
+    form = StepForm(request.POST, points=standing.own_points, **_of_type(inspection))
     form.is_valid()
     typed = {name: value for name, value in form.cleaned_data.items() if value not in (None, "")}
     return HttpResponse("".join(_figures(inspection, standing, typed)), content_type="text/html; charset=utf-8")
 
 
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
-    return step_figures(
-        parameters_of(inspection), _drum(inspection), keying.STEPS[standing.step - 1],
-        {**standing.seen, **typed},
-    )  # fmt: skip
+    return step_figures(keying.STEPS[standing.step - 1], {**standing.seen, **typed}, **_of_type(inspection))
 
 
-def _drum(inspection: Inspection) -> DrumSection:
-    return drum_of(inspection.parameters, inspection.reel.type.reference_side)
+def _of_type(inspection: Inspection) -> TypeOfCount:
+    """What forms and drawings need to know of the reel's type."""
+    drum = drum_of(inspection.parameters, inspection.reel.type.reference_side)
+    return {"rules": parameters_of(inspection), "drum": drum}
 
 
 def _after(inspection: Inspection, role: Role) -> str:
@@ -219,8 +218,7 @@ def _after(inspection: Inspection, role: Role) -> str:
 
 
 def _keep_draft(request: HttpRequest, inspection_id: int, step: str, typed: dict[str, str]) -> None:
-    fields = {name for point in Point for name in StepForm(points=[point]).fields}
-    values = {name: value for name, value in typed.items() if name in fields and value}
+    values = {name: value for name, value in typed_at(Point, typed).items() if value}
     if values:
         drafts.keep_draft(
             inspection_id=inspection_id, step=step, values=values, person=reader(request), at=timezone.now()

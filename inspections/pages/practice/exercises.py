@@ -8,20 +8,20 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
-from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule, halves_decide
+from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule
 from inspections.domain.practice.figures import bench_figures
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
 from inspections.models import Exercise
 from inspections.pages.count.forms import StepForm
 from inspections.pages.count.step_figures import how_to_figures, shown_figure
 from inspections.pages.count.worksheet import TITLES
-from inspections.pages.practice.forms import REFER, ExerciseForm, MeasuredStepForm, ResultForm
+from inspections.pages.practice.forms import REFER, ExerciseForm, ResultForm
 from inspections.pages.practice.readiness import results_by_rule, standing_under
 from inspections.queries import practice as exercises
 from inspections.services import practice
 from inspections.services.practice import RESULT_STEP
 from reels import access as reel_access
-from reels.domain.reel_figures import drum_of
+from reels.domain.reel_figures import DrumSection, drum_of
 from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
 
@@ -97,6 +97,10 @@ class PracticeStepView(ActView):
         return "" if self.exercise.ended_at else str(self.exercise.step)
 
     @property
+    def drum(self) -> DrumSection:
+        return drum_of(self.exercise.parameters, self.exercise.reference_side)
+
+    @property
     def step(self) -> int:
         """The step that is shown: what was sent is shown again at its own, though it be entered since."""
         sent = self.request.POST.get(SEEN, "")
@@ -107,8 +111,7 @@ class PracticeStepView(ActView):
             return ActForm(data)
         if self.step == RESULT_STEP:
             return ResultForm(data)
-        kind = StepForm if halves_decide(self.reel.parameters) else MeasuredStepForm
-        return kind(data, points=practice.points_at(self.step))
+        return StepForm(data, points=practice.points_at(self.step), rules=self.reel.parameters, drum=self.drum)
 
     def do(self, data: dict[str, Any]) -> None:
         by: dict[str, Any] = {"exercise_id": self.exercise.pk, "actor": self.actor, "at": self.at}
@@ -123,12 +126,11 @@ class PracticeStepView(ActView):
         return reverse("practice-reel", args=[self.exercise.pk])
 
     def context(self) -> dict[str, Any]:
-        drum = drum_of(self.exercise.parameters, self.exercise.reference_side)
-        pictures = bench_figures(self.reel, drum)
+        pictures = bench_figures(self.reel, self.drum)
         return {
             "exercise": self.exercise, "reel": self.reel, "title": STEP_TITLES[self.step], "last_step": RESULT_STEP,
             "figures": [shown_figure(pictures[name], name) for name in FIGURES[self.step]], "section": "practice",
-            "how_to": how_to_figures(self.reel.parameters, drum, practice.points_at(self.step)),
+            "how_to": how_to_figures(practice.points_at(self.step), rules=self.reel.parameters, drum=self.drum),
             "entered": _entered(self.exercise) if self.step == RESULT_STEP else [], "stop": ActForm(),
         }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The forms of practice. The steps of a reading are entered in the form of the real worksheet."""
+"""The forms of practice, but for the steps of a reading: they are entered in the form of the real worksheet."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -8,8 +8,6 @@ from django import forms
 from inspections.domain import keying
 from inspections.domain.practice import LARGEST_SEED, Difficulty
 from inspections.domain.practice.words import DIFFICULTY_NAMES
-from inspections.domain.words import Point
-from inspections.pages.count.forms import StepForm
 from reels.pages.act_fields import KEYED
 from reels.pages.acts import ActForm
 
@@ -33,21 +31,6 @@ class ExerciseForm(ActForm):
         field = self.fields["reel_type"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = [(code, code) for code in reel_types]
-
-
-class MeasuredStepForm(StepForm):
-    """The form of a step for a reel type whose crossover has to be measured."""
-
-    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
-        super().__init__(*args, points=points, **kwargs)
-        if Point.CROSSOVER in self.points:
-            del self.fields["crossover_half"]
-            self.fields["crossover_deg"] = forms.DecimalField(
-                label="Where the crossover is, in degrees", min_value=0, max_value=360,
-                help_text="Counter-clockwise from the scale line, from 0 to 360.",
-                widget=forms.NumberInput(attrs={**KEYED, "step": "any"}),
-                error_messages={"required": "Key the degrees."},
-            )  # fmt: skip
 
 
 class ResultForm(ActForm):

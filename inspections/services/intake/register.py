@@ -1,5 +1,7 @@
 """The part of an import that belongs to no single reel: reel types, and the sites that the files name."""
 
+from dataclasses import replace
+
 from django.utils.text import slugify
 
 from inspections.domain.intake.files import REEL_TYPES, REELS, FileRow, is_slug, problem
@@ -7,12 +9,12 @@ from inspections.domain.intake.rules import TypeFacts, sort_out, type_problems
 from inspections.services.intake.run import ACT, ImportRun, row_of
 from reels import access
 from reels.domain.winding import drum_from
-from reels.domain.words import UnusualRule
+from reels.domain.words import UnusualRule, WindingSense
 from reels.models import ReelType, Site
 from reels.services.history import record_act
 
 _COLUMNS = tuple(column.name for column in REEL_TYPES.columns)
-# an empty cell is kept; others take their default
+# an empty cell is kept; what is empty otherwise takes its default
 _MAY_BE_UNKNOWN = ("layer_rise_mm", "layer_rise_u_mm", "pitch_mm", "least_length_m")
 
 
@@ -31,7 +33,7 @@ def _new_types(run: ImportRun) -> list[ReelType]:
     run.types = {row.code: row for row in ReelType.objects.all()}
     recorded = [{name: getattr(row, name) for name in _COLUMNS} for row in run.types.values()]
     run.facts = {values["code"]: TypeFacts(drum=drum_from(values)) for values in recorded}
-    rows = [row_of(staged) for staged in run.staging.rows_of("")]
+    rows = [_stated(row_of(staged)) for staged in run.staging.rows_of("")]
     new = []
     for row in run.take_new(REEL_TYPES.file, sort_out(rows, recorded, lambda values: values["code"])):
         code = row.values["code"]
@@ -44,8 +46,14 @@ def _new_types(run: ImportRun) -> list[ReelType]:
     return new
 
 
+def _stated(row: FileRow) -> FileRow:
+    """The row as if the columns of its empty cells were absent, but for those where empty means something."""
+    kept = {name: value for name, value in row.values.items() if value is not None or name in _MAY_BE_UNKNOWN}
+    return replace(row, values={**kept, **WindingSense.completing(kept)})
+
+
 def _reel_type(row: FileRow) -> ReelType:
-    columns = {name: value for name, value in row.values.items() if value is not None or name in _MAY_BE_UNKNOWN}
+    columns = dict(row.values)
     if columns.get("unusual") == UnusualRule.ACCEPT:
         columns["unusual_publication"] = f"not named; accepted in the imported {row.file}"
     return ReelType(**columns)

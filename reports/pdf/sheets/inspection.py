@@ -12,7 +12,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
-from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
+from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts
@@ -22,9 +22,10 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "7"
+FORM = "8"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
+MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
 NOT_SHOWN = (
     "Characters that these pages can't show stand by their code points, in square brackets. The attached record.json "
     "has them as they were keyed."
@@ -63,13 +64,13 @@ def render_inspection(facts: InspectionFacts) -> TaggedPages:
 
 def story_of(facts: InspectionFacts) -> Story:
     record, situation = facts.record_data, facts.situation_data
-    story = Story()
+    story, drum = Story(), drum_of(record["parameters"], situation["reference_side"])
     _title(story, facts)
-    _result(story, record, situation)
-    _reel_and_preparation(story, record, situation)
+    _result(story, record, situation, drum)
+    _reel_and_preparation(story, record, drum)
     _people(story, facts)
     for reading in record["readings"]:
-        _reading(story, record, reading)
+        _reading(story, record, reading, drum)
     _referrals(story, record)
     story.heading(f"Setup values, as they stood on {words.time(situation['at'])}", 2)
     if not situation["setup_values"]:
@@ -100,7 +101,7 @@ def _title(story: Story, facts: InspectionFacts) -> None:
         story.paragraph(f"{state} Reason: {void['reason']}", style.BANNER)
 
 
-def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any]) -> None:
+def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any], drum: DrumSection) -> None:
     story.heading("Result", 2)
     story.result(record["result"])
     story.paragraph(f"Readings: {len(record['readings'])}. Rereads: {record['rereads']}.", style.NOTE)
@@ -114,7 +115,6 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
     values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
     if Point.HAND_COUNT not in values or not last["working"]["steps"]:
         return
-    drum = drum_of(record["parameters"], situation["reference_side"])
     crossover = values.get(Point.CROSSOVER, {})
     degrees = float(crossover["deg"]) if "deg" in crossover else None
     story.figure(
@@ -142,7 +142,7 @@ def _drawn_count(reading: Mapping[str, Any], values: Mapping[str, Any]) -> Drawn
     )  # fmt: skip
 
 
-def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any]) -> None:
+def _reel_and_preparation(story: Story, record: Mapping[str, Any], drum: DrumSection) -> None:
     reel, prepared, type_ = record["reel"], record["preparation"], record["parameters"]
     respooled = "yes" if prepared["respooled"] else "no"
     is_accepted = type_["unusual"] == "accept"
@@ -160,9 +160,10 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], situation: Ma
         ("Anchor side", type_["anchor_side"]), ("Lead wraps", f"{type_['lead_wraps']}"),
         ("Wraps, odd layer", f"{type_['wraps_odd_layer']}"), ("Wraps, even layer", f"{type_['wraps_even_layer']}"),
         ("Maximum layers", f"{type_['max_layers']}"), ("Scales graduated", graduated[type_["graduation"]]),
-        ("Crossover arc",
-         f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {situation['reference_side']}"),
+        ("Crossover arc", f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {drum.reference_side}"),
         ("Unusual counts", unusual),
+        ("Scale line", drum.scale_line_at.spoken), ("Wound", drum.winding_sense.spoken),
+        *((name, mark) for name, mark in zip(MARKS, (*drum.face_marks, *drum.scale_marks), strict=True) if mark),
     ])  # fmt: skip
     notes = [("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])]
     if why := prepared.get("publication_reason"):
@@ -210,13 +211,13 @@ def _authorisation(each: Mapping[str, Any] | None) -> str:
 # Readings -----------------------------------------------------------------------------------------------------------
 
 
-def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]) -> None:
+def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any], drum: DrumSection) -> None:
     story.heading(f"Reading {reading['number']}: {reading['outcome'] or '—'}", 2)
     names = {each["id"]: each["name"] for each in (record["opened_by"], *record["participants"])}
     order = {point.value: i for i, point in enumerate(Point)}
     keyed = sorted(reading["keyed"], key=lambda row: (order[row["point"]], row["attempt"]))
     rows = [
-        _keyed_row(point, attempt, {row["role"]: row for row in both}, names)
+        _keyed_row(point, attempt, {row["role"]: row for row in both}, names, drum)
         for (point, attempt), both in groupby(keyed, key=lambda row: (row["point"], row["attempt"]))
     ]
     if rows:
@@ -250,7 +251,7 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
 
 
 def _keyed_row(
-    point: str, attempt: int, by_role: Mapping[str, Mapping[str, Any]], names: Mapping[int, str]
+    point: str, attempt: int, by_role: Mapping[str, Mapping[str, Any]], names: Mapping[int, str], drum: DrumSection
 ) -> tuple[str, ...]:
     cells = []
     for role in (Role.TECHNICIAN, Role.VERIFIER):
@@ -259,7 +260,7 @@ def _keyed_row(
             continue
         person, keyed_by = (names.get(row[key], f"person no. {row[key]}") for key in ("person", "keyed_by"))
         who = person if row["keyed_by"] == row["person"] else f"{person}, keyed by {keyed_by}"
-        cells += [words.at_point(point, row["value"]), f"{words.time(row['keyed_at'])}, {who}"]
+        cells += [words.at_point(point, row["value"], drum), f"{words.time(row['keyed_at'])}, {who}"]
     return (words.POINTS[Point(point)], f"{attempt}", *cells)
 
 

@@ -4,12 +4,13 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from inspections.domain import type_words
 from inspections.domain.how_to_read import how_to_read
-from inspections.domain.reading import RuleParameters
+from inspections.domain.reading import Half, RuleParameters
 from inspections.domain.words import Point
 from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
-from reels.domain.words import counted
+from reels.domain.words import Parity, Side, counted
 from reports.pdf import style
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
@@ -18,17 +19,12 @@ from reports.pdf.sheets.inspection import SECTION_WIDTH
 WORKSHEET_HEAD = (
     "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",
 )  # fmt: skip
+
 READING_STEPS = (
-    ("1", "Serial, from the data plate", "in full"),
-    ("2", "Open side", "left, right or none"),
-    ("3", "Flange scale, left", "layers, or “left out”"),
-    ("4", "Flange scale, right", "layers, or “left out”"),
-    ("5", "Unwind direction (technician)", "left to right, or right to left"),
-    ("6", "Hand count at the scale line", "wraps"),
-    ("7", "Wrap gauge: face", "odd or even"),
-    ("8", "Wrap gauge: reading", "wraps"),
-    ("9", "Crossover", "first or second half, or unclear"),
-)
+    "Serial, from the data plate", "Open side", "Flange scale, left", "Flange scale, right",
+    "Unwind direction (technician)", "Hand count at the scale line", "Wrap gauge: face", "Wrap gauge: reading",
+    "Crossover",
+)  # fmt: skip
 
 
 def worksheet(
@@ -52,7 +48,7 @@ def worksheet(
         "Before wraps are counted: the serial read off the wrap gauge, its end marks matched to its machine.",
     ):
         story.paragraph(f"☐ {line}")
-    reading_table(story)
+    reading_table(story, rules, drum)
     working_table(story, drum, parameters["lead_wraps"])
     story.heading("Name and signature", 2)
     story.facts([("Name", ""), ("Staff number", ""), ("Signature", ""), ("Date, time", "")], blank=True)
@@ -80,13 +76,28 @@ def _how_to_read(story: Story, drum: DrumSection, rules: RuleParameters) -> None
         story.figure(*pictures[i : i + 2])
 
 
-def reading_table(story: Story) -> None:
+def reading_table(story: Story, rules: RuleParameters, drum: DrumSection) -> None:
     """Room for what is read, in the order of the bench."""
     story.heading("Reading", 2)
-    blank_rows = [(*step, "", "", "") for step in READING_STEPS]
+    steps = zip(READING_STEPS, _written(rules, drum), strict=True)
+    blank_rows = [(f"{n}", *step, "", "", "") for n, step in enumerate(steps, 1)]
     story.table(
         ("", "Hold point", "Write", "1st", "2nd", "3rd"), blank_rows, (0.25, 1.6, 1.5, 0.8, 0.8, 0.8), blank=True
     )
+    first, second = (type_words.half_in_words(half, drum) for half in (Half.FIRST, Half.SECOND))
+    story.paragraph(f"{first.capitalize()}; {second}. {type_words.where_to_look(rules, drum)}", style.NOTE)
+
+
+def _written(rules: RuleParameters, drum: DrumSection) -> tuple[str, ...]:
+    """What is written at each of the steps."""
+    odd, even = (type_words.face_in_words(face, drum) for face in Parity)
+    scales = (type_words.scale_in_words(side, rules, drum) for side in Side)
+    left, right = (f"layers, or “left out”. {scale}".strip(". ") for scale in scales)
+    crossover = "degrees" if rules.half_in_arc is None else "first or second half, or unclear"
+    return (
+        "in full", "left, right or none", left, right, "left to right, or right to left", "wraps", f"{odd} or {even}",
+        "wraps", crossover,
+    )  # fmt: skip
 
 
 def working_table(story: Story, drum: DrumSection, lead_wraps: int) -> None:

@@ -80,7 +80,7 @@ def test_lists_show_what_one_may_see(ways):
 
 def test_a_reel_type_tells_all_its_parameters(ways):
     shown = ways.colleague.get("reel-types/w28").json()
-    assert (shown["core_diameter_mm"], shown["layer_rise_mm"], shown["odd_colour"]) == ("300.000", None, None)
+    assert (shown["core_diameter_mm"], shown["layer_rise_mm"], shown["odd_face_mark"]) == ("300.000", None, None)
     assert (shown["arc_from_deg"], shown["arc_to_deg"], shown["unusual"]) == (0, 180, "accept")
 
 

@@ -9,12 +9,12 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from reels.domain.drawing import Disc, Look, Picture, Trace, Words
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
-from reels.domain.words import Side
+from reels.domain.words import LinePlace, Side, WindingSense
 from reports.pdf.fonts import BOLD, PLAIN, register  # a real font, and a wider one than the pages'
 
 DRUM = DrumSection(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180,
-    scale_line_at="top", reference_side=Side.LEFT, winding_sense="clockwise",
+    scale_line_at=LinePlace.TOP, reference_side=Side.LEFT, winding_sense=WindingSense.CLOCKWISE,
 )  # fmt: skip
 READ = DrawnCount(layers=12, wraps=12, taken_off=2, scales=("13", "12"))
 
@@ -124,7 +124,7 @@ SIDES = {Side.LEFT: LEFTWARD, Side.RIGHT: (0, -1, 0)}
 FIRST_HALF = {
     "top": ("forward", "aft"), "bottom": ("aft", "forward"), "forward": ("below", "above"), "aft": ("above", "below"),
 }  # fmt: skip
-INSTALLED = [(place, side) for place in PLACES for side in Side]
+INSTALLED = [(place, side) for place in LinePlace for side in Side]
 
 
 def cross(a, b):
@@ -141,7 +141,7 @@ def on_paper(direction, reference_side):
     return dot(direction, cross(looking, UPWARD)), dot(direction, UPWARD)
 
 
-def view(place="top", side=Side.LEFT, **marked):
+def view(place=LinePlace.TOP, side=Side.LEFT, **marked):
     picture = reference_view(replace(DRUM, scale_line_at=place, reference_side=side), **marked)
     return picture, next(disc for disc in discs(picture, Look.OUTLINE))
 
@@ -247,7 +247,7 @@ def test_the_view_says_the_same_in_words(place, side):
     assert picture.title == f"The drum, seen from the {side}"
 
 
-@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("place", list(LinePlace))
 def test_whoever_faces_the_scale_line_has_the_named_flange_at_their_left(place):
     # standing aft of a line on top or at the bottom, and looking forward; else looking straight at it
     looking = tuple(-each for each in PLACES[place]) if place in ("forward", "aft") else FORWARD
@@ -304,7 +304,7 @@ def test_the_words_from_the_reference_side_can_be_read(place, side, marked):
     assert_readable(view(place, side, **marked)[0])
 
 
-@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("place", list(LinePlace))
 @pytest.mark.parametrize("capacity", [2, 9, 28, 90])
 def test_the_words_facing_the_line_can_be_read(place, capacity):
     drum = replace(DRUM, scale_line_at=place, wraps_odd_layer=capacity, wraps_even_layer=capacity)

@@ -5,11 +5,11 @@ from xml.etree import ElementTree
 from reels.domain.drawing import Look, Picture, Words
 from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section
 from reels.domain.svg import svg
-from reels.domain.words import Side
+from reels.domain.words import LinePlace, Side, WindingSense
 
 DRUM = DrumSection(
     anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, arc_from_deg=0, arc_to_deg=180,
-    scale_line_at="top", reference_side=Side.LEFT, winding_sense="clockwise",
+    scale_line_at=LinePlace.TOP, reference_side=Side.LEFT, winding_sense=WindingSense.CLOCKWISE,
 )  # fmt: skip
 PICTURE = reel_section(DRUM, DrawnCount(layers=12, wraps=12, taken_off=2, scales=("13", "12")), width=340, height=170)
 NAMESPACE = "{http://www.w3.org/2000/svg}"

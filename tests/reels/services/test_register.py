@@ -83,6 +83,24 @@ def test_no_reel_type_is_impossible(changes, field):
     assert not ReelType.objects.exists()
 
 
+def test_the_arc_follows_from_the_winding_sense_and_goes_with_it():
+    reel_type = builders.make_type("ccw", winding_sense="counter_clockwise")
+    assert (reel_type.arc_from_deg, reel_type.arc_to_deg) == (180, 360)
+    assert builders.make_type("by-arc", arc_from_deg=180, arc_to_deg=360).winding_sense == "counter_clockwise"
+    register.change(reel_type, winding_sense="clockwise", **by_administrator())
+    reel_type.refresh_from_db()
+    assert (reel_type.arc_from_deg, reel_type.arc_to_deg) == (0, 180)
+
+
+@pytest.mark.parametrize(
+    "arc", [{"arc_to_deg": 120}, {"winding_sense": "clockwise", "arc_from_deg": 180, "arc_to_deg": 360}]
+)
+def test_an_arc_that_does_not_go_with_the_winding_sense_needs_its_publication(arc):
+    with pytest.raises(ValueNotTaken, match="another arc only with arc_publication"):
+        builders.make_type("odd", **arc)
+    assert builders.make_type("said", **arc, arc_publication="LWS 12-4").arc_publication == "LWS 12-4"
+
+
 def test_what_is_there_already_is_not_added_again():
     builders.make_site()
     with pytest.raises(AlreadyThere):

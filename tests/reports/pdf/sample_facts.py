@@ -12,7 +12,8 @@ MONA = {"id": 4, "username": "mona", "name": "Mona Castell", "staff_number": "S-
 PARAMETERS: dict[str, Any] = {
     "type": "w28", "anchor_side": "left", "wraps_odd_layer": 28, "wraps_even_layer": 27, "max_layers": 20,
     "lead_wraps": 1, "arc_from_deg": 0, "arc_to_deg": 180, "unusual": "accept", "unusual_publication": "LWS 12-3",
-    "graduation": "every",
+    "graduation": "every", "scale_line_at": "bottom", "reference_side": "left", "winding_sense": "clockwise",
+    "arc_publication": "",
 }  # fmt: skip
 SEEN: dict[str, Any] = {
     "open_side": "right", "scale_left": 13, "scale_right": 12, "unwind": "right_to_left", "hand_count": 12,

@@ -106,7 +106,7 @@ def reel_drift():
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
         "confirmed_at": None}  # fmt: skip
 INSTALLED = {"scale_line_at": "forward", "reference_side": "left", "winding_sense": "counter_clockwise"}
-RULES = rule_parameters({name: PARAMETERS[name] for name in PARAMETERS if name not in ("type", "unusual_publication")})
+RULES = rule_parameters(PARAMETERS)
 DOCUMENTS = {
     "inspection": lambda: inspection_pdf(facts({"made_with": MADE_WITH})),
     "inspection-long": lambda: inspection_pdf(long_record()),

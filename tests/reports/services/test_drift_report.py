@@ -72,7 +72,7 @@ def test_a_reel_is_assessed_again_when_its_history_moves_and_no_other_is(fleet):
 def test_every_reel_of_a_type_is_assessed_again_when_the_type_changes(fleet):
     w28 = Reel.objects.get(serial="LW-0002").type
     before = [row.observed_change_m for row in rows_of_reel(Reel.objects.get(serial="LW-0001"))]
-    register.change(w28, odd_colour="red", **builders.by_administrator())
+    register.change(w28, odd_face_mark="one notch", **builders.by_administrator())
     assert not assessments.moved(ALL, fleet).exists()  # the inference takes nothing from a colour
     register.change(w28, layer_rise_mm=Decimal("9.2"), **builders.by_administrator())
     assert assessments.moved(ALL, fleet).count() == REEL_COUNT

@@ -153,7 +153,8 @@ def test_a_reel_under_way_is_offered_and_no_other_is_drawn(cast):
 
 
 def test_the_crossover_is_measured_where_the_half_decides_nothing(cast):
-    one = drawn(cast.colleague, reel_type=builders.make_type("arc", arc_to_deg=120), difficulty=Difficulty.PLAIN)
+    measured = builders.make_type("arc", arc_to_deg=120, arc_publication="LWS 12-4")
+    one = drawn(cast.colleague, reel_type=measured, difficulty=Difficulty.PLAIN)
     reel = found.reel_of(one)
     client = logged_in(cast.colleague)
     address = f"/practice/reels/{one.pk}"

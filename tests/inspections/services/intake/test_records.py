@@ -81,6 +81,41 @@ def test_a_count_is_recorded_on_its_day_and_an_event_when_its_log_says_or_when_i
     assert replaced.recorded_at == replaced.happened_at
 
 
+SAID = "w28,300,10,28,27,20,,left,1"
+RULES = "scale_line_at,winding_sense,reference_side,arc_from_deg,arc_to_deg,arc_publication,odd_face_mark"
+
+
+def with_rules(cells):
+    header = FILES["reel_types.csv"].splitlines()[0].removesuffix(",unusual")
+    return {"reel_types.csv": f"{header},{RULES}\n{SAID},{cells}\n"}
+
+
+@pytest.mark.parametrize(
+    ("cells", "kept"),
+    [
+        (
+            "forward,counter_clockwise,right,,,,notch",
+            ("forward", "counter_clockwise", "right", 180, 360, "notch"),
+        ),
+        ("aft,,,180,360,,", ("aft", "counter_clockwise", "left", 180, 360, "")),
+        (",,,10,200,LWS 12-4,", ("top", "clockwise", "left", 10, 200, "")),
+    ],
+)
+def test_a_type_may_say_where_its_line_sits_and_how_it_is_wound(cells, kept):
+    stored = [bring_in(with_rules(cells)).stored["reel_types.csv"] for _ in range(2)]
+    assert stored == [1, 0]  # the second time it is there already
+    row = ReelType.objects.get()
+    assert (row.scale_line_at, row.winding_sense, row.reference_side, row.arc_from_deg, row.arc_to_deg,
+            row.odd_face_mark) == kept  # fmt: skip
+
+
+@pytest.mark.parametrize(("cells", "seen"), [("top,clockwise,,180,360,,", "180 to 360"), (",,,10,200,,", "10 to 200")])
+def test_an_arc_that_does_not_go_with_the_winding_sense_needs_its_publication(cells, seen):
+    [problem] = refused(with_rules(cells))[:1]
+    assert f"column arc_to_deg: '{seen}' was seen" in problem
+    assert "0 to 180, wound clockwise; another arc with the publication" in problem
+
+
 def test_a_type_that_accepts_unusual_counts_says_that_no_publication_was_named():
     bring_in()
     assert ReelType.objects.get().unusual_publication == "not named; accepted in the imported reel_types.csv"
