@@ -6,7 +6,7 @@ from django.db.models import Exists, Q, QuerySet
 
 from inspections.domain.words import Act
 from inspections.errors import NotAnInstructor, NotAuthorised
-from inspections.models import Authorisation, DriftFlag, Exercise, Inspection, SetupValues
+from inspections.models import Authorisation, DriftFlag, Exercise, Finding, Inspection, SetupValues
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
 from reels.models import Person, Posting, Reel, Site
@@ -118,6 +118,26 @@ def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
     flag = readable_flags(person, at).get(pk=flag_id)
     flag.reel.chain = chain
     return flag
+
+
+def readable_findings(person: Person, at: datetime) -> QuerySet[Finding]:
+    """The findings on the reels that the person may see; whether they may see where one lies: queries/findings.py."""
+    return Finding.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
+        "reel__type", "reel__site", "reel__chain", "inspection", "recorded_by", "lowered_by", "closed_by"
+    )
+
+
+def finding_for_read(finding_id: int, person: Person, at: datetime) -> Finding:
+    """The finding, or NotFound when there is none that the person may see."""
+    return reel_access.one(readable_findings(person, at), "finding", pk=finding_id)
+
+
+def finding_for_update(finding_id: int, person: Person, at: datetime) -> Finding:
+    """The finding with its reel locked, read after the lock was had."""
+    chain = reel_access.lock_of_reel(findings=finding_id)
+    finding = finding_for_read(finding_id, person, at)
+    finding.reel.chain = chain or finding.reel.chain
+    return finding
 
 
 def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:

@@ -142,6 +142,44 @@ class NothingProposed(Refused):
     message = "There is no proposed count to accept in inspection {inspection}; have it read again."
 
 
+# Findings -----------------------------------------------------------------------------------------------------------
+
+
+class BelowLeastSeverity(Refused):
+    title = "It is worse than that"
+    message = (
+        "“{kind}” is recorded as a {least} at least, and {seen} was chosen. An authorised person may lower it later."
+    )
+    fields = ("severity",)
+
+
+class StopFindingOpen(Refused):
+    title = "A stop finding is open"
+    message = (
+        "Finding {finding} is a stop: {named}. Nothing goes on before an authorised person has closed it, or made it a "
+        "watch."
+    )
+
+
+class FindingClosed(Refused):
+    title = "The finding is closed"
+    message = "Finding {finding} was closed on {on}: {remedy}."
+
+
+class NotAStop(Refused):
+    title = "It is not a stop"
+    message = "Finding {finding} is a watch already; there is nothing to lower."
+
+
+class WorkNotLogged(Refused):
+    title = "The work is not logged yet"
+    message = (
+        "Log the {work} first: none is logged for this reel since finding {finding} was recorded, and what was done to "
+        "the cable stands in its events."
+    )
+    fields = ("remedy",)
+
+
 # Authority and signatures -------------------------------------------------------------------------------------------
 
 

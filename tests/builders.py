@@ -9,11 +9,22 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 
-from inspections.domain.act_fields import GaugeReturnFields, GaugeTakingFields
+from inspections.domain.act_fields import FindingFields, GaugeReturnFields, GaugeTakingFields
+from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.words import Act, Meaning, Role
-from inspections.models import Inspection, SetupValues
+from inspections.models import Finding, FindingKind, Inspection, SetupValues
 from inspections.queries.gauges import use_out_of, use_out_of_gauge
-from inspections.services import authorisations, counting, gauges, maintenance, opening, outliers, setup, signing
+from inspections.services import (
+    authorisations,
+    counting,
+    findings,
+    gauges,
+    maintenance,
+    opening,
+    outliers,
+    setup,
+    signing,
+)
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels.models import Machine, Person, Publication, Reel, ReelType, Site, WrapGauge
@@ -308,6 +319,27 @@ def log_cut(cast: Cast, serial: str = "LW-0001", metres: str = "12.5", happened_
             at: datetime = NOW) -> Any:  # fmt: skip
     facts = CableEventFacts(kind="cut", happened_at=happened_at or at, length_removed_m=Decimal(metres))
     return maintenance.log_cable_event(serial=serial, facts=facts, actor=Actor(cast.control), at=at)
+
+
+@step
+def make_finding_kind(code: str = "kink", part: ReelPart = ReelPart.CABLE, least: Severity = Severity.WATCH,
+                      reel_type: ReelType | None = None) -> FindingKind:  # fmt: skip
+    """A kind of finding of type w28 that may be a watch, unless said."""
+    where: dict[str, Any] = {"reel_type": reel_type or make_type(), "part": part, "code": code}
+    known = FindingKind.objects.filter(**where).first()
+    return known or findings.add_kind(**where, words=code.replace("-", " "), least_severity=least, **by_administrator())
+
+
+FOUND = FindingFields(part="cable", kind="kink", severity="stop", words="a kink", layer=12, side="left", visible_wrap=4)
+
+
+@step
+def record_finding(person: Person, serial: str = "LW-0001", at: datetime = NOW, photo: bytes | None = None,
+                   **changes: Any) -> Finding:  # fmt: skip
+    """A kink of the cable that is a stop, unless said."""
+    make_finding_kind()
+    facts = replace(FOUND, **changes)
+    return findings.record_finding(serial=serial, facts=facts, photo=photo, actor=Actor(person), at=at)
 
 
 ROLES = (Role.TECHNICIAN, Role.VERIFIER)

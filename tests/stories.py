@@ -5,10 +5,11 @@ from typing import Any
 
 from django.apps import apps
 
+from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Decision, Point, Role
 from inspections.models import ImportedCount, Inspection
-from inspections.services import counting, maintenance, setup, signing
+from inspections.services import counting, findings, maintenance, setup, signing
 from reels import access
 from reels.domain import ledger
 from reels.models import Reel
@@ -17,6 +18,7 @@ from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
+from tests.inspections.domain.photo_files import PNG_BYTES
 from tests.worlds import step
 
 BEFORE_THE_SCALES = tuple(point for point in Point if point in earlier_points(Point.SCALE_LEFT))
@@ -98,6 +100,10 @@ def one_of_each(cast: Cast) -> None:
     inspection = at_the_scales(cast)
     key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
     key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
+    finding = builders.record_finding(cast.technician, photo=PNG_BYTES)
+    findings.close_finding(
+        finding_id=finding.pk, remedy=Remedy.SOUND, reason="within limits", actor=Actor(cast.releaser), at=NOW
+    )
     ask_for_help(cast, inspection)
     release(cast, inspection)
     key_all(cast, inspection)
@@ -134,7 +140,7 @@ CONTENT = b"%PDF-1.7, or nearly"
 SAMPLES: dict[str, Any] = {
     "BigIntegerField": 1, "BinaryField": CONTENT, "BooleanField": False, "CharField": "abc", "DateTimeField": NOW,
     "DecimalField": 1, "FloatField": 0.5, "JSONField": {}, "PositiveIntegerField": 1, "PositiveSmallIntegerField": 1,
-    "TextField": "abc",
+    "SlugField": "abc", "TextField": "abc",
 }  # fmt: skip
 
 

@@ -1,10 +1,13 @@
 """What the acts on counts, reels, setup values and flags ask for, where their service takes the values one by one."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from inspections.domain.drift import Ending
+from inspections.domain.findings import ReelPart, Remedy, Severity
 from inspections.domain.words import Decision, Meaning
 from reels.domain.act_fields import FieldKind, act_field
+from reels.domain.words import Side
 
 AS_SHOWN = "As the machine shows it."
 CHECKS = (("functional", "functional check"), ("first_use", "reading after first use"))
@@ -37,6 +40,50 @@ class GaugeTakingFields:
         FieldKind.YES_NO, label="Its end marks match the mounting of its machine",
         missing="Match the end marks of the gauge to the mounting of its machine.",
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingFields:
+    """What is said of a finding; where it lies, as far as it can be said."""
+
+    part: str = act_field(
+        FieldKind.WORD, label="Part of the reel", missing="Say which part it is.",
+        words=tuple((each.value, each.spoken) for each in ReelPart),
+    )  # fmt: skip
+    kind: str = act_field(
+        FieldKind.CODE, label="What it is", missing="Choose what it is.",
+        help="A kind that the reel's type lists for the part, or `other`.",
+    )  # fmt: skip
+    severity: str = act_field(
+        FieldKind.WORD, label="How bad it is", missing="Say how bad it is.",
+        hint="A stop holds the reel; a watch comes up at each next preparation.",
+        words=tuple((each.value, each.value) for each in Severity), help="Never below the least of its kind.",
+    )  # fmt: skip
+    layer: int | None = act_field(FieldKind.WHOLE, label="Layer", help="1 is next to the core.", default=None)
+    side: str | None = act_field(
+        FieldKind.WORD, label="Side", words=tuple((each.value, each.value) for each in Side),
+        help="As installed, looking forward.", default=None,
+    )  # fmt: skip
+    visible_wrap: int | None = act_field(
+        FieldKind.WHOLE, label="Visible wrap", hint="Counted from the flange of that side.",
+        help="Counted from the flange of `side`.", default=None,
+    )  # fmt: skip
+    length_from_end_m: Decimal | None = act_field(
+        FieldKind.LENGTH, label="From the outer end", help="Metres along the cable.", default=None
+    )
+    words: str = act_field(
+        FieldKind.REMARK, label="What you see", missing="Say what you see.",
+        hint="Not what a scale or the gauge shows: the other person has still to read it.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemedyFields:
+    remedy: str = act_field(
+        FieldKind.WORD, label="How it was closed", missing="Say how it was closed.",
+        words=tuple((each.value, each.spoken) for each in Remedy),
+    )  # fmt: skip
+    reason: str = act_field(FieldKind.REMARK, label="Reason", missing="Give a reason.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +140,7 @@ class AssigneeFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FindingFields:
+class LookedIntoFields:
     finding: str = act_field(FieldKind.REMARK, label="Findings")
 
 

@@ -1,7 +1,10 @@
 """Photos of what somebody keyed: which files are taken. A file is what its first bytes say, whatever it is called."""
 
+from typing import Any
+
 from inspections.domain.words import Point
 from inspections.errors import PhotoNotTaken
+from reels.domain import ledger
 
 PHOTOGRAPHED = (Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.GAUGE, Point.CROSSOVER)
 MOST_BYTES = 8 * 1024 * 1024
@@ -25,3 +28,14 @@ def media_type_of(content: bytes) -> str:
             return media_type
     seen = "no JPEG or PNG file" if content else "empty"
     raise PhotoNotTaken(seen=seen, allowed="a JPEG or PNG file")
+
+
+def photo_columns(content: bytes) -> dict[str, Any]:
+    """What is kept of a photo: its type, its bytes as they came, how many there are, and their digest.
+
+    Raises PhotoNotTaken.
+    """
+    return {
+        "media_type": media_type_of(content), "content": content, "size_bytes": len(content),
+        "digest": ledger.digest(content),
+    }  # fmt: skip

@@ -15,6 +15,7 @@ from inspections.models.counts import (
     Void,
 )
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
+from inspections.models.findings import Finding, FindingKind, FindingPhoto
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 
@@ -24,6 +25,9 @@ __all__ = [
     "Draft",
     "DriftFlag",
     "Exercise",
+    "Finding",
+    "FindingKind",
+    "FindingPhoto",
     "GaugeUse",
     "ImportedCount",
     "Inspection",

@@ -251,15 +251,23 @@ class GaugeUse(Kept):
         return f"{self.gauge} for inspection {self.inspection_id}"
 
 
-class Photo(Added):
-    """What somebody photographed of what they keyed, as it came. Whoever may not see the value may not see it."""
+class PhotoBytes(Added):
+    """A photo as it came."""
 
-    keying = models.OneToOneField(Keying, on_delete=models.PROTECT, related_name="photo")
     media_type = models.CharField(max_length=10, choices=[(each, each) for each in ENDINGS])
     content = models.BinaryField()
     size_bytes = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
     hidden_columns = frozenset({"content"})
+
+    class Meta:
+        abstract = True
+
+
+class Photo(PhotoBytes):
+    """What somebody photographed of what they keyed. Whoever may not see the value may not see it."""
+
+    keying = models.OneToOneField(Keying, on_delete=models.PROTECT, related_name="photo")
 
     def __str__(self) -> str:
         return f"photo of keying {self.keying_id}"

@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages import gauges
+from inspections.pages import findings, gauges
 from inspections.pages.count import deciding, gauge, inspection_page, photos, preparing, signing, worksheet
 from inspections.pages.practice import exercises, readiness
 from inspections.pages.reel import acts, index, setup_page
@@ -26,6 +26,11 @@ urlpatterns: list[URLPattern] = [
     path("reels/<path:serial>/hold/end", acts.HoldEndView.as_view(), name="reel-hold-end"),
     path("reels/<path:serial>/move", acts.MoveView.as_view(), name="reel-move"),
     path("reels/<path:serial>/retirement", acts.RetirementView.as_view(), name="reel-retirement"),
+    path("reels/<path:serial>/finding", findings.FindingView.as_view(), name="reel-finding"),
+    path("inspections/<int:inspection_id>/finding", findings.CountFindingView.as_view(), name="count-finding"),
+    path("findings/<int:finding_id>/watch", findings.FindingLowerView.as_view(), name="finding-lower"),
+    path("findings/<int:finding_id>/closing", findings.FindingCloseView.as_view(), name="finding-close"),
+    path("findings/<int:finding_id>/photo", findings.finding_photo, name="finding-photo"),
     path("setup-values/<int:setup_id>", setup_page.setup_values, name="setup-values"),
     path("setup-values/<int:setup_id>/gauge", setup_page.GaugeView.as_view(), name="setup-gauge"),
     path("setup-values/<int:setup_id>/read-back", setup_page.SetterReadBackView.as_view(), name="setup-read-back"),

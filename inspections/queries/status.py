@@ -8,6 +8,7 @@ from django.db.models import Case, CharField, Exists, F, Max, OuterRef, QuerySet
 
 from inspections.domain.words import LIVE, InspectionState, ReelStatus
 from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, Referral, SetupValues
+from inspections.queries.findings import closed_by_work
 from reels.models import CableEvent, Hold, Installation, Reel
 from reels.queries import STANDING
 
@@ -22,6 +23,7 @@ def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
     installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
     in_force = SetupValues.objects.filter(reel=OuterRef("pk"), withdrawn_at__isnull=True)
     after = CableEvent.objects.filter(STANDING, reel=OuterRef("pk"), happened_at__gte=OuterRef("counted_at"))
+    worked_on = closed_by_work(OuterRef("pk")).filter(closed_at__gte=OuterRef("counted_at"))
     return reels.annotate(
         live_state=Subquery(live.values("state")[:1]),
         counted_at=Subquery(signed.values("done_at")[:1]),
@@ -31,7 +33,7 @@ def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
         values_id=Subquery(in_force.values("pk")[:1]),
         values_confirmed_at=Subquery(in_force.values("confirmed_at")[:1]),
         is_held=Exists(Hold.objects.filter(reel=OuterRef("pk"), ended_at__isnull=True)),
-        is_changed_since=Exists(after),
+        is_changed_since=Exists(after) | Exists(worked_on),
     ).annotate(status=_STATUS)
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from inspections import access
 from inspections.domain import keying
-from inspections.domain.photos import media_type_of
+from inspections.domain.photos import photo_columns
 from inspections.domain.words import LIVE, Act, Decision, InspectionState, Point, Role
 from inspections.errors import (
     AlreadyKeyed,
@@ -24,10 +24,10 @@ from inspections.errors import (
 )  # fmt: skip
 from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.queries.counts import open_referral
+from inspections.queries.findings import require_no_stop
 from inspections.queries.keyings import as_keyed, keyed_in, open_reading
 from inspections.services import evaluation, gauges
 from inspections.services.gauges import GaugeFacts
-from reels.domain import ledger
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder
 
@@ -49,12 +49,13 @@ def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mappi
     by_point: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
     photos: files as they came, each of a point that is keyed with it.
     Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, GaugeNotTaken,
-    AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
+    StopFindingOpen, AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in by_point.items()}
     if others := [point for point in by_point if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=evaluation.spoken(others[0]))
+    require_no_stop(inspection.reel)
     gauges.require_in_hand(inspection, frozenset(by_point))
     reading = _reading_under_way(inspection, number)
     with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*by_point], role=role.value) as act:
@@ -90,6 +91,7 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     if actor.is_at_the_keys:  # a script was given its scope instead
         access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
+    require_no_stop(inspection.reel)
     reading = open_reading(inspection)
     if reading.keyings.exists():
         raise WrongState(inspection=inspection.pk, state="being keyed point by point", allowed="not keyed yet")
@@ -156,6 +158,7 @@ def read_again(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -
     inspection = _for_update(inspection_id, actor, at, InspectionState.AWAITING_SIGN_OFF)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
     _require_unsigned(inspection)
+    require_no_stop(inspection.reel)
     with evaluation.on_inspection(inspection, "read_again", actor, at, reason=reason) as act:
         act.change(inspection, state=InspectionState.OPEN, layers=None, wraps=None, parity="")
         evaluation.begin_reading(act, inspection)
@@ -169,9 +172,7 @@ def cancel(*, inspection_id: int, reason: str, actor: Actor, at: datetime) -> In
     inspection = _for_update(inspection_id, actor, at, *LIVE)
     access.any_authorisation_for(actor.person, (Act.COUNT, Act.RELEASE), inspection.reel, at)
     with evaluation.on_inspection(inspection, "count_cancelled", actor, at, reason=reason) as act:
-        if referral := open_referral(inspection):
-            act.change(referral, released_at=at, released_by=actor.person, decision="cancelled", reason=reason)
-        act.change(inspection, state=InspectionState.CANCELLED, ended_at=at, ended_by=actor.person, end_reason=reason)
+        evaluation.cancel(act, inspection, reason)
     return inspection
 
 
@@ -225,7 +226,4 @@ def _keying_row(act: ActRecorder, reading: Reading, participant: Participant, po
 
 
 def _photo_row(row: Keying, content: bytes) -> Photo:
-    return Photo(
-        keying=row, media_type=media_type_of(content), content=content, size_bytes=len(content),
-        digest=ledger.digest(content),
-    )  # fmt: skip
+    return Photo(keying=row, **photo_columns(content))

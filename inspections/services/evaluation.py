@@ -1,18 +1,19 @@
 """How an inspection takes what was keyed: who takes part, what is told, and what comes of a reading."""
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterable, Iterator, Set
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
 from inspections import access
-from inspections.domain import counting, keying
+from inspections.domain import counting, findings, keying
 from inspections.domain.counting import Working
 from inspections.domain.reading import Outcome, Problem
 from inspections.domain.words import Act, InspectionState, Point, Role
 from inspections.errors import OtherRole
-from inspections.models import Inspection, Participant, Reading, Referral
+from inspections.models import Finding, Inspection, Participant, Reading, Referral
+from inspections.queries.counts import open_referral
 from inspections.queries.keyings import keyings_of, last_reading, may_be_read, shown_of
 from inspections.queries.parameters import parameters_of
 from reels.models import Person
@@ -39,6 +40,15 @@ def on_inspection(
             for row in shown_of(rows, is_open=may_be_read(inspection))
             if row not in shown_before
         ]
+        if was_open and not may_be_read(inspection):
+            tell_details(act, inspection.findings.all())
+
+
+def tell_details(act: ActRecorder, rows: Iterable[Finding]) -> None:
+    """Have the entry tell where findings lie and what they look like, once nobody can be led by it."""
+    details = [{"finding": row.pk, "details": findings.details_of(row), "salt": row.salt} for row in rows]
+    if details:
+        act.facts["findings"] = details
 
 
 def join(act: ActRecorder, inspection: Inspection, person: Person, role: Role) -> Participant:
@@ -82,8 +92,7 @@ def _is_identified(act: ActRecorder, inspection: Inspection, serials: dict[Role,
     """Whether both read the serial of this reel off its data plate; else the count ends, and all of it is kept."""
     if why := keying.another_reel(inspection.reel.serial, serials):
         act.facts["ended"] = "another_reel"
-        act.change(inspection, state=InspectionState.CANCELLED, ended_at=act.at, ended_by=act.actor.person,
-                   end_reason=why)  # fmt: skip
+        cancel(act, inspection, why)
         return False
     if inspection.identified_at is None:
         act.change(inspection, identified_at=act.at)
@@ -127,6 +136,14 @@ def refer(act: ActRecorder, inspection: Inspection, why: str, proposed: dict[str
     by = act.actor.person
     act.add(Referral(inspection=inspection, referred_at=act.at, referred_by=by, why=why, proposed=proposed))
     act.change(inspection, state=InspectionState.REFERRED)
+
+
+def cancel(act: ActRecorder, inspection: Inspection, reason: str) -> None:
+    """End the count without a result; a referral that waits ends with it."""
+    end: dict[str, Any] = {"ended_at": act.at, "ended_by": act.actor.person, "end_reason": reason}
+    if referral := open_referral(inspection):
+        act.change(referral, released_at=act.at, released_by=act.actor.person, decision="cancelled", reason=reason)
+    act.change(inspection, state=InspectionState.CANCELLED, **end)
 
 
 def begin_reading(act: ActRecorder, inspection: Inspection) -> None:

@@ -24,6 +24,7 @@ from inspections.errors import (
 )
 from inspections.models import GaugeUse, Inspection
 from inspections.queries import gauges
+from inspections.queries.findings import require_no_stop
 from inspections.services import evaluation
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -43,11 +44,13 @@ def take_gauge(*, inspection_id: int, facts: GaugeTakingFields, actor: Actor, at
     """The technician takes a wrap gauge for a count, and its end marks match the mounting of its machine.
 
     For a count from paper it says which gauge was used, and none goes out.
-    Raises WrongState, GaugeNotUsable, EndMarksDiffer, GaugeIsOut, OtherRole or NotAuthorised.
+    Raises WrongState, GaugeNotUsable, EndMarksDiffer, GaugeIsOut, StopFindingOpen, OtherRole or
+    NotAuthorised.
     """
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     if inspection.state != InspectionState.OPEN:
         raise WrongState(inspection=inspection.pk, state=inspection.state.replace("_", " "), allowed="open")
+    require_no_stop(inspection.reel)
     with evaluation.on_inspection(inspection, "gauge_taken", actor, at, wrap_gauge=facts.wrap_gauge) as act:
         evaluation.join(act, inspection, actor.person, Role.TECHNICIAN)
         add_use(act, inspection, facts, by=actor.person)

@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 
 from inspections import access
 from inspections.domain.words import Act
+from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.opening import require_no_live_count
 from inspections.services.setup import withdraw_values
@@ -83,18 +84,24 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     with _on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
         require_in_service(reel)
         require_not_held(reel)
-        hold = act.add(Hold(reel=reel, placed_at=at, placed_by=actor.person, reason=reason))
-        withdraw_values(act, reel, f"the reel is held: {reason}")
+        return hold_reel(act, reel, reason)
+
+
+def hold_reel(act: ActRecorder, reel: Reel, reason: str) -> Hold:
+    """Within another act: hold a reel that is not held; its setup values end."""
+    hold = act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
+    withdraw_values(act, reel, f"the reel is held: {reason}")
     return hold
 
 
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
-    """Let a held reel go."""
+    """Let a held reel go. Raises StopFindingOpen: whoever closes the finding lets it go."""
     with _on_reel(serial, "hold_ended", actor, at, Act.RELEASE, Act.MAINTAIN) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
+        require_no_stop(reel)
         return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
 
 

@@ -17,6 +17,7 @@ from inspections.errors import (
 )
 from inspections.models import Inspection, Participant, Reading
 from inspections.queries.counts import installation_at, live_inspection
+from inspections.queries.findings import require_no_stop
 from inspections.queries.parameters import parameters_json
 from reels import access as reel_access
 from reels.domain.act_fields import FieldKind, act_field
@@ -76,7 +77,7 @@ def open_inspection(*, serial: str, preparation: Preparation, actor: Actor, at: 
     """Begin a count; the actor takes part as its technician, or, when a script begins it, whom the script names.
 
     Raises NotPrepared, PublicationNotInForce, TechnicianNotNamed, TechnicianIsYou, ReelOnMachine, CountAlreadyOpen,
-    ReelRetired, OutOfTime or NotAuthorised.
+    StopFindingOpen, ReelRetired, OutOfTime or NotAuthorised.
     """
     reel = reel_access.reel_for_update(serial, actor.person, at)
     counts = _technician(technician, actor)
@@ -160,6 +161,7 @@ def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:
     if installed := installation_at(reel, done_at):
         raise ReelOnMachine(serial=reel.serial, machine=installed.machine.serial, at=done_at.isoformat())
     require_no_live_count(reel)
+    require_no_stop(reel)
 
 
 def require_no_live_count(reel: Reel) -> None:

@@ -5,10 +5,12 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 
 from inspections import access
+from inspections.domain.findings import Remedy
 from inspections.domain.words import Act, InspectionState
 from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.queries.counts import live_inspection
+from inspections.queries.findings import closed_by_work, require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.gauges import require_home
 from reels import access as reel_access
@@ -24,13 +26,14 @@ SETTER, CONFIRMER = "setter", "confirmer"
 def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> SetupValues:
     """Issue the setup values of a reel's latest signed inspection for one machine.
 
-    Raises OnlyInPerson, NotIssuable, ReelHeld, ReelRetired or NotAuthorised.
+    Raises OnlyInPerson, NotIssuable, StopFindingOpen, ReelHeld, ReelRetired or NotAuthorised.
     """
     access.in_person(actor)
     reel = reel_access.reel_for_update(serial, actor.person, at)
     machine = reel_access.machine_for_read(machine_serial, actor.person, at)
     access.authorisation_for(actor.person, Act.ISSUE, reel, at)
     require_in_service(reel)
+    require_no_stop(reel)
     require_not_held(reel)
     inspection = _issuable_inspection(reel, machine)
     with record_act(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as act:
@@ -141,6 +144,11 @@ def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
         raise NotIssuable(
             why=f"After inspection {inspection.pk} an entry says: {event.get_kind_display()} on "
             f"{event.happened_at:%Y-%m-%d}. Count the reel again."
+        )
+    if closed := closed_by_work(reel).filter(closed_at__gte=inspection.done_at).first():
+        raise NotIssuable(
+            why=f"After inspection {inspection.pk} finding {closed.pk} was closed: {Remedy(closed.remedy).spoken}. "
+            "Count the reel again."
         )
     if live := live_inspection(reel):
         raise NotIssuable(why=f"Inspection {live.pk} of reel {reel.serial} is under way; finish or cancel it first.")

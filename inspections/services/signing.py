@@ -9,6 +9,7 @@ from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.errors import CountIsOutlier, NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
+from inspections.queries.findings import require_no_stop
 from inspections.queries.keyings import keyings_of
 from inspections.queries.record import authorisation_json, person_json, record_of
 from inspections.queries.setup_values import values_in_force
@@ -42,7 +43,7 @@ def prove(actor: Actor, password: str, *, at: datetime, address: str | None = No
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
     """Sign a count that is worked out. The second signature makes it the reel's count.
 
-    Raises what `prove` does, NotSignable, CountIsOutlier, SamePerson or NotAuthorised.
+    Raises what `prove` does, NotSignable, StopFindingOpen, CountIsOutlier, SamePerson or NotAuthorised.
     """
     return sign_as(prove(actor, password, at=at), inspection_id=inspection_id, meaning=meaning, at=at)
 
@@ -54,6 +55,7 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     by_meaning = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, by_meaning)
+    require_no_stop(inspection.reel)
     if explanation := open_outlier(inspection):
         raise CountIsOutlier(told=explanation)
     participant = _participant(inspection, meaning, actor.person)

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inspections.domain.act_fields import AssigneeFields, EndingFields, FindingFields
+from inspections.domain.act_fields import AssigneeFields, EndingFields, LookedIntoFields
 from inspections.domain.drift import Ending, Slip
 from inspections.domain.drift.records import SLIP_WORDS
 from reels.api.act_fields import body_of
@@ -135,5 +135,5 @@ class FlagIn(Form):
 
 
 AssigneeIn = body_of(AssigneeFields, "AssigneeIn")
-FindingIn = body_of(FindingFields, "FindingIn")
+FindingIn = body_of(LookedIntoFields, "FindingIn")
 EndingIn = body_of(EndingFields, "EndingIn")

@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 
 from inspections import access
-from inspections.domain.act_fields import ENDINGS, AssigneeFields, EndingFields, FindingFields
+from inspections.domain.act_fields import ENDINGS, AssigneeFields, EndingFields, LookedIntoFields
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
 from inspections.pages.reel.act_page import ReelActView
@@ -87,7 +87,7 @@ class ReassignView(FlagView, AssigneeView):
 
 class LookIntoView(FlagView):
     title, button = "Record findings", "Record findings"
-    form_class = form_of(FindingFields)
+    form_class = form_of(LookedIntoFields)
 
     def require_allowed(self) -> None:
         if self.row.assigned_to_id != self.person.pk:

@@ -22,10 +22,10 @@ from typing import Any
 from django.apps import apps
 from django.db import connection, models, transaction
 
-from inspections.domain import keying
+from inspections.domain import findings, keying
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
-from inspections.models import InspectionRecord, Keying, Photo, SignOff
+from inspections.models import Finding, FindingPhoto, InspectionRecord, Keying, Photo, SignOff
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
@@ -161,6 +161,10 @@ def _columns_fault(row: HistoryEntry, entry: Mapping[str, Any]) -> str | None:
 
 def _revealed_fault(rows: ledger.Rows, entry: Mapping[str, Any]) -> str | None:
     """What was revealed that is not what was committed to while it was blind."""
+    for fact in entry["facts"].get("findings", ()):
+        row = rows.get((Finding._meta.db_table, fact["finding"]))
+        if row is None or findings.commitment(fact["details"], fact["salt"]) != row["commitment"]:
+            return f"it tells of finding {fact['finding']} what was not recorded of it"
     for fact in entry["facts"].get("revealed", ()):
         row = rows.get((Keying._meta.db_table, fact["keying"]))
         if row is None:
@@ -221,7 +225,10 @@ def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
             return None if is_kept else f"its value {row.value!r} is not the one that was committed to"
         case InspectionRecord():
             return _content_fault(row) or _record_fault(row)
-        case ArchivedPdf() | Photo():
+        case Finding():
+            is_kept = findings.commitment(findings.details_of(row), row.salt) == row.commitment
+            return None if is_kept else "where it lies, or what it looks like, is not what was committed to"
+        case ArchivedPdf() | Photo() | FindingPhoto():
             return _content_fault(row)
         case SignOff():
             result.signatures += 1
@@ -229,7 +236,7 @@ def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
     return None
 
 
-def _content_fault(row: InspectionRecord | ArchivedPdf | Photo) -> str | None:
+def _content_fault(row: InspectionRecord | ArchivedPdf | Photo | FindingPhoto) -> str | None:
     digest = ledger.digest(bytes(row.content))
     return None if digest == row.digest else f"its bytes have the digest {digest[:12]}, but {row.digest[:12]} is told"
 

@@ -338,6 +338,10 @@ PAGES = (
     *_act(f"{REEL}/removal", "/reels/INSTALLED/removal"),
     *_act(f"{REEL}/hold", "/reels/PLAIN/hold"),
     *_act(f"{REEL}/hold/end", "/reels/HELD/hold/end"),
+    *_act(f"{REEL}/finding", "/reels/PLAIN/finding"),
+    *_act("findings/<int:finding_id>/watch", "/findings/{finding}/watch", "releaser"),
+    *_act("findings/<int:finding_id>/closing", "/findings/{finding}/closing", "releaser"),
+    *page("findings/<int:finding_id>/photo", "/findings/{finding}/photo", SEEN_AT_THE_SITE),
     *_act(f"{REEL}/move", "/reels/PLAIN/move"),
     *_act(f"{REEL}/retirement", "/reels/PLAIN/retirement"),
     # setup values
@@ -357,6 +361,7 @@ PAGES = (
           "technician"),
     *page(f"{COUNT}/gauge/return", "/inspections/{opened}/gauge/return", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
           "technician"),
+    *_act(f"{COUNT}/finding", "/inspections/{opened}/finding", "technician"),
     *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
     *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,

@@ -44,7 +44,7 @@ class EveryState:
         for act in Act:
             builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
         for serial in ("PLAIN", "NO-GAUGE", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE",
-                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED"):  # fmt: skip
+                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED", "STOPPED"):  # fmt: skip
             builders.make_reel(serial)
         builders.gauge_for(Reel.objects.get(serial="PLAIN"))
         for machine in ("RM-7", "RM-8"):
@@ -57,7 +57,8 @@ class EveryState:
         builders.make_machine("RM-9")
         maintenance.install(serial="INSTALLED", machine_serial="RM-9", **by)
         maintenance.place_hold(serial="HELD", reason="rust", **by)
-        return {"event": event.pk}
+        finding = builders.record_finding(self.cast.technician, "STOPPED", photo=JPEG_BYTES)
+        return {"event": event.pk, "finding": finding.pk}
 
     def _counts(self) -> dict[str, Any]:
         cast = self.cast

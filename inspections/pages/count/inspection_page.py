@@ -10,9 +10,11 @@ from django.utils import timezone
 from inspections import access
 from inspections.domain import keying
 from inspections.domain.reading import Outcome
-from inspections.domain.words import InspectionState, Point, Role
-from inspections.models import GaugeUse, Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
+from inspections.domain.words import LIVE, InspectionState, Point, Role
+from inspections.models import Finding, GaugeUse, Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
+from inspections.pages.finding_rows import FindingRow, finding_rows
 from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from inspections.queries.findings import findings_in_count
 from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import photos_for, shown_keyings
 from reels.access import one
@@ -94,12 +96,15 @@ class InspectionPage:
     issued: list[SetupValues]
     gauge_out: GaugeUse | None
     is_gauge_asked_for: bool
+    findings: list[FindingRow]
+    stops: list[Finding]
 
 
 def inspection_page(inspection_id: int, person: Person, at: datetime) -> InspectionPage:
     """Everything about an inspection that anybody may see. Raises NotFound when the person may not."""
     readable = access.readable_inspections(person, at).select_related("void__requested_by", "void__confirmed_by")
     inspection = one(readable, "inspection", pk=inspection_id)
+    findings = list(findings_in_count(inspection))
     return InspectionPage(
         inspection=inspection,
         badge=STATE[InspectionState(inspection.state)],
@@ -115,6 +120,8 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         issued=list(inspection.setup_values.select_related("machine")),
         gauge_out=use_out_of(inspection),
         is_gauge_asked_for=is_asked_for(inspection),
+        findings=finding_rows(findings, person, access.acts_held(person, inspection.reel, at)),
+        stops=[each for each in findings if each.is_open_stop] if inspection.state in LIVE else [],
     )
 
 

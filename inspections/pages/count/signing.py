@@ -12,6 +12,7 @@ from inspections.models import Inspection
 from inspections.pages.count.deciding import InspectionActView
 from inspections.pages.count.forms import ForgottenCutForm, PasswordForm, ReasonForm, cut_before
 from inspections.pages.count.inspection_page import inspection_page
+from inspections.queries.findings import is_stopped
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, outliers, signing
 from reels.domain.words import LengthUnit
@@ -41,6 +42,9 @@ class ResultView(InspectionActView):
     states = (InspectionState.AWAITING_SIGN_OFF,)
     template_name = "inspections/count/result.html"
     acts = tuple(FORMS)
+
+    def elsewhere(self) -> str:
+        return super().elsewhere() or (reverse("inspection", args=[self.row.pk]) if is_stopped(self.reel) else "")
 
     def form(self, data: QueryDict | None = None, files: Any = None) -> ActForm:
         """The form that was sent."""

@@ -21,7 +21,7 @@ from reels.services.reels import CableEventFacts
 UNITS = {"m": "metres", "ft": "feet"}
 
 
-class CableEventForm(ActForm):
+class LengthsForm(ActForm):
     """Lengths are typed in the person's unit and handed on in metres."""
 
     def __init__(self, *args: Any, unit: str, **options: Any) -> None:
@@ -40,10 +40,10 @@ class CableEventForm(ActForm):
         return {**data, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
 
 
-CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", base=CableEventForm,
+CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", base=LengthsForm,
                   length_removed_m={"required": True})  # fmt: skip
 ReplacedForm = form_of(
-    CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark", base=CableEventForm
+    CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark", base=LengthsForm
 )
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from inspections.domain.findings import ReelPart, Remedy
 from inspections.domain.words import Point
 from inspections.pages.words import LABELS
 from reels.domain import ledger
@@ -42,6 +43,9 @@ ACTS = {
     "cable_entry_reversed": "Cable entry reversed",
     "installed": "Installed in machine {machine}",
     "removed": "Taken off the machine",
+    "finding_recorded": "Finding recorded, a {severity}",
+    "finding_lowered": "Finding {finding} made a watch",
+    "finding_closed": "Finding {finding} closed",
     "held": "Held",
     "hold_ended": "Hold ended",
     "moved": "Sent to {site}",
@@ -132,13 +136,17 @@ def _outcome(table: str, after: dict[str, Any], unit: str) -> str:
             return f"Setup values withdrawn: {why}."
         case "inspections_inspection", {"layers": int(layers), "wraps": int(wraps)}:
             return f"Worked out: {count_words(layers, wraps)}."
+        case "inspections_finding", {"kind_words": words, "part": part}:
+            return f"{words.capitalize()} ({ReelPart(part).spoken})."
+        case "inspections_finding", {"remedy": str(remedy)} if remedy:
+            return f"{Remedy(remedy).spoken.capitalize()}."
         case "reels_cableevent", {"length_removed_m": str(length_m)}:
             return f"{length(Decimal(length_m), unit)} removed."
     return ""
 
 
 def _revealed(facts: dict[str, Any]) -> list[ChangedRow]:
-    """The values that the act made known, with the salt by which anybody can check what was committed to before."""
+    """What the act made known, with the salt by which anybody can check what was committed to before."""
     return [
         ChangedRow(
             what=f"keying {each['keying']}",
@@ -146,6 +154,17 @@ def _revealed(facts: dict[str, Any]) -> list[ChangedRow]:
             columns=[f"value: {_value(each['value'])}", f"salt: {each['salt']}"],
         )
         for each in facts.get("revealed", ())
+    ] + [
+        ChangedRow(
+            what=f"finding {each['finding']}",
+            how="told in full",
+            columns=[
+                f"{_spaced(name)}: {_value(value)}"
+                for name, value in {**each["details"], "salt": each["salt"]}.items()
+                if value not in (None, "")
+            ],
+        )
+        for each in facts.get("findings", ())
     ]
 
 

@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
         "values_issued", "gauge_returned", "read_back", "confirmation", "machine_checked", "values_withdrawn",
     )),
     "cable": ("cable", ("cable_cut", "cable_replaced", "cable_entry_reversed")),
+    "findings": ("findings", ("finding_recorded", "finding_lowered", "finding_closed")),
     "place": ("where it is", ("reel_received", "installed", "removed", "held", "hold_ended", "moved", "retired")),
     "flags": ("drift flags", ("flag_assigned", "flag_looked_into", "flag_closed")),
     "documents": ("documents", ("archived",)),

@@ -14,11 +14,14 @@ from inspections import access as access_of_acts
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages import words
+from inspections.pages.finding_rows import finding_rows
 from inspections.pages.paging import Pages, one_page
 from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
+from inspections.queries.findings import findings_of
 from inspections.queries.status import with_status
+from inspections.services.findings import MAY_RECORD
 from reels import access
 from reels.models import HistoryEntry, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
@@ -81,6 +84,8 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
     counts = _counts(reel, person.length_unit)
+    findings = list(findings_of(reel))
+    reel.is_stopped = any(each.is_open_stop for each in findings)
     return {
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
@@ -89,11 +94,12 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "values": next((each for each in values if each.row.withdrawn_at is None), None),
         "withdrawn": [each for each in values if each.row.withdrawn_at],
         "installations": installed,
+        "findings": finding_rows(findings, person, held),
         "cable_events": _cable_events(reel, person.length_unit),
         "counts": counts,
         "history": _history(entries, chosen, asked, reel, person),
         "filter": chosen,
-        "acts": [*acts_on_count(counts, held), *acts_on(reel, held)],
+        "acts": [*acts_on_count([] if reel.is_stopped else counts, held), *acts_on(reel, held)],
         "may_maintain": Act.MAINTAIN in held,
     }
 
@@ -115,6 +121,7 @@ _ACTS = (
     ("Record a removal", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
     ("Log a cut", "reel-cut", {Act.MAINTAIN, Act.COUNT}, ""),
     ("Log a cable replacement", "reel-replacement", {Act.MAINTAIN}, ""),
+    ("Record a finding", "reel-finding", set(MAY_RECORD), ""),
     ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
     ("Hold the reel", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
     ("Send to another site", "reel-move", {Act.MAINTAIN}, "off"),
@@ -134,7 +141,10 @@ def acts_on_count(counts: Iterable[CountRow], held: frozenset[Act]) -> list[dict
 
 
 def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
-    """What somebody with these authorisations may do about the reel now; reel: with its status. No query."""
+    """What somebody with these authorisations may do about the reel now. No query.
+
+    reel: with its status, and whether a stop finding is open.
+    """
     if reel.status == ReelStatus.RETIRED:
         return []
     is_off = reel.machine_serial is None
@@ -143,7 +153,7 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
         "counted": reel.counted_at is not None and reel.status != ReelStatus.HELD and reel.values_id is None,
         "off": is_off and reel.status != ReelStatus.HELD,
         "installed": not is_off,
-        "held": reel.status == ReelStatus.HELD,
+        "held": reel.status == ReelStatus.HELD and not reel.is_stopped,
         "free": reel.status != ReelStatus.HELD,
         "idle": is_off and reel.live_state is None,
     }

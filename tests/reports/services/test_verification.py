@@ -15,6 +15,7 @@ from django.apps import apps
 from django.core.management import call_command
 from django.db import connection, models
 
+from inspections.domain.findings import DETAILS
 from inspections.models import Keying, SignOff
 from reels.access import lock_register
 from reels.domain import ledger
@@ -224,7 +225,8 @@ def test_what_no_history_tells_of_is_what_is_said_above():
     hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
     by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
                  ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"),
-                 ("inspections_photo", "content")}  # fmt: skip
+                 ("inspections_photo", "content"), ("inspections_findingphoto", "content"),
+                 *(("inspections_finding", name) for name in (*DETAILS, "salt"))}  # fmt: skip
     assert hidden == HIDDEN_FOR_GOOD | by_digest
 
 

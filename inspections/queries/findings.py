@@ -1,0 +1,118 @@
+"""Findings: those that are open, what each says to whom, and what may still be told to nobody."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity
+from inspections.domain.words import Act
+from inspections.errors import StopFindingOpen
+from inspections.models import Finding, FindingKind, FindingPhoto, Inspection, Participant
+from inspections.queries.keyings import may_be_read
+from reels.errors import NotFound
+from reels.models import Person, Reel, ReelType
+
+_ENDS_COUNTS = [remedy for remedy in Remedy if remedy.ends_counts]
+_ROWS = Finding.objects.select_related("inspection", "recorded_by", "lowered_by", "closed_by", "photo").defer(
+    "photo__content"
+)
+
+
+def open_stops(reel: Reel) -> QuerySet[Finding]:
+    """The findings that hold the reel."""
+    return Finding.objects.filter(reel=reel, severity=Severity.STOP, closed_at__isnull=True)
+
+
+def is_stopped(reel: Reel) -> bool:
+    """Whether a stop finding is open. One query."""
+    return open_stops(reel).exists()
+
+
+def require_no_stop(reel: Reel) -> None:
+    """While a stop finding is open, a count is frozen and nothing is issued. One query. Raises StopFindingOpen."""
+    if stop := open_stops(reel).first():
+        raise StopFindingOpen(finding=stop.pk, named=stop.named)
+
+
+def closed_by_work(reel: Any) -> QuerySet[Finding]:
+    """Those of a reel's findings (or of an outer query's reels) by whose closing its counts no longer hold."""
+    return Finding.objects.filter(reel=reel, remedy__in=_ENDS_COUNTS)
+
+
+def findings_of(reel: Reel) -> QuerySet[Finding]:
+    """All of a reel's findings, those that are open first, the newest first."""
+    return _ROWS.filter(reel=reel).order_by("closed_at", "-id")
+
+
+def findings_in_count(inspection: Inspection) -> QuerySet[Finding]:
+    """The findings that a count has to do with: recorded at it, or open when it was begun, the oldest first."""
+    begun_at = inspection.recorded_at
+    was_open = Q(closed_at__isnull=True) | Q(closed_at__gte=begun_at)
+    return _ROWS.filter(Q(inspection=inspection) | (Q(recorded_at__lte=begun_at) & was_open), reel=inspection.reel_id)
+
+
+def kinds_of(reel_type: ReelType) -> list[FindingKind]:
+    """What the reels of a type are looked over for, part by part, without `other`. One query."""
+    in_order = list(ReelPart)
+    rows = FindingKind.objects.filter(reel_type=reel_type, is_offered=True)
+    return sorted(rows, key=lambda kind: (in_order.index(ReelPart(kind.part)), kind.pk))
+
+
+def kind_for(reel_type: ReelType, part: str, code: str) -> FindingKind | None:
+    """The kind that a type lists for a part; None where it lists no such one. `other` is every type's. One query."""
+    if code == OTHER:
+        return FindingKind(
+            reel_type=reel_type, part=part, code=OTHER, words="something else", least_severity=Severity.STOP
+        )
+    return FindingKind.objects.filter(reel_type=reel_type, part=part, code=code, is_offered=True).first()
+
+
+# Who may see where one lies -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenFinding:
+    """A finding as one person may see it; is_told: with where it lies, what it looks like and its photo."""
+
+    row: Finding
+    is_told: bool
+
+    @property
+    def photo(self) -> FindingPhoto | None:
+        """Its photo, if there is one and it may be seen. No query for what came from here."""
+        return getattr(self.row, "photo", None) if self.is_told else None
+
+
+def is_blind(finding: Finding) -> bool:
+    """Whether the count at which it was recorded may still be read, and its place tell somebody what to read."""
+    return finding.inspection is not None and may_be_read(finding.inspection)
+
+
+def seen_by(rows: Iterable[Finding], viewer: Person, held: frozenset[Act]) -> list[SeenFinding]:
+    """The findings as somebody may see them. held: what they are authorised to do to the reel. One query at most.
+
+    Whoever may close one has to see it all; not who takes part in the count themselves.
+    """
+    rows = list(rows)
+    blind = {row.inspection_id for row in rows if is_blind(row)}
+    parts = Participant.objects.filter(person=viewer, inspection__in=blind)
+    taken_part = set(parts.values_list("inspection", flat=True)) if blind else set()
+    return [
+        SeenFinding(
+            row=row,
+            is_told=not is_blind(row)
+            or row.recorded_by_id == viewer.pk
+            or (Act.RELEASE in held and row.inspection_id not in taken_part),
+        )
+        for row in rows
+    ]
+
+
+def photo_of(finding: Finding, viewer: Person, held: frozenset[Act]) -> FindingPhoto:
+    """Its photo with the bytes. Raises NotFound also for one that is blind to this person."""
+    [seen] = seen_by([finding], viewer, held)
+    if seen.photo is None:
+        raise NotFound(what="photo", key=finding.pk)
+    return FindingPhoto.objects.get(finding=finding)
