@@ -4,8 +4,9 @@ So many simulated inspections (10,000), each driven through the services from th
 confirmed in the machine: 38 % of them sound, the others with one slip each, of every kind alike often. Reels have 4 to
 12 earlier counts, logged cuts, and are wound a little more or less loosely each time; nothing is lost unlogged. Each
 inspection is taken back after it was looked at. A slip is caught when any check stops the work before the values are
-confirmed: the comparison of the two, a rule of counting, the reel's history, the read-back. Types accept unusual
-counts; with types that hold them, flush and stepped-down counts would be referred on top.
+confirmed: the preparation, the serial, the gauge, the comparison of the two, a rule of counting, the reel's history,
+the read-back. Types accept unusual counts; with types that hold them, flush and stepped-down counts would be referred
+on top.
 """
 
 import argparse
@@ -13,227 +14,60 @@ import os
 import sys
 import tempfile
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 from itertools import repeat
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tests.benchmarks.slip_fleet import (
+    OTHER_MACHINES,
+    PAST_DUE,
+    RIGHT_GAUGE,
+    SUPERSEDED_REVISION,
+    Known,
+    KnownType,
+    make_fleet,
+)
 from tests.benchmarks.slip_tables import (
+    AT_THE_MACHINE,
     BOTH,
     COPIED,
+    GAUGE_COPIED,
+    GAUGE_PAST_DUE,
+    GAUGE_TURNED,
+    HALF_BY_HABIT,
+    HALF_BY_WORDS,
+    MARKS_DIFFER,
     MORE_OFF,
+    NOT_FITTING,
     ONE,
     ONE_OFF,
+    OTHERS_GAUGE,
+    REEL_COPIED,
     RIGHT,
     SOUND,
     STALE,
+    SUPERSEDED,
+    WRONG_GAUGES,
     WRONG_REEL,
     SlipCell,
     Table,
     summary_lines,
     table_lines,
-)  # fmt: skip
+)
+from tests.benchmarks.slip_team import Case, GaugeInHand, Team
 
 if TYPE_CHECKING:
     from tests.builders import Cast
 
 SOUND_SHARE = 0.38
 PART = 2500  # inspections, with a fleet of their own
-COUNTS = (4, 12)
-MEDIAN_LOOSENESS_WRAPS, LOOSENESS_SPREAD = 0.4, 0.4
-LOGGED_CUT_PER_MONTH = 0.08
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Known:
-    """A reel of the fleet: what it has been, and how it may be found today."""
-
-    serial: str
-    drum: Any
-    shape: Any
-    anchor_side: Any
-    length_m: float
-    looseness: float
-    last: tuple[int, int]
-
-    def today(self, rng: np.random.Generator) -> Any:
-        from tests.benchmarks.slips import Wound
-
-        layers, wraps = _counted(self.shape, self.length_m, self.looseness, rng)
-        turns = int(self.shape.turns_below[layers]) + wraps
-        return Wound(drum=self.drum, shape=self.shape, anchor_side=self.anchor_side, turns=turns,
-                     is_first=bool(rng.random() < 0.5))  # fmt: skip
-
-
-def _counted(shape: Any, length_m: float, looseness: float, rng: np.random.Generator) -> tuple[int, int]:
-    found: tuple[int, int] = shape.count(float(shape.turns(length_m)) + looseness * float(rng.standard_normal()))
-    return found
-
-
-# The fleet ----------------------------------------------------------------------------------------------------------
-
-
-def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Known]:
-    """Reels of three types with their history, stored as older records are; the fleet's rates are learned from them."""
-    from reports.services import assessments
-    from tests import builders
-    from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
-
-    types = [_make_type(f"t{number}", rng) for number in range(3)]
-    rows: dict[str, list[str]] = {"reels": [], "counts": [], "events": []}
-    fleet = [_known(types[n % 3], f"SL-{n:04}", rows, rng, now) for n in range(reels)]
-    bring_in(
-        {
-            "reels.csv": "serial,type,site,received_on,cable_length_m\n" + "".join(rows["reels"]),
-            "counts.csv": COUNTS_HEADER + "".join(rows["counts"]),
-            "cable_events.csv": EVENTS_HEADER + "".join(rows["events"]),
-        },
-        at=now,
-    )
-    assessments.bring_up_to_date(at=now)
-    builders.make_machine("RM-7")
-    return fleet
-
-
-def _make_type(code: str, rng: np.random.Generator) -> tuple[str, Any, Any]:
-    from reels.domain.words import Side
-    from tests import builders
-    from tests.benchmarks.drift.fleets import drum_for
-
-    drum, anchor_side = drum_for(rng), Side(str(rng.choice(["left", "right"])))
-    builders.make_type(
-        code, core_diameter_mm=f"{drum.core_diameter_mm:.3f}", cable_diameter_mm=f"{drum.cable_diameter_mm:.3f}",
-        wraps_odd_layer=drum.wraps_odd_layer, wraps_even_layer=drum.wraps_even_layer, max_layers=drum.max_layers,
-        anchor_side=anchor_side.value, least_length_m=None,
-    )  # fmt: skip
-    return code, drum, anchor_side
-
-
-def _known(kind: tuple[str, Any, Any], serial: str, rows: dict[str, list[str]], rng: np.random.Generator,
-           now: datetime) -> Known:  # fmt: skip
-    """A reel, and the rows that tell its past."""
-    from tests.benchmarks.drift.fleets import DrumTables
-
-    code, drum, anchor_side = kind
-    shape = DrumTables.of(drum)
-    length_m = float(shape.metres_below[-1] * rng.uniform(0.55, 0.85))
-    rows["reels"].append(f"{serial},{code},kettle-point,2024-03-01,{length_m:.1f}\n")
-    looseness = MEDIAN_LOOSENESS_WRAPS * float(np.exp(LOOSENESS_SPREAD * rng.standard_normal()))
-    last = (0, 0)
-    for months in range(int(rng.integers(COUNTS[0], COUNTS[1] + 1)), 0, -1):
-        at = now - timedelta(days=30 * months)
-        last = _counted(shape, length_m, looseness, rng)
-        rows["counts"].append(f"{serial},{at.isoformat()},{last[0]},{last[1]},,,\n")
-        if rng.random() < LOGGED_CUT_PER_MONTH:
-            cut_m = float(rng.uniform(2, 15))
-            when = (at + timedelta(days=10)).isoformat()
-            rows["events"].append(f"{serial},{when},cut,{cut_m + 0.2 * float(rng.standard_normal()):.2f},,\n")
-            length_m -= cut_m
-    return Known(serial=serial, drum=drum, shape=shape, anchor_side=anchor_side, length_m=length_m,
-                 looseness=looseness, last=last)  # fmt: skip
-
-
-# One inspection -----------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """What the people of one inspection do. keyed: by role; machine: what it shows, None for the issued values.
-
-    copies: how many of the two who read the machine key the issued values without looking.
-    """
-
-    serial: str
-    keyed: dict[str, dict[str, Any]]
-    wraps_off: int
-    machine: tuple[int, int] | None = None
-    copies: int = 0
-
-
-class Team:
-    """Drives one inspection through the services, until a check stops it or the values are confirmed."""
-
-    def __init__(self, cast: "Cast", now: datetime) -> None:
-        self.cast, self.now = cast, now
-
-    def work(self, case: Case) -> tuple[str, tuple[int, int]]:
-        """What stopped it ("" for nothing), and the numbers that are in the machine at the end."""
-        from tests import builders
-
-        inspection = builders.open_count(self.cast, case.serial, self.now)
-        stopped = self._count(inspection.pk, case)
-        builders.return_gauge(self.cast, inspection.pk, self.now)  # however the count ended
-        if stopped := stopped or self._sign(inspection.pk):
-            return stopped, (0, 0)
-        return self._set(case)
-
-    def _count(self, inspection_id: int, case: Case) -> str:
-        from inspections.domain.keying import FIELDS, STEPS, roles_at
-        from inspections.domain.words import Point, Role
-        from inspections.services import drafts
-        from reels.services.history import Actor
-
-        people = {Role.TECHNICIAN: self.cast.technician, Role.VERIFIER: self.cast.verifier}
-        for points in STEPS:
-            for role, person in people.items():
-                mine = [point for point in Point if point in points and role in roles_at(point)]
-                seen = case.keyed[role]
-                given = {point: {name: seen[name] for name in FIELDS[point] if name in seen} for point in mine}
-                keyed = drafts.key_step(
-                    inspection_id=inspection_id, reading=1, role=role, by_point=given, step="", actor=Actor(person),
-                    at=self.now,
-                )  # fmt: skip
-                if keyed.state == "cancelled":
-                    return "serial"
-                if keyed.rereads or keyed.state == "referred":
-                    return self._why(keyed)
-        return ""
-
-    def _why(self, inspection: Any) -> str:
-        first = inspection.readings.get(number=1)
-        return "comparison" if first.working is None else f"rule {first.working['problems'][0]['code']}"
-
-    def _sign(self, inspection_id: int) -> str:
-        """Both signatures; the reel's history may stand against them."""
-        from inspections.domain.words import Meaning
-        from inspections.errors import CountIsOutlier
-        from inspections.services import signing
-        from reels.services.history import Actor
-        from tests.builders import PASSWORD
-
-        people = {Meaning.COUNTED: self.cast.technician, Meaning.VERIFIED: self.cast.verifier}
-        try:
-            for meaning, person in people.items():
-                signing.sign(inspection_id=inspection_id, meaning=meaning, password=PASSWORD, actor=Actor(person),
-                             at=self.now)  # fmt: skip
-        except CountIsOutlier:
-            return "history"
-        return ""
-
-    def _set(self, case: Case) -> tuple[str, tuple[int, int]]:
-        from inspections.services import maintenance, setup
-        from reels.services.history import Actor
-
-        cast, at = self.cast, self.now
-        values = setup.issue(serial=case.serial, machine_serial="RM-7", actor=Actor(cast.control), at=at)
-        maintenance.install(serial=case.serial, machine_serial="RM-7", actor=Actor(cast.control), at=at)
-        setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), at=at)
-        issued = (values.layers, values.wraps)
-        shown = case.machine or issued
-        acts: tuple[tuple[str, Callable[..., Any], Any], ...] = (
-            ("setter's read-back", setup.key_read_back, cast.setter),
-            ("second person's read-back", setup.confirm, cast.confirmer),
-        )
-        for number, (name, act, person) in enumerate(acts):
-            layers, wraps = issued if number < case.copies else shown
-            if not act(setup_id=values.pk, layers=layers, wraps=wraps, actor=Actor(person), at=at).matches:
-                return name, shown
-        return "", shown
+PEOPLE = ("technician", "verifier")
 
 
 # The slips, one after the other -------------------------------------------------------------------------------------
@@ -244,7 +78,9 @@ def cells() -> list[tuple[str, str]]:
     from tests.benchmarks.slips import READING_SLIPS
 
     return [
-        *((kind, who) for kind in (*READING_SLIPS, WRONG_REEL) for who in (ONE, BOTH)),
+        *((kind, who) for kind in (*READING_SLIPS, WRONG_REEL, REEL_COPIED) for who in (ONE, BOTH)),
+        *((kind, ONE) for kind in WRONG_GAUGES), (GAUGE_TURNED, BOTH), (GAUGE_COPIED, ONE), (SUPERSEDED, ONE),
+        (HALF_BY_HABIT, ONE), (HALF_BY_HABIT, BOTH), (HALF_BY_WORDS, BOTH),
         (STALE, ONE), (COPIED, ONE), (COPIED, BOTH),
     ]  # fmt: skip
 
@@ -260,40 +96,103 @@ def make_case(kind: str, who: str, fleet: Sequence[Known], rng: np.random.Genera
 
 def _case(kind: str, who: str, known: Known, reel: Any, fleet: Sequence[Known],
           rng: np.random.Generator) -> Case | None:  # fmt: skip
-    from tests.benchmarks.slips import seen_on, wraps_off
+    from tests.benchmarks.slips import seen_on
 
     right = {**seen_on(reel), "serial": known.serial}
-    if kind in (STALE, COPIED):
-        machine = known.last if kind == STALE else _mis_set(reel.setup_values, rng)
-        copies = {STALE: 0, COPIED: 1 if who == ONE else 2}[kind]
-        both = {"technician": right, "verifier": right}
-        off = _turns(reel, machine) - reel.turns
-        return Case(serial=known.serial, keyed=both, wraps_off=off, machine=machine, copies=copies) if off else None
-    slipped = _slipped(kind, reel, right, fleet, known, rng)
-    if slipped is None or slipped == right:
-        return None
-    first = bool(rng.random() < 0.5)
-    keyed = {
-        "technician": slipped if who == BOTH or first else right,
-        "verifier": slipped if who == BOTH or not first else right,
-    }
+    sound = Case(serial=known.serial, keyed=dict.fromkeys(PEOPLE, right), wraps_off=0,
+                 gauge=GaugeInHand(serial=f"{RIGHT_GAUGE}-{known.type.code}"))  # fmt: skip
     if kind == SOUND:
-        keyed = {"technician": right, "verifier": right}
-    return Case(serial=known.serial, keyed=keyed, wraps_off=wraps_off(reel, slipped))
+        return sound
+    if kind == SUPERSEDED:
+        return replace(sound, preparation={"publication_revision": SUPERSEDED_REVISION})
+    if kind in WRONG_GAUGES:
+        return replace(sound, gauge=_wrong_gauge(kind, known, fleet))
+    if kind in AT_THE_MACHINE:
+        return _at_the_machine(kind, who, sound, known, reel, rng)
+    return _misread(kind, who, sound, known, reel, fleet, rng)
+
+
+def _wrong_gauge(kind: str, known: Known, fleet: Sequence[Known]) -> GaugeInHand:
+    """Read off the gauge itself; back at RM-7 the serial is keyed that belongs there."""
+    right, other_type = f"{RIGHT_GAUGE}-{known.type.code}", _another_type(known, fleet).code
+    serials = {NOT_FITTING: f"{RIGHT_GAUGE}-{other_type}", GAUGE_PAST_DUE: f"{PAST_DUE}-{known.type.code}",
+               OTHERS_GAUGE: f"{OTHER_MACHINES}-{known.type.code}", MARKS_DIFFER: right}  # fmt: skip
+    return GaugeInHand(serial=serials[kind], marks_match=kind != MARKS_DIFFER, returned=right)
+
+
+def _another_type(known: Known, fleet: Sequence[Known]) -> KnownType:
+    return next(each.type for each in fleet if each.type is not known.type)
+
+
+def _at_the_machine(kind: str, who: str, sound: Case, known: Known, reel: Any, rng: np.random.Generator) -> Case | None:
+    machine = known.last if kind == STALE else _mis_set(reel.setup_values, rng)
+    copies = {STALE: 0, COPIED: 1 if who == ONE else 2}[kind]
+    off = _turns(reel, machine) - reel.turns
+    return replace(sound, wraps_off=off, machine=machine, copies=copies) if off else None
+
+
+def _misread(kind: str, who: str, sound: Case, known: Known, reel: Any, fleet: Sequence[Known],
+             rng: np.random.Generator) -> Case | None:  # fmt: skip
+    """What one of the two, or both alike, key otherwise than it is; the other keys what is there."""
+    from tests.benchmarks.slips import wraps_off
+
+    right = sound.keyed["technician"]
+    slipped, others = _slipped(kind, reel, right, fleet, known, rng)
+    if slipped is None or (slipped == right and kind != HALF_BY_WORDS):
+        return None
+    is_alone = who == ONE and kind != GAUGE_COPIED  # both read the gauge that the technician brought
+    first = bool(rng.random() < 0.5)
+    keyed = {"technician": others if is_alone and not first else slipped,
+             "verifier": others if is_alone and first else slipped}  # fmt: skip
+    return replace(sound, keyed=keyed, wraps_off=wraps_off(reel, slipped))
 
 
 def _slipped(kind: str, reel: Any, right: dict[str, Any], fleet: Sequence[Known], known: Known,
-             rng: np.random.Generator) -> dict[str, Any] | None:  # fmt: skip
-    from tests.benchmarks.slips import READING_SLIPS, seen_on
+             rng: np.random.Generator) -> tuple[dict[str, Any] | None, dict[str, Any]]:  # fmt: skip
+    """What whoever slips keys, and what the other one does."""
+    from tests.benchmarks.slips import READING_SLIPS, read_on_another_gauge, seen_on, wrong_face_unseen
 
-    if kind == SOUND:
-        return {**right, "sound": True}
-    if kind == WRONG_REEL:
-        alike = [each for each in fleet if each.drum is known.drum and each is not known]
-        other = alike[int(rng.integers(len(alike)))]
-        return {**seen_on(other.today(rng)), "serial": other.serial}
     layer = reel.as_read[0] - (reel.as_read[1] == 0)
-    return READING_SLIPS[kind](right, int(reel.shape.capacities[layer]), rng)
+    capacity = int(reel.shape.capacities[layer])
+    if kind == GAUGE_TURNED:
+        return wrong_face_unseen(right, capacity, rng), right
+    if kind == GAUGE_COPIED:
+        other_drum = _another_type(known, fleet).drum
+        return read_on_another_gauge(right, known.type.drum.cable_diameter_mm / other_drum.cable_diameter_mm), right
+    if kind in (HALF_BY_HABIT, HALF_BY_WORDS):
+        return _by_habit(kind, known, right, fleet), right
+    if kind not in (WRONG_REEL, REEL_COPIED):
+        return READING_SLIPS[kind](right, capacity, rng), right
+    alike = [each for each in fleet if each.type is known.type and each is not known]
+    other = alike[int(rng.integers(len(alike)))]
+    there = {**seen_on(other.today(rng)), "serial": other.serial}
+    return ({**there, "serial": known.serial}, there) if kind == REEL_COPIED else (there, right)
+
+
+def _by_habit(kind: str, known: Known, right: dict[str, Any], fleet: Sequence[Known]) -> dict[str, Any] | None:
+    """Where the crossover lies is seen rightly, and named as on another type; who reads the choices takes its words.
+
+    None where that type has no word for the place, or the same one.
+    """
+    from inspections.domain.reading import Half
+    from inspections.domain.type_words import half_in_words
+    from inspections.queries.parameters import parameters_json
+    from reels.domain.reel_figures import drum_of
+    from reels.domain.words import LinePlace, Side, where_halves_lie
+    from reels.models import ReelType
+    from tests.benchmarks.slips import SIDES_SAID, half_by_place
+
+    own, others = (where_halves_lie(LinePlace(line), Side(side)) for line, side, _ in
+                   (known.type.geometry, _another_type(known, fleet).geometry))  # fmt: skip
+    place = own[right["crossover_half"] == Half.SECOND]
+    habit = half_by_place(place, others)
+    if habit is None or habit == right["crossover_half"]:
+        return None
+    if kind == HALF_BY_HABIT:
+        return {**right, "crossover_half": habit}
+    drum = drum_of(parameters_json(ReelType.objects.get(code=known.type.code)), known.type.geometry[1])
+    words = [half_in_words(half, drum) for half in (Half.FIRST, Half.SECOND)]
+    return {**right, "crossover_half": half_by_place(SIDES_SAID[place], words)}
 
 
 def _mis_set(values: tuple[int, int], rng: np.random.Generator) -> tuple[int, int]:

@@ -5,7 +5,7 @@ what stands in the machine, and what the setter and the second person key as its
 same slip is the worst case: two slips that differ are told by the comparison.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,13 +24,17 @@ SCALES = ("scale_left", "scale_right")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Wound:
-    """A reel as it lies on the stand. turns: the right setup values, in whole turns; is_first: the crossover's half."""
+    """A reel as it lies on the stand. turns: the right setup values, in whole turns; is_first: the crossover's half.
+
+    is_clockwise: how its cable runs from the inner end outward; the first half takes a wrap off then, else the second.
+    """
 
     drum: Drum
     shape: DrumTables
     anchor_side: Side
     turns: int
     is_first: bool
+    is_clockwise: bool = True
 
     @property
     def setup_values(self) -> tuple[int, int]:
@@ -39,7 +43,7 @@ class Wound:
     @property
     def as_read(self) -> tuple[int, int]:
         """Full layers and part-layer wraps; no wraps: flush."""
-        return self.shape.count(self.turns + LEAD_WRAPS + self.is_first)
+        return self.shape.count(self.turns + LEAD_WRAPS + (self.is_first is self.is_clockwise))
 
 
 def seen_on(reel: Wound) -> dict[str, Any]:
@@ -67,7 +71,7 @@ def wraps_off(reel: Wound, seen: Seen) -> int:
     """How many wraps the setup values would be off on paper, by whichever of the two counts is further off."""
     flush = seen["open_side"] == OpenSide.NONE
     full = min(min(seen[scale] for scale in SCALES) - flush, reel.drum.max_layers)
-    taken_off = LEAD_WRAPS + (seen["crossover_half"] == Half.FIRST)
+    taken_off = LEAD_WRAPS + ((seen["crossover_half"] == Half.FIRST) is reel.is_clockwise)
     found = [int(reel.shape.turns_below[max(full, 0)]) + seen[wraps] - taken_off for wraps in WRAPS]
     off: int = max((turns - reel.turns for turns in found), key=abs)
     return off
@@ -125,9 +129,23 @@ def off_by_one(*fields: str) -> Slip:
     return slip
 
 
+def read_on_another_gauge(seen: Seen, pitch: float) -> dict[str, Any]:
+    """The gauge of another type is graduated for another cable. pitch: this type's cable over that one's."""
+    return {**seen, "gauge_wraps": round(seen["gauge_wraps"] * pitch)}
+
+
 def other_half(seen: Seen, capacity: int, rng: np.random.Generator) -> dict[str, Any]:
     half = Half.SECOND if seen["crossover_half"] == Half.FIRST else Half.FIRST
     return {**seen, "crossover_half": half.value}
+
+
+SIDES_SAID = {"forward": "forward", "aft": "aft", "above": "upper", "below": "lower"}
+
+
+def half_by_place(place: str, words: Sequence[str]) -> str | None:
+    """The half in whose words the place is found; None where neither names it. words: of the first half, the second."""
+    found = [half for half, word in zip((Half.FIRST, Half.SECOND), words, strict=True) if place in word]
+    return found[0].value if len(found) == 1 else None
 
 
 READING_SLIPS: dict[str, Slip] = {

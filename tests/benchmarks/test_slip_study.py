@@ -2,33 +2,59 @@
 
 import numpy as np
 import pytest
+from django.db import transaction
 
 from inspections.domain import counting, keying
 from inspections.domain.reading import RuleParameters
 from reels.domain.words import Side, UnusualRule
 from tests.benchmarks import slip_study
 from tests.benchmarks.drift.fleets import DrumTables, drum_for
-from tests.benchmarks.slip_tables import BOTH, COPIED, MORE_OFF, ONE, SOUND, SlipCell, summary_lines, table_lines
-from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, seen_on, wraps_off
+from tests.benchmarks.slip_fleet import make_fleet
+from tests.benchmarks.slip_tables import (
+    BOTH,
+    COPIED,
+    COPIED_SERIAL,
+    GAUGE_PAST_DUE,
+    HALF_BY_WORDS,
+    MARKS_DIFFER,
+    MORE_OFF,
+    NOT_FITTING,
+    ONE,
+    OTHERS_GAUGE,
+    REEL_COPIED,
+    RIGHT,
+    SOUND,
+    SUPERSEDED,
+    WRONG_GAUGES,
+    WRONG_REEL,
+    SlipCell,
+    summary_lines,
+    table_lines,
+)
+from tests.benchmarks.slip_team import Team
+from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, half_by_place, seen_on, wraps_off
 from tests.builders import NOW, Cast
 
 DRUM = drum_for(np.random.default_rng(3))
 
 
-def wound(turns, *, anchor_side=Side.LEFT, is_first=True):
-    return Wound(drum=DRUM, shape=DrumTables.of(DRUM), anchor_side=anchor_side, turns=turns, is_first=is_first)
+def wound(turns, *, anchor_side=Side.LEFT, is_first=True, is_clockwise=True):
+    return Wound(drum=DRUM, shape=DrumTables.of(DRUM), anchor_side=anchor_side, turns=turns, is_first=is_first,
+                 is_clockwise=is_clockwise)  # fmt: skip
 
 
 @pytest.mark.parametrize("anchor_side", Side)
 @pytest.mark.parametrize("is_first", [True, False])
-def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_first):
+@pytest.mark.parametrize(("is_clockwise", "arc"), [(True, (0, 180)), (False, (180, 360))])
+def test_whoever_reads_with_care_gets_the_right_values(anchor_side, is_first, is_clockwise, arc):
     parameters = RuleParameters(
         anchor_side=anchor_side, wraps_odd_layer=DRUM.wraps_odd_layer, wraps_even_layer=DRUM.wraps_even_layer,
-        max_layers=DRUM.max_layers, lead_wraps=LEAD_WRAPS, unusual=UnusualRule.ACCEPT,
+        max_layers=DRUM.max_layers, lead_wraps=LEAD_WRAPS, unusual=UnusualRule.ACCEPT, arc_from_deg=arc[0],
+        arc_to_deg=arc[1],
     )  # fmt: skip
     first = int(DrumTables.of(DRUM).turns_below[4])
     for turns in range(first, first + 2 * DRUM.wraps_odd_layer):
-        reel = wound(turns, anchor_side=anchor_side, is_first=is_first)
+        reel = wound(turns, anchor_side=anchor_side, is_first=is_first, is_clockwise=is_clockwise)
         worked = counting.work_out(parameters, keying.reading_from(seen_on(reel)))
         assert (worked.layers, worked.wraps) == reel.setup_values
         assert wraps_off(reel, seen_on(reel)) == 0
@@ -60,11 +86,43 @@ def test_in_a_short_study_only_what_two_people_share_gets_through():
     assert table[SOUND, ""].number == 46
     assert table[SOUND, ""].caught.total() <= 2
     for (kind, who), cell in table.items():
-        if who == ONE:
+        if who == ONE and kind not in COPIED_SERIAL:
             assert (kind, cell.through) == (kind, {})
-        elif kind != COPIED:
+        elif kind not in (COPIED, *COPIED_SERIAL):
             assert (kind, cell.through[MORE_OFF]) == (kind, 0)
     assert table[COPIED, BOTH].caught == {}
+    assert set(table[HALF_BY_WORDS, BOTH].through) <= {RIGHT}
+
+
+@pytest.mark.django_db
+def test_what_stops_a_wrong_reel_a_wrong_gauge_and_a_superseded_publication():
+    rng = np.random.default_rng(8)
+    fleet = make_fleet(9, rng, NOW)
+    team = Team(Cast(), NOW)
+
+    def stopped_by(kind, who=ONE):
+        with transaction.atomic():
+            by, _ = team.work(slip_study.make_case(kind, who, fleet, rng)[0])
+            transaction.set_rollback(True)
+        return by
+
+    assert {kind: stopped_by(kind) for kind in WRONG_GAUGES} == {
+        NOT_FITTING: "gauge", GAUGE_PAST_DUE: "gauge", OTHERS_GAUGE: "gauge's return", MARKS_DIFFER: "end marks"
+    }  # fmt: skip
+    assert [stopped_by(WRONG_REEL, who) for who in (ONE, BOTH)] == ["serial", "serial"]
+    assert (stopped_by(REEL_COPIED), stopped_by(SUPERSEDED)) == ("serial", "publication")
+
+
+@pytest.mark.parametrize(
+    ("place", "words", "half"),
+    [
+        ("aft", ("forward", "aft"), "second"),
+        ("upper", ("first half: the upper side", "second half: the lower side"), "first"),
+        ("aft", ("above", "below"), None),
+    ],
+)
+def test_a_half_is_found_by_the_place_that_its_words_name(place, words, half):
+    assert half_by_place(place, words) == half
 
 
 def test_the_tables_add_up():

@@ -1,0 +1,154 @@
+"""The people of the study of slips: one inspection driven through the services, with what each of them does in it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from tests.builders import Cast
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeInHand:
+    """The wrap gauge as the technician keys it: its serial, whether its end marks match, the serial at its return."""
+
+    serial: str
+    marks_match: bool = True
+    returned: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """What the people of one inspection do. keyed: by role; machine: what it shows, None for the issued values.
+
+    copies: how many of the two who read the machine key the issued values without looking. preparation: what is
+    confirmed otherwise than by the book.
+    """
+
+    serial: str
+    keyed: dict[str, dict[str, Any]]
+    wraps_off: int
+    gauge: GaugeInHand
+    machine: tuple[int, int] | None = None
+    copies: int = 0
+    preparation: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Team:
+    """Drives one inspection through the services, until a check stops it or the values are confirmed."""
+
+    def __init__(self, cast: "Cast", now: datetime) -> None:
+        self.cast, self.now = cast, now
+
+    def work(self, case: Case) -> tuple[str, tuple[int, int]]:
+        """What stopped it ("" for nothing), and the numbers that are in the machine at the end."""
+        from inspections.errors import PublicationNotInForce
+        from tests import builders
+
+        try:
+            inspection = builders.open_count(self.cast, case.serial, self.now, has_gauge=False, **case.preparation)
+        except PublicationNotInForce:
+            return "publication", (0, 0)
+        for part in (self._count, self._return_gauge, self._sign):
+            if stopped := part(inspection.pk, case):
+                return stopped, (0, 0)
+        return self._set(case)
+
+    def _count(self, inspection_id: int, case: Case) -> str:
+        from inspections.domain.keying import FIELDS, NEED_GAUGE, STEPS, roles_at
+        from inspections.domain.words import Point, Role
+        from inspections.services import drafts
+        from reels.services.history import Actor
+
+        people = {Role.TECHNICIAN: self.cast.technician, Role.VERIFIER: self.cast.verifier}
+        has_gauge = False
+        for points in STEPS:
+            if not has_gauge and not points.isdisjoint(NEED_GAUGE):
+                if refused := self._take_gauge(inspection_id, case.gauge):
+                    return refused
+                has_gauge = True
+            for role, person in people.items():
+                mine = [point for point in Point if point in points and role in roles_at(point)]
+                seen = case.keyed[role]
+                given = {point: {name: seen[name] for name in FIELDS[point] if name in seen} for point in mine}
+                keyed = drafts.key_step(
+                    inspection_id=inspection_id, reading=1, role=role, by_point=given, step="", actor=Actor(person),
+                    at=self.now,
+                )  # fmt: skip
+                if keyed.state == "cancelled":
+                    return "serial"
+                if keyed.rereads or keyed.state == "referred":
+                    return self._why(keyed)
+        return ""
+
+    def _take_gauge(self, inspection_id: int, gauge: GaugeInHand) -> str:
+        from inspections.domain.act_fields import GaugeTakingFields
+        from inspections.errors import EndMarksDiffer, GaugeNotUsable
+        from inspections.services import gauges
+        from reels.services.history import Actor
+
+        facts = GaugeTakingFields(wrap_gauge=gauge.serial, end_marks_match=gauge.marks_match)
+        try:
+            gauges.take_gauge(inspection_id=inspection_id, facts=facts, actor=Actor(self.cast.technician), at=self.now)
+        except GaugeNotUsable:
+            return "gauge"
+        except EndMarksDiffer:
+            return "end marks"
+        return ""
+
+    def _return_gauge(self, inspection_id: int, case: Case) -> str:
+        from inspections.domain.act_fields import GaugeReturnFields
+        from inspections.errors import OtherGauge
+        from inspections.services import gauges
+        from reels.services.history import Actor
+
+        facts = GaugeReturnFields(wrap_gauge=case.gauge.returned or case.gauge.serial)
+        try:
+            gauges.return_gauge(
+                inspection_id=inspection_id, facts=facts, actor=Actor(self.cast.technician), at=self.now
+            )
+        except OtherGauge:
+            return "gauge's return"
+        return ""
+
+    def _why(self, inspection: Any) -> str:
+        first = inspection.readings.get(number=1)
+        return "comparison" if first.working is None else f"rule {first.working['problems'][0]['code']}"
+
+    def _sign(self, inspection_id: int, case: Case) -> str:
+        """Both signatures; the reel's history may stand against them."""
+        from inspections.domain.words import Meaning
+        from inspections.errors import CountIsOutlier
+        from inspections.services import signing
+        from reels.services.history import Actor
+        from tests.builders import PASSWORD
+
+        people = {Meaning.COUNTED: self.cast.technician, Meaning.VERIFIED: self.cast.verifier}
+        try:
+            for meaning, person in people.items():
+                signing.sign(inspection_id=inspection_id, meaning=meaning, password=PASSWORD, actor=Actor(person),
+                             at=self.now)  # fmt: skip
+        except CountIsOutlier:
+            return "history"
+        return ""
+
+    def _set(self, case: Case) -> tuple[str, tuple[int, int]]:
+        from inspections.services import maintenance, setup
+        from reels.services.history import Actor
+
+        cast, at = self.cast, self.now
+        values = setup.issue(serial=case.serial, machine_serial="RM-7", actor=Actor(cast.control), at=at)
+        maintenance.install(serial=case.serial, machine_serial="RM-7", actor=Actor(cast.control), at=at)
+        setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), at=at)
+        issued = (values.layers, values.wraps)
+        shown = case.machine or issued
+        acts: tuple[tuple[str, Callable[..., Any], Any], ...] = (
+            ("setter's read-back", setup.key_read_back, cast.setter),
+            ("second person's read-back", setup.confirm, cast.confirmer),
+        )
+        for number, (name, act, person) in enumerate(acts):
+            layers, wraps = issued if number < case.copies else shown
+            if not act(setup_id=values.pk, layers=layers, wraps=wraps, actor=Actor(person), at=at).matches:
+                return name, shown
+        return "", shown
