@@ -52,6 +52,8 @@ from tests.benchmarks.slip_tables import (
     RIGHT,
     SOUND,
     STALE,
+    STOP_AS_WATCH,
+    STOP_IGNORED,
     SUPERSEDED,
     WRONG_GAUGES,
     WRONG_REEL,
@@ -60,7 +62,7 @@ from tests.benchmarks.slip_tables import (
     summary_lines,
     table_lines,
 )
-from tests.benchmarks.slip_team import Case, GaugeInHand, Team
+from tests.benchmarks.slip_team import BEFORE_ALL, BEFORE_ISSUE, BEFORE_SIGNING, Case, GaugeInHand, SeenStop, Team
 
 if TYPE_CHECKING:
     from tests.builders import Cast
@@ -68,6 +70,7 @@ if TYPE_CHECKING:
 SOUND_SHARE = 0.38
 PART = 2500  # inspections, with a fleet of their own
 PEOPLE = ("technician", "verifier")
+STOP_MOMENTS = (BEFORE_ALL, *(f"before step {number}" for number in range(6)), BEFORE_SIGNING, BEFORE_ISSUE)
 
 
 # The slips, one after the other -------------------------------------------------------------------------------------
@@ -80,7 +83,7 @@ def cells() -> list[tuple[str, str]]:
     return [
         *((kind, who) for kind in (*READING_SLIPS, WRONG_REEL, REEL_COPIED) for who in (ONE, BOTH)),
         *((kind, ONE) for kind in WRONG_GAUGES), (GAUGE_TURNED, BOTH), (GAUGE_COPIED, ONE), (SUPERSEDED, ONE),
-        (HALF_BY_HABIT, ONE), (HALF_BY_HABIT, BOTH), (HALF_BY_WORDS, BOTH),
+        (STOP_IGNORED, ONE), (STOP_AS_WATCH, ONE), (HALF_BY_HABIT, ONE), (HALF_BY_HABIT, BOTH), (HALF_BY_WORDS, BOTH),
         (STALE, ONE), (COPIED, ONE), (COPIED, BOTH),
     ]  # fmt: skip
 
@@ -107,6 +110,9 @@ def _case(kind: str, who: str, known: Known, reel: Any, fleet: Sequence[Known],
         return replace(sound, preparation={"publication_revision": SUPERSEDED_REVISION})
     if kind in WRONG_GAUGES:
         return replace(sound, gauge=_wrong_gauge(kind, known, fleet))
+    if kind in (STOP_IGNORED, STOP_AS_WATCH):
+        moment = STOP_MOMENTS[int(rng.integers(len(STOP_MOMENTS)))]
+        return replace(sound, stop=SeenStop(moment=moment, severity="stop" if kind == STOP_IGNORED else "watch"))
     if kind in AT_THE_MACHINE:
         return _at_the_machine(kind, who, sound, known, reel, rng)
     return _misread(kind, who, sound, known, reel, fleet, rng)

@@ -12,6 +12,7 @@ OTHERS_GAUGE, MARKS_DIFFER = "wrong gauge: another machine's", "wrong gauge: end
 GAUGE_TURNED, GAUGE_COPIED = "gauge turned, its marks ticked unseen", "gauge of another type, the right serial keyed"
 WRONG_GAUGES = (NOT_FITTING, GAUGE_PAST_DUE, OTHERS_GAUGE, MARKS_DIFFER)
 HALF_BY_HABIT, HALF_BY_WORDS = "half as another type has it, words unread", "half as another type has it, words read"
+STOP_IGNORED, STOP_AS_WATCH = "stop finding recorded, and work goes on", "a stop recorded as a watch"
 STALE, COPIED = "stale values set", "read-back copied, machine set wrongly"
 AT_THE_MACHINE = (STALE, COPIED)
 # The aim: at least 99 % of these before anybody signs. Where a serial is copied instead of read is told apart.
@@ -72,6 +73,7 @@ def summary_lines(table: Table) -> list[str]:
             _share(words, *_caught(cells))
             for words, kinds in (
                 ("wrong reels and gauges, before signing", READ_OFF_THE_THING),
+                ("stop findings", (STOP_IGNORED, STOP_AS_WATCH)),
                 ("told apart, where a serial is copied and not read", COPIED_SERIAL),
             )
             if (cells := [cell for (kind, _), cell in table.items() if kind in kinds])

@@ -19,11 +19,22 @@ class GaugeInHand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeenStop:
+    """Something on the reel that stops it, recorded by the verifier at a moment of the inspection, by a severity."""
+
+    moment: str
+    severity: str = "stop"
+
+
+BEFORE_ALL, BEFORE_SIGNING, BEFORE_ISSUE = "before the count", "before signing", "before issue"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
     """What the people of one inspection do. keyed: by role; machine: what it shows, None for the issued values.
 
     copies: how many of the two who read the machine key the issued values without looking. preparation: what is
-    confirmed otherwise than by the book.
+    confirmed otherwise than by the book. stop: what one of them records, and everybody goes on all the same.
     """
 
     serial: str
@@ -33,6 +44,7 @@ class Case:
     machine: tuple[int, int] | None = None
     copies: int = 0
     preparation: Mapping[str, Any] = field(default_factory=dict)
+    stop: SeenStop | None = None
 
 
 class Team:
@@ -43,17 +55,38 @@ class Team:
 
     def work(self, case: Case) -> tuple[str, tuple[int, int]]:
         """What stopped it ("" for nothing), and the numbers that are in the machine at the end."""
-        from inspections.errors import PublicationNotInForce
-        from tests import builders
+        from inspections.errors import BelowLeastSeverity, PublicationNotInForce, StopFindingOpen
+        from reels.errors import ReelHeld
 
         try:
-            inspection = builders.open_count(self.cast, case.serial, self.now, has_gauge=False, **case.preparation)
+            return self._work(case)
         except PublicationNotInForce:
             return "publication", (0, 0)
+        except BelowLeastSeverity:
+            return "least severity", (0, 0)
+        except (StopFindingOpen, ReelHeld):
+            return "stop finding", (0, 0)
+
+    def _work(self, case: Case) -> tuple[str, tuple[int, int]]:
+        from tests import builders
+
+        self._record_stop(case, BEFORE_ALL)
+        inspection = builders.open_count(self.cast, case.serial, self.now, has_gauge=False, **case.preparation)
         for part in (self._count, self._return_gauge, self._sign):
             if stopped := part(inspection.pk, case):
                 return stopped, (0, 0)
+        self._record_stop(case, BEFORE_ISSUE)
         return self._set(case)
+
+    def _record_stop(self, case: Case, moment: str) -> None:
+        from inspections.domain.act_fields import FindingFields
+        from inspections.domain.findings import OTHER, ReelPart
+        from inspections.services import findings
+        from reels.services.history import Actor
+
+        if case.stop and case.stop.moment == moment:
+            facts = FindingFields(part=ReelPart.CABLE, kind=OTHER, severity=case.stop.severity, words="armour broken")
+            findings.record_finding(serial=case.serial, facts=facts, actor=Actor(self.cast.verifier), at=self.now)
 
     def _count(self, inspection_id: int, case: Case) -> str:
         from inspections.domain.keying import FIELDS, NEED_GAUGE, STEPS, roles_at
@@ -63,7 +96,8 @@ class Team:
 
         people = {Role.TECHNICIAN: self.cast.technician, Role.VERIFIER: self.cast.verifier}
         has_gauge = False
-        for points in STEPS:
+        for number, points in enumerate(STEPS):
+            self._record_stop(case, f"before step {number}")
             if not has_gauge and not points.isdisjoint(NEED_GAUGE):
                 if refused := self._take_gauge(inspection_id, case.gauge):
                     return refused
@@ -124,6 +158,7 @@ class Team:
         from reels.services.history import Actor
         from tests.builders import PASSWORD
 
+        self._record_stop(case, BEFORE_SIGNING)
         people = {Meaning.COUNTED: self.cast.technician, Meaning.VERIFIED: self.cast.verifier}
         try:
             for meaning, person in people.items():

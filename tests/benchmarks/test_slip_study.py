@@ -1,5 +1,7 @@
 """The study of slips in its short form, and the slips themselves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from django.db import transaction
@@ -24,6 +26,7 @@ from tests.benchmarks.slip_tables import (
     REEL_COPIED,
     RIGHT,
     SOUND,
+    STOP_AS_WATCH,
     SUPERSEDED,
     WRONG_GAUGES,
     WRONG_REEL,
@@ -31,7 +34,7 @@ from tests.benchmarks.slip_tables import (
     summary_lines,
     table_lines,
 )
-from tests.benchmarks.slip_team import Team
+from tests.benchmarks.slip_team import SeenStop, Team
 from tests.benchmarks.slips import LEAD_WRAPS, READING_SLIPS, Wound, half_by_place, seen_on, wraps_off
 from tests.builders import NOW, Cast
 
@@ -100,17 +103,26 @@ def test_what_stops_a_wrong_reel_a_wrong_gauge_and_a_superseded_publication():
     fleet = make_fleet(9, rng, NOW)
     team = Team(Cast(), NOW)
 
-    def stopped_by(kind, who=ONE):
+    def stopped_by_case(case):
         with transaction.atomic():
-            by, _ = team.work(slip_study.make_case(kind, who, fleet, rng)[0])
+            by, _ = team.work(case)
             transaction.set_rollback(True)
         return by
+
+    def stopped_by(kind, who=ONE):
+        return stopped_by_case(slip_study.make_case(kind, who, fleet, rng)[0])
 
     assert {kind: stopped_by(kind) for kind in WRONG_GAUGES} == {
         NOT_FITTING: "gauge", GAUGE_PAST_DUE: "gauge", OTHERS_GAUGE: "gauge's return", MARKS_DIFFER: "end marks"
     }  # fmt: skip
     assert [stopped_by(WRONG_REEL, who) for who in (ONE, BOTH)] == ["serial", "serial"]
     assert (stopped_by(REEL_COPIED), stopped_by(SUPERSEDED)) == ("serial", "publication")
+    sound, _ = slip_study.make_case(SOUND, "", fleet, rng)
+    by_moment = {
+        moment: stopped_by_case(replace(sound, stop=SeenStop(moment=moment))) for moment in slip_study.STOP_MOMENTS
+    }
+    assert by_moment == dict.fromkeys(slip_study.STOP_MOMENTS, "stop finding")
+    assert stopped_by(STOP_AS_WATCH) == "least severity"
 
 
 @pytest.mark.parametrize(
