@@ -68,7 +68,7 @@ if TYPE_CHECKING:
     from tests.builders import Cast
 
 SOUND_SHARE = 0.38
-PART = 2500  # inspections, with a fleet of their own
+PART = 1000  # inspections, with a fleet of their own
 PEOPLE = ("technician", "verifier")
 STOP_MOMENTS = (BEFORE_ALL, *(f"before step {number}" for number in range(6)), BEFORE_SIGNING, BEFORE_ISSUE)
 
