@@ -165,7 +165,7 @@ def prepare(walk: DemoWalk, serial: str) -> str:
     publication = f"{preparation['publication']} revision {preparation['publication_revision']}"
     say(
         f"{walk.name('technician')} has confirmed the cautions and prepared {serial}: off the machine, turned as "
-        f"installed, marks found, wound evenly. Work order {preparation['work_order']}, {publication}."
+        f"installed, marks found, all five parts sound. Work order {preparation['work_order']}, {publication}."
     )
     return f"inspections/{opened['id']}"
 

@@ -161,6 +161,14 @@ class StopFindingOpen(Refused):
     )
 
 
+class FindingMissing(Refused):
+    title = "A finding comes first"
+    message = (
+        "Before the first reading of inspection {inspection} these were found not sound: {parts}. Record what is wrong "
+        "with each before anything is keyed."
+    )
+
+
 class FindingClosed(Refused):
     title = "The finding is closed"
     message = "Finding {finding} was closed on {on}: {remedy}."

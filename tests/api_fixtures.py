@@ -58,8 +58,9 @@ def token_way() -> Callable[..., ApiClient]:
 
 PREPARATION: dict[str, Any] = {
     "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
-    "cable_condition": "no broken strands", "winding_quality": "even", "cautions_confirmed": True,
-    "turned_as_installed": True, "marks_found": True, "evenly_wound": True,
+    "cable_sound": True, "winding_sound": True, "drum_sound": True, "end_fitting_sound": True, "scales_sound": True,
+    "cautions_confirmed": True,
+    "turned_as_installed": True, "marks_found": True,
 }  # fmt: skip
 
 HOLD_POINTS = (

@@ -215,8 +215,9 @@ def _somebody(part: str) -> Person:
 
 
 PREPARATION = Preparation(
-    work_order="WO-1001", publication="LWS 12-3", publication_revision="C", cable_condition="no broken strands",
-    winding_quality="even", cautions_confirmed=True, turned_as_installed=True, marks_found=True, evenly_wound=True,
+    work_order="WO-1001", publication="LWS 12-3", publication_revision="C", cable_sound=True, winding_sound=True,
+    drum_sound=True, end_fitting_sound=True, scales_sound=True, cautions_confirmed=True,
+    turned_as_installed=True, marks_found=True,
 )  # fmt: skip
 
 # The worked example: 12 layers, 10 wraps, even.

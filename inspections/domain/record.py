@@ -12,15 +12,16 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 4.
+    """The record's canonical bytes, form 5.
 
+    Forms 1 to 4 told cable condition and winding in words, and neither which parts were found sound nor findings.
     Form 3 and those before told of the parameters neither where the scale line sits nor from which side angles are seen
     nor how the cable is wound.
     Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second
     forward (`Half.stored` reads them), told neither why a count from paper names a publication out of force nor which
     wrap gauges were used, calibrated until when, and the technician alone keyed the open side in them.
     """
-    return ledger.canonical({"v": 4, "kind": "inspection", **ledger.plain(content)})
+    return ledger.canonical({"v": 5, "kind": "inspection", **ledger.plain(content)})
 
 
 def statement_bytes(content: Mapping[str, Any]) -> bytes:

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
+from inspections.domain.findings import ReelPart
 from inspections.domain.photos import ENDINGS
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models.authority import Authorisation
@@ -24,8 +25,13 @@ class Inspection(Kept):
     publication = models.CharField(max_length=120)
     publication_revision = models.CharField(max_length=40)
     publication_reason = models.TextField(blank=True, help_text="Why a count from paper names one not in force.")
-    cable_condition = models.TextField()
-    winding_quality = models.TextField()
+    cable_condition = models.TextField(blank=True, help_text="Of counts before each part was found sound or not.")
+    winding_quality = models.TextField(blank=True, help_text="As above.")
+    cable_sound = models.BooleanField(null=True)
+    winding_sound = models.BooleanField(null=True)
+    drum_sound = models.BooleanField(null=True)
+    end_fitting_sound = models.BooleanField(null=True)
+    scales_sound = models.BooleanField(null=True)
     respooled = models.BooleanField(default=False)
     machine = models.ForeignKey(
         Machine, on_delete=models.PROTECT, null=True, related_name="+", help_text="That the wrap gauge belongs to."
@@ -59,6 +65,17 @@ class Inspection(Kept):
 
     def __str__(self) -> str:
         return f"inspection {self.pk} of {self.reel}"
+
+    @property
+    def unsound_parts(self) -> list[ReelPart]:
+        """Those that were not found sound before the first reading."""
+        return [part for part in ReelPart if getattr(self, f"{part}_sound") is False]
+
+    @property
+    def condition(self) -> list[tuple[str, bool]]:
+        """What each part was found, in words; nothing of a count from before each was asked for."""
+        judged = ((part.spoken, getattr(self, f"{part}_sound")) for part in ReelPart)
+        return [(spoken, is_sound) for spoken, is_sound in judged if is_sound is not None]
 
     @property
     def hides_serial(self) -> bool:

@@ -4,6 +4,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
@@ -46,8 +47,11 @@ class FindingForm(LengthsForm):
         return {**data, "side": data.get("side") or None}
 
 
-def kinds_offered(reel_type: ReelType) -> list[tuple[str, list[tuple[str, str]]]]:
-    """What a type's reels are looked over for, part by part, each with the least that it is recorded as."""
+def kinds_offered(reel_type: ReelType, only: ReelPart | None) -> list[tuple[str, list[tuple[str, str]]]]:
+    """What a type's reels are looked over for, part by part, each with the least that it is recorded as.
+
+    only: of this part alone.
+    """
     kinds = kinds_of(reel_type)
     return [
         (
@@ -58,7 +62,7 @@ def kinds_offered(reel_type: ReelType) -> list[tuple[str, list[tuple[str, str]]]
                 (f"{part} {OTHER}", f"something else about the {part.spoken} (stop)"),
             ],
         )
-        for part in ReelPart
+        for part in ([only] if only else ReelPart)
     ]  # fmt: skip
 
 
@@ -71,10 +75,14 @@ class FindingView(ReelActView):
     template_name = "inspections/finding.html"
 
     def form_options(self) -> dict[str, Any]:
-        offered: Any = {"kind": ("choose", kinds_offered(self.reel.type))}
-        part, kind = self.request.GET.get("part", ""), self.request.GET.get("kind", "")
-        initial = {"kind": f"{part} {kind}"} if part and kind else {}
-        return {"offered": offered, "unit": self.person.length_unit, "initial": initial}
+        offered: Any = {"kind": ("choose", kinds_offered(self.reel.type, self.part))}
+        return {"offered": offered, "unit": self.person.length_unit}
+
+    @property
+    def part(self) -> ReelPart | None:
+        """The part that was found not sound, where that led here."""
+        asked = self.request.GET.get("part", "")
+        return ReelPart(asked) if asked in set(ReelPart) else None
 
     def seen(self) -> str:
         return str(self.reel.findings.count())
@@ -93,6 +101,10 @@ class CountFindingView(FindingView, InspectionActView):
     """The same, at any step of a count, without the reel's serial while that is still to be read."""
 
     states = tuple(LIVE)
+
+    def done_at(self) -> str:
+        """Back to the worksheet, which leads to the next part that was found not sound, or to what stopped it."""
+        return reverse("worksheet-technician", args=[self.row.pk]) if self.part else super().done_at()
 
 
 # Deciding -----------------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 
 from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity
 from inspections.domain.words import Act
-from inspections.errors import StopFindingOpen
+from inspections.errors import FindingMissing, StopFindingOpen
 from inspections.models import Finding, FindingKind, FindingPhoto, Inspection, Participant
 from inspections.queries.keyings import may_be_read
 from reels.errors import NotFound
@@ -34,6 +34,22 @@ def require_no_stop(reel: Reel) -> None:
     """While a stop finding is open, a count is frozen and nothing is issued. One query. Raises StopFindingOpen."""
     if stop := open_stops(reel).first():
         raise StopFindingOpen(finding=stop.pk, named=stop.named)
+
+
+def parts_without_finding(inspection: Inspection) -> list[ReelPart]:
+    """What was found not sound, while nobody has said what is wrong with it. One query, none where all is sound."""
+    unsound = inspection.unsound_parts
+    if not unsound:
+        return []
+    known = set(findings_in_count(inspection).values_list("part", flat=True))
+    return [part for part in unsound if part not in known]
+
+
+def require_findings(inspection: Inspection) -> None:
+    """Before anything is keyed. Raises StopFindingOpen or FindingMissing."""
+    require_no_stop(inspection.reel)
+    if parts := parts_without_finding(inspection):
+        raise FindingMissing(inspection=inspection.pk, parts=", ".join(part.spoken for part in parts))
 
 
 def closed_by_work(reel: Any) -> QuerySet[Finding]:

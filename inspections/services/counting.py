@@ -24,7 +24,7 @@ from inspections.errors import (
 )  # fmt: skip
 from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.queries.counts import open_referral
-from inspections.queries.findings import require_no_stop
+from inspections.queries.findings import require_findings, require_no_stop
 from inspections.queries.keyings import as_keyed, keyed_in, open_reading
 from inspections.services import evaluation, gauges
 from inspections.services.gauges import GaugeFacts
@@ -49,13 +49,13 @@ def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mappi
     by_point: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
     photos: files as they came, each of a point that is keyed with it.
     Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, GaugeNotTaken,
-    StopFindingOpen, AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
+    StopFindingOpen, FindingMissing, AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in by_point.items()}
     if others := [point for point in by_point if role not in keying.roles_at(point)]:
         raise NotYourPoint(point=evaluation.spoken(others[0]))
-    require_no_stop(inspection.reel)
+    require_findings(inspection)
     gauges.require_in_hand(inspection, frozenset(by_point))
     reading = _reading_under_way(inspection, number)
     with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*by_point], role=role.value) as act:
@@ -91,7 +91,7 @@ def record_reading(*, inspection_id: int, technician: OnePersonsValues, verifier
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     if actor.is_at_the_keys:  # a script was given its scope instead
         access.any_authorisation_for(actor.person, (Act.COUNT, Act.VERIFY), inspection.reel, at)
-    require_no_stop(inspection.reel)
+    require_findings(inspection)
     reading = open_reading(inspection)
     if reading.keyings.exists():
         raise WrongState(inspection=inspection.pk, state="being keyed point by point", allowed="not keyed yet")

@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
 from inspections import access
+from inspections.domain.findings import ReelPart
 from inspections.domain.words import Act, Role
 from inspections.errors import (
     CountAlreadyOpen,
@@ -28,11 +30,18 @@ from reels.services.history import Actor, record_act
 from reels.services.reels import require_in_service
 
 
+def _sound(part: ReelPart) -> Any:
+    return act_field(
+        FieldKind.YES_NO, help=f"Of the {part.spoken}. If not, its findings are recorded before any keying."
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preparation:
     """What must be so before the first reading, as the technician confirms it.
 
-    The three confirmations must be true. done_at: None for a count that is done now; earlier for one from paper.
+    The three confirmations must be true. What is not sound is a finding, recorded before anything is keyed. done_at:
+    None for a count that is done now; earlier for one from paper.
     """
 
     work_order: str = act_field(FieldKind.TEXT, label="Work order", most=60, missing="Name the work order.")
@@ -46,10 +55,11 @@ class Preparation:
         FieldKind.REMARK, label="Why another publication than the one in force",
         help="Only for a count from paper, which may name one that is not in force.", default="",
     )  # fmt: skip
-    cable_condition: str = act_field(
-        FieldKind.REMARK, label="Cable condition", missing="Describe the condition of the cable."
-    )
-    winding_quality: str = act_field(FieldKind.REMARK, label="Winding quality", missing="Describe the winding.")
+    cable_sound: bool = _sound(ReelPart.CABLE)
+    winding_sound: bool = _sound(ReelPart.WINDING)
+    drum_sound: bool = _sound(ReelPart.DRUM)
+    end_fitting_sound: bool = _sound(ReelPart.END_FITTING)
+    scales_sound: bool = _sound(ReelPart.SCALES)
     cautions_confirmed: bool = act_field(
         FieldKind.YES_NO, label="I have read the cautions and will follow them", missing="Confirm the cautions."
     )
@@ -59,10 +69,6 @@ class Preparation:
     marks_found: bool = act_field(
         FieldKind.YES_NO, label="Anchor side and forward mark are found",
         missing="Find the anchor side and the forward mark.",
-    )  # fmt: skip
-    evenly_wound: bool = act_field(
-        FieldKind.YES_NO, label="The cable is wound evenly",
-        missing="Re-spool a reel that is wound unevenly, and then count it.",
     )  # fmt: skip
     respooled: bool = act_field(FieldKind.YES_NO, label="It was re-spooled before this count", default=False)
     done_at: datetime | None = act_field(
@@ -109,8 +115,8 @@ def _inspection(reel: Reel, preparation: Preparation, actor: Actor, at: datetime
         done_at=preparation.done_at or at, from_paper=preparation.done_at is not None,
         work_order=preparation.work_order, publication=preparation.publication,
         publication_revision=preparation.publication_revision, publication_reason=preparation.publication_reason,
-        cable_condition=preparation.cable_condition,
-        winding_quality=preparation.winding_quality, respooled=preparation.respooled,
+        respooled=preparation.respooled,
+        **{name: getattr(preparation, name) for part in ReelPart if (name := f"{part}_sound")},
     )  # fmt: skip
 
 
@@ -119,7 +125,6 @@ def _check_prepared(preparation: Preparation) -> None:
         "confirm the cautions": preparation.cautions_confirmed,
         "turn the reel as installed": preparation.turned_as_installed,
         "find the anchor side and the forward mark": preparation.marks_found,
-        "re-spool the reel, since it is wound unevenly, and then count it": preparation.evenly_wound,
         "name the work order": preparation.work_order.strip(),
         "name the publication": preparation.publication.strip(),
         "name the publication's revision": preparation.publication_revision.strip(),

@@ -9,7 +9,7 @@ from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
 from inspections.errors import CountIsOutlier, NotSignable, NotVoidable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
-from inspections.queries.findings import require_no_stop
+from inspections.queries.findings import require_findings
 from inspections.queries.keyings import keyings_of
 from inspections.queries.record import authorisation_json, person_json, record_of
 from inspections.queries.setup_values import values_in_force
@@ -55,7 +55,7 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     inspection = access.inspection_for_update(inspection_id, actor.person, at)
     by_meaning = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, by_meaning)
-    require_no_stop(inspection.reel)
+    require_findings(inspection)
     if explanation := open_outlier(inspection):
         raise CountIsOutlier(told=explanation)
     participant = _participant(inspection, meaning, actor.person)

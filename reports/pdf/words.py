@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from inspections.domain.keying import half_of
@@ -25,6 +26,11 @@ POINTS = {
 def length(value: Mapping[str, str] | None) -> str:
     """The cable that a count stands for with its standard uncertainty, as in a situation."""
     return f"{value['value_m']} m ± {value['standard_u_m']} m" if value else "not known"
+
+
+def metres(value: str | None) -> str:
+    """A length as records keep it; nothing where none was given."""
+    return f"{Decimal(value).normalize():f} m" if value else ""
 
 
 def time(text: str | None) -> str:

@@ -52,8 +52,8 @@ def _put_counts(reels: list[Any], counts: int, person: Any) -> None:
     from inspections.domain.words import InspectionState
     from inspections.models import ImportedCount, Inspection
 
-    words = {"work_order": "WO-1", "publication": "LWS 12-3", "publication_revision": "C", "cable_condition": "sound",
-             "winding_quality": "even", "wrap_gauge": "WG-7", "opened_by": person, "parameters": {}}  # fmt: skip
+    words = {"work_order": "WO-1", "publication": "LWS 12-3", "publication_revision": "C",
+             "wrap_gauge": "WG-7", "opened_by": person, "parameters": {}}  # fmt: skip
     for begin in range(0, len(reels), 250):
         some, older, newer = reels[begin : begin + 250], [], []
         for number, reel in enumerate(some, begin):
@@ -98,8 +98,8 @@ def _put_elsewhere(reels: list[Any], person: Any) -> None:
     states = (InspectionState.OPEN, InspectionState.REFERRED)
     Inspection.objects.bulk_create(
         Inspection(reel=reel, state=states[number % 2], parameters={}, opened_by=person, recorded_at=NOW, done_at=NOW,
-                   work_order="WO-2", publication="LWS 12-3", publication_revision="C", cable_condition="sound",
-                   winding_quality="even", wrap_gauge="WG-7")
+                   work_order="WO-2", publication="LWS 12-3", publication_revision="C",
+                   wrap_gauge="WG-7")
         for number, reel in enumerate(free[1::9])
     )  # fmt: skip
 

@@ -200,10 +200,8 @@ def begin_by_keyboard(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001/count")
     press(page, page.get_by_label("I have read the cautions"), "Space")
     type_into(page, "Work order", "WO-7")
-    for label in ("turned as installed", "are found", "wound evenly"):
+    for label in ("turned as installed", "are found", "are all sound"):
         press(page, page.get_by_label(label), "Space")
-    for label, words in (("Cable condition", "clean"), ("Winding quality", "even")):
-        type_into(page, label, words)
     press(page, page.get_by_role("button", name="Begin the count"))
     page.wait_for_url("**/worksheet")
     return page.url.removesuffix("/worksheet")

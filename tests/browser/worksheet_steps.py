@@ -39,10 +39,8 @@ def begin(page: Page, live_server) -> str:
     page.get_by_role("link", name="Begin a count").click()
     page.get_by_label("I have read the cautions").check()
     name_work_order(page)
-    for label, text in (("Cable condition", "clean"), ("Winding quality", "even")):
-        write(page.get_by_label(label, exact=True), text)
     expect(page.get_by_label("Publication", exact=True)).to_contain_text("LWS 12-3, revision C")
-    for label in ("turned as installed", "are found", "wound evenly"):
+    for label in ("turned as installed", "are found", "are all sound"):
         page.get_by_label(label).check()
     page.get_by_role("button", name="Begin the count").click()
     page.wait_for_url("**/worksheet")

@@ -18,8 +18,9 @@ from tests.deployment.processes import HOST, NodeAnswer, wait_until
 CSRF = "a" * 32
 PREPARATION: dict[str, Any] = {
     "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
-    "cable_condition": "no broken strands", "winding_quality": "even", "cautions_confirmed": True,
-    "turned_as_installed": True, "marks_found": True, "evenly_wound": True, "technician": "tess",
+    "cable_sound": True, "winding_sound": True, "drum_sound": True, "end_fitting_sound": True, "scales_sound": True,
+    "cautions_confirmed": True,
+    "turned_as_installed": True, "marks_found": True, "technician": "tess",
 }  # fmt: skip
 POINTS = {"open_side": "right", "scale_left": 13, "scale_right": 12, "hand_wraps": 12, "gauge_face": "even",
           "gauge_wraps": 12, "crossover_half": "first"}  # fmt: skip

@@ -90,7 +90,7 @@ def _inspection(reel: Reel, i: int, n: int) -> Inspection:
     return Inspection(
         reel=reel, state=InspectionState.SIGNED, parameters=parameters_json(reel.type),
         opened_by=administrator(), recorded_at=at, done_at=at, work_order="WO", publication="LWS 12-3",
-        publication_revision="C", cable_condition="good", winding_quality="even", wrap_gauge=f"WG-{1 + i % 4:02}",
+        publication_revision="C", wrap_gauge=f"WG-{1 + i % 4:02}",
         layers=12, wraps=10, parity="even", ended_at=at,
     )  # fmt: skip
 

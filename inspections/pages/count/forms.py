@@ -8,12 +8,13 @@ from django import forms
 
 from inspections.domain import keying, photos, type_words
 from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
+from inspections.domain.findings import ReelPart
 from inspections.domain.reading import Half, RuleParameters
 from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
 from inspections.services.opening import Preparation
-from reels.domain.act_fields import ReasonFields
+from reels.domain.act_fields import ReasonFields, fields_of
 from reels.domain.reel_figures import DrumSection
 from reels.domain.words import Parity, Side
 from reels.models import Publication
@@ -22,10 +23,11 @@ from reels.pages.acts import ActForm
 from reels.services.reels import CableEventFacts
 
 ANOTHER = ("", "another one, keyed below")
+_ASKED = [name for name in fields_of(Preparation) if not name.endswith("_sound")]
 
 
 @asks(
-    Preparation, work_order={"required": False}, cable_condition=LINE, winding_quality=LINE, publication_reason=LINE,
+    Preparation, *_ASKED, work_order={"required": False}, publication_reason=LINE,
     publication={"required": False, "label": "Another publication", "help_text": "Empty: the one chosen above."},
     publication_revision={"required": False, "label": "Its revision"},
 )  # fmt: skip
@@ -33,11 +35,18 @@ class PreparationForm(ActForm):
     """What must be so before the first reading.
 
     The publication is chosen from those in force; a count from paper may name another. The work order is one of the
-    site's last days, or is keyed.
+    site's last days, or is keyed. That all parts are sound is one tap, and never preset.
     """
 
     recent_work_order = forms.ChoiceField(label="Work order", required=False, widget=forms.RadioSelect)
     in_force = forms.ChoiceField(label="Publication", required=False)
+    all_sound = forms.BooleanField(
+        label="Cable, winding, drum and flanges, end fitting and scales are all sound", required=False
+    )
+    not_sound = forms.MultipleChoiceField(
+        label="Not sound", choices=[(part.value, part.spoken) for part in ReelPart], required=False,
+        widget=forms.CheckboxSelectMultiple, help_text="What is wrong is recorded next, as a finding.",
+    )  # fmt: skip
 
     def __init__(
         self, *args: Any, publications: list[Publication], work_orders: Iterable[str] = (), **options: Any
@@ -69,9 +78,13 @@ class PreparationForm(ActForm):
             cleaned["work_order"] = keyed or chosen
 
     def clean(self) -> dict[str, Any]:
-        """The work order and the publication that are meant, as the service takes them."""
+        """The work order, the publication and what was found sound, as the service takes them."""
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         self._add_work_order(cleaned)
+        unsound = cleaned.pop("not_sound", [])
+        if cleaned.pop("all_sound", False) == bool(unsound):
+            self.add_error("all_sound", "Say that all of it is sound, or what is not.")
+        cleaned |= {f"{part}_sound": part.value not in unsound for part in ReelPart}
         chosen = self.publications.get(cleaned.pop("in_force", ""))
         if cleaned.get("publication") or cleaned.get("publication_revision"):
             return cleaned

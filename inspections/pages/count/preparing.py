@@ -4,11 +4,14 @@ from typing import Any
 
 from django.urls import reverse
 
+from inspections.access import acts_held
 from inspections.errors import PublicationNotInForce
 from inspections.models import Inspection
 from inspections.pages.count.forms import PreparationForm
+from inspections.pages.finding_rows import finding_rows
 from inspections.pages.reel.act_page import ReelActView
 from inspections.queries.counts import work_orders_of_late
+from inspections.queries.findings import findings_of
 from inspections.services.opening import Preparation, open_inspection
 from reels.domain.cautions import CAUTIONS
 from reels.errors import Refused
@@ -31,7 +34,9 @@ class BeginCountView(ReelActView):
         }
 
     def context(self) -> dict[str, Any]:
-        return {**super().context(), "cautions": CAUTIONS}
+        held = acts_held(self.person, self.reel, self.at)
+        watched = findings_of(self.reel).filter(closed_at__isnull=True)
+        return {**super().context(), "cautions": CAUTIONS, "findings": finding_rows(watched, self.person, held)}
 
     def names_in(self, refused: Refused) -> tuple[str, ...]:
         """A publication that is refused was chosen, or typed below."""

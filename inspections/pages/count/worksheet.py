@@ -21,7 +21,7 @@ from inspections.pages.count.deciding import InspectionActView
 from inspections.pages.count.forms import StepForm, WorksheetForm, typed_at
 from inspections.pages.count.step_figures import TypeOfCount, how_to_figures, step_figures
 from inspections.pages.words import LABELS
-from inspections.queries.findings import is_stopped
+from inspections.queries.findings import is_stopped, parts_without_finding
 from inspections.queries.parameters import parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
@@ -108,6 +108,8 @@ class StepView(InspectionActView):
     def elsewhere(self) -> str:
         if is_stopped(self.reel):
             return reverse("inspection", args=[self.row.pk])
+        if (parts := parts_without_finding(self.row)) and self.role is Role.TECHNICIAN:
+            return f"{reverse('count-finding', args=[self.row.pk])}?part={parts[0]}"
         if self.standing.needs_gauge and self.role is Role.TECHNICIAN:
             return reverse("count-gauge", args=[self.row.pk])
         is_over = self.row.state != InspectionState.OPEN or self.standing.has_ended

@@ -7,6 +7,7 @@ from importlib.metadata import version
 from itertools import groupby
 from typing import Any
 
+from inspections.domain.findings import ReelPart, Remedy, place_in_words
 from inspections.domain.keying import half_of
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Point, Role
@@ -22,7 +23,7 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "8"
+FORM = "9"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
@@ -68,6 +69,7 @@ def story_of(facts: InspectionFacts) -> Story:
     _title(story, facts)
     _result(story, record, situation, drum)
     _reel_and_preparation(story, record, drum)
+    _findings(story, record)
     _people(story, facts)
     for reading in record["readings"]:
         _reading(story, record, reading, drum)
@@ -165,15 +167,51 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], drum: DrumSec
         ("Scale line", drum.scale_line_at.spoken), ("Wound", drum.winding_sense.spoken),
         *((name, mark) for name, mark in zip(MARKS, (*drum.face_marks, *drum.scale_marks), strict=True) if mark),
     ])  # fmt: skip
-    notes = [("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])]
+    notes = _condition(prepared)
     if why := prepared.get("publication_reason"):
         notes.append(("Publication not in force", why))
     story.notes(notes)
     story.paragraph(
         "Confirmed before the first step: the cautions; the reel off the machine, on its stand and turned as "
-        "installed; anchor side and forward mark found; the cable wound evenly.",
+        "installed; anchor side and forward mark found.",
         style.NOTE,
     )
+
+
+def _condition(prepared: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What each part was found; records before form 5 say it in words, of the cable and the winding."""
+    judged = {part: prepared.get(f"{part}_sound") for part in ReelPart}
+    if None in judged.values():
+        return [("Cable condition", prepared["cable_condition"]), ("Winding quality", prepared["winding_quality"])]
+    return [
+        (state, ", ".join(part.spoken for part, is_sound in judged.items() if is_sound is verdict))
+        for state, verdict in (("Found sound", True), ("Not sound", False)) if verdict in judged.values()
+    ]  # fmt: skip
+
+
+def _findings(story: Story, record: Mapping[str, Any]) -> None:
+    """What was open at the count or recorded at it, as it stood when the record was signed first."""
+    if record.get("findings"):
+        story.heading("Findings, as they stood at the first signature", 2)
+    for each in record.get("findings", []):
+        place = place_in_words(
+            each["layer"], each["side"], each["visible_wrap"], words.metres(each["length_from_end_m"])
+        )
+        notes = [
+            (f"Finding {each['finding']}",
+             f"{each['kind_words']} ({ReelPart(each['part']).spoken}), a {each['severity']}"),
+            ("Where", place or "not said"), ("What was seen", each["words"]),
+            ("Recorded", words.done(each["recorded_at"], each["recorded_by"])),
+        ]  # fmt: skip
+        if each["lowered_at"]:
+            by = words.done(each["lowered_at"], each["lowered_by"])
+            notes.append(("Made a watch", f"{each['lower_reason']} ({by})"))
+        if each["closed_at"]:
+            by = words.done(each["closed_at"], each["closed_by"])
+            notes.append(("Closed", f"{Remedy(each['remedy']).spoken}: {each['close_reason']} ({by})"))
+        if each["photo"]:
+            notes.append(("Photo", f"SHA-256 {each['photo']}"))
+        story.notes(notes)
 
 
 def _gauge(record: Mapping[str, Any]) -> str:

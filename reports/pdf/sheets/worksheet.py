@@ -44,7 +44,8 @@ def worksheet(
     story.heading("Before the first step", 2)
     for line in (
         *CAUTIONS,
-        "Anchor side and forward mark found; cable condition and winding looked at.",
+        "Anchor side and forward mark found.",
+        "Cable, winding, drum and flanges, end fitting and scales looked at. Not sound, and where:",
         "Before wraps are counted: the serial read off the wrap gauge, its end marks matched to its machine.",
     ):
         story.paragraph(f"☐ {line}")

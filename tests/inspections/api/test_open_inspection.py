@@ -51,7 +51,7 @@ def test_in_a_session_one_opens_ones_own(ways, cast):
 @pytest.mark.parametrize(
     ("change", "code"),
     [
-        ({"cautions_confirmed": False}, "not_prepared"), ({"evenly_wound": False}, "not_prepared"),
+        ({"cautions_confirmed": False}, "not_prepared"), ({"cable_sound": None}, "invalid_input"),
         ({"cautions_confirmed": "yes"}, "invalid_input"), ({"cautions_confirmed": 1}, "invalid_input"),
         ({"work_order": "  "}, "invalid_input"), ({"machine": "RM-7"}, "invalid_input"),
         ({"done_at": "2026-03-02"}, "invalid_input"), ({"done_at": "2020-03-02T09:00:00Z"}, "out_of_time"),

@@ -223,3 +223,52 @@ def test_a_count_that_a_re_spooling_ended_says_so(cast):
     assert inspection.state == InspectionState.CANCELLED
     html = page_of(logged_in(cast.technician), f"/inspections/{inspection.pk}")
     assert f"Finding {finding.pk} was closed: the cable was re-spooled. wound again" in html
+
+
+# Before the first reading -------------------------------------------------------------------------------------------
+
+PREPARED = {
+    "work_order": "WO-7", "in_force": "1", "cautions_confirmed": "on", "turned_as_installed": "on",
+    "marks_found": "on",
+}  # fmt: skip
+
+
+def prepare(cast, **values):
+    client = logged_in(cast.technician)
+    return client.post(f"{REEL}/count", {**form_in(page_of(client, f"{REEL}/count")), **PREPARED, **values})
+
+
+@pytest.mark.parametrize("values", [{}, {"all_sound": "on", "not_sound": ["cable"]}])
+def test_that_all_is_sound_is_one_tap_and_neither_preset_nor_said_beside_what_is_not(cast, values):
+    assert 'name="all_sound" checked' not in page_of(logged_in(cast.technician), f"{REEL}/count")
+    answer = prepare(cast, **values)
+    assert answer.status_code == 422
+    assert "Say that all of it is sound, or what is not." in answer.content.decode()
+
+
+def test_what_is_not_sound_leads_through_its_findings_to_the_worksheet(cast):
+    make_finding_kind("worn", ReelPart.SCALES)
+    answer = prepare(cast, not_sound=["cable", "scales"])
+    client, address = logged_in(cast.technician), answer.headers["Location"]
+    for part, kind in (("cable", "kink"), ("scales", "worn")):
+        form = client.get(address).headers["Location"]
+        assert form.endswith(f"/finding?part={part}")
+        html = page_of(client, form)
+        assert faults_of(html) == []
+        assert f"Not sound: {part}." in html
+        assert html.count("<optgroup") == 1
+        typed = {"kind": f"{part} {kind}", "severity": "watch", "words": "seen"}
+        assert client.post(form, {**form_in(html), **typed}).headers["Location"] == address
+    assert client.get(address).status_code == 200
+    shown = page_of(client, address.removesuffix("/worksheet"))
+    assert shown.count("<strong>not sound</strong>: see the findings") == 2
+    assert shown.count("<dd>sound</dd>") == 3
+
+
+def test_a_watch_comes_up_at_the_next_preparation_until_it_is_closed(cast):
+    finding = record_finding(cast.technician, severity="watch")
+    html = page_of(logged_in(cast.technician), f"{REEL}/count")
+    assert faults_of(html) == []
+    assert "kink (cable)" in html
+    findings.close_finding(finding_id=finding.pk, remedy=Remedy.SOUND, reason="so", actor=Actor(cast.releaser), at=NOW)
+    assert "kink (cable)" not in page_of(logged_in(cast.technician), f"{REEL}/count")

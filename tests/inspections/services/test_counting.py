@@ -61,7 +61,6 @@ def test_a_count_keeps_its_preparation_and_the_rule_parameters_of_that_day(cast)
         ({"cautions_confirmed": False}, "confirm the cautions"),
         ({"turned_as_installed": False}, "turn the reel as installed"),
         ({"marks_found": False}, "find the anchor side and the forward mark"),
-        ({"evenly_wound": False}, "re-spool the reel"),
         ({"work_order": " "}, "name the work order"),
         ({"publication": ""}, "name the publication"),
         ({"publication_revision": ""}, "name the publication's revision"),

@@ -6,18 +6,17 @@ from datetime import timedelta
 import pytest
 
 from inspections.access import acts_held
-from inspections.domain.findings import Remedy
+from inspections.domain.findings import ReelPart, Remedy
 from inspections.domain.words import Act, InspectionState, Meaning, Point, ReelStatus, Role
-from inspections.errors import (
-    NotIssuable,
-    StopFindingOpen,
-)
-from inspections.models import Finding
+from inspections.errors import FindingMissing, NotIssuable, StopFindingOpen
+from inspections.models import Finding, InspectionRecord
 from inspections.queries.findings import findings_in_count, seen_by
 from inspections.services import counting, signing
+from reels.domain import ledger
 from reels.services.history import Actor
 from tests import builders
-from tests.builders import NOW, record_finding
+from tests.builders import NOW, make_finding_kind, record_finding
+from tests.inspections.domain.photo_files import PNG_BYTES
 from tests.inspections.services.finding_steps import close, entry, lower, reel, state_of
 
 # At a count ---------------------------------------------------------------------------------------------------------
@@ -168,3 +167,48 @@ def test_the_findings_of_a_count_are_those_at_it_and_those_that_were_open_when_i
     record_finding(cast.technician, severity="watch", at=NOW + timedelta(hours=4))
     assert list(findings_in_count(inspection)) == [still_open, at_it]
     assert closed.pk < still_open.pk
+
+
+# Before the first reading -------------------------------------------------------------------------------------------
+
+
+def test_what_was_not_sound_has_its_finding_before_anything_is_keyed(cast):
+    inspection = builders.open_count(cast, has_gauge=False, cable_sound=False, scales_sound=False)
+    with pytest.raises(FindingMissing, match="not sound: cable, scales"):
+        _key(cast, inspection)
+    with pytest.raises(FindingMissing):
+        builders.read(cast, inspection)
+    record_finding(cast.technician, severity="watch")
+    with pytest.raises(FindingMissing, match="not sound: scales"):
+        _key(cast, inspection)
+    make_finding_kind("worn", ReelPart.SCALES)
+    record_finding(cast.verifier, part="scales", kind="worn", severity="watch")
+    _key(cast, inspection)
+
+
+def test_a_watch_that_is_known_of_the_part_is_finding_enough(cast):
+    record_finding(cast.technician, severity="watch", at=NOW - timedelta(days=1))
+    inspection = builders.open_count(cast, has_gauge=False, cable_sound=False)
+    _key(cast, inspection)
+
+
+def test_a_closed_one_is_not(cast):
+    close(cast.releaser, record_finding(cast.technician, at=NOW - timedelta(days=1)), at=NOW - timedelta(hours=1))
+    inspection = builders.open_count(cast, has_gauge=False, cable_sound=False)
+    with pytest.raises(FindingMissing):
+        _key(cast, inspection)
+
+
+def test_signatures_bind_what_was_found_sound_and_every_finding_of_the_count(cast):
+    inspection = builders.open_count(cast, cable_sound=False)
+    finding = record_finding(cast.technician, photo=PNG_BYTES)
+    lower(cast.releaser, finding)
+    builders.sign_both(cast, builders.read(cast, inspection))
+    record = json.loads(bytes(InspectionRecord.objects.get(inspection=inspection).content))
+    judged = {part: record["preparation"][f"{part}_sound"] for part in ReelPart}
+    assert judged == {**dict.fromkeys(ReelPart, True), ReelPart.CABLE: False}
+    [kept] = record["findings"]
+    assert (kept["finding"], kept["severity"], kept["layer"], kept["words"]) == (finding.pk, "watch", 12, "a kink")
+    assert kept["lowered_by"]["username"] == "rhea"
+    assert kept["photo"] == ledger.digest(PNG_BYTES)
+    assert record["v"] == 5

@@ -64,6 +64,15 @@ SURPRISE = {
 }  # fmt: skip
 
 
+FINDING: dict[str, Any] = {
+    "finding": 3, "part": "cable", "kind": "broken-strand", "kind_words": "broken strand", "severity": "watch",
+    "salt": "00" * 16, "layer": 12, "side": "left", "visible_wrap": 4, "length_from_end_m": "2.500",
+    "words": "One strand of the armour is broken and lies flat.", "recorded_at": moment(1), "recorded_by": TESS,
+    "lowered_at": moment(3), "lowered_by": MONA, "lower_reason": "Within the limits of the publication.",
+    "closed_at": None, "closed_by": None, "remedy": "", "close_reason": "", "photo": "ab" * 32,
+}  # fmt: skip
+
+
 def record(**changes: Any) -> dict[str, Any]:
     refused = {"outcome": "reread", "layers": None, "wraps": None, "parity": None, "unusual": None, "proposed": None,
                "steps": [], "problems": [PROBLEM]}  # fmt: skip
@@ -80,8 +89,10 @@ def record(**changes: Any) -> dict[str, Any]:
         "preparation": {
             "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
             "publication_reason": "",
-            "cable_condition": "no broken strands", "winding_quality": "even", "respooled": False,
+            "cable_condition": "", "winding_quality": "", "cable_sound": False, "winding_sound": True,
+            "drum_sound": True, "end_fitting_sound": True, "scales_sound": True, "respooled": False,
         },
+        "findings": [FINDING],
         "done_at": moment(0), "recorded_at": moment(0), "from_paper": False, "opened_by": TESS,
         "participants": [{"role": "technician", "joined_at": moment(0), **TESS},
                          {"role": "verifier", "joined_at": moment(1), **VIC}],

@@ -24,7 +24,7 @@ from reports.pdf.sheets.history import HistoryLine
 from reports.pdf.sheets.inspection import FORM, inspection_pdf
 from tests.builders import NOW
 from tests.reports.domain.agreement.test_report import fleet
-from tests.reports.pdf.sample_facts import PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
+from tests.reports.pdf.sample_facts import FINDING, PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -39,8 +39,11 @@ def long_record():
         {"role": "verifier", "joined_at": moment(1), **VIC, "name": "Вера 日本 בר"},
     ]
     last = {**record()["readings"][1], "keyed": keyed(20, attempts=15)}
-    preparation = {**record()["preparation"], "winding_quality": remark, "respooled": True}
-    return facts({"setup_values": []}, participants=people, readings=[last], preparation=preparation)
+    preparation = {**record()["preparation"], "respooled": True}
+    findings = [{**FINDING, "words": remark}]
+    return facts(
+        {"setup_values": []}, participants=people, readings=[last], preparation=preparation, findings=findings
+    )  # fmt: skip
 
 
 TOLD = (
@@ -162,8 +165,8 @@ def test_every_page_names_record_digest_and_page(tmp_path):
     content = facts({"made_with": MADE_WITH})
     path.write_bytes(inspection_pdf(content))
     pages = run("pdftotext", "-layout", path, "-").split("\f")[:-1]
-    assert len(pages) == 3
+    assert len(pages) == 4
     for number, page in enumerate(pages, start=1):
-        assert f"Page {number} of 3" in " ".join(page.split())
+        assert f"Page {number} of 4" in " ".join(page.split())
         assert content.record_digest in page
         assert "Record 7" in page

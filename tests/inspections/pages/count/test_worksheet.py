@@ -32,8 +32,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 BLIND = re.compile("(?<![0-9a-f])77[12](?![0-9a-f])")  # and no part of a digest
 
 PREPARED = {
-    "work_order": "WO-7", "in_force": "1", "cable_condition": "clean", "winding_quality": "even",
-    "cautions_confirmed": "on", "turned_as_installed": "on", "marks_found": "on", "evenly_wound": "on",
+    "work_order": "WO-7", "in_force": "1", "cautions_confirmed": "on", "turned_as_installed": "on", "marks_found": "on",
+    "all_sound": "on",
 }  # fmt: skip
 
 
@@ -86,13 +86,13 @@ def test_the_preparation_begins_a_count_and_leads_to_the_worksheet(cast):
 
 
 def test_a_preparation_that_is_not_complete_says_what_is_missing_and_keeps_the_rest(cast):
-    given = {name: value for name, value in PREPARED.items() if name != "evenly_wound"}
+    given = {name: value for name, value in PREPARED.items() if name != "all_sound"}
     answer = send(logged_in(cast.technician), "/reels/LW-0001/count", **given)
     html = answer.content.decode()
     assert answer.status_code == 422
     assert faults_of(html) == []
     assert 'role="alert"' in html
-    assert "Re-spool a reel that is wound unevenly, and then count it." in html
+    assert "Say that all of it is sound, or what is not." in html
     assert 'value="WO-7"' in html
 
 
