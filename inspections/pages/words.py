@@ -59,10 +59,12 @@ STATE = {
     ),
 }
 
+ENDED = "ended"  # of a reading that had no outcome when its count was cancelled
 OUTCOME = {
     "accepted": Badge(word="Worked out", icon="checked", tone="good"),
     "reread": Badge(word="Read again", icon="again", tone="doing"),
     "referred": STATUS[ReelStatus.REFERRED],
+    ENDED: Badge(word="Ended", icon="retired", tone="quiet"),
     "": Badge(word="Under way", icon="half", tone="doing"),
 }
 

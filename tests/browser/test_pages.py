@@ -3,7 +3,7 @@
 from playwright.sync_api import Page, expect
 
 from tests.browser.journeys import address_of_pages, log_in
-from tests.browser.looks import faults
+from tests.browser.looks import DESK, faults
 from tests.browser.threads import in_a_thread
 from tests.builders import PASSWORD, administrator
 
@@ -93,6 +93,17 @@ def test_paper_shows_the_digests_and_no_controls(page: Page, live_server, fleet)
     page.emulate_media(media="print")
     expect(page.get_by_role("button", name="Log out")).to_be_hidden()
     expect(page.locator(".digests").first).to_be_visible()
+
+
+def test_the_whole_menu_of_an_administrator_is_on_one_line_of_a_desk_screen(page: Page, live_server):
+    log_in(page, live_server.url, in_a_thread(administrator))
+    page.set_viewport_size({"width": DESK, "height": 844})
+    page.goto(f"{live_server.url}/reels")
+    tops = page.locator(".top-row a, .top-row button").evaluate_all(
+        "all => all.filter(each => each.offsetParent).map(each => Math.round(each.getBoundingClientRect().top))"
+    )
+    assert len(tops) >= 12
+    assert max(tops) - min(tops) < 22  # one line of 44 pixels
 
 
 def test_the_admin_works_under_the_content_security_policy(page: Page, live_server, fleet, noises):

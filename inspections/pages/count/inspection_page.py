@@ -13,7 +13,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import LIVE, InspectionState, Point, Role
 from inspections.models import Finding, GaugeUse, Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
 from inspections.pages.finding_rows import FindingRow, finding_rows
-from inspections.pages.words import AGREE, DIFFERS, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from inspections.pages.words import AGREE, DIFFERS, ENDED, LABELS, OUTCOME, STATE, WAITING, keyed_words
 from inspections.queries.findings import findings_in_count
 from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import photos_for, shown_keyings
@@ -139,7 +139,7 @@ def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingP
     return [
         ReadingPart(
             number=reading.number,
-            badge=OUTCOME[reading.outcome],
+            badge=OUTCOME[reading.outcome or (ENDED if inspection.state == InspectionState.CANCELLED else "")],
             points=_points(
                 [each for each in keyings if each["pk"] == reading.pk],
                 shown,

@@ -47,7 +47,7 @@ def _points(story: Story, agreement: Agreement) -> None:
          sentences.SAMPLE_WORDS[row.share.sample])
         for row in agreement.points
     ]  # fmt: skip
-    story.table(("Hold point", "Equal (95 %)", "Kappa of face or half", "Sample"), rows, (1.2, 1.6, 2, 1.6))
+    story.table(("Hold point", "Equal (95 %)", "Kappa of side, face or half", "Sample"), rows, (1.2, 1.6, 2, 1.6))
 
 
 def _groups(story: Story, table: Table) -> None:

@@ -36,7 +36,7 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
     story.next_page()
     _mark(story)
     story.facts([("Name", ""), ("Date", "")], blank=True)
-    reading_table(story, reel.parameters, drum)
+    reading_table(story, reel.parameters, drum, has_serial=False)
     working_table(story, drum, parameters["lead_wraps"])
     story.paragraph("☐ Set the machine to these numbers.    ☐ Refer the reel to an authorised person.")
     return _finished(story, reel, "Practice sheet", at=at)

@@ -77,10 +77,10 @@ def _how_to_read(story: Story, drum: DrumSection, rules: RuleParameters) -> None
         story.figure(*pictures[i : i + 2])
 
 
-def reading_table(story: Story, rules: RuleParameters, drum: DrumSection) -> None:
-    """Room for what is read, in the order of the bench."""
+def reading_table(story: Story, rules: RuleParameters, drum: DrumSection, *, has_serial: bool = True) -> None:
+    """Room for what is read, in the order of the bench. has_serial: there is a data plate to read it from."""
     story.heading("Reading", 2)
-    steps = zip(READING_STEPS, _written(rules, drum), strict=True)
+    steps = [*zip(READING_STEPS, _written(rules, drum), strict=True)][0 if has_serial else 1 :]
     blank_rows = [(f"{n}", *step, "", "", "") for n, step in enumerate(steps, 1)]
     story.table(
         ("", "Hold point", "Write", "1st", "2nd", "3rd"), blank_rows, (0.25, 1.6, 1.5, 0.8, 0.8, 0.8), blank=True

@@ -59,6 +59,7 @@ def test_the_sheet_has_the_reel_on_one_page_and_room_to_write_on_the_other_whate
         assert len(pages) == 2, one.drum
         assert "even face" in pages[0]
         assert "Calculation" in pages[1]
+        assert "Serial" not in pages[1]  # a reel that is made up has no data plate
 
 
 def test_the_sheet_tells_no_answer_and_the_answers_tell_all(tmp_path):

@@ -76,7 +76,9 @@ def test_a_cancelled_inspection_says_why():
     builders.make_reel()
     inspection = builders.open_count(cast)
     counting.cancel(inspection_id=inspection.pk, reason="Wrong reel.", actor=Actor(cast.technician), at=builders.NOW)
-    assert "Ended without a result: Wrong reel." in html_of(cast.control, inspection)
+    html = html_of(cast.control, inspection)
+    assert "Ended without a result: Wrong reel." in html
+    assert (">Ended</span>" in html, "Under way" in html) == (True, False)
 
 
 def test_a_count_from_paper_shows_when_it_was_done_and_when_recorded():
