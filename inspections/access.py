@@ -1,12 +1,13 @@
 """Who may do what with inspections and setup values: authorisations, as of the moment of the act."""
 
+from collections.abc import Callable
 from datetime import datetime
 
 from django.db.models import Exists, Q, QuerySet
 
 from inspections.domain.words import Act
 from inspections.errors import NotAnInstructor, NotAuthorised
-from inspections.models import Authorisation, DriftFlag, Exercise, Finding, Inspection, SetupValues
+from inspections.models import Authorisation, DriftFlag, Exercise, Finding, FindingKind, Inspection, SetupValues
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
 from reels.models import Person, Posting, Reel, Site
@@ -138,6 +139,20 @@ def finding_for_update(finding_id: int, person: Person, at: datetime) -> Finding
     finding = finding_for_read(finding_id, person, at)
     finding.reel.chain = chain or finding.reel.chain
     return finding
+
+
+def releasing(person: Person, at: datetime) -> Callable[[Finding], bool]:
+    """Whether the person may decide on a finding, for many of them. One query."""
+    held = authorisations_in_force(person, at).filter(act=Act.RELEASE)
+    scopes = list(held.values_list("reel_type", "site"))
+    return lambda row: any(
+        reel_type in (None, row.reel.type_id) and site in (None, row.reel.site_id) for reel_type, site in scopes
+    )
+
+
+def finding_kinds() -> QuerySet[FindingKind]:
+    """What the reels of each type are looked over for; open to everybody who is logged in."""
+    return FindingKind.objects.select_related("reel_type")
 
 
 def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:

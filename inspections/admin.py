@@ -1,4 +1,4 @@
-"""The admin for authorisations (granted, ended before their time, never changed otherwise) and readiness rules."""
+"""The admin for authorisations (granted, ended, never changed otherwise), kinds of findings and readiness rules."""
 
 from typing import Any
 
@@ -9,12 +9,13 @@ from django.utils import timezone
 
 from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.words import Act
-from inspections.models import Authorisation, ReadinessAsked
-from inspections.services import authorisations
+from inspections.models import Authorisation, FindingKind, ReadinessAsked
+from inspections.services import authorisations, findings
 from reels.admin import ThroughServices
 from reels.services.history import Actor
 
 GRANTED = ("person", "act", "reel_type", "site", "valid_from", "valid_until")
+KIND = ("reel_type", "part", "code", "words", "least_severity")
 ENDED = ("granted_by", "granted_at", "ended_at", "ended_by")
 
 
@@ -48,6 +49,22 @@ class AuthorisationAdmin(ThroughServices):
     def change(self, row: Model, fields: dict[str, Any], actor: Actor) -> None:
         assert isinstance(row, Authorisation)
         authorisations.end(authorisation=row, reason=fields["end_reason"], actor=actor, at=timezone.now())
+
+
+@admin.register(FindingKind)
+class FindingKindAdmin(ThroughServices):
+    list_display = ("reel_type", "part", "code", "words", "least_severity", "is_offered")
+    list_filter = ("reel_type", "part")
+    list_select_related = ("reel_type",)
+
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return (*KIND, "is_offered") if obj else KIND
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return KIND[:3] if obj else ()
+
+    def add(self, fields: dict[str, Any], actor: Actor) -> FindingKind:
+        return findings.add_kind(actor=actor, at=timezone.now(), **fields)
 
 
 @admin.register(ReadinessAsked)

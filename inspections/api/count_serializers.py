@@ -6,6 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
+from inspections.api.finding_serializers import FindingOut
 from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
 from inspections.domain.act_fields import GaugeTakingFields, HelpFields, ReleaseFields, SignOffFields
@@ -144,7 +145,7 @@ class VoidOut(Out):
 
 
 class NextOut(Out):
-    act = Word(["key", "take_gauge", "sign", "release", "return_gauge"])
+    act = Word(["record_finding", "close_finding", "key", "take_gauge", "sign", "release", "return_gauge"])
     point = Word(Point, allow_null=True)
     role = Word(Role, allow_null=True)
     meaning = Word(Meaning, allow_null=True)
@@ -155,6 +156,7 @@ class InspectionDetailOut(InspectionOut):
     parameters = Json(help_text="The rule parameters under which it is worked out.")
     participants = ParticipantOut(many=True, source="shown_participants")
     readings = ReadingOut(many=True, source="shown_readings")
+    findings = FindingOut(many=True, source="shown_findings", help_text="At it, or open when it was begun.")
     referrals = ReferralOut(many=True, source="shown_referrals")
     sign_offs = SignOffOut(many=True, source="shown_sign_offs")
     void = VoidOut(source="shown_void", allow_null=True)

@@ -29,7 +29,7 @@ class InspectionEndpoint(Endpoint):
 
     def shown(self, call: Call, inspection: Inspection) -> Inspection:
         """The inspection, which the caller got for themselves, with all that they may see of it now."""
-        return details.with_details(inspection, call.actor.person)
+        return details.with_details(inspection, call.actor.person, call.at)
 
 
 class InspectionOpeningEndpoint(InspectionEndpoint):

@@ -7,9 +7,10 @@ from typing import Any
 
 from inspections import access
 from inspections.domain import keying
-from inspections.domain.words import InspectionState, Meaning, Point, Role
+from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models import Inspection, Reading, SetupValues
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
+from inspections.queries.findings import findings_in_count, is_stopped, parts_without_finding, seen_by
 from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
 from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for
 from inspections.queries.setup_values import values_in_force, with_read_backs
@@ -40,7 +41,7 @@ def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues
     return reel_access.one(values, "setup values", pk=setup_id)
 
 
-def with_details(inspection: Inspection, viewer: Person) -> Inspection:
+def with_details(inspection: Inspection, viewer: Person, at: datetime) -> Inspection:
     """The inspection, which the viewer may see, with its participants, readings, signatures and what is open next."""
     participants = list(inspection.participants.select_related("person").order_by("id"))
     people = {each.pk: each.person for each in participants}
@@ -54,6 +55,7 @@ def with_details(inspection: Inspection, viewer: Person) -> Inspection:
         shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
         shown_sign_offs=signatures,
         shown_void=void_of(inspection),
+        shown_findings=seen_by(findings_in_count(inspection), viewer, access.releasing(viewer, at)),
         shown_next=list(_next(inspection, readings[-1], keyings, {each.meaning for each in signatures})),
     )
     return inspection
@@ -99,21 +101,27 @@ def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
 
 def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
           signed: set[str]) -> Iterator[dict[str, Any]]:  # fmt: skip
-    if inspection.state == InspectionState.OPEN:
-        now = [
-            as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk or seen.row.point == Point.SERIAL
-        ]
-        if needs_gauge(inspection, now):
-            yield _step("take_gauge", role=Role.TECHNICIAN)
-            return
-        for point, role in keying.open_now(now):
-            yield _step("key", point=point, role=role)
+    if inspection.state in LIVE and is_stopped(inspection.reel):
+        yield _step("close_finding")
+    elif inspection.state == InspectionState.OPEN:
+        yield from _next_of_open(inspection, last, keyings)
     elif inspection.state == InspectionState.REFERRED:
         yield _step("release")
     elif inspection.state == InspectionState.AWAITING_SIGN_OFF:
         yield _step("sign", meaning=Meaning.VERIFIED if Meaning.COUNTED in signed else Meaning.COUNTED)
     if is_asked_for(inspection) and use_out_of(inspection):
         yield _step("return_gauge")
+
+
+def _next_of_open(inspection: Inspection, last: Reading, keyings: list[SeenKeying]) -> Iterator[dict[str, Any]]:
+    now = [as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk or seen.row.point == Point.SERIAL]
+    if parts_without_finding(inspection):
+        yield _step("record_finding")
+    elif needs_gauge(inspection, now):
+        yield _step("take_gauge", role=Role.TECHNICIAN)
+    else:
+        for point, role in keying.open_now(now):
+            yield _step("key", point=point, role=role)
 
 
 def _step(act: str, **more: Any) -> dict[str, Any]:

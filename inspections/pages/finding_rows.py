@@ -31,7 +31,8 @@ class FindingRow:
 
 def finding_rows(rows: Iterable[Finding], viewer: Person, held: frozenset[Act]) -> list[FindingRow]:
     """The findings in words, lengths in the viewer's unit. held: what they are authorised to do. Two queries."""
-    return [_finding_row(seen, viewer, held) for seen in seen_by(rows, viewer, held)]
+    seen = seen_by(rows, viewer, lambda row: Act.RELEASE in held)
+    return [_finding_row(each, viewer, held) for each in seen]
 
 
 def _finding_row(seen: SeenFinding, viewer: Person, held: frozenset[Act]) -> FindingRow:

@@ -168,4 +168,4 @@ def finding_photo(request: HttpRequest, finding_id: int) -> HttpResponse:
     """The photo of a finding, for whoever may see where that lies."""
     person, at = reader(request), timezone.now()
     finding = access.finding_for_read(finding_id, person, at)
-    return as_file(photo_of(finding, person, access.acts_held(person, finding.reel, at)), f"finding-{finding.pk}")
+    return as_file(photo_of(finding, person, access.releasing(person, at)), f"finding-{finding.pk}")

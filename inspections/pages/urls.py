@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages import findings, gauges
+from inspections.pages import finding_list, findings, gauges
 from inspections.pages.count import deciding, gauge, inspection_page, photos, preparing, signing, worksheet
 from inspections.pages.practice import exercises, readiness
 from inspections.pages.reel import acts, index, setup_page
@@ -28,6 +28,7 @@ urlpatterns: list[URLPattern] = [
     path("reels/<path:serial>/retirement", acts.RetirementView.as_view(), name="reel-retirement"),
     path("reels/<path:serial>/finding", findings.FindingView.as_view(), name="reel-finding"),
     path("inspections/<int:inspection_id>/finding", findings.CountFindingView.as_view(), name="count-finding"),
+    path("findings", finding_list.findings, name="findings"),
     path("findings/<int:finding_id>/watch", findings.FindingLowerView.as_view(), name="finding-lower"),
     path("findings/<int:finding_id>/closing", findings.FindingCloseView.as_view(), name="finding-close"),
     path("findings/<int:finding_id>/photo", findings.finding_photo, name="finding-photo"),

@@ -1,13 +1,12 @@
 """Findings: those that are open, what each says to whom, and what may still be told to nobody."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, F, Max, Q, QuerySet
 
 from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity
-from inspections.domain.words import Act
 from inspections.errors import FindingMissing, StopFindingOpen
 from inspections.models import Finding, FindingKind, FindingPhoto, Inspection, Participant
 from inspections.queries.keyings import may_be_read
@@ -15,9 +14,12 @@ from reels.errors import NotFound
 from reels.models import Person, Reel, ReelType
 
 _ENDS_COUNTS = [remedy for remedy in Remedy if remedy.ends_counts]
-_ROWS = Finding.objects.select_related("inspection", "recorded_by", "lowered_by", "closed_by", "photo").defer(
-    "photo__content"
-)
+
+
+def with_photos(rows: QuerySet[Finding]) -> QuerySet[Finding]:
+    """The findings with their reels, counts, people and photos, without the bytes. No query more."""
+    people = ("recorded_by", "lowered_by", "closed_by")
+    return rows.select_related("reel", "inspection", *people, "photo").defer("photo__content")
 
 
 def open_stops(reel: Reel) -> QuerySet[Finding]:
@@ -59,14 +61,17 @@ def closed_by_work(reel: Any) -> QuerySet[Finding]:
 
 def findings_of(reel: Reel) -> QuerySet[Finding]:
     """All of a reel's findings, those that are open first, the newest first."""
-    return _ROWS.filter(reel=reel).order_by("closed_at", "-id")
+    return with_photos(Finding.objects.filter(reel=reel)).order_by("closed_at", "-id")
 
 
 def findings_in_count(inspection: Inspection) -> QuerySet[Finding]:
     """The findings that a count has to do with: recorded at it, or open when it was begun, the oldest first."""
     begun_at = inspection.recorded_at
     was_open = Q(closed_at__isnull=True) | Q(closed_at__gte=begun_at)
-    return _ROWS.filter(Q(inspection=inspection) | (Q(recorded_at__lte=begun_at) & was_open), reel=inspection.reel_id)
+    rows = Finding.objects.filter(
+        Q(inspection=inspection) | (Q(recorded_at__lte=begun_at) & was_open), reel=inspection.reel_id
+    )
+    return with_photos(rows)
 
 
 def kinds_of(reel_type: ReelType) -> list[FindingKind]:
@@ -85,6 +90,18 @@ def kind_for(reel_type: ReelType, part: str, code: str) -> FindingKind | None:
     return FindingKind.objects.filter(reel_type=reel_type, part=part, code=code, is_offered=True).first()
 
 
+def counts_by_kind(rows: QuerySet[Finding]) -> list[dict[str, Any]]:
+    """How many of the findings are of each kind on the reels of each type, the most recorded first. One query."""
+    is_open = Q(closed_at__isnull=True)
+    by_kind = rows.order_by().values("part", "kind", reel_type=F("reel__type__code"))
+    counted = by_kind.annotate(
+        kind_words=Max("kind_words"), recorded=Count("pk"), open=Count("pk", filter=is_open),
+        stops=Count("pk", filter=is_open & Q(severity=Severity.STOP)), reels=Count("reel", distinct=True),
+    )  # fmt: skip
+    rows_of_kinds: Any = counted.order_by("-recorded", "reel_type", "part", "kind")
+    return list(rows_of_kinds)
+
+
 # Who may see where one lies -------------------------------------------------------------------------------------------
 
 
@@ -100,14 +117,30 @@ class SeenFinding:
         """Its photo, if there is one and it may be seen. No query for what came from here."""
         return getattr(self.row, "photo", None) if self.is_told else None
 
+    @property
+    def photo_digest(self) -> str:
+        """SHA-256 of that photo, or nothing."""
+        return self.photo.digest if self.photo else ""
+
+    @property
+    def details(self) -> Finding | None:
+        """What has DETAILS, where they may be seen."""
+        return self.row if self.is_told else None
+
+    @property
+    def shown_reel(self) -> str | None:
+        """The reel's serial, unless the count at which it was recorded has still to read it."""
+        is_hidden = self.row.inspection is not None and self.row.inspection.hides_serial
+        return None if is_hidden else self.row.reel.serial
+
 
 def is_blind(finding: Finding) -> bool:
     """Whether the count at which it was recorded may still be read, and its place tell somebody what to read."""
     return finding.inspection is not None and may_be_read(finding.inspection)
 
 
-def seen_by(rows: Iterable[Finding], viewer: Person, held: frozenset[Act]) -> list[SeenFinding]:
-    """The findings as somebody may see them. held: what they are authorised to do to the reel. One query at most.
+def seen_by(rows: Iterable[Finding], viewer: Person, may_release: Callable[[Finding], bool]) -> list[SeenFinding]:
+    """The findings as somebody may see them. may_release: whether they may close one. One query at most.
 
     Whoever may close one has to see it all; not who takes part in the count themselves.
     """
@@ -120,15 +153,15 @@ def seen_by(rows: Iterable[Finding], viewer: Person, held: frozenset[Act]) -> li
             row=row,
             is_told=not is_blind(row)
             or row.recorded_by_id == viewer.pk
-            or (Act.RELEASE in held and row.inspection_id not in taken_part),
+            or (may_release(row) and row.inspection_id not in taken_part),
         )
         for row in rows
     ]
 
 
-def photo_of(finding: Finding, viewer: Person, held: frozenset[Act]) -> FindingPhoto:
+def photo_of(finding: Finding, viewer: Person, may_release: Callable[[Finding], bool]) -> FindingPhoto:
     """Its photo with the bytes. Raises NotFound also for one that is blind to this person."""
-    [seen] = seen_by([finding], viewer, held)
+    [seen] = seen_by([finding], viewer, may_release)
     if seen.photo is None:
         raise NotFound(what="photo", key=finding.pk)
     return FindingPhoto.objects.get(finding=finding)

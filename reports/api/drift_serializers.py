@@ -135,5 +135,5 @@ class FlagIn(Form):
 
 
 AssigneeIn = body_of(AssigneeFields, "AssigneeIn")
-FindingIn = body_of(LookedIntoFields, "FindingIn")
+FindingIn = body_of(LookedIntoFields, "FlagFindingIn")
 EndingIn = body_of(EndingFields, "EndingIn")

@@ -12,6 +12,7 @@ class NoticeKind(StrEnum):
     """What somebody must act on."""
 
     HOLD = "hold"
+    FINDING = "finding"
     WITHDRAWAL = "withdrawal"
     READ_BACK = "read_back"
     FLAG = "flag"
@@ -28,6 +29,7 @@ class NoticeState(StrEnum):
 
 LABELS = {
     NoticeKind.HOLD: "A reel is held",
+    NoticeKind.FINDING: "A stop finding is recorded",
     NoticeKind.WITHDRAWAL: "Setup values are withdrawn",
     NoticeKind.READ_BACK: "A read-back is refused",
     NoticeKind.FLAG: "A drift flag is raised",
@@ -35,6 +37,7 @@ LABELS = {
 }
 WHAT = {  # {0} is the cause
     NoticeKind.HOLD: "reel {0.reel} is held",
+    NoticeKind.FINDING: "reel {0.reel} has a stop finding",
     NoticeKind.WITHDRAWAL: "the setup values of reel {0.reel} are withdrawn",
     NoticeKind.READ_BACK: "a read-back for reel {0.reel} is refused",
     NoticeKind.FLAG: "a drift flag is raised on reel {0.reel}",
@@ -43,6 +46,8 @@ WHAT = {  # {0} is the cause
 TO_DO = {
     NoticeKind.HOLD: "The reel's page says why it is held. End the hold there when the reel may be used again. Setup "
     "values that were in force were withdrawn by the hold.",
+    NoticeKind.FINDING: "The reel's page says what was found. The reel is held, and setup values in force were "
+    "withdrawn. Somebody authorised to release looks at it, and closes the finding there or makes it a watch.",
     NoticeKind.WITHDRAWAL: "The reel's page says why. The numbers set on the machine are no longer valid: before the "
     "reel is used, issue new setup values, or count it again first.",
     NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set the issued values again, and key what "
@@ -57,7 +62,7 @@ LONGEST_PAUSE = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """What a notice is about. key: the id of the hold, the values, the read-back, the flag or the authorisation."""
+    """What a notice is about. key: the id of the hold, the finding, the values and so on."""
 
     kind: NoticeKind
     key: int
@@ -70,6 +75,7 @@ class Cause:
     person: int | None = None  # whose authorisation
     authorisation: str = ""  # in words
     by_hold: bool = False  # withdrawn in the act that placed a hold
+    by_finding: bool = False  # a hold that a finding placed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,11 +92,13 @@ class Reader:
 def wants(reader: Reader, cause: Cause) -> bool:
     """Whether the person asked to be told of this, and may know it.
 
-    A hold withdraws setup values in the same act: who is told of the hold is not told of that as well.
+    A hold withdraws setup values in the same act, and a stop finding holds the reel: who is told of the one is not told
+    of the other as well.
     """
     if not _may_know(reader, cause) or not _chose(reader, cause.kind, cause.site):
         return False
-    return not (cause.by_hold and _chose(reader, NoticeKind.HOLD, cause.site))
+    told_by = (NoticeKind.HOLD if cause.by_hold else None, NoticeKind.FINDING if cause.by_finding else None)
+    return not any(kind and _chose(reader, kind, cause.site) for kind in told_by)
 
 
 def _may_know(reader: Reader, cause: Cause) -> bool:

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
-from inspections.models import Authorisation, DriftFlag, ReadBack, SetupValues
+from inspections.domain.findings import Severity
+from inspections.models import Authorisation, DriftFlag, Finding, ReadBack, SetupValues
 from reels import access as reel_access
 from reels.models import Hold, Person, Posting, Reel
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
@@ -16,12 +17,18 @@ from reports.models import Notice, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
-    """What is still to be acted on at that moment and began no longer than 30 days before. Five queries."""
+    """What is still to be acted on at that moment and began no longer than 30 days before. Six queries."""
     holds = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
+    by_finding = Exists(Finding.objects.filter(hold=OuterRef("pk")))
+    stops = Finding.objects.filter(
+        severity=Severity.STOP, closed_at__isnull=True, recorded_at__gte=at - WINDOW, reel__retired_at__isnull=True
+    )
     flags = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
     return [
-        *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at)
-          for hold in holds.select_related("reel__site").order_by("pk")),
+        *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at, by_finding=hold.by_finding)
+          for hold in holds.annotate(by_finding=by_finding).select_related("reel__site").order_by("pk")),
+        *(_of_reel(NoticeKind.FINDING, stop.pk, stop.reel, stop.recorded_at)
+          for stop in stops.select_related("reel__site").order_by("pk")),
         *_withdrawals(at), *_read_backs(at),
         *(_of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
           for flag in flags.select_related("reel__site").order_by("pk")),

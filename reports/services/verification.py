@@ -25,11 +25,11 @@ from django.db import connection, models, transaction
 from inspections.domain import findings, keying
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
-from inspections.models import Finding, FindingPhoto, InspectionRecord, Keying, Photo, SignOff
+from inspections.models import Finding, FindingPhoto, InspectionRecord, Keying, Photo, SetupValues, SignOff
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
-from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Submission, columns
+from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Hold, Submission, columns
 from reels.services.feed import FEED
 from reports.models import ArchivedPdf, VerificationRun
 
@@ -227,12 +227,23 @@ def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
             return _content_fault(row) or _record_fault(row)
         case Finding():
             is_kept = findings.commitment(findings.details_of(row), row.salt) == row.commitment
-            return None if is_kept else "where it lies, or what it looks like, is not what was committed to"
+            return stop_fault(row) if is_kept else "where it lies, or what it looks like, is not what was committed to"
         case ArchivedPdf() | Photo() | FindingPhoto():
             return _content_fault(row)
         case SignOff():
             result.signatures += 1
             return _signature_fault(row)
+    return None
+
+
+def stop_fault(finding: Finding) -> str | None:
+    """A stop that does not stop. A query or two for each that is open."""
+    if not finding.is_open_stop:
+        return None
+    if not Hold.objects.filter(reel=finding.reel_id, ended_at__isnull=True).exists():
+        return "it is an open stop, and its reel is not held"
+    if SetupValues.objects.filter(reel=finding.reel_id, withdrawn_at__isnull=True).exists():
+        return "it is an open stop, and setup values of its reel are in force"
     return None
 
 

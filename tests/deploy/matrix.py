@@ -68,6 +68,10 @@ NEW_TYPE = {
     "code": "w30", "core_diameter_mm": "300", "cable_diameter_mm": "10", "wraps_odd_layer": 30, "wraps_even_layer": 29,
     "max_layers": 20, "anchor_side": "left",
 }  # fmt: skip
+FOUND = {
+    "part": "cable", "kind": "kink", "severity": "watch", "layer": None, "side": None, "visible_wrap": None,
+    "length_from_end_m": "2.5", "words": "a kink",
+}  # fmt: skip
 UNTIL = "2026-12-01T00:00:00Z"
 FROM = "2026-03-02T00:00:00Z"
 SET = {"layers": 12, "wraps": 10}
@@ -134,6 +138,16 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("wrap_gauges_calibrate", "wrap-gauges/WG-PLAIN/calibration", "administrator", ADMINISTRATOR,
               calibrated_on="2026-01-01", due="2027-01-01"),
         write("wrap_gauges_move", "wrap-gauges/WG-PLAIN/machine", "administrator", ADMINISTRATOR, machine="RM-8"),
+        read("finding_kinds_list", "finding-kinds", LOGGED_IN),
+        write("finding_kinds_add", "finding-kinds", "administrator", ADMINISTRATOR, reel_type="w28", part="drum",
+              code="bent", words="bent flange", least_severity="stop"),
+        read("findings_list", "findings", LOGGED_IN),
+        read("findings_show", "findings/{finding}"),
+        read("findings_count", "reports/findings", LOGGED_IN),
+        write("reels_record_finding", "reels/PLAIN/findings", "setter", AUTHORISED_OR_SCRIPT, **FOUND),
+        write("inspections_record_finding", "inspections/{opened}/findings", "verifier", AUTHORISED_OR_SCRIPT, **FOUND),
+        write("findings_lower", "findings/{finding}/lowering", "releaser", **WHY),
+        write("findings_close", "findings/{finding}/closing", "releaser", remedy="sound", **WHY),
         read("authorisations_list", "authorisations", LOGGED_IN),
         write("authorisations_grant", "authorisations", "administrator", ADMINISTRATOR, person="noel", act="count",
               reel_type=None, site="kettle-point", valid_from=FROM),
@@ -303,6 +317,7 @@ PAGES = (
     *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
     *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
     *page("gauges", "/gauges", SEEN_LOGGED_IN),
+    *page("findings", "/findings", SEEN_LOGGED_IN),
     *page("gauges/register", "/gauges/register", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
           "administrator"),
     *page("gauges/<path:serial>/calibration", "/gauges/WG-PLAIN/calibration", SEEN_BY_ADMINISTRATORS,

@@ -6,7 +6,7 @@ import pytest
 from django.contrib import admin
 from django.contrib.admin.models import LogEntry
 
-from inspections.models import Authorisation, Keying, ReadinessAsked
+from inspections.models import Authorisation, FindingKind, Keying, ReadinessAsked
 from reels.models import HistoryEntry, Machine, Person, Posting, Publication, ReelType, Site, WrapGauge
 from tests import builders
 from tests.builders import PASSWORD
@@ -15,7 +15,7 @@ from tests.page_fixtures import logged_in
 pytestmark = pytest.mark.django_db
 
 LOOKED_AT = {Publication, WrapGauge}  # which have pages of their own
-MODELS = {Site, ReelType, Machine, Person, Posting, Authorisation, ReadinessAsked} | LOOKED_AT
+MODELS = {Site, ReelType, Machine, Person, Posting, Authorisation, FindingKind, ReadinessAsked} | LOOKED_AT
 DAY = {"valid_from_0": "2026-03-02", "valid_from_1": "09:00:00", "valid_until_0": "", "valid_until_1": ""}
 
 

@@ -11,12 +11,13 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
+from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.reading import KeyedReading, Outcome
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
-from inspections.services import authorisations, practice
+from inspections.services import authorisations, findings, practice
 from inspections.services.intake import FILES, import_records
 from reels import access
 from reels.models import Person, Site
@@ -57,6 +58,7 @@ class Command(BaseCommand):
         summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
         add_gauges(organisation, actor, at)
+        add_finding_kinds(organisation, actor, at)
         add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
 
@@ -95,6 +97,16 @@ def add_gauges(organisation: dict[str, Any], actor: Actor, at: datetime) -> None
             calibrated_on=at.date() - timedelta(days=row["calibrated_days_ago"]),
             due=at.date() + timedelta(days=row["due_in_days"]), actor=actor, at=at,
         )  # fmt: skip
+
+
+def add_finding_kinds(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """What the reels of every type are looked over for: the same short list."""
+    for reel_type in access.reel_types():
+        for row in organisation["finding_kinds"]:
+            findings.add_kind(
+                reel_type=reel_type, part=ReelPart(row["part"]), code=row["code"], words=row["words"],
+                least_severity=Severity(row["least_severity"]), actor=actor, at=at,
+            )  # fmt: skip
 
 
 def logins_text(organisation: dict[str, Any]) -> str:

@@ -12,6 +12,7 @@ from reports.services import notices
 
 PAGES = {
     NoticeKind.HOLD: lambda cause: reverse("reel", args=[cause.reel]),
+    NoticeKind.FINDING: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.WITHDRAWAL: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.READ_BACK: lambda cause: reverse("setup-values", args=[cause.setup_values]),
     NoticeKind.FLAG: lambda cause: reverse("flag", args=[cause.key]),
@@ -19,7 +20,10 @@ PAGES = {
 
 
 class Command(BaseCommand):
-    help = "Sends e-mail notices of holds, withdrawals, refused read-backs, drift flags and ending authorisations."
+    help = (
+        "Sends e-mail notices of holds, stop findings, withdrawals, refused read-backs, drift flags and ending "
+        "authorisations."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--again", nargs="+", type=int, default=[], metavar="ID",

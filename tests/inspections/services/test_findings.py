@@ -18,13 +18,13 @@ from inspections.errors import (
     StopFindingOpen,
     WorkNotLogged,
 )
-from inspections.models import Finding, FindingKind, FindingPhoto
+from inspections.models import Finding, FindingKind, FindingPhoto, SetupValues
 from inspections.services import findings, maintenance
 from reels.errors import AlreadyThere, NotFound, OnlyAdministrators, OnlyInPerson, ReelRetired, ValueNotTaken
 from reels.models import Hold
 from reels.queries import hold_on
 from reels.services.history import Actor
-from reports.services.verification import check_records
+from reports.services.verification import check_records, stop_fault
 from tests import builders
 from tests.builders import NOW, by_administrator, make_finding_kind, record_finding
 from tests.inspections.domain.photo_files import PNG_BYTES
@@ -226,6 +226,22 @@ def test_a_detail_that_was_changed_is_noticed(cast, changes):
     assert broken
     assert "is not what was committed to" in broken.why
     Finding.objects.filter(pk=finding.pk).update(**kept)
+
+
+def test_a_stop_that_does_not_hold_its_reel_is_noticed(cast):
+    builders.signed_count(cast)
+    values = builders.issued(cast)
+    finding = record_finding(cast.technician)
+    tampered: tuple[Any, ...] = (
+        (Hold, finding.hold_id, {"ended_at": NOW}, "its reel is not held"),
+        (SetupValues, values.pk, {"withdrawn_at": None}, "setup values of its reel are in force"),
+    )
+    for model, pk, change, why in tampered:
+        kept = model.objects.filter(pk=pk).values(*change).get()
+        model.objects.filter(pk=pk).update(**change)
+        assert stop_fault(finding) == f"it is an open stop, and {why}"
+        model.objects.filter(pk=pk).update(**kept)
+    assert stop_fault(finding) is None
 
 
 @pytest.mark.parametrize(

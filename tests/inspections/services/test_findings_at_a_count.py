@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from inspections.access import acts_held
+from inspections.access import releasing
 from inspections.domain.findings import ReelPart, Remedy
 from inspections.domain.words import Act, InspectionState, Meaning, Point, ReelStatus, Role
 from inspections.errors import FindingMissing, NotIssuable, StopFindingOpen
@@ -122,7 +122,7 @@ def test_a_watch_that_is_closed_by_work_withdraws_what_is_in_force(cast):
 
 def _told(finding, person, at=NOW):
     seen = Finding.objects.select_related("inspection", "photo", "reel__type").get(pk=finding.pk)
-    [row] = seen_by([seen], person, acts_held(person, seen.reel, at))
+    [row] = seen_by([seen], person, releasing(person, at))
     return row.is_told
 
 

@@ -9,6 +9,7 @@ from reports.domain.notices import TO_DO, Cause, NoticeKind, Reader, is_due, sub
 SINCE = datetime(2026, 3, 2, 9, 5, tzinfo=UTC)
 HERE, THERE = 1, 2
 HOLD, WITHDRAWAL, AUTHORISATION = NoticeKind.HOLD, NoticeKind.WITHDRAWAL, NoticeKind.AUTHORISATION
+FINDING = NoticeKind.FINDING
 
 
 def cause(kind=HOLD, site=HERE, **more):
@@ -40,6 +41,10 @@ def reader(*chosen, sites=frozenset({HERE}), is_administrator=False):
         (reader((WITHDRAWAL, HERE)), cause(WITHDRAWAL, by_hold=True), True),
         (reader((WITHDRAWAL, HERE), (HOLD, HERE)), cause(WITHDRAWAL, by_hold=True), False),  # told of the hold
         (reader((WITHDRAWAL, HERE), (HOLD, THERE)), cause(WITHDRAWAL, by_hold=True), True),
+        (reader((HOLD, HERE), (FINDING, HERE)), cause(by_finding=True), False),  # told of the finding
+        (reader((HOLD, HERE), (FINDING, THERE)), cause(by_finding=True), True),
+        (reader((HOLD, HERE), (FINDING, HERE)), cause(), True),
+        (reader((FINDING, HERE)), cause(FINDING), True),
         (reader((WITHDRAWAL, HERE), (HOLD, HERE)), cause(WITHDRAWAL), True),
     ],
 )

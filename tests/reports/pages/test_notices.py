@@ -47,8 +47,9 @@ def test_ones_login_leads_to_it_and_nothing_is_chosen_at_first(mona):
     assert f'href="{PAGE}"' in html_of(mona.get("/account"))
     html = html_of(mona.get(PAGE))
     assert "checked" not in html
-    for legend in ("A reel is held", "Setup values are withdrawn", "A read-back is refused", "A drift flag is raised",
-                 "An authorisation ends within 30 days"):  # fmt: skip
+    for legend in ("A reel is held", "A stop finding is recorded", "Setup values are withdrawn",
+                   "A read-back is refused", "A drift flag is raised",
+                   "An authorisation ends within 30 days"):  # fmt: skip
         assert f"<legend>{legend}</legend>" in html
 
 
@@ -61,7 +62,7 @@ def test_only_sites_that_one_may_see_can_be_chosen(mona, cast):
     assert "“at-aldermere” is none of: every site that I may see, Kettle Point." in html
     assert 'href="#id_hold"' in html
     assert chosen() == []
-    assert html_of(logged_in(builders.administrator()).get(PAGE)).count('type="checkbox"') == 5  # “every site” alone
+    assert html_of(logged_in(builders.administrator()).get(PAGE)).count('type="checkbox"') == 6  # “every site” alone
 
 
 def test_a_choice_is_kept_and_shown_again(mona):
