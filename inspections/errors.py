@@ -201,6 +201,24 @@ class NotSignable(Refused):
     message = "{why}"
 
 
+class RulesNotConfirmed(Refused):
+    """todo: what has to be done first."""
+
+    title = "The type's rules are not confirmed"
+    message = (
+        "The rules of reel type {reel_type} are not confirmed: its counts can be practised and imported, and what is "
+        "read is kept, but none is signed and no setup values come from one. {todo}"
+    )
+
+
+class RulesChanged(NotSignable):
+    title = "The type's rules were changed since"
+    message = (
+        "Since this reading of inspection {inspection} was begun, rules of reel type {reel_type} were changed: "
+        "{changed}. Read the reel again, by the rules as they are now; what was read is kept."
+    )
+
+
 class CountIsOutlier(NotSignable):
     """told: what is surprising, beginning with the offer to log a cut."""
 

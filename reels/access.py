@@ -162,12 +162,12 @@ def machine(serial: str) -> Machine:
 
 def reel_type(code: str) -> ReelType:
     """The reel type; types are open to everybody who is logged in."""
-    return one(ReelType.objects.all(), "reel type", code=code)
+    return one(reel_types(), "reel type", code=code)
 
 
 def reel_types() -> QuerySet[ReelType]:
     """Every reel type; types are open to everybody who is logged in."""
-    return ReelType.objects.all()
+    return ReelType.objects.select_related("rules_confirmed_by")
 
 
 def publications() -> QuerySet[Publication]:

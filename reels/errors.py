@@ -128,6 +128,14 @@ class AnotherAdministrator(NotAllowed):
     message = "{name} cannot do this here, having {done}; another administrator can."
 
 
+class RulesNotSourced(Refused):
+    title = "Rules without their publication"
+    message = (
+        "Of reel type {reel_type} nobody has said yet in which paragraph of a publication these rules are written: "
+        "{missing}. Name it for each; then another administrator confirms them."
+    )
+
+
 # Scripts and repeated requests --------------------------------------------------------------------------------------
 
 

@@ -27,6 +27,7 @@ from inspections.services import (
 )
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
+from reels.domain.type_rules import TypeRule
 from reels.models import Machine, Person, Publication, Reel, ReelType, Site, WrapGauge
 from reels.services import people, register
 from reels.services.history import Actor
@@ -80,7 +81,27 @@ def make_type(code: str = "w28", **changes: Any) -> ReelType:
         "wraps_even_layer": 27, "max_layers": 20, "anchor_side": "left", "lead_wraps": 1, "unusual": "accept",
         "unusual_publication": "LWS 12-3", "least_length_m": Decimal(150), "scale_line_at": "bottom",
     }  # fmt: skip
-    return register.add_reel_type(code=code, **{**fields, **changes}, **by_administrator())
+    is_confirmed = changes.pop("is_confirmed", True)
+    made = register.add_reel_type(code=code, **{**fields, **changes}, **by_administrator())
+    return confirm_rules(made) if is_confirmed else made
+
+
+@step
+def source_rules(reel_type: ReelType) -> ReelType:
+    """The first administrator names the paragraphs of all the rules."""
+    publication = make_publication()
+    return register.source_rules(
+        reel_type, publication=publication.code, revision=publication.revision,
+        paragraphs=dict.fromkeys(TypeRule, "para. 4.2"), **by_administrator(),
+    )  # fmt: skip
+
+
+@step
+def confirm_rules(reel_type: ReelType) -> ReelType:
+    """One administrator names the paragraphs, another confirms."""
+    source_rules(reel_type)
+    by_another = {**by_administrator(), "actor": Actor(second_administrator(), via="command")}
+    return register.confirm_rules(reel_type, **by_another)
 
 
 @step

@@ -27,12 +27,14 @@ WALK_COUNTS = {"LW-0002": (12, 10), "LW-0004": (8, 33)}  # what the walk will co
 
 TYPE_COLUMNS = (
     "code", "core_diameter_mm", "cable_diameter_mm", "wraps_odd_layer", "wraps_even_layer", "max_layers",
-    "layer_rise_mm", "anchor_side", "lead_wraps", "diameter_u_mm", "reference_side", "least_length_m",
+    "layer_rise_mm", "anchor_side", "lead_wraps", "diameter_u_mm", "reference_side", "scale_line_at", "winding_sense",
+    "least_length_m",
 )  # fmt: skip
+# Each sits in its machine in its own way, so that no word for a half turn can be learned by heart.
 TYPES: dict[str, tuple[Any, ...]] = {
-    "tarn-200": ("180", "6", 34, 33, 12, "", "left", 1, "0.2", "left", "120"),
-    "mere-350": ("240", "8", 28, 27, 16, "7.1", "left", 1, "0.2", "left", "220"),
-    "loch-500": ("300", "10", 40, 40, 16, "9.2", "right", 2, "0.2", "right", "330"),
+    "tarn-200": ("180", "6", 34, 33, 12, "", "left", 1, "0.2", "right", "aft", "clockwise", "120"),
+    "mere-350": ("240", "8", 28, 27, 16, "7.1", "left", 1, "0.2", "left", "bottom", "clockwise", "220"),
+    "loch-500": ("300", "10", 40, 40, 16, "9.2", "right", 2, "0.2", "right", "forward", "counter_clockwise", "330"),
 }
 CABLE_M = {"tarn-200": 205.0, "mere-350": 352.0, "loch-500": 505.0}
 SITES = {"kettle-point": "KP", "aldermere": "AM", "stane-field": "SF"}

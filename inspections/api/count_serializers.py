@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
@@ -18,6 +17,7 @@ from reels.api.act_fields import body_of, takes
 from reels.api.fields import (
     USERNAME,
     Degrees,
+    Json,
     Maybe,
     Moment,
     Named,
@@ -30,11 +30,6 @@ from reels.api.fields import (
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import PersonOut
 from reels.domain.words import Parity
-
-
-@extend_schema_field({"type": "object", "additionalProperties": True})
-class Json(serializers.JSONField):
-    """An object that the service has made itself."""
 
 
 @takes(Preparation)

@@ -14,7 +14,8 @@ from reels.domain import ledger
 def record_bytes(content: Mapping[str, Any]) -> bytes:
     """The record's canonical bytes, form 5.
 
-    Forms 1 to 4 told cable condition and winding in words, and neither which parts were found sound nor findings.
+    Forms 1 to 4 told cable condition and winding in words, and neither which parts were found sound nor findings, nor
+    in which paragraphs the rules are written.
     Form 3 and those before told of the parameters neither where the scale line sits nor from which side angles are seen
     nor how the cable is wound.
     Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second

@@ -5,6 +5,7 @@ from typing import Any
 
 from inspections.domain.reading import RuleParameters
 from inspections.models import Inspection
+from reels.domain.type_rules import DECIDING, RULE_COLUMNS, RULE_NAMES, SEEN_COLUMNS, source_in_words
 from reels.domain.words import Graduation, Side, UnusualRule
 from reels.models import ReelType
 
@@ -19,11 +20,20 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def parameters_json(reel_type: ReelType) -> dict[str, int | str]:
-    """The type's rule parameters as an inspection keeps them, with the publications that say what is not usual."""
+def parameters_json(reel_type: ReelType) -> dict[str, Any]:
+    """The type's rule parameters as an inspection keeps them, with the publications that say them."""
     kept = {name: getattr(reel_type, name) for name in (*_PARAMETERS, *_SHOWN)}
     named = {name: getattr(reel_type, name) for name in ("arc_publication", "unusual_publication")}
-    return {**kept, "type": reel_type.code, **named}
+    sources = {rule: source_in_words(source) for rule, source in reel_type.rule_sources.items()}
+    return {**kept, "type": reel_type.code, **named, "sources": sources}
+
+
+def changed_rules(inspection: Inspection) -> tuple[str, ...]:
+    """The names of the rules by which the inspection is worked out and which its type has otherwise now."""
+    kept, reel_type = inspection.parameters, inspection.reel.type
+    moved = {name for name in DECIDING if name in kept and kept[name] != getattr(reel_type, name)}
+    named = tuple(RULE_NAMES[rule].lower() for rule, columns in RULE_COLUMNS.items() if moved & set(columns))
+    return named + tuple(name.replace("_", " ") for name in SEEN_COLUMNS if name in moved)
 
 
 def parameters_of(inspection: Inspection) -> RuleParameters:

@@ -15,7 +15,7 @@ from inspections.errors import OtherRole
 from inspections.models import Finding, Inspection, Participant, Reading, Referral
 from inspections.queries.counts import open_referral
 from inspections.queries.keyings import keyings_of, last_reading, may_be_read, shown_of
-from inspections.queries.parameters import parameters_of
+from inspections.queries.parameters import changed_rules, parameters_json, parameters_of
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder, record_act
 
@@ -147,10 +147,12 @@ def cancel(act: ActRecorder, inspection: Inspection, reason: str) -> None:
 
 
 def begin_reading(act: ActRecorder, inspection: Inspection) -> None:
-    """Begin the next reading; one that was broken off ends as read again."""
+    """Begin the next reading, by the type's rules as they are now; one that was broken off ends as read again."""
     last = last_reading(inspection)
     if last.ended_at is None:
         act.change(last, outcome=Outcome.REREAD, ended_at=act.at)
+    if changed_rules(inspection):
+        act.change(inspection, parameters=parameters_json(inspection.reel.type))
     act.add(Reading(inspection=inspection, number=last.number + 1))
 
 

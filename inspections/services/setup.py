@@ -7,7 +7,7 @@ from django.db import IntegrityError, transaction
 from inspections import access
 from inspections.domain.findings import Remedy
 from inspections.domain.words import Act, InspectionState
-from inspections.errors import NotInForce, NotIssuable, SamePerson, StepMissing
+from inspections.errors import NotInForce, NotIssuable, RulesNotConfirmed, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.queries.counts import live_inspection
 from inspections.queries.findings import closed_by_work, require_no_stop
@@ -15,7 +15,8 @@ from inspections.queries.setup_values import values_in_force
 from inspections.services.gauges import require_home
 from reels import access as reel_access
 from reels import queries as reel_queries
-from reels.models import Machine, Reel
+from reels.domain.type_rules import without_source
+from reels.models import Machine, Reel, ReelType
 from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.reels import require_in_service, require_not_held
 
@@ -135,7 +136,19 @@ def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
         act.change(values, withdrawn_at=act.at, withdrawn_by=act.actor.person, withdrawn_why=why)
 
 
+def rules_unconfirmed(reel_type: ReelType) -> RulesNotConfirmed | None:
+    """Why nothing may be signed or issued by the rules of a type, with what has to be done; or nothing."""
+    if reel_type.rules_confirmed_at:
+        return None
+    is_sourced = not without_source(reel_type.rule_sources)
+    first = "" if is_sourced else "An administrator first says for each rule in which publication it is written. "
+    todo = f"{first}An administrator who has not given or changed them confirms them, under Documents, Reel types."
+    return RulesNotConfirmed(reel_type=reel_type.code, todo=todo)
+
+
 def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
+    if refused := rules_unconfirmed(reel.type):
+        raise refused
     signed = reel.inspections.filter(state=InspectionState.SIGNED)
     inspection = signed.order_by("-done_at", "-id").first()
     if inspection is None:

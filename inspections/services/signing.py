@@ -7,17 +7,19 @@ from django.db import transaction
 from inspections import access
 from inspections.domain.record import record_bytes, statement_bytes
 from inspections.domain.words import Act, InspectionState, Meaning, Role
-from inspections.errors import CountIsOutlier, NotSignable, NotVoidable, SamePerson
+from inspections.errors import CountIsOutlier, NotSignable, NotVoidable, RulesChanged, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff, Void
 from inspections.queries.findings import require_findings
 from inspections.queries.keyings import keyings_of
+from inspections.queries.parameters import changed_rules
 from inspections.queries.record import authorisation_json, person_json, record_of
 from inspections.queries.setup_values import values_in_force
 from inspections.services.outliers import open_outlier
-from inspections.services.setup import withdraw_values
+from inspections.services.setup import rules_unconfirmed, withdraw_values
 from reels import access as reel_access
 from reels.domain import ledger
 from reels.domain.words import AskedAt
+from reels.errors import Refused
 from reels.models import Person
 from reels.services import logins
 from reels.services.history import Actor, ActRecorder, record_act
@@ -43,7 +45,8 @@ def prove(actor: Actor, password: str, *, at: datetime, address: str | None = No
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:
     """Sign a count that is worked out. The second signature makes it the reel's count.
 
-    Raises what `prove` does, NotSignable, StopFindingOpen, CountIsOutlier, SamePerson or NotAuthorised.
+    Raises what `prove` does, NotSignable, StopFindingOpen, RulesNotConfirmed, RulesChanged, CountIsOutlier, SamePerson
+    or NotAuthorised.
     """
     return sign_as(prove(actor, password, at=at), inspection_id=inspection_id, meaning=meaning, at=at)
 
@@ -56,6 +59,8 @@ def sign_as(signer: Proof, *, inspection_id: int, meaning: Meaning, at: datetime
     by_meaning = {each.meaning: each for each in inspection.sign_offs.all()}
     _check_signable(inspection, meaning, by_meaning)
     require_findings(inspection)
+    if refused := rules_in_the_way(inspection):
+        raise refused
     if explanation := open_outlier(inspection):
         raise CountIsOutlier(told=explanation)
     participant = _participant(inspection, meaning, actor.person)
@@ -111,6 +116,14 @@ def _check_signable(inspection: Inspection, meaning: Meaning, by_meaning: dict[s
         raise NotSignable(why=f"It is signed as {meaning.value} by {by_meaning[meaning].full_name} already.")
     if meaning is Meaning.VERIFIED and Meaning.COUNTED not in by_meaning:
         raise NotSignable(why="The technician who counted signs first.")
+
+
+def rules_in_the_way(inspection: Inspection) -> Refused | None:
+    """Why the rules of its type keep a count from being signed: not confirmed, or other ones since; or nothing."""
+    reel_type, changed = inspection.reel.type, ", ".join(changed_rules(inspection))
+    if refused := rules_unconfirmed(reel_type):
+        return refused
+    return RulesChanged(inspection=inspection.pk, reel_type=reel_type.code, changed=changed) if changed else None
 
 
 def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Participant:

@@ -18,6 +18,7 @@ from django.core.validators import (
     MinLengthValidator,
     MinValueValidator,
 )
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
@@ -225,6 +226,11 @@ class Word(serializers.ChoiceField):
 
     def to_representation(self, value: Any) -> Any:
         return str(value) if value else None
+
+
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class Json(serializers.JSONField):
+    """An object that the service has made itself."""
 
 
 class Moment(serializers.DateTimeField):

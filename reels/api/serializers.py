@@ -12,6 +12,7 @@ from reels.api.fields import (
     SERIAL,
     USERNAME,
     Exact,
+    Json,
     Maybe,
     Metres,
     Moment,
@@ -32,6 +33,7 @@ from reels.domain.act_fields import (
     PasswordChangeFields,
     PublicationFields,
     ReasonFields,
+    RuleSourceFields,
 )
 from reels.domain.words import AskedAt, Graduation, LinePlace, Scope, Side, UnusualRule, WindingSense
 
@@ -244,8 +246,20 @@ class ReelTypeOut(Out):
     even_face_mark = Maybe()
     odd_scale_mark = Maybe()
     even_scale_mark = Maybe()
+    rule_sources = Json(
+        help_text="By rule (lead, arc, reference_side, scale_line, winding_sense, unusual): publication, revision, "
+        "paragraph, and the id of who named it."
+    )
+    rules_written_by = serializers.ListField(
+        child=Number(), help_text="Ids of those who wrote or sourced a rule since they were confirmed last."
+    )
+    rules_confirmed_by = Text(source="rules_confirmed_by.username", default=None, allow_null=True)
+    rules_confirmed_at = Moment(
+        allow_null=True, help_text="null: no count of it is signed, and no setup values are issued."
+    )
 
 
+RuleSourcesIn = body_of(RuleSourceFields, "RuleSourcesIn")
 PublicationIn = body_of(PublicationFields, "PublicationIn")
 
 

@@ -22,6 +22,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sites/<code:code>", views.SiteDetailEndpoint.as_view()),
     path("reel-types", views.ReelTypeListEndpoint.as_view()),
     path("reel-types/<code:code>", views.ReelTypeDetailEndpoint.as_view()),
+    path("reel-types/<code:code>/rule-sources", views.RuleSourcesEndpoint.as_view()),
+    path("reel-types/<code:code>/rules-confirmation", views.RuleConfirmationEndpoint.as_view()),
     path("publications", views.PublicationListEndpoint.as_view()),
     path("publications/<id:publication_id>", views.PublicationDetailEndpoint.as_view()),
     path("publications/<id:publication_id>/end", views.PublicationEndEndpoint.as_view()),

@@ -7,6 +7,7 @@ from reels.api import serializers as shapes
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of_columns, update
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
+from reels.domain.type_rules import TypeRule
 from reels.models import Machine, Publication, ReelType, Site
 from reels.queries import matching, publications_in_force
 from reels.services import feed, register
@@ -74,6 +75,26 @@ class ReelTypeDetailEndpoint(Endpoint):
         access.only_administrators(call.actor.person)
         access.lock_register()
         return tag_of_columns(access.reel_type(path["code"]))
+
+
+class RuleSourcesEndpoint(Endpoint):
+    @create("reel_types_source_rules", shapes.ReelTypeOut, shapes.RuleSourcesIn, status=200)
+    def post(self, call: Call, code: str) -> ReelType:
+        """Say where rules of a reel type are written, for administrators. Another administrator confirms them then."""
+        access.only_administrators(call.actor.person)
+        publication, revision = call.payload.pop("publication"), call.payload.pop("revision")
+        return register.source_rules(
+            access.reel_type(code), publication=publication, revision=revision,
+            paragraphs={TypeRule(rule): text for rule, text in call.payload.items()}, actor=call.actor, at=call.at,
+        )  # fmt: skip
+
+
+class RuleConfirmationEndpoint(Endpoint):
+    @create("reel_types_confirm_rules", shapes.ReelTypeOut, status=200)
+    def post(self, call: Call, code: str) -> ReelType:
+        """Confirm the rules of a reel type, for an administrator who neither gave nor changed them; not for scripts."""
+        access.only_administrators(call.actor.person)
+        return register.confirm_rules(access.reel_type(code), actor=call.actor, at=call.at)
 
 
 class PublicationListEndpoint(Endpoint):

@@ -10,6 +10,8 @@ from datetime import date, datetime
 from enum import StrEnum, auto
 from typing import Any
 
+from reels.domain.type_rules import RULE_NAMES, TypeRule
+
 PASSWORD_MOST, REMARK_MOST = 200, 2000  # characters
 
 
@@ -110,6 +112,24 @@ class PublicationFields:
         FieldKind.CODES, label="Reel types", hint="None chosen: every type.", help="Codes; none: every type.",
         default=(),
     )  # fmt: skip
+
+
+def _paragraph(rule: str) -> Any:
+    return act_field(FieldKind.TEXT, label=f"{rule}: paragraph", most=60, default="", help="Its paragraph.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleSourceFields:
+    """Where the rules of a reel type are written; a rule without a paragraph keeps the source that it has."""
+
+    publication: str = act_field(FieldKind.TEXT, label="Publication", most=120, missing="Name the publication.")
+    revision: str = act_field(FieldKind.TEXT, label="Revision", most=40, missing="Name the revision.")
+    lead: str = _paragraph(RULE_NAMES[TypeRule.LEAD])
+    arc: str = _paragraph(RULE_NAMES[TypeRule.ARC])
+    reference_side: str = _paragraph(RULE_NAMES[TypeRule.REFERENCE_SIDE])
+    scale_line: str = _paragraph(RULE_NAMES[TypeRule.SCALE_LINE])
+    winding_sense: str = _paragraph(RULE_NAMES[TypeRule.WINDING_SENSE])
+    unusual: str = _paragraph(RULE_NAMES[TypeRule.UNUSUAL])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

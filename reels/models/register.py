@@ -56,6 +56,10 @@ class ReelType(Kept):
     unusual = models.CharField(max_length=6, choices=choices(UnusualRule), default=UnusualRule.HOLD)
     unusual_publication = models.CharField(max_length=120, blank=True, help_text="Allows unusual counts.")
     least_length_m = exact_length(null=True, blank=True)
+    rule_sources = models.JSONField(default=dict, blank=True, help_text="By rule: where it stands, and who said so.")
+    rules_written_by = models.JSONField(default=list, blank=True, help_text="Who wrote them since they were confirmed.")
+    rules_confirmed_by = models.ForeignKey("Person", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    rules_confirmed_at = models.DateTimeField(null=True, blank=True)
     odd_face_mark = models.CharField(max_length=40, blank=True, help_text="What a gauge's odd face looks like.")
     even_face_mark = models.CharField(max_length=40, blank=True, help_text="What a gauge's even face looks like.")
     odd_scale_mark = models.CharField(max_length=40, blank=True, help_text="What a scale of odd numbers looks like.")
@@ -81,6 +85,11 @@ class ReelType(Kept):
                 | Q(winding_sense=WindingSense.COUNTER_CLOCKWISE, arc_from_deg=180, arc_to_deg=360),
                 violation_error_message="the arc from 0 to 180 where winding_sense is clockwise, from 180 to 360 where "
                 "it is counter_clockwise; another arc only with arc_publication, the publication that says it",
+            ),
+            models.CheckConstraint(
+                name="reel_type_rules_confirmed_by_somebody",
+                condition=Q(rules_confirmed_at__isnull=True, rules_confirmed_by__isnull=True)
+                | Q(rules_confirmed_at__isnull=False, rules_confirmed_by__isnull=False),
             ),
             models.CheckConstraint(
                 name="reel_type_unusual_needs_publication",

@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, people, publications, views
+from reels.pages import account, people, publications, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -15,5 +15,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("publications", publications.publications, name="publications"),
     path("publications/add", publications.PublicationAddView.as_view(), name="publication-add"),
     path("publications/<int:publication_id>/end", publications.PublicationEndView.as_view(), name="publication-end"),
+    path("types", types.reel_types, name="reel-types"),
+    path("types/<code:code>", types.reel_type, name="reel-type"),
+    path("types/<code:code>/sources", types.RuleSourcesView.as_view(), name="rule-sources"),
+    path("types/<code:code>/confirmation", types.RuleConfirmationView.as_view(), name="rule-confirmation"),
     path("length-unit", views.length_unit, name="length-unit"),
 ]

@@ -3,7 +3,7 @@
 One chain, `register`, tells all of it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,9 +11,18 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from reels import access
+from reels.domain.type_rules import DECIDING, RULE_NAMES, TypeRule, still_sourced, without_source
 from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit, WindingSense
-from reels.errors import AlreadyEnded, AlreadyThere, PublicationOutOfOrder, ValueNotTaken
+from reels.errors import (
+    AlreadyEnded,
+    AlreadyThere,
+    AnotherAdministrator,
+    OnlyInPerson,
+    PublicationOutOfOrder,
+    RulesNotSourced,
+    ValueNotTaken,
+)
 from reels.models import (
     GaugeCalibration,
     GaugeType,
@@ -26,6 +35,7 @@ from reels.models import (
     Site,
     WrapGauge,
 )
+from reels.queries import publications_in_force
 from reels.services.history import Actor, ActRecorder, Row, record_act
 
 
@@ -37,8 +47,64 @@ def add_site(*, actor: Actor, at: datetime, **fields: Any) -> Site:
 
 @transaction.atomic
 def add_reel_type(*, actor: Actor, at: datetime, **fields: Any) -> ReelType:
-    """A new reel type. fields: those of ReelType; winding sense and arc follow from each other if one is left out."""
-    return add(ReelType(**WindingSense.completing(fields), **fields), "reel_type_added", actor, at)
+    """A new reel type. fields: those of ReelType; winding sense and arc follow from each other if one is left out.
+
+    Its rules are to be sourced, and confirmed by somebody else, before its counts can be signed.
+    """
+    row = ReelType(**WindingSense.completing(fields), **fields, rules_written_by=[actor.person.pk])
+    return add(row, "reel_type_added", actor, at)
+
+
+@transaction.atomic
+def source_rules(reel_type: ReelType, *, publication: str, revision: str, paragraphs: Mapping[TypeRule, str],
+                 actor: Actor, at: datetime) -> ReelType:  # fmt: skip
+    """Say in which paragraphs of a publication rules of a type are written. The type has to be confirmed after that.
+
+    paragraphs: by rule; the other rules keep their sources. Raises OnlyAdministrators or ValueNotTaken.
+    """
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    reel_type.refresh_from_db()
+    in_force = publications_in_force(reel_type, at)
+    if not in_force.filter(code=publication, revision=revision).exists():
+        allowed = "; ".join(str(each) for each in in_force) or "none that is in force for the type; register one first"
+        raise ValueNotTaken(field="publication", seen=f"{publication}, revision {revision}", allowed=allowed)
+    place = {"publication": publication, "revision": revision, "given_by": actor.person.pk}
+    sourced = {rule.value: {**place, "paragraph": text.strip()} for rule, text in paragraphs.items() if text.strip()}
+    if not sourced:
+        raise ValueNotTaken(field="lead", seen="no paragraph", allowed="a paragraph for one of the rules at least")
+    with record_act(chain, "rules_sourced", actor, at, code=reel_type.code) as act:
+        return act.change(reel_type, rule_sources={**reel_type.rule_sources, **sourced}, **_rewritten(reel_type, actor))
+
+
+@transaction.atomic
+def confirm_rules(reel_type: ReelType, *, actor: Actor, at: datetime) -> ReelType:
+    """Confirm that the rules of a type are those of their publications. From then on its counts can be signed.
+
+    Raises OnlyAdministrators, RulesNotSourced, AlreadyThere, OnlyInPerson for a script, or AnotherAdministrator for
+    whoever wrote or sourced a rule since they were confirmed last.
+    """
+    access.only_administrators(actor.person)
+    if actor.is_a_script:
+        raise OnlyInPerson()
+    chain = access.lock_register()
+    reel_type.refresh_from_db()
+    if missing := without_source(reel_type.rule_sources):
+        names = ", ".join(RULE_NAMES[rule].lower() for rule in missing)
+        raise RulesNotSourced(reel_type=reel_type.code, missing=names)
+    if actor.person.pk in reel_type.rules_written_by:
+        raise AnotherAdministrator(name=actor.person.full_name, done="written a rule of the type, or its source")
+    if reel_type.rules_confirmed_at:
+        raise AlreadyThere(what="confirmation of the rules of", key=reel_type.code)
+    with record_act(chain, "rules_confirmed", actor, at, code=reel_type.code) as act:
+        return act.change(reel_type, rules_confirmed_by=actor.person, rules_confirmed_at=at)
+
+
+def _rewritten(row: ReelType, actor: Actor) -> dict[str, Any]:
+    """The columns of a type whose rules somebody wrote: not confirmed, and not to be by any who wrote since it was."""
+    before = set() if row.rules_confirmed_at else set(row.rules_written_by)
+    writers = sorted({*before, actor.person.pk})
+    return {"rules_written_by": writers, "rules_confirmed_by": None, "rules_confirmed_at": None}
 
 
 @transaction.atomic
@@ -142,7 +208,7 @@ def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", *
     chain = access.lock_register()
     row.refresh_from_db()
     if isinstance(row, ReelType):
-        fields |= WindingSense.completing(fields)
+        fields = _of_type(row, {**fields, **WindingSense.completing(fields)}, actor)
     facts = {"reason": reason} if reason else {}
     with record_act(chain, f"{_word(row)}_changed", actor, at, **facts) as act:
         act.change(row, **fields)
@@ -166,6 +232,14 @@ def prefer_length_unit(*, unit: LengthUnit, actor: Actor, at: datetime) -> None:
     if person.length_unit != unit:
         with record_act(chain, "length_unit_preferred", actor, at) as act:
             act.change(person, length_unit=unit.value)
+
+
+def _of_type(row: ReelType, fields: dict[str, Any], actor: Actor) -> dict[str, Any]:
+    """A change of a reel type; one of its rules takes the source of that rule and the confirmation of all with it."""
+    changed = {name for name in DECIDING if name in fields and fields[name] != getattr(row, name)}
+    if not changed:
+        return fields
+    return {**fields, **_rewritten(row, actor), "rule_sources": still_sourced(row.rule_sources, changed)}
 
 
 def add(row: Row, act_name: str, actor: Actor, at: datetime) -> Row:

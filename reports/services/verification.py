@@ -29,7 +29,18 @@ from inspections.models import Finding, FindingPhoto, InspectionRecord, Keying, 
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
-from reels.models import Alarm, Chain, CheckpointMade, FeedPlace, HistoryEntry, Hold, Submission, columns
+from reels.domain.type_rules import without_source
+from reels.models import (
+    Alarm,
+    Chain,
+    CheckpointMade,
+    FeedPlace,
+    HistoryEntry,
+    Hold,
+    ReelType,
+    Submission,
+    columns,
+)
 from reels.services.feed import FEED
 from reports.models import ArchivedPdf, VerificationRun
 
@@ -193,7 +204,7 @@ def _check_rows(
             if row_id not in stored:
                 raise _BreakFound(where, "the history tells of it, and it is gone")
             row = stored[row_id]
-            if why := _row_fault(row, replayed[table, row_id]) or _hidden_fault(row, result):
+            if why := _row_fault(row, replayed[table, row_id]) or _hidden_fault(row, result) or _rules_fault(row):
                 raise _BreakFound(where, why)
             result.rows += 1
 
@@ -245,6 +256,16 @@ def stop_fault(finding: Finding) -> str | None:
     if SetupValues.objects.filter(reel=finding.reel_id, withdrawn_at__isnull=True).exists():
         return "it is an open stop, and setup values of its reel are in force"
     return None
+
+
+def _rules_fault(row: models.Model) -> str | None:
+    """What is wrong with the confirmation of a reel type's rules, as the history itself tells it."""
+    if not isinstance(row, ReelType) or row.rules_confirmed_at is None:
+        return None
+    if row.rules_confirmed_by_id in row.rules_written_by:
+        return f"its rules were confirmed by person {row.rules_confirmed_by_id}, who wrote some of them"
+    missing = ", ".join(without_source(row.rule_sources))
+    return f"its rules were confirmed, and none says where these are written: {missing}" if missing else None
 
 
 def _content_fault(row: InspectionRecord | ArchivedPdf | Photo | FindingPhoto) -> str | None:

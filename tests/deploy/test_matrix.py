@@ -14,15 +14,16 @@ from inspections.domain.words import Act, Point, Role
 from inspections.models import Photo
 from inspections.services import counting, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
+from reels.domain.type_rules import TypeRule
 from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
-from reels.services import checkpoints, people, second_factor
+from reels.services import checkpoints, people, register, second_factor
 from reels.services.history import Actor
 from reports.services import assessments
 from tests import builders, stories
 from tests.api_fixtures import make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
-from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, AccessRow, api_rows
+from tests.deploy.matrix import DONE_AND_SENT_ON, NEW_TYPE, PAGES, WHO, AccessRow, api_rows
 from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
@@ -120,6 +121,7 @@ class EveryState:
         self.tokens = {person.pk: make_token(person, *Scope) for person in (*vars(self.cast).values(), administrator())}
         assessments.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
         self._newcomer()
+        self._type_to_confirm()
         made = checkpoints.make(NOW)
         return {
             "practised": practised(self.cast.colleague).pk, "practising": drawn(self.cast.colleague).pk,
@@ -129,6 +131,14 @@ class EveryState:
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip
+
+    def _type_to_confirm(self) -> None:
+        """A type that waits for a confirmation by another than the second administrator."""
+        by: dict[str, Any] = {"actor": Actor(builders.second_administrator()), "at": NOW}
+        fields: dict[str, Any] = {**NEW_TYPE, "code": "w31"}
+        made = register.add_reel_type(**fields, **by)
+        paragraphs = dict.fromkeys(TypeRule, "para. 4.2")
+        register.source_rules(made, publication="LWS 12-3", revision="C", paragraphs=paragraphs, **by)
 
     def _newcomer(self) -> None:
         """Somebody who waits for an enrolment by another than the second administrator, and has a second factor."""

@@ -2,6 +2,8 @@
 
 from datetime import UTC, datetime, timedelta
 
+from reels.models import ReelType
+from tests import builders
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 
 BEGIN = datetime(2024, 6, 1, 10, tzinfo=UTC)
@@ -22,7 +24,7 @@ def bring_in_fleet(events=""):
         f"LW-{n:04},w28,{'kettle-point' if n < 4 else 'aldermere'},2024-03-01,420\n" for n in range(1, REEL_COUNT + 1)
     )
     rows = "".join(row for n in range(1, REEL_COUNT + 1) for row in counts(n))
-    return bring_in(
+    summary = bring_in(
         {
             "reel_types.csv": TYPES,
             "reels.csv": "serial,type,site,received_on,cable_length_m\n" + reels,
@@ -30,3 +32,5 @@ def bring_in_fleet(events=""):
             "cable_events.csv": EVENTS_HEADER + events,
         }
     )
+    builders.confirm_rules(ReelType.objects.get(code="w28"))
+    return summary

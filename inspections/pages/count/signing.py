@@ -61,6 +61,7 @@ class ResultView(InspectionActView):
             **super().context(), **{which: self.form_of(which) for which in FORMS}, **refused,
             "page": inspection_page(self.row.pk, self.person, self.at), "weighed": _weighed(self.row, self.person),
             "meaning": _meaning(self.row, self.person), "refused": self.sent_form,
+            "rules_in_the_way": signing.rules_in_the_way(self.row),
         }  # fmt: skip
 
     def prepare(self, data: dict[str, Any]) -> None:

@@ -22,7 +22,7 @@ from inspections.pages.count.forms import StepForm, WorksheetForm, typed_at
 from inspections.pages.count.step_figures import TypeOfCount, how_to_figures, step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.findings import is_stopped, parts_without_finding
-from inspections.queries.parameters import parameters_of
+from inspections.queries.parameters import changed_rules, parameters_of
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
 from inspections.services import drafts
 from inspections.services.evaluation import ACT_OF
@@ -154,6 +154,7 @@ class StepView(InspectionActView):
                 [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
                 **_of_type(self.row),
             ),
+            "changed_rules": changed_rules(self.row),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
         }  # fmt: skip
 

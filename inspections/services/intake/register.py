@@ -11,7 +11,7 @@ from reels import access
 from reels.domain.winding import drum_from
 from reels.domain.words import UnusualRule, WindingSense
 from reels.models import ReelType, Site
-from reels.services.history import record_act
+from reels.services.history import Actor, record_act
 
 _COLUMNS = tuple(column.name for column in REEL_TYPES.columns)
 # an empty cell is kept; what is empty otherwise takes its default
@@ -40,7 +40,7 @@ def _new_types(run: ImportRun) -> list[ReelType]:
         if run.report(type_problems(row)):
             run.broken_rows.add((REEL_TYPES.file, code))
             continue
-        run.types[code] = _reel_type(row)
+        run.types[code] = _reel_type(row, run.actor)
         run.facts[code] = TypeFacts(drum=drum_from(row.values))
         new.append(run.types[code])
     return new
@@ -52,8 +52,9 @@ def _stated(row: FileRow) -> FileRow:
     return replace(row, values={**kept, **WindingSense.completing(kept)})
 
 
-def _reel_type(row: FileRow) -> ReelType:
-    columns = dict(row.values)
+def _reel_type(row: FileRow, actor: Actor) -> ReelType:
+    """The new type; what a file says of its rules has to be sourced and confirmed like anything else."""
+    columns = {**row.values, "rules_written_by": [actor.person.pk]}
     if columns.get("unusual") == UnusualRule.ACCEPT:
         columns["unusual_publication"] = f"not named; accepted in the imported {row.file}"
     return ReelType(**columns)

@@ -20,6 +20,7 @@ from inspections.queries.practice import reel_of
 from inspections.services import authorisations, findings, practice
 from inspections.services.intake import FILES, import_records
 from reels import access
+from reels.domain.type_rules import TypeRule
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor
@@ -57,6 +58,7 @@ class Command(BaseCommand):
         add_organisation(organisation, actor, at)
         summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
+        confirm_rules(organisation, actor, at)
         add_gauges(organisation, actor, at)
         add_finding_kinds(organisation, actor, at)
         add_practice(organisation, actor=actor, at=at)
@@ -88,6 +90,21 @@ def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -
                                  valid_until=None, **by)  # fmt: skip
 
 
+def confirm_rules(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """The rules of each type: the administrator names the paragraphs, the second one confirms them."""
+    second = people.add_administrator(
+        **organisation["second_administrator"], password=organisation["password"], at=at, via=VIA
+    )
+    rules = organisation["rules"]
+    paragraphs = {TypeRule(rule): paragraph for rule, paragraph in rules["paragraphs"].items()}
+    for reel_type in access.reel_types():
+        register.source_rules(
+            reel_type, publication=rules["publication"], revision=rules["revision"], paragraphs=paragraphs,
+            actor=actor, at=at,
+        )  # fmt: skip
+        register.confirm_rules(reel_type, actor=Actor(second, via=VIA), at=at)
+
+
 def add_gauges(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
     """The wrap gauges, whose calibrations are so many days from `at`: one of them is past due."""
     for row in organisation["gauges"]:
@@ -112,11 +129,11 @@ def add_finding_kinds(organisation: dict[str, Any], actor: Actor, at: datetime) 
 def logins_text(organisation: dict[str, Any]) -> str:
     """As whom to log in, for whoever started the demo."""
     sites = {site["code"]: site["name"] for site in organisation["sites"]}
-    first = organisation["administrator"]
+    administrators = (organisation["administrator"], organisation["second_administrator"])
     rows = [
         *((each["username"], each["full_name"], each["part"], sites.get(each["site"], "every base"))
           for each in organisation["people"]),
-        (first["username"], first["full_name"], "administrator", "reference data"),
+        *((each["username"], each["full_name"], "administrator", "reference data") for each in administrators),
     ]  # fmt: skip
     lines = (f"  {username:9}{name:25}{part:30}{where}\n" for username, name, part, where in rows)
     password = organisation["password"]

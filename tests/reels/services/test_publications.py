@@ -29,7 +29,7 @@ def last_entry():
 
 
 def in_force(at, reel_type=None):
-    return [each.revision for each in publications_in_force(reel_type or builders.make_type(), at)]
+    return [each.revision for each in publications_in_force(reel_type or builders.make_type(is_confirmed=False), at)]
 
 
 def test_a_revision_supersedes_the_one_before_in_the_same_entry():
@@ -63,7 +63,7 @@ def test_a_revision_is_registered_once():
 
 
 def test_one_is_for_the_types_that_it_names_and_without_any_for_all():
-    narrow, other = builders.make_type(), builders.make_type("w40")
+    narrow, other = (builders.make_type(code, is_confirmed=False) for code in ("w28", "w40"))
     make_publication(code="LWS 1", revision="A", types=[narrow])
     make_publication(code="LWS 2", revision="B")
     assert (sorted(in_force(NOW, narrow)), in_force(NOW, other)) == (["A", "B"], ["B"])

@@ -48,7 +48,7 @@ def test_only_administrators_change_reference_data():
 
 
 def test_a_change_tells_what_it_was():
-    reel_type = builders.make_type()
+    reel_type = builders.make_type(is_confirmed=False)
     register.change(reel_type, lead_wraps=2, **by_administrator())
     [change] = last_entry()["changes"]
     assert (change["before"], change["after"]) == ({"lead_wraps": 1}, {"lead_wraps": 2})

@@ -61,6 +61,20 @@ def test_a_row_of_any_kind_that_was_put_in_is_found(story):
         assert broken_by(insert_like, model).endswith("no history tells of it"), model
 
 
+@pytest.mark.django_db
+def test_rules_that_were_confirmed_as_they_may_not_be_are_found_though_the_history_tells_it():
+    """By a service that is not ours: the history is whole, and what it tells should not be."""
+    row = builders.source_rules(builders.make_type(is_confirmed=False))
+    for columns, why in (({"rules_confirmed_by": administrator()}, "who wrote some of them"),
+                         ({"rules_confirmed_by": builders.second_administrator(), "rule_sources": {}},
+                          "none says where these are written: lead, arc,")):  # fmt: skip
+        with record_act(lock_register(), "rules_confirmed", Actor(administrator()), NOW) as act:
+            act.change(row, rules_confirmed_at=NOW, **columns)
+        broken = check_records().broken
+        assert broken
+        assert why in str(broken)
+
+
 def insert_like(model: type[models.Model]) -> None:
     """A row like the newest one, with other values where they must be different."""
     row: Any = model._base_manager.order_by("pk").last()
