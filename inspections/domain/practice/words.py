@@ -8,6 +8,9 @@ from inspections.domain.practice.marking import Value
 from inspections.domain.practice.reels import Difficulty, Trap
 from inspections.domain.practice.slips import PracticeSlip, Rule
 from inspections.domain.reading import FULL_TURN_DEG, Half
+from inspections.domain.type_words import face_in_words, half_in_words
+from reels.domain.reel_figures import DrumSection
+from reels.domain.words import Parity
 
 RULE_NAMES = {
     Rule.LAYERS: "Layers",
@@ -61,8 +64,8 @@ FIELD_NAMES = {
 NOTHING = {"scale_left": "cannot be read", "scale_right": "cannot be read"}
 
 
-def value_in_words(field: str, value: Value) -> str:
-    """A field's value in words. field: as a mark has it."""
+def value_in_words(field: str, value: Value, drum: DrumSection) -> str:
+    """A field's value in words. field: as a mark has it; drum: of the reel's type, for what is said beside a half."""
     if value is None:
         return NOTHING.get(field, "nothing")
     if field == "refers":
@@ -70,5 +73,7 @@ def value_in_words(field: str, value: Value) -> str:
     if field == "crossover" and not isinstance(value, str):
         return "on the scale line itself" if value in (0, FULL_TURN_DEG) else f"at {value:g}°"
     if field == "crossover":
-        return Half(str(value)).spoken
+        return half_in_words(Half(str(value)), drum)
+    if field == "gauge_face":
+        return face_in_words(Parity(str(value)), drum)
     return f"{value}".replace("_", " ")

@@ -139,9 +139,10 @@ def _entered(one: Exercise) -> list[tuple[str, str]]:
     """What was read so far, in words, in the order of the bench."""
     reading = exercises.sheet_of(one).reading
     crossover = reading.crossover_half if reading.crossover_deg is None else reading.crossover_deg
+    drum = drum_of(one.parameters, one.reference_side)
     values = {name: crossover if name == "crossover" else getattr(reading, name, None) for name in FIELD_NAMES}
     return [
-        (FIELD_NAMES[name], value_in_words(name, values[name]))
+        (FIELD_NAMES[name], value_in_words(name, values[name], drum))
         for name in FIELD_NAMES
         if name not in exercises.RESULT_FIELDS
     ]
@@ -157,21 +158,23 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
     if not one.ended_at:
         return redirect("practice-reel", one.pk)
     reel, marking = exercises.reel_of(one), exercises.marking_of(one)
-    pictures = bench_figures(reel, drum_of(one.parameters, one.reference_side))
+    drum = drum_of(one.parameters, one.reference_side)
+    pictures = bench_figures(reel, drum)
     shown = {
         "exercise": one, "reel": reel, "answer": reel.answer, "is_right": not one.misses,
-        "marks": [mark_row(each) for each in marking.marks], "is_own": one.person_id == reader(request).pk,
-        "missed": [mark_row(each) for each in marking.missed],
+        "marks": [mark_row(each, drum) for each in marking.marks], "is_own": one.person_id == reader(request).pk,
+        "missed": [mark_row(each, drum) for each in marking.missed],
         "traps": [words for trap, words in TRAP_NAMES.items() if trap in reel.traps],
         "figures": [shown_figure(pictures[name], name) for name in pictures], "section": "practice",
     }  # fmt: skip
     return show(request, "inspections/practice/answers.html", shown)
 
 
-def mark_row(mark: FieldMark) -> dict[str, Any]:
+def mark_row(mark: FieldMark, drum: DrumSection) -> dict[str, Any]:
     return {
         "name": FIELD_NAMES[mark.field], "rule": RULE_NAMES[mark.rule],
-        "entered": value_in_words(mark.field, mark.entered), "right": value_in_words(mark.field, mark.right),
+        "entered": value_in_words(mark.field, mark.entered, drum),
+        "right": value_in_words(mark.field, mark.right, drum),
         "slip": SLIP_NAMES[mark.slip] if mark.slip else "",
         "why": mark.why or "", "is_right": mark.is_right,
     }  # fmt: skip

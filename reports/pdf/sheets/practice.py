@@ -46,7 +46,7 @@ def practice_answers(
     reel: PracticeReel, parameters: Mapping[str, Any], reference_side: str, *, at: datetime
 ) -> bytes:  # fmt: skip
     """What a careful person enters, the working, and what made the reel hard."""
-    story, answer = Story(), reel.answer
+    story, answer, drum = Story(), reel.answer, drum_of(parameters, reference_side)
     _head(story, reel, parameters, "Practice answers")
     right = PracticeSheet(
         reading=reel.reading, layers=answer.layers, wraps=answer.wraps, refers=answer.outcome is Outcome.REFERRED
@@ -54,7 +54,7 @@ def practice_answers(
     story.heading("Correct answers", 2)
     story.table(
         ("Field", "Correct", "Rule"),
-        [(FIELD_NAMES[each.field], value_in_words(each.field, each.right), RULE_NAMES[each.rule])
+        [(FIELD_NAMES[each.field], value_in_words(each.field, each.right, drum), RULE_NAMES[each.rule])
          for each in mark(reel, right).marks],
         (1.2, 1.6, 1.2),
     )  # fmt: skip

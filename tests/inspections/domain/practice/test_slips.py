@@ -19,6 +19,7 @@ from reels.domain.winding import length_m
 from tests.inspections.domain.counted_reels import TYPE
 from tests.inspections.domain.drift.small_reels import DRUM, cut, day
 from tests.inspections.domain.practice.test_reels import reels
+from tests.reels.domain.test_reel_figures import DRUM as DRAWN
 
 PRACTISED = replace(TYPE, max_layers=DRUM.max_layers)
 KINDS = [slip for slip in SLIPS if slip is not Slip.NONE]
@@ -123,7 +124,8 @@ def test_everything_that_a_marking_can_name_has_its_words():
         ("hand_wraps", None, "nothing"),
         ("hand_wraps", 12, "12"),
         ("unwind", "left_to_right", "left to right"),
-        ("crossover", "first", "first half"),
+        ("crossover", "first", "first half: the forward side of the drum"),
+        ("gauge_face", "odd", "odd"),
         ("crossover", 360.0, "on the scale line itself"),
         ("crossover", 75.5, "at 75.5°"),
         ("refers", True, "put it before an authorised person"),
@@ -131,4 +133,4 @@ def test_everything_that_a_marking_can_name_has_its_words():
     ],
 )
 def test_a_value_is_told_as_people_say_it(field, value, words):
-    assert value_in_words(field, value) == words
+    assert value_in_words(field, value, DRAWN) == words
