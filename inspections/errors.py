@@ -83,7 +83,41 @@ class NotYourPoint(Refused):
 
 class OtherRole(Refused):
     title = "You have the other role"
-    message = "{name} takes part in inspection {inspection} as {role}; nobody has both roles in one inspection."
+    message = "{name} takes part in inspection {inspection} as {role}; nobody has two roles in one inspection."
+
+
+class NoThirdReading(Refused):
+    title = "No third reading can be asked for"
+    message = "{why}"
+    fields = ("point",)
+
+
+class ThirdReadingAwaited(Refused):
+    title = "A third reading is awaited"
+    message = (
+        "A third person has been asked to read {point}; it is closed until that is done, or {name}, who asked, takes "
+        "the request back."
+    )
+
+
+class ThirdReadingOver(Refused):
+    title = "Nothing is asked for any more"
+    message = "This third reading of {point} is no longer awaited: {why}."
+
+
+class NotAThirdPerson(NotAllowed):
+    title = "Another person is needed"
+    message = "{name} takes part in inspection {inspection}; a third reading is made by somebody who does not."
+
+
+class NotOneOfTheTwo(NotAllowed):
+    title = "One of the two asks"
+    message = "{name} takes no part in inspection {inspection}; one of its two people asks for a third reading."
+
+
+class NotYourRequest(NotAllowed):
+    title = "Somebody else asked"
+    message = "The third reading was asked for by {name}, who alone can take the request back."
 
 
 class GaugeNotUsable(Refused):

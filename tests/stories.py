@@ -7,12 +7,12 @@ from django.apps import apps
 
 from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
-from inspections.domain.words import Decision, Point, Role
-from inspections.models import ImportedCount, Inspection
-from inspections.services import counting, findings, maintenance, setup, signing
+from inspections.domain.words import Act, Decision, Point, Role
+from inspections.models import ImportedCount, Inspection, ThirdReading
+from inspections.services import counting, findings, maintenance, setup, signing, third_readings
 from reels import access
 from reels.domain import ledger
-from reels.models import Reel
+from reels.models import Person, Reel
 from reels.services import checkpoints
 from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED
@@ -65,6 +65,39 @@ def key_the_rest(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspectio
 
 
 @step
+def differ(
+    cast: Cast, inspection: Inspection, point: Point = Point.SCALE_LEFT, at: Any = NOW, **seen: Any
+) -> Inspection:
+    """The two differ at a point: the technician keys something else than what is there."""
+    key(cast, inspection, point, at=at, **(seen or {"scale_left": 14}))
+    return key(cast, inspection, point, Role.VERIFIER, at)
+
+
+@step
+def ask_third(cast: Cast, inspection: Inspection, point: Point = Point.SCALE_LEFT, at: Any = NOW) -> ThirdReading:
+    """The technician asks a third person to read a point."""
+    return third_readings.ask_third_reading(
+        inspection_id=inspection.pk, point=point, actor=Actor(cast.technician), at=at
+    )
+
+
+@step
+def third_person(cast: Cast) -> Person:
+    """Somebody who may count, and takes no part: the setter."""
+    builders.authorise(cast.setter, Act.COUNT)
+    return cast.setter
+
+
+@step
+def read_third(cast: Cast, asked: ThirdReading, at: Any = NOW, **seen: Any) -> ThirdReading:
+    """The third person reads it."""
+    return third_readings.key_third_reading(
+        inspection_id=asked.reading.inspection_id, third_id=asked.pk, fields=seen or {"scale_left": 13},
+        actor=Actor(third_person(cast)), at=at,
+    )  # fmt: skip
+
+
+@step
 def ask_for_help(cast: Cast, inspection: Inspection, at: Any = NOW) -> Inspection:
     return counting.ask_for_help(inspection_id=inspection.pk, remark="a strand", actor=Actor(cast.technician), at=at)
 
@@ -98,8 +131,8 @@ def one_of_each(cast: Cast) -> None:
     reel = builders.make_reel()
     import_count(reel)
     inspection = at_the_scales(cast)
-    key(cast, inspection, Point.SCALE_LEFT, scale_left=14)
-    key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
+    differ(cast, inspection)
+    read_third(cast, ask_third(cast, inspection))
     finding = builders.record_finding(cast.technician, photo=PNG_BYTES)
     findings.close_finding(
         finding_id=finding.pk, remedy=Remedy.SOUND, reason="within limits", actor=Actor(cast.releaser), at=NOW

@@ -8,9 +8,16 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from inspections.api.finding_serializers import FindingOut
 from inspections.api.reel_serializers import CountedLength
 from inspections.api.working_serializers import MOST_WRAPS, CountOut, ReadingIn, WorkingOut
-from inspections.domain.act_fields import GaugeTakingFields, HelpFields, ReleaseFields, SignOffFields
+from inspections.domain.act_fields import (
+    GaugeTakingFields,
+    HelpFields,
+    ReleaseFields,
+    SignOffFields,
+    ThirdReadingFields,
+)
 from inspections.domain.keying import FIELDS, LONGEST_SERIAL
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
+from inspections.domain.third_reading import AgreesWith
 from inspections.domain.words import InspectionState, Meaning, Point, Role
 from inspections.services.opening import Preparation
 from reels.api.act_fields import body_of, takes
@@ -104,11 +111,25 @@ class PointOut(Out):
     keyed = KeyedOut(many=True)
 
 
+class ThirdReadingOut(Out):
+    id = Number()
+    point = Word(Point)
+    attempt = Whole(help_text="Of the two, at which they differed.")
+    asked_by = PersonOut()
+    asked_at = Moment()
+    taken_back_at = Moment(allow_null=True)
+    read_by = PersonOut(allow_null=True)
+    read_at = Moment(allow_null=True)
+    agrees_with = Word(AgreesWith, allow_null=True, help_text="Whose value it is the same as; null: not read.")
+    values = Json(allow_null=True, help_text="Its reading field; null while it is blind, and before it is read.")
+
+
 class ReadingOut(Out):
     number = Whole()
     outcome = Word(Outcome, allow_null=True)
     ended_at = Moment(allow_null=True)
     points = PointOut(many=True)
+    third_readings = ThirdReadingOut(many=True)
     working = WorkingOut(allow_null=True)
 
 
@@ -140,7 +161,9 @@ class VoidOut(Out):
 
 
 class NextOut(Out):
-    act = Word(["record_finding", "close_finding", "key", "take_gauge", "sign", "release", "return_gauge"])
+    act = Word(
+        ["record_finding", "close_finding", "key", "take_gauge", "third_reading", "sign", "release", "return_gauge"]
+    )
     point = Word(Point, allow_null=True)
     role = Word(Role, allow_null=True)
     meaning = Word(Meaning, allow_null=True)
@@ -156,6 +179,15 @@ class InspectionDetailOut(InspectionOut):
     sign_offs = SignOffOut(many=True, source="shown_sign_offs")
     void = VoidOut(source="shown_void", allow_null=True)
     next = NextOut(many=True, source="shown_next", help_text="What is open now.")
+
+
+class ThirdKeyingIn(Form):
+    """What a third person reads at the point that they were asked for: that field, and no others."""
+
+    scale_left = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
+    scale_right = Whole(required=False, allow_null=True, max_value=MOST_WRAPS)
+    hand_wraps = Whole(required=False, max_value=MOST_WRAPS)
+    gauge_wraps = Whole(required=False, max_value=MOST_WRAPS)
 
 
 class KeyingIn(Form):
@@ -207,6 +239,7 @@ class BothReadingsIn(Form):
     verifier = VerifierReadingIn()
 
 
+ThirdReadingIn = body_of(ThirdReadingFields, "ThirdReadingIn")
 HelpIn = body_of(HelpFields, "HelpIn")
 ReleaseIn = body_of(ReleaseFields, "ReleaseIn")
 SignOffIn = body_of(SignOffFields, "SignOffIn")

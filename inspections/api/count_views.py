@@ -5,10 +5,10 @@ from typing import Any
 from inspections import access
 from inspections.api import count_serializers as shapes
 from inspections.api import details
-from inspections.domain.words import Decision, Meaning
+from inspections.domain.words import Decision, Meaning, Point
 from inspections.models import Inspection
 from inspections.queries.counts import sign_offs_of
-from inspections.services import counting, opening, signing
+from inspections.services import counting, opening, signing, third_readings
 from inspections.services.counting import OnePersonsValues
 from inspections.services.gauges import GaugeFacts
 from inspections.services.opening import Preparation
@@ -66,6 +66,36 @@ class KeyingEndpoint(InspectionEndpoint):
         """Key what one sees at one point. When both people have, it is said whether they agree."""
         keyed = counting.key(inspection_id=inspection_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, keyed)
+
+
+class ThirdReadingEndpoint(InspectionEndpoint):
+    @create("third_readings_ask", shapes.InspectionDetailOut, shapes.ThirdReadingIn, tag=tag_of)
+    def post(self, call: Call, inspection_id: int) -> Inspection:
+        """One of the two asks a third person to read a point at which they differ. It is closed meanwhile."""
+        asked = third_readings.ask_third_reading(
+            inspection_id=inspection_id, point=Point(call.payload["point"]), actor=call.actor, at=call.at
+        )
+        return self.shown(call, asked.reading.inspection)
+
+
+class ThirdReadingEndEndpoint(InspectionEndpoint):
+    @create("third_readings_take_back", shapes.InspectionDetailOut, status=200, tag=tag_of)
+    def post(self, call: Call, inspection_id: int, third_id: int) -> Inspection:
+        """Take one's own request for a third reading back; the point is open again."""
+        back = third_readings.take_back_third_reading(
+            inspection_id=inspection_id, third_id=third_id, actor=call.actor, at=call.at
+        )
+        return self.shown(call, back.reading.inspection)
+
+
+class ThirdReadingKeyingEndpoint(InspectionEndpoint):
+    @create("third_readings_key", shapes.InspectionDetailOut, shapes.ThirdKeyingIn, tag=tag_of)
+    def post(self, call: Call, inspection_id: int, third_id: int) -> Inspection:
+        """Key what one reads as the third person, blind. It is told whose value it agrees with, and decides nothing."""
+        read = third_readings.key_third_reading(
+            inspection_id=inspection_id, third_id=third_id, fields=call.payload, actor=call.actor, at=call.at
+        )
+        return self.shown(call, read.reading.inspection)
 
 
 class ReadingEndpoint(InspectionEndpoint):

@@ -7,14 +7,16 @@ from typing import Any
 
 from inspections import access
 from inspections.domain import keying
+from inspections.domain.third_reading import FIELD
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
-from inspections.models import Inspection, Reading, SetupValues
+from inspections.models import Inspection, Reading, SetupValues, ThirdReading
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
 from inspections.queries.findings import findings_in_count, is_stopped, parts_without_finding, seen_by
 from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
-from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for
+from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for, may_be_read
 from inspections.queries.setup_values import values_in_force, with_read_backs
 from inspections.queries.status import with_status
+from inspections.queries.third_readings import shown_third_readings, third_readings_of
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Person, Reel
@@ -47,17 +49,24 @@ def with_details(inspection: Inspection, viewer: Person, at: datetime) -> Inspec
     people = {each.pk: each.person for each in participants}
     readings = list(inspection.readings.all())
     keyings = keyings_for(inspection, viewer)
+    third = list(third_readings_of(inspection))
+    rows = [seen.row for seen in keyings]
+    shown_third = shown_third_readings(third, rows, is_open=may_be_read(inspection))
     signatures = list(sign_offs_of(inspection).order_by("signed_at", "id"))
     _give(
         inspection,
         shown_participants=participants,
-        shown_readings=[_reading(each, keyings, people) for each in readings],
+        shown_readings=[
+            {**_reading(each, keyings, people), "third_readings": [
+                _third(row, row in shown_third) for row in third if row.reading_id == each.pk
+            ]} for each in readings
+        ],
         shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
         shown_sign_offs=signatures,
         shown_void=void_of(inspection),
         shown_findings=seen_by(findings_in_count(inspection), viewer, access.releasing(viewer, at)),
-        shown_next=list(_next(inspection, readings[-1], keyings, {each.meaning for each in signatures})),
-    )
+        shown_next=list(_next(inspection, readings[-1], keyings, third, {each.meaning for each in signatures})),
+    )  # fmt: skip
     return inspection
 
 
@@ -99,12 +108,22 @@ def _keyed(seen: SeenKeying, people: dict[int, Person]) -> dict[str, Any]:
     }
 
 
-def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
+def _third(row: ThirdReading, is_shown: bool) -> dict[str, Any]:
+    columns = ("point", "attempt", "asked_by", "asked_at", "taken_back_at", "read_by", "read_at")
+    return {
+        **{name: getattr(row, name) for name in columns},
+        "id": row.pk,
+        "agrees_with": row.agrees_with or None,
+        "values": {FIELD[Point(row.point)]: row.value} if is_shown else None,
+    }
+
+
+def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying], third: list[ThirdReading],
           signed: set[str]) -> Iterator[dict[str, Any]]:  # fmt: skip
     if inspection.state in LIVE and is_stopped(inspection.reel):
         yield _step("close_finding")
     elif inspection.state == InspectionState.OPEN:
-        yield from _next_of_open(inspection, last, keyings)
+        yield from _next_of_open(inspection, last, keyings, third)
     elif inspection.state == InspectionState.REFERRED:
         yield _step("release")
     elif inspection.state == InspectionState.AWAITING_SIGN_OFF:
@@ -113,15 +132,19 @@ def _next(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
         yield _step("return_gauge")
 
 
-def _next_of_open(inspection: Inspection, last: Reading, keyings: list[SeenKeying]) -> Iterator[dict[str, Any]]:
+def _next_of_open(inspection: Inspection, last: Reading, keyings: list[SeenKeying],
+                  third: list[ThirdReading]) -> Iterator[dict[str, Any]]:  # fmt: skip
     now = [as_keyed(seen.row) for seen in keyings if seen.row.reading_id == last.pk or seen.row.point == Point.SERIAL]
     if parts_without_finding(inspection):
         yield _step("record_finding")
     elif needs_gauge(inspection, now):
         yield _step("take_gauge", role=Role.TECHNICIAN)
     else:
-        for point, role in keying.open_now(now):
-            yield _step("key", point=point, role=role)
+        awaited = [Point(row.point) for row in third if row.reading_id == last.pk and row.is_awaited]
+        yield from (_step("third_reading", point=point) for point in awaited)
+        yield from (
+            _step("key", point=point, role=role) for point, role in keying.open_now(now) if point not in awaited
+        )
 
 
 def _step(act: str, **more: Any) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from inspections.domain.drift import Ending
 from inspections.domain.findings import ReelPart, Remedy, Severity
-from inspections.domain.words import Decision, Meaning
+from inspections.domain.third_reading import ASKED_AT
+from inspections.domain.words import Decision, Meaning, Point
 from reels.domain.act_fields import FieldKind, act_field
 from reels.domain.words import Side
 
@@ -20,6 +21,13 @@ ENDINGS = (
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HelpFields:
     remark: str = act_field(FieldKind.REMARK, label="What is unclear?", missing="Say what you need help with.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThirdReadingFields:
+    point: str = act_field(
+        FieldKind.WORD, label="Point", words=tuple((each.value, each.value) for each in Point if each in ASKED_AT)
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -264,7 +264,8 @@ def shown(keyings: Collection[KeyedValue], *, is_open: bool) -> list[bool]:
     return [not is_open or (keyed.reading, keyed.point) in agreed for keyed in keyings]
 
 
-def _whole(fields: Mapping[str, Any], field: str) -> int:
+def whole_number(fields: Mapping[str, Any], field: str) -> int:
+    """A number of wraps or layers, as it was keyed. Raises ImpossibleReading."""
     seen = fields.get(field)
     if type(seen) is not int or not 0 <= seen <= MOST:
         raise ImpossibleReading(field=field, seen=repr(seen), allowed=f"a whole number from 0 to {MOST}")
@@ -287,7 +288,7 @@ def _serial(fields: Mapping[str, Any]) -> str:
 
 
 def _scale(field: str) -> Callable[[Mapping[str, Any]], int | None]:
-    return lambda fields: None if field in fields and fields[field] is None else _whole(fields, field)
+    return lambda fields: None if field in fields and fields[field] is None else whole_number(fields, field)
 
 
 def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
@@ -314,7 +315,10 @@ _FORMS: Mapping[Point, Callable[[Mapping[str, Any]], Any]] = {
     Point.SCALE_LEFT: _scale("scale_left"),
     Point.SCALE_RIGHT: _scale("scale_right"),
     Point.UNWIND: lambda fields: _word(fields, "unwind", Unwind),
-    Point.HAND_COUNT: lambda fields: _whole(fields, "hand_wraps"),
-    Point.GAUGE: lambda fields: {"face": _word(fields, "gauge_face", Parity), "wraps": _whole(fields, "gauge_wraps")},
+    Point.HAND_COUNT: lambda fields: whole_number(fields, "hand_wraps"),
+    Point.GAUGE: lambda fields: {
+        "face": _word(fields, "gauge_face", Parity),
+        "wraps": whole_number(fields, "gauge_wraps"),
+    },
     Point.CROSSOVER: _crossover,
 }

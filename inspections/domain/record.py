@@ -12,7 +12,7 @@ from reels.domain import ledger
 
 
 def record_bytes(content: Mapping[str, Any]) -> bytes:
-    """The record's canonical bytes, form 5.
+    """The record's canonical bytes, form 6.
 
     Forms 1 to 4 told cable condition and winding in words, and neither which parts were found sound nor findings, nor
     in which paragraphs the rules are written.
@@ -20,9 +20,10 @@ def record_bytes(content: Mapping[str, Any]) -> bytes:
     nor how the cable is wound.
     Form 1 told neither of surprises accepted nor of photos. Forms 1 and 2 called the first half turn aft and the second
     forward (`Half.stored` reads them), told neither why a count from paper names a publication out of force nor which
-    wrap gauges were used, calibrated until when, and the technician alone keyed the open side in them.
+    wrap gauges were used, calibrated until when, and the technician alone keyed the open side in them. None before form
+    6 told of third readings.
     """
-    return ledger.canonical({"v": 5, "kind": "inspection", **ledger.plain(content)})
+    return ledger.canonical({"v": 6, "kind": "inspection", **ledger.plain(content)})
 
 
 def statement_bytes(content: Mapping[str, Any]) -> bytes:

@@ -12,6 +12,7 @@ from inspections.models.counts import (
     Reading,
     Referral,
     SignOff,
+    ThirdReading,
     Void,
 )
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
@@ -43,5 +44,6 @@ __all__ = [
     "Referral",
     "SetupValues",
     "SignOff",
+    "ThirdReading",
     "Void",
 ]

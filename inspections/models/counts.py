@@ -5,6 +5,7 @@ from django.db.models import F, Q
 
 from inspections.domain.findings import ReelPart
 from inspections.domain.photos import ENDINGS
+from inspections.domain.third_reading import AgreesWith
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models.authority import Authorisation
 from reels.domain.words import Parity
@@ -152,6 +153,48 @@ class Keying(Added):
         """SHA-256 of the photo kept with it. No query for what queries.keyings_of gave."""
         photo = getattr(self, "photo", None)
         return photo.digest if photo else None
+
+
+class ThirdReading(Kept):
+    """That a third person was asked to read a point at which two differ, and what they read, which decides nothing.
+
+    attempt: of the two, at which they differed. Until they agree there, a history shows only the commitment to it.
+    """
+
+    reading = models.ForeignKey(Reading, on_delete=models.PROTECT, related_name="third_readings")
+    point = models.CharField(max_length=11, choices=choices(Point))
+    attempt = models.PositiveSmallIntegerField()
+    asked_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+    taken_back_at = models.DateTimeField(null=True)
+    read_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    read_at = models.DateTimeField(null=True)
+    value = models.JSONField(null=True, help_text="null: not read yet, or a scale that cannot be read.")
+    salt = models.CharField(max_length=32, blank=True)
+    commitment = models.CharField(max_length=64, blank=True)
+    agrees_with = models.CharField(max_length=10, choices=choices(AgreesWith), blank=True)
+    hidden_columns = frozenset({"value", "salt"})
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.UniqueConstraint(
+                name="third_reading_one_awaited", fields=("reading", "point"),
+                condition=Q(taken_back_at__isnull=True, read_at__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="third_reading_read_or_taken_back",
+                condition=Q(taken_back_at__isnull=True) | Q(read_at__isnull=True),
+            ),
+        ]  # fmt: skip
+
+    def __str__(self) -> str:
+        return f"third reading of {self.point}"
+
+    @property
+    def is_awaited(self) -> bool:
+        """Whether nobody has read it, and whoever asked still wants it."""
+        return self.read_at is None and self.taken_back_at is None
 
 
 class Referral(Kept):

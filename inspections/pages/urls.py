@@ -4,7 +4,16 @@ from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
 from inspections.pages import finding_list, findings, gauges
-from inspections.pages.count import deciding, gauge, inspection_page, photos, preparing, signing, worksheet
+from inspections.pages.count import (
+    deciding,
+    gauge,
+    inspection_page,
+    photos,
+    preparing,
+    signing,
+    third_reading,
+    worksheet,
+)
 from inspections.pages.practice import exercises, readiness
 from inspections.pages.reel import acts, index, setup_page
 
@@ -52,6 +61,21 @@ urlpatterns: list[URLPattern] = [
     path("inspections/<int:inspection_id>/witness", worksheet.VerifierView.as_view(), name="worksheet-verifier"),
     path("inspections/<int:inspection_id>/gauge", gauge.GaugeTakingView.as_view(), name="count-gauge"),
     path("inspections/<int:inspection_id>/gauge/return", gauge.GaugeReturnView.as_view(), name="gauge-return"),
+    path(
+        "inspections/<int:inspection_id>/third-readings/<slug:point>/request",
+        third_reading.ThirdAskView.as_view(),
+        name="third-ask",
+    ),
+    path(
+        "inspections/<int:inspection_id>/third-readings/<int:third_id>",
+        third_reading.ThirdKeyView.as_view(),
+        name="third-reading",
+    ),
+    path(
+        "inspections/<int:inspection_id>/third-readings/<int:third_id>/end",
+        third_reading.ThirdTakeBackView.as_view(),
+        name="third-end",
+    ),
     path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),
     path("inspections/<int:inspection_id>/stamp", worksheet.stamp, name="worksheet-stamp"),
     path("inspections/<int:inspection_id>/drawing/<slug:role>", worksheet.drawing, name="worksheet-drawing"),

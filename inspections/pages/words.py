@@ -86,6 +86,11 @@ LABELS = {
 }  # fmt: skip
 
 
+def keyed_third(value: int | None) -> str:
+    """What a third person read, as a person would say it."""
+    return "left out" if value is None else str(value)
+
+
 def keyed_words(point: Point, value: Any, drum: DrumSection) -> str:
     """A keyed value as a person would say it; odd and even are always words. drum: of the type, for what is beside."""
     match point:

@@ -3,9 +3,19 @@
 from typing import Any
 
 from inspections.domain.findings import DETAILS, ReelPart
-from inspections.models import Authorisation, Finding, GaugeUse, Inspection, Keying, Reading, Referral
+from inspections.models import (
+    Authorisation,
+    Finding,
+    GaugeUse,
+    Inspection,
+    Keying,
+    Reading,
+    Referral,
+    ThirdReading,
+)
 from inspections.queries.findings import findings_in_count
 from inspections.queries.keyings import keyings_of
+from inspections.queries.third_readings import third_readings_of
 from reels.models import Person
 
 
@@ -34,7 +44,8 @@ _PREPARATION = (
 
 
 def record_of(inspection: Inspection) -> dict[str, Any]:
-    """Everything about an inspection that its signatures bind. Seven queries."""
+    """Everything about an inspection that its signatures bind. Eight queries."""
+    third = list(third_readings_of(inspection))
     reel, machine = inspection.reel, inspection.machine
     keyings = keyings_of(inspection)
     uses = inspection.gauge_uses.select_related("gauge", "machine", "taken_by")
@@ -68,6 +79,7 @@ def record_of(inspection: Inspection) -> dict[str, Any]:
                 "outcome": reading.outcome,
                 "working": reading.working,
                 "keyed": [_keying_json(row) for row in keyings if row.reading_id == reading.pk],
+                "third_readings": [_third_json(row) for row in third if row.reading_id == reading.pk],
                 "surprise_accepted": _outlier_json(reading),
             }
             for reading in inspection.readings.select_related("accepted_outlier__accepted_by")
@@ -104,6 +116,17 @@ def _finding_json(row: Finding) -> dict[str, Any]:
             for done in ("recorded", "lowered", "closed")
         },
         "photo": photo.digest if photo else None,
+    }
+
+
+def _third_json(row: ThirdReading) -> dict[str, Any]:
+    kept = (
+        "point", "attempt", "asked_at", "taken_back_at", "read_at", "value", "salt", "commitment", "agrees_with",
+    )  # fmt: skip
+    return {
+        **{name: getattr(row, name) for name in kept},
+        "asked_by": person_json(row.asked_by),
+        "read_by": person_json(row.read_by) if row.read_by else None,
     }
 
 

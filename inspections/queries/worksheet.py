@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from typing import Any
 
-from inspections.domain import keying
+from inspections.domain import keying, third_reading
 from inspections.domain.words import InspectionState, Point, Role
-from inspections.models import Draft, Inspection, Reading
+from inspections.models import Draft, Inspection, Reading, ThirdReading
 from inspections.queries.gauges import needs_gauge
 from inspections.queries.keyings import keyed_in, keyings_for, last_reading
+from inspections.queries.third_readings import takes_part, third_readings_in
 from reels.models import Person
 
 
@@ -21,6 +22,7 @@ class WorksheetState:
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
     has_ended: somebody else ended the reading while it was looked at; it goes on elsewhere.
     needs_gauge: before anything more is keyed, the technician keys the serial of the wrap gauge.
+    third_readings: those of the points that differ, of this attempt. may_ask: the points at which one can be asked for.
     """
 
     reading: int
@@ -33,20 +35,29 @@ class WorksheetState:
     problems: tuple[str, ...]
     has_ended: bool
     needs_gauge: bool
+    third_readings: tuple[ThirdReading, ...]
+    may_ask: tuple[Point, ...]
+
+    @property
+    def awaits_third(self) -> bool:
+        """Whether somebody else is to read a point before the two go on there."""
+        return any(each.is_awaited for each in self.third_readings)
 
 
 def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> WorksheetState:
-    """Where an inspection that was open a moment ago stands for somebody. Six queries at most.
+    """Where an inspection that was open a moment ago stands for somebody. Seven queries at most.
 
     It never holds a value that is blind to them.
     """
     reading = last_reading(inspection)
     keyed = keyed_in(reading)
-    open_points = keying.open_now(keyed)
+    third = _third_readings(reading, keyed)
+    awaited = {each.point for each in third if each.is_awaited}
+    open_points = [(point, whose) for point, whose in keying.open_now(keyed) if point not in awaited]
     is_gauge_due = needs_gauge(inspection, keyed)
     own_points = () if is_gauge_due else tuple(point for point, whose in open_points if whose is role)
     others = [Role.TECHNICIAN] if is_gauge_due else [whose for _, whose in open_points if whose is not role]
-    point = open_points[0][0] if open_points else Point.CROSSOVER
+    point = next((point for point, _ in keying.open_now(keyed)), Point.CROSSOVER)
     return WorksheetState(
         reading=reading.number,
         step=next(number for number, points in enumerate(keying.STEPS, 1) if point in points),
@@ -58,7 +69,25 @@ def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> Works
         problems=_why_read_again(inspection, reading),
         has_ended=reading.ended_at is not None,
         needs_gauge=is_gauge_due,
+        third_readings=third,
+        may_ask=_may_ask(inspection, viewer, keyed, third),
     )
+
+
+def _third_readings(reading: Reading, keyed: list[keying.KeyedValue]) -> tuple[ThirdReading, ...]:
+    """Those of the points that differ, of the attempt at which they do, but for what was taken back."""
+    differing = keying.differing_points(keyed)
+    now = {(each.point, each.attempt) for each in keyed if each.point in differing}
+    attempts = {point: max(attempt for at, attempt in now if at is point) for point in differing}
+    rows = third_readings_in(reading) if differing else []
+    return tuple(row for row in rows if not row.taken_back_at and attempts.get(Point(row.point)) == row.attempt)
+
+
+def _may_ask(inspection: Inspection, viewer: Person, keyed: list[keying.KeyedValue],
+             known: tuple[ThirdReading, ...]) -> tuple[Point, ...]:  # fmt: skip
+    points = set(third_reading.may_be_asked(keyed)) - {Point(each.point) for each in known}
+    is_offered = points and not inspection.from_paper and takes_part(inspection, viewer)
+    return tuple(point for point in Point if point in points) if is_offered else ()
 
 
 def draft_of(inspection: Inspection, step: str, person: Person) -> dict[str, str]:

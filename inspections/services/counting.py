@@ -26,7 +26,7 @@ from inspections.models import Inspection, Keying, Participant, Photo, Reading
 from inspections.queries.counts import open_referral
 from inspections.queries.findings import require_findings, require_no_stop
 from inspections.queries.keyings import as_keyed, keyed_in, open_reading
-from inspections.services import evaluation, gauges
+from inspections.services import evaluation, gauges, third_readings
 from inspections.services.gauges import GaugeFacts
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder
@@ -49,7 +49,8 @@ def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mappi
     by_point: the reading fields of each point. number: of the reading that it is keyed into; None: the one under way.
     photos: files as they came, each of a point that is keyed with it.
     Raises ImpossibleReading, PhotoNotTaken, ReadingEnded, WrongState, NotYourPoint, PointNotOpen, GaugeNotTaken,
-    StopFindingOpen, FindingMissing, AlreadyKeyed, OtherRole or NotAuthorised; then nothing is kept.
+    StopFindingOpen, FindingMissing, ThirdReadingAwaited, AlreadyKeyed, OtherRole or NotAuthorised; then nothing is
+    kept.
     """
     inspection = _for_update(inspection_id, actor, at, InspectionState.OPEN)
     values = {point: keying.value_at(point, fields) for point, fields in by_point.items()}
@@ -58,6 +59,7 @@ def key_points(*, inspection_id: int, role: Role, by_point: Mapping[Point, Mappi
     require_findings(inspection)
     gauges.require_in_hand(inspection, frozenset(by_point))
     reading = _reading_under_way(inspection, number)
+    third_readings.require_none_awaited(reading, by_point)
     with evaluation.on_inspection(inspection, "keyed", actor, at, points=[*by_point], role=role.value) as act:
         participant = evaluation.join(act, inspection, actor.person, role)
         keyings = keyed_in(reading)

@@ -12,10 +12,12 @@ from inspections.domain.counting import Working
 from inspections.domain.reading import Outcome, Problem
 from inspections.domain.words import Act, InspectionState, Point, Role
 from inspections.errors import OtherRole
-from inspections.models import Finding, Inspection, Participant, Reading, Referral
+from inspections.models import Finding, Inspection, Participant, Reading, Referral, ThirdReading
 from inspections.queries.counts import open_referral
 from inspections.queries.keyings import keyings_of, last_reading, may_be_read, shown_of
 from inspections.queries.parameters import changed_rules, parameters_json, parameters_of
+from inspections.queries.third_readings import shown_third_readings as shown_third
+from inspections.queries.third_readings import third_readings_of
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder, record_act
 
@@ -34,10 +36,17 @@ def on_inspection(
         yield act
         rows = keyings_of(inspection)
         # Only what this act opens: an entry tells each value once, in the act after which nobody can be led by it.
-        shown_before = shown_of([row for row in rows if not act.has_added(row)], is_open=was_open)
+        before, is_open = [row for row in rows if not act.has_added(row)], may_be_read(inspection)
+        third = list(third_readings_of(inspection))
+        shown_before = {*shown_of(before, is_open=was_open), *shown_third(third, before, is_open=was_open)}
+        shown_now = [*shown_of(rows, is_open=is_open), *shown_third(third, rows, is_open=is_open)]
         act.facts["revealed"] = [
-            {"keying": row.pk, "value": row.value, "salt": row.salt}
-            for row in shown_of(rows, is_open=may_be_read(inspection))
+            {
+                "third_reading" if isinstance(row, ThirdReading) else "keying": row.pk,
+                "value": row.value,
+                "salt": row.salt,
+            }
+            for row in shown_now
             if row not in shown_before
         ]
         if was_open and not may_be_read(inspection):
@@ -55,6 +64,8 @@ def join(act: ActRecorder, inspection: Inspection, person: Person, role: Role) -
     """The person's part in the inspection, new or as it was. Raises OtherRole or NotAuthorised."""
     access.authorisation_for(person, ACT_OF[role], inspection.reel, act.at)
     known = Participant.objects.filter(inspection=inspection, person=person).first()
+    if known is None and ThirdReading.objects.filter(reading__inspection=inspection, read_by=person).exists():
+        raise OtherRole(name=person.full_name, inspection=inspection.pk, role="third reader")
     if known is None:
         return act.add(Participant(inspection=inspection, person=person, role=role, joined_at=act.at))
     if known.role != role:

@@ -118,8 +118,9 @@ class Story:
         self._table(rows, (0.19, 0.31, 0.19, 0.31), heads={0, 2}, has_header=False, blank=blank)
 
     def notes(self, pairs: Sequence[tuple[str, str]]) -> None:
-        """Names with texts that may be long, one a row."""
-        self._table(pairs, (0.19, 0.81), heads={0}, has_header=False)
+        """Names with texts that may be long, one a row; nothing where there are none."""
+        if pairs:
+            self._table(pairs, (0.19, 0.81), heads={0}, has_header=False)
 
     def table(
         self, header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], *, blank: bool = False

@@ -25,7 +25,16 @@ from django.db import connection, models, transaction
 from inspections.domain import findings, keying
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
-from inspections.models import Finding, FindingPhoto, InspectionRecord, Keying, Photo, SetupValues, SignOff
+from inspections.models import (
+    Finding,
+    FindingPhoto,
+    InspectionRecord,
+    Keying,
+    Photo,
+    SetupValues,
+    SignOff,
+    ThirdReading,
+)
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
@@ -177,11 +186,14 @@ def _revealed_fault(rows: ledger.Rows, entry: Mapping[str, Any]) -> str | None:
         if row is None or findings.commitment(fact["details"], fact["salt"]) != row["commitment"]:
             return f"it tells of finding {fact['finding']} what was not recorded of it"
     for fact in entry["facts"].get("revealed", ()):
-        row = rows.get((Keying._meta.db_table, fact["keying"]))
+        model = Keying if "keying" in fact else ThirdReading
+        name = str(model._meta.verbose_name)
+        number = fact[name.replace(" ", "_")]
+        row = rows.get((model._meta.db_table, number))
         if row is None:
-            return f"it reveals keying {fact['keying']}, which was never told"
+            return f"it reveals {name} {number}, which was never told"
         if keying.commitment(Point(row["point"]), fact["value"], fact["salt"]) != row["commitment"]:
-            return f"it reveals {fact['value']!r} for keying {fact['keying']}, which is not what was keyed"
+            return f"it reveals {fact['value']!r} for {name} {number}, which is not what was keyed"
     return None
 
 
@@ -231,7 +243,9 @@ def _row_fault(row: models.Model, recorded: Mapping[str, Any]) -> str | None:
 def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
     """What is wrong with the columns that a history knows only by their digest."""
     match row:
-        case Keying():
+        case ThirdReading(read_at=None):
+            return None if row.value is None else f"it holds {row.value!r}, which nobody keyed"
+        case Keying() | ThirdReading():
             is_kept = keying.commitment(Point(row.point), row.value, row.salt) == row.commitment
             return None if is_kept else f"its value {row.value!r} is not the one that was committed to"
         case InspectionRecord():

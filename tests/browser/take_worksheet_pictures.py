@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
+from tests import stories
 from tests.browser.journeys import WIDTHS, log_in
 from tests.browser.pictures import FOLDER
 from tests.browser.test_worksheet import cast
@@ -67,4 +68,38 @@ def test_pictures(live_server, cast, browser: Browser, width, theme):  # the fix
     rhea.goto(f"{count}/referral")
     picture(rhea, "referral")
     for page in (tess, vic, rhea):
+        page.context.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_pictures_of_a_third_reading(live_server, cast, browser: Browser, width, theme):
+    folder = Path(os.environ[FOLDER])
+    options = {"viewport": {"width": width, "height": 844}, "color_scheme": theme}
+    tess, seth = (browser.new_context(**options).new_page() for _ in range(2))
+    inspection = in_a_thread(lambda: stories.differ(cast, stories.at_the_scales(cast)))
+    third = in_a_thread(lambda: stories.third_person(cast))
+    for page, person in ((tess, cast.technician), (seth, third)):
+        log_in(page, live_server.url, person)
+
+    def picture(page, name, part=""):
+        if part:
+            page.goto(f"{live_server.url}/inspections/{inspection.pk}/{part}")
+        page.screenshot(path=folder / f"third-{name}-{width}-{theme}.png", full_page=True)
+
+    picture(tess, "differs", "worksheet")
+    picture(tess, "request", "third-readings/scale_left/request")
+    tess.get_by_role("button", name="Ask for a third reading").click()
+    tess.wait_for_url("**/worksheet")
+    picture(tess, "awaited")
+    seth.goto(f"{live_server.url}/reels")
+    picture(seth, "asked")
+    seth.get_by_role("link", name="Read the left scale").click()
+    picture(seth, "key")
+    seth.get_by_label("Left scale", exact=True).fill("13")
+    seth.get_by_role("button", name="Key the third reading").click()
+    seth.wait_for_url(f"**/inspections/{inspection.pk}")
+    picture(seth, "keyed")
+    picture(tess, "told", "worksheet")
+    for page in (tess, seth):
         page.context.close()

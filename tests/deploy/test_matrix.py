@@ -45,12 +45,19 @@ class EveryState:
         for act in Act:
             builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
         for serial in ("PLAIN", "NO-GAUGE", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE",
-                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED", "STOPPED"):  # fmt: skip
+                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED", "STOPPED", "DIFFERING", "ASKED"):  # fmt: skip
             builders.make_reel(serial)
         builders.gauge_for(Reel.objects.get(serial="PLAIN"))
         for machine in ("RM-7", "RM-8"):
             builders.make_machine(machine)
-        self.names = {**self._reels(), **self._counts(), **self._photo(), **self._values(), **self._others()}
+        self.names = {
+            **self._reels(),
+            **self._counts(),
+            **self._third_readings(),
+            **self._photo(),
+            **self._values(),
+            **self._others(),
+        }
 
     def _reels(self) -> dict[str, Any]:
         by: dict[str, Any] = {"actor": Actor(self.cast.control), "at": NOW}
@@ -79,6 +86,17 @@ class EveryState:
             "surprising": fewer.pk, "signed": builders.signed_count(cast, "SIGNED").pk, "void_asked": void_asked.pk,
             "from_at": twice[0].isoformat(), "to_at": twice[1].isoformat(),
         }  # fmt: skip
+
+    def _third_readings(self) -> dict[str, Any]:
+        """One that could be asked for, and one that is awaited."""
+        differing, asked = (
+            stories.differ(self.cast, stories.key_both(self.cast, builders.open_count(self.cast, serial),
+                                                       *stories.BEFORE_THE_SCALES))
+            for serial in ("DIFFERING", "ASKED")
+        )  # fmt: skip
+        stories.third_person(self.cast)
+        third = stories.ask_third(self.cast, asked)
+        return {"differing": differing.pk, "asked": asked.pk, "third": third.pk}
 
     def _photo(self) -> dict[str, Any]:
         """One that is no longer blind."""

@@ -253,6 +253,14 @@ class WorksheetForm(StepForm):
         return {point: content for point in self.points if (content := cleaned.get(f"{PHOTO}{point}"))}
 
 
+class ThirdReadingForm(StepForm):
+    """What a third person reads at one point; of the wrap gauge, its number alone."""
+
+    def __init__(self, *args: Any, point: Point, **kwargs: Any) -> None:
+        super().__init__(*args, points=[point], **kwargs)
+        self.fields.pop("gauge_face", None)
+
+
 def typed_at(points: Iterable[Point], typed: Mapping[str, str]) -> dict[str, str]:
     """What was typed into the fields of these points; of a draft, the first content of a step's fields."""
     names = {name for point in points for name in keying.FIELDS[point]}

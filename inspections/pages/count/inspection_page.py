@@ -10,13 +10,26 @@ from django.utils import timezone
 from inspections import access
 from inspections.domain import keying
 from inspections.domain.reading import Outcome
+from inspections.domain.third_reading import AgreesWith
 from inspections.domain.words import LIVE, InspectionState, Point, Role
-from inspections.models import Finding, GaugeUse, Inspection, Participant, Photo, Referral, SetupValues, SignOff, Void
+from inspections.models import (
+    Finding,
+    GaugeUse,
+    Inspection,
+    Participant,
+    Photo,
+    Referral,
+    SetupValues,
+    SignOff,
+    ThirdReading,
+    Void,
+)
 from inspections.pages.finding_rows import FindingRow, finding_rows
-from inspections.pages.words import AGREE, DIFFERS, ENDED, LABELS, OUTCOME, STATE, WAITING, keyed_words
+from inspections.pages.words import AGREE, DIFFERS, ENDED, LABELS, OUTCOME, STATE, WAITING, keyed_third, keyed_words
 from inspections.queries.findings import findings_in_count
 from inspections.queries.gauges import is_asked_for, use_out_of
-from inspections.queries.keyings import photos_for, shown_keyings
+from inspections.queries.keyings import keyings_of, may_be_read, photos_for, shown_keyings
+from inspections.queries.third_readings import may_make, shown_third_readings, third_readings_of
 from reels.access import one
 from reels.domain.reel_figures import drum_of
 from reels.models import Person
@@ -56,6 +69,17 @@ class PointRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ThirdRow:
+    """A third reading of a point. value: None while it is blind. whose: whose value it agrees with."""
+
+    row: ThirdReading
+    label: str
+    value: str | None
+    whose: str
+    may_make: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StepRow:
     """A line of the working; `change` with its sign."""
 
@@ -71,6 +95,7 @@ class ReadingPart:
     number: int
     badge: Badge
     points: list[PointRow]
+    third_readings: list[ThirdRow]
     steps: list[StepRow]
     problems: list[str]
 
@@ -113,7 +138,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
             length_counted(inspection.layers, inspection.wraps, inspection.reel.type), person.length_unit
         ),
         participants=list(inspection.participants.select_related("person").order_by("joined_at", "id")),
-        readings=_readings(inspection, photos_for(inspection, person)),
+        readings=_readings(inspection, photos_for(inspection, person), _third_rows(inspection, person, at)),
         referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],
         signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
         void=getattr(inspection, "void", None),
@@ -128,7 +153,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
 # Readings -----------------------------------------------------------------------------------------------------------
 
 
-def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingPart]:
+def _readings(inspection: Inspection, photos: dict[int, Photo], third: list[ThirdRow]) -> list[ReadingPart]:
     """All readings, the newest first. photos: those that the reader may see, by keying. Three queries."""
     drum = drum_of(inspection.parameters, inspection.reel.type.reference_side)
     shown = {
@@ -146,11 +171,28 @@ def _readings(inspection: Inspection, photos: dict[int, Photo]) -> list[ReadingP
                 photos,
                 is_worked_out=reading.outcome == Outcome.ACCEPTED,
             ),
+            third_readings=[each for each in third if each.row.reading_id == reading.pk],
             steps=[_step(**step) for step in (reading.working or {}).get("steps", [])],
             problems=[problem["detail"] for problem in (reading.working or {}).get("problems", [])],
         )
         for reading in inspection.readings.order_by("-number")
     ]
+
+
+def _third_rows(inspection: Inspection, person: Person, at: datetime) -> list[ThirdRow]:
+    """All third readings, in order. Two queries, and two more for each that is awaited."""
+    rows = list(third_readings_of(inspection).select_related("reading__inspection"))
+    seen = shown_third_readings(rows, keyings_of(inspection), is_open=may_be_read(inspection)) if rows else []
+    shown = {row.pk: keyed_third(row.value) for row in seen}
+    return [
+        ThirdRow(
+            row=row, label=LABELS[Point(row.point)], value=shown.get(row.pk),
+            whose=AgreesWith(row.agrees_with).spoken if row.agrees_with else "",
+            may_make=inspection.state == InspectionState.OPEN and row.is_awaited and row.reading.ended_at is None
+            and may_make(row, person, at),
+        )
+        for row in rows
+    ]  # fmt: skip
 
 
 def _keyings_without_values(inspection: Inspection) -> list[dict[str, Any]]:

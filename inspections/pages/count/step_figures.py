@@ -9,8 +9,10 @@ from inspections.domain.how_to_read import how_to_read
 from inspections.domain.reading import Half, RuleParameters
 from inspections.domain.reading_rules import takes_a_wrap_off
 from inspections.domain.words import Point
+from inspections.models import Inspection
+from inspections.queries.parameters import parameters_of
 from reels.domain.drawing import Picture
-from reels.domain.reel_figures import DrawnCount, DrumSection, reel_section, reference_view
+from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
 from reels.pages.figures import drawn
 
 WIDTH_PT, HEIGHT_PT = 250, 160  # small, so that its words can be read on a phone
@@ -28,6 +30,12 @@ class TypeOfCount(TypedDict):
 
     rules: RuleParameters
     drum: DrumSection
+
+
+def of_type(inspection: Inspection) -> TypeOfCount:
+    """What a count's forms and drawings need to know of its reel's type. No query for what access gave."""
+    drum = drum_of(inspection.parameters, inspection.reel.type.reference_side)
+    return {"rules": parameters_of(inspection), "drum": drum}
 
 
 def step_figures(

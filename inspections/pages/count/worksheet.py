@@ -14,19 +14,19 @@ from django.utils.safestring import SafeString
 
 from inspections import access
 from inspections.domain import keying
+from inspections.domain.third_reading import AgreesWith
 from inspections.domain.words import InspectionState, Point, Role
 from inspections.errors import NotAuthorised
-from inspections.models import Inspection
+from inspections.models import Inspection, ThirdReading
 from inspections.pages.count.deciding import InspectionActView
 from inspections.pages.count.forms import StepForm, WorksheetForm, typed_at
-from inspections.pages.count.step_figures import TypeOfCount, how_to_figures, step_figures
+from inspections.pages.count.step_figures import how_to_figures, of_type, step_figures
 from inspections.pages.words import LABELS
 from inspections.queries.findings import is_stopped, parts_without_finding
-from inspections.queries.parameters import changed_rules, parameters_of
+from inspections.queries.parameters import changed_rules
 from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_state
-from inspections.services import drafts
+from inspections.services import drafts, evaluation
 from inspections.services.evaluation import ACT_OF
-from reels.domain.reel_figures import drum_of
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, page, reader, show
 
@@ -94,7 +94,7 @@ class StepView(InspectionActView):
             return ""
         part = self.row.participants.filter(person=self.person).values_list("role", flat=True).first()
         if part and part != self.role:
-            return f"You take part in this inspection as {part}; nobody has both roles in one inspection."
+            return f"You take part in this inspection as {part}; nobody has two roles in one inspection."
         try:
             access.authorisation_for(self.person, ACT_OF[self.role], self.reel, self.at)
         except NotAuthorised as refused:
@@ -124,7 +124,7 @@ class StepView(InspectionActView):
         if data is not None:  # those that were sent, which may have been keyed since
             points = tuple(point for point in Point if point.value in data.getlist("points")) or points
         initial = typed_at(points, draft_of(self.row, self.step, self.person))
-        return WorksheetForm(data, files or None, points=points, initial=initial, **_of_type(self.row))
+        return WorksheetForm(data, files or None, points=points, initial=initial, **of_type(self.row))
 
     def seen(self) -> str:
         """The reading, and how often the role has keyed in it; the other of the two may key on meanwhile."""
@@ -152,10 +152,12 @@ class StepView(InspectionActView):
             "by": signing.dumps(self.person.pk, salt=TYPED), "figures": _figures(self.row, self.standing, {}),
             "how_to": how_to_figures(
                 [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
-                **_of_type(self.row),
+                **of_type(self.row),
             ),
             "changed_rules": changed_rules(self.row),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
+            "third_readings": [_third(each) for each in self.standing.third_readings],
+            "may_ask": [{"point": point, "spoken": evaluation.spoken(point)} for point in self.standing.may_ask],
         }  # fmt: skip
 
     def done_at(self) -> str:
@@ -194,20 +196,19 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
     if inspection.state != InspectionState.OPEN or role not in set(Role):
         return HttpResponse(status=204)
     standing = worksheet_state(inspection, Role(role), reader(request))
-    form = StepForm(request.POST, points=standing.own_points, **_of_type(inspection))
+    form = StepForm(request.POST, points=standing.own_points, **of_type(inspection))
     form.is_valid()
     typed = {name: value for name, value in form.cleaned_data.items() if value not in (None, "")}
     return HttpResponse("".join(_figures(inspection, standing, typed)), content_type="text/html; charset=utf-8")
 
 
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
-    return step_figures(keying.STEPS[standing.step - 1], {**standing.seen, **typed}, **_of_type(inspection))
+    return step_figures(keying.STEPS[standing.step - 1], {**standing.seen, **typed}, **of_type(inspection))
 
 
-def _of_type(inspection: Inspection) -> TypeOfCount:
-    """What forms and drawings need to know of the reel's type."""
-    drum = drum_of(inspection.parameters, inspection.reel.type.reference_side)
-    return {"rules": parameters_of(inspection), "drum": drum}
+def _third(row: ThirdReading) -> dict[str, Any]:
+    whose = AgreesWith(row.agrees_with).spoken if row.agrees_with else ""
+    return {"row": row, "spoken": evaluation.spoken(Point(row.point)), "whose": whose}
 
 
 def _after(inspection: Inspection, role: Role) -> str:

@@ -23,6 +23,9 @@ ACTS = {
     "keyed": "{points}: keyed by the {role}",
     "gauge_taken": "Wrap gauge {wrap_gauge} taken off its machine",
     "gauge_back": "Wrap gauge back in machine {machine}",
+    "third_reading_asked": "{points}: a third reading asked for",
+    "third_reading_taken_back": "{points}: the request for a third reading taken back",
+    "third_reading": "{points}: read by a third person; agrees with {agrees_with}",
     "reading_recorded": "Reading recorded, both people's values",
     "help_asked": "Help asked for; the count is referred",
     "released": "Referred count released: {decision}",
@@ -149,7 +152,7 @@ def _revealed(facts: dict[str, Any]) -> list[ChangedRow]:
     """What the act made known, with the salt by which anybody can check what was committed to before."""
     return [
         ChangedRow(
-            what=f"keying {each['keying']}",
+            what=f"keying {each['keying']}" if "keying" in each else f"third reading {each['third_reading']}",
             how="no longer blind",
             columns=[f"value: {_value(each['value'])}", f"salt: {each['salt']}"],
         )

@@ -12,7 +12,8 @@ from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 # Kinds of acts, in the words of the filter; each act is of one kind.
 KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "counts": ("counts", (
-        "count_opened", "keyed", "gauge_taken", "gauge_back", "reading_recorded", "help_asked", "released",
+        "count_opened", "keyed", "gauge_taken", "gauge_back", "third_reading_asked",
+        "third_reading_taken_back", "third_reading", "reading_recorded", "help_asked", "released",
         "read_again", "count_cancelled", "surprise_accepted", "signed", "void_asked", "voided", "records_imported",
     )),
     "values": ("setup values", (

@@ -1,4 +1,4 @@
-"""What the list of reels shows, and the filters in its address. Seven queries, however many reels there are."""
+"""What the list of reels shows, and the filters in its address. Eight queries, however many reels there are."""
 
 from typing import Any
 from urllib.parse import urlencode
@@ -8,10 +8,12 @@ from django.db.models import Count, F, FilteredRelation, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
-from inspections.domain.words import ReelStatus
+from inspections.domain.words import Point, ReelStatus
 from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
 from inspections.queries.status import with_status
+from inspections.queries.third_readings import awaited_from
+from inspections.services.evaluation import spoken
 from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
@@ -76,5 +78,9 @@ def reels(request: HttpRequest) -> HttpResponse:
     status = chosen.get("status")
     listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
     pages = one_page(listed.order_by("serial"), request.GET, SIZE, _row, kept=chosen)
-    shown = {"filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
+    asked = [
+        {"row": row, "spoken": spoken(Point(row.point)), "inspection": row.reading.inspection}
+        for row in awaited_from(person, at)
+    ]
+    shown = {"asked": asked, "filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
     return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})

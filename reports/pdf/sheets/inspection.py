@@ -10,6 +10,7 @@ from typing import Any
 from inspections.domain.findings import ReelPart, Remedy, place_in_words
 from inspections.domain.keying import half_of
 from inspections.domain.reading import Outcome
+from inspections.domain.third_reading import AgreesWith
 from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
@@ -23,7 +24,7 @@ from reports.pdf.sheets.setup import setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "9"
+FORM = "10"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
@@ -261,12 +262,15 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
     if rows:
         header = ("Hold point", "Attempt", "Technician keyed", "When, by", "Verifier keyed", "When, by")
         story.table(header, rows, (1.25, 0.72, 1.25, 1.4, 1.25, 1.4))
-    if photos := [row for row in keyed if row.get("photo")]:
-        story.notes([
-            (f"Photo: {words.POINTS[Point(row['point'])].lower()}",
-             f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
-            for row in photos
-        ])  # fmt: skip
+    story.notes([
+        (f"Third reading: {words.POINTS[Point(row['point'])].lower()}", _third(row))
+        for row in reading.get("third_readings", ())  # records before form 6 do not tell of them
+    ])  # fmt: skip
+    story.notes([
+        (f"Photo: {words.POINTS[Point(row['point'])].lower()}",
+         f"by the {row['role']}, attempt {row['attempt']}; SHA-256 {row['photo']}")
+        for row in keyed if row.get("photo")
+    ])  # fmt: skip
     working = reading["working"] or {"problems": [], "steps": []}
     if working["problems"]:
         story.heading("Problems", 3)
@@ -286,6 +290,16 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
         story.heading("Outlier, accepted", 3)
         by = words.done(accepted["accepted_at"], accepted["accepted_by"])
         story.notes([("Evaluation", accepted["told"]), ("Reason to accept", accepted["reason"]), ("Accepted", by)])
+
+
+def _third(row: Mapping[str, Any]) -> str:
+    asked = f"attempt {row['attempt']}; asked for at {words.done(row['asked_at'], row['asked_by'])}"
+    if row["read_at"] is None:
+        back = row["taken_back_at"]
+        return f"{asked}; {f'taken back {words.time(back)}' if back else 'not made'}"
+    number = "left out" if row["value"] is None else str(row["value"])
+    whose = AgreesWith(row["agrees_with"]).spoken
+    return f"{asked}; read at {words.done(row['read_at'], row['read_by'])}: {number}, which agrees with {whose}"
 
 
 def _keyed_row(

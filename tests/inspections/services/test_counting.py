@@ -204,7 +204,7 @@ def test_nobody_has_both_roles_however_many_authorisations_they_hold(cast):
     inspection = stories.at_the_scales(cast)
     stories.key(cast, inspection, Point.SCALE_LEFT, Role.VERIFIER)
     for person, role in ((cast.technician, Role.VERIFIER), (cast.verifier, Role.TECHNICIAN)):
-        with pytest.raises(OtherRole, match="nobody has both roles"):
+        with pytest.raises(OtherRole, match="nobody has two roles"):
             counting.key(inspection_id=inspection.pk, point=Point.SCALE_RIGHT, role=role,
                          fields={"scale_right": 12}, actor=Actor(person), at=NOW)  # fmt: skip
     with pytest.raises(IntegrityError), transaction.atomic():

@@ -24,7 +24,7 @@ def test_the_record_that_is_signed_says_who_accepted_a_surprise_and_why():
     inspection = builders.signed_count(cast)
     accepted = AcceptedOutlier.objects.get(reading__inspection=inspection)
     form, [reading] = readings_signed(inspection)
-    assert form == 5
+    assert form == 6
     assert reading["surprise_accepted"]["reason"] == accepted.reason
     assert reading["surprise_accepted"]["told"] == accepted.told
     assert reading["surprise_accepted"]["accepted_by"]["id"] == accepted.accepted_by_id

@@ -73,6 +73,14 @@ FINDING: dict[str, Any] = {
 }  # fmt: skip
 
 
+def third_reading(**changes: Any) -> dict[str, Any]:
+    return {
+        "point": "hand_count", "attempt": 1, "asked_at": moment(22), "asked_by": TESS, "taken_back_at": None,
+        "read_at": moment(23), "read_by": MONA, "value": 12, "salt": "00" * 16, "commitment": "00" * 32,
+        "agrees_with": "verifier", **changes,
+    }  # fmt: skip
+
+
 def record(**changes: Any) -> dict[str, Any]:
     refused = {"outcome": "reread", "layers": None, "wraps": None, "parity": None, "unusual": None, "proposed": None,
                "steps": [], "problems": [PROBLEM]}  # fmt: skip
@@ -98,8 +106,11 @@ def record(**changes: Any) -> dict[str, Any]:
                          {"role": "verifier", "joined_at": moment(1), **VIC}],
         "readings": [
             {"number": 1, "outcome": "reread", "working": refused, "keyed": keyed(2, open_side="left"),
-             "surprise_accepted": None},
+             "third_readings": [], "surprise_accepted": None},
             {"number": 2, "outcome": "accepted", "working": accepted, "keyed": keyed(20),
+             "third_readings": [
+                 third_reading(), third_reading(point="gauge", read_at=None, read_by=None, value=None, agrees_with=""),
+             ],
              "surprise_accepted": SURPRISE},
         ],
         "referrals": [], "rereads": 1, "result": {"layers": 12, "wraps": 10, "parity": "even"},
