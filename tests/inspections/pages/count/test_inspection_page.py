@@ -33,7 +33,7 @@ def test_a_signed_inspection_shows_preparation_readings_steps_and_signatures():
     fleet = make_fleet()
     html = html_of(fleet.cast.colleague, fleet.signed)
     assert f"<title>LW-0001, inspection {fleet.signed.pk} · Wrapledger</title>" in html
-    for words in ("WO-1001", "LWS 12-3, revision C", "no broken strands", "12 on the even face", "first half",
+    for words in ("WO-1001", "LWS 12-3, revision C", "<dd>sound</dd>", "12 on the even face", "first half",
                   "right to left", "not a hold point", "Crossover correction", "−1", ">Differs</span>"):  # fmt: skip
         assert words in html
     for signature in fleet.signed.sign_offs.all():
