@@ -58,6 +58,8 @@ def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Know
     from tests import builders
     from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
 
+    for revision, days in ((SUPERSEDED_REVISION, 5000), ("C", 4000)):
+        builders.make_publication(revision=revision, valid_from=now - timedelta(days=days))
     types = [_make_type(f"t{number}", geometry, rng) for number, geometry in enumerate(GEOMETRIES)]
     rows: dict[str, list[str]] = {"reels": [], "counts": [], "events": []}
     fleet = [_known(types[n % 3], f"SL-{n:04}", rows, rng, now) for n in range(reels)]
@@ -71,8 +73,6 @@ def make_fleet(reels: int, rng: np.random.Generator, now: datetime) -> list[Know
     )
     assessments.bring_up_to_date(at=now)
     _make_gauges([each.code for each in types])
-    for revision, days in ((SUPERSEDED_REVISION, 5000), ("C", 4000)):
-        builders.make_publication(revision=revision, valid_from=now - timedelta(days=days))
     return fleet
 
 
