@@ -56,6 +56,14 @@ def token_way() -> Callable[..., ApiClient]:
     return lambda person, *scopes, **changes: ApiClient(token=make_token(person, *scopes, **changes))
 
 
+NEW_TYPE = {
+    "code": "w30", "core_diameter_mm": "300", "cable_diameter_mm": "10", "wraps_odd_layer": 30, "wraps_even_layer": 29,
+    "max_layers": 20, "anchor_side": "left",
+}  # fmt: skip
+FOUND = {
+    "part": "cable", "kind": "kink", "severity": "watch", "layer": None, "side": None, "visible_wrap": None,
+    "length_from_end_m": "2.5", "words": "a kink",
+}  # fmt: skip
 PREPARATION: dict[str, Any] = {
     "work_order": "WO-1001", "publication": "LWS 12-3", "publication_revision": "C",
     "cable_sound": True, "winding_sound": True, "drum_sound": True, "end_fitting_sound": True, "scales_sound": True,

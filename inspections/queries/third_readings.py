@@ -11,6 +11,7 @@ from inspections.domain import keying
 from inspections.domain.words import Act, InspectionState, Point
 from inspections.models import Inspection, Keying, Reading, ThirdReading
 from inspections.queries.keyings import as_keyed
+from reels.access import one
 from reels.models import Person
 
 _AWAITED = {"taken_back_at__isnull": True, "read_at__isnull": True}
@@ -25,6 +26,13 @@ def third_readings_in(reading: Reading) -> list[ThirdReading]:
     """Those of one reading, in order, without what was read. One query."""
     rows = ThirdReading.objects.filter(reading=reading).select_related("asked_by", "read_by")
     return list(rows.defer("value", "salt"))
+
+
+def third_reading_of(inspection: Inspection, third_id: int) -> ThirdReading:
+    """One of them, without what was read. Raises NotFound. One query."""
+    rows = ThirdReading.objects.filter(reading__inspection=inspection).select_related("reading", "asked_by")
+    row: ThirdReading = one(rows.defer("value", "salt"), "third reading", pk=third_id)
+    return row
 
 
 def awaited_in(reading: Reading) -> dict[Point, ThirdReading]:

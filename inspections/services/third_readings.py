@@ -25,9 +25,8 @@ from inspections.errors import (
 from inspections.models import Inspection, Reading, ThirdReading
 from inspections.queries.findings import require_no_stop
 from inspections.queries.keyings import keyed_in, open_reading
-from inspections.queries.third_readings import awaited_in, takes_part
+from inspections.queries.third_readings import awaited_in, takes_part, third_reading_of
 from inspections.services import evaluation
-from reels.access import one
 from reels.services.history import Actor
 
 ACTS = (Act.COUNT, Act.VERIFY)
@@ -125,8 +124,7 @@ def _why_none(inspection: Inspection, point: Point, keyings: list[keying.KeyedVa
 
 
 def _awaited(inspection: Inspection, third_id: int) -> ThirdReading:
-    rows = ThirdReading.objects.filter(reading__inspection=inspection).select_related("reading", "asked_by")
-    row = one(rows, "third reading", pk=third_id)
+    row = third_reading_of(inspection, third_id)
     if row.is_awaited and row.reading.ended_at is None:
         return row
     why = "it was made" if row.read_at else "the request was taken back" if row.taken_back_at else "the reading ended"

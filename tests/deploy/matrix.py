@@ -17,7 +17,7 @@ is the right person and what is sent. A rule is the answer for each of the seven
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.api_fixtures import PREPARATION, both
+from tests.api_fixtures import FOUND, NEW_TYPE, PREPARATION, both
 from tests.builders import GOOD, PASSWORD, Cast
 
 WHO = ("anonymous", "stranger", "colleague", "expired", "right", "script", "administrator")
@@ -64,14 +64,6 @@ def patch(name: str, path: str, /, **body: Any) -> AccessRow:
 
 
 WHY = {"reason": "it is so"}
-NEW_TYPE = {
-    "code": "w30", "core_diameter_mm": "300", "cable_diameter_mm": "10", "wraps_odd_layer": 30, "wraps_even_layer": 29,
-    "max_layers": 20, "anchor_side": "left",
-}  # fmt: skip
-FOUND = {
-    "part": "cable", "kind": "kink", "severity": "watch", "layer": None, "side": None, "visible_wrap": None,
-    "length_from_end_m": "2.5", "words": "a kink",
-}  # fmt: skip
 UNTIL = "2026-12-01T00:00:00Z"
 FROM = "2026-03-02T00:00:00Z"
 SET = {"layers": 12, "wraps": 10}
@@ -276,7 +268,7 @@ def _act(name: str, path: str, right: str = "control") -> tuple[AccessRow, Acces
 PRACTICE = "practice/reels/<int:exercise_id>"
 SHEET = "documents/practice/<slug:code>/<slug:difficulty>/<int:seed>/<slug:part>.pdf"
 REEL, SETUP, COUNT = "reels/<path:serial>", "setup-values/<int:setup_id>", "inspections/<int:inspection_id>"
-FLAG = "drift/flags/<int:flag_id>"
+FLAG, THIRD = "drift/flags/<int:flag_id>", f"{COUNT}/third-readings"
 
 PAGES = (
     *page("login", "/login", LOGIN, LOGIN_EMPTY),
@@ -389,11 +381,9 @@ PAGES = (
     *page(f"{COUNT}/gauge/return", "/inspections/{opened}/gauge/return", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
           "technician"),
     *_act(f"{COUNT}/finding", "/inspections/{opened}/finding", "technician"),
-    *_act(f"{COUNT}/third-readings/<slug:point>/request",
-          "/inspections/{differing}/third-readings/scale_left/request", "technician"),
-    *_act(f"{COUNT}/third-readings/<int:third_id>", "/inspections/{asked}/third-readings/{third}", "setter"),
-    *_act(f"{COUNT}/third-readings/<int:third_id>/end", "/inspections/{asked}/third-readings/{third}/end",
-          "technician"),
+    *_act(f"{THIRD}/<slug:point>/request", "/inspections/{differing}/third-readings/scale_left/request", "technician"),
+    *_act(f"{THIRD}/<int:third_id>", "/inspections/{asked}/third-readings/{third}", "setter"),
+    *_act(f"{THIRD}/<int:third_id>/end", "/inspections/{asked}/third-readings/{third}/end", "technician"),
     *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
     *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,

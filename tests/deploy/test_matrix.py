@@ -21,9 +21,9 @@ from reels.services import checkpoints, people, register, second_factor
 from reels.services.history import Actor
 from reports.services import assessments
 from tests import builders, stories
-from tests.api_fixtures import make_token
+from tests.api_fixtures import NEW_TYPE, make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
-from tests.deploy.matrix import DONE_AND_SENT_ON, NEW_TYPE, PAGES, WHO, AccessRow, api_rows
+from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, AccessRow, api_rows
 from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised

@@ -16,9 +16,8 @@ from inspections.pages.count.deciding import WhileReadView
 from inspections.pages.count.forms import ConfirmForm, ThirdReadingForm
 from inspections.pages.count.step_figures import how_to_figures, of_type
 from inspections.queries.keyings import keyed_in
-from inspections.queries.third_readings import takes_part
+from inspections.queries.third_readings import takes_part, third_reading_of
 from inspections.services import evaluation, third_readings
-from reels.access import one
 from reels.domain.words import Parity
 from reels.errors import NotFound
 from reels.models import Reel
@@ -35,8 +34,7 @@ class ThirdReadingView(WhileReadView):
     def subject(self, inspection_id: int, third_id: int = 0, point: str = "") -> tuple[Reel, Any]:  # type: ignore[override]
         reel, row = super().subject(inspection_id)
         if third_id:
-            known = ThirdReading.objects.filter(reading__inspection=row).select_related("reading", "asked_by")
-            self.third = one(known.defer("value", "salt"), "third reading", pk=third_id)
+            self.third = third_reading_of(row, third_id)
         if not self.third and point not in set(Point):
             raise NotFound(what="point", key=point)
         self.point = Point(self.third.point if self.third else point)

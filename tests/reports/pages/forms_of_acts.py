@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from inspections.domain.practice import Difficulty
-from inspections.models import Inspection, SetupValues, ThirdReading
+from inspections.models import Inspection, SetupValues
 from inspections.services import counting, flags, maintenance, practice, setup, signing
 from inspections.services.flags import FlaggedInterval
 from reels.models import Person
@@ -165,29 +165,6 @@ def _verifier(cast: Cast) -> Opened:
     address = _at(stories.at_the_scales(cast), "witness")
     typed = {name: SEEN[SCALES][name] for name in ("scale_left", "scale_right")}
     return Opened(person=cast.verifier, address=address, typed=typed, altered={"scale_left": "14"})
-
-
-def _asked(cast: Cast) -> ThirdReading:
-    return stories.ask_third(cast, stories.differ(cast, stories.at_the_scales(cast)))
-
-
-@case("third-ask")
-def _third_ask(cast: Cast) -> Opened:
-    differing = stories.differ(cast, stories.at_the_scales(cast))
-    return Opened(person=cast.technician, address=_at(differing, "third-readings/scale_left/request"))
-
-
-@case("third-end")
-def _third_end(cast: Cast) -> Opened:
-    asked = _asked(cast)
-    return Opened(person=cast.technician, address=_at(asked.reading.inspection, f"third-readings/{asked.pk}/end"))
-
-
-@case("third-reading")
-def _third_reading(cast: Cast) -> Opened:
-    asked, person = _asked(cast), stories.third_person(cast)
-    address = _at(asked.reading.inspection, f"third-readings/{asked.pk}")
-    return Opened(person=person, address=address, typed={"scale_left": "13"}, altered={"scale_left": "12"})
 
 
 @case("count-gauge")

@@ -238,6 +238,7 @@ def test_what_no_history_tells_of_is_what_is_said_above():
     assert set(UNRECORDED) == {Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm}
     hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
     by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
+                 ("inspections_thirdreading", "value"), ("inspections_thirdreading", "salt"),
                  ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"),
                  ("inspections_photo", "content"), ("inspections_findingphoto", "content"),
                  *(("inspections_finding", name) for name in (*DETAILS, "salt"))}  # fmt: skip
