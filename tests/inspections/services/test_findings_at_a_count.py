@@ -211,4 +211,4 @@ def test_signatures_bind_what_was_found_sound_and_every_finding_of_the_count(cas
     assert (kept["finding"], kept["severity"], kept["layer"], kept["words"]) == (finding.pk, "watch", 12, "a kink")
     assert kept["lowered_by"]["username"] == "rhea"
     assert kept["photo"] == ledger.digest(PNG_BYTES)
-    assert record["v"] == 5
+    assert record["v"] == 6

@@ -15,7 +15,9 @@ from tests.api_client import ApiClient, said
 
 METHODS = ("get", "post", "put", "patch", "delete", "options")
 # What a token may do besides reading; everything else that stores is done in person.
-BY_TOKEN = {"inspections_open", "readings_record", "cable_events_log"}
+BY_TOKEN = {
+    "inspections_open", "inspections_record_finding", "reels_record_finding", "readings_record", "cable_events_log",
+}  # fmt: skip
 SAMPLES = {"serial": "LW-0001", "code": "w28", "username": "tess"}
 
 
@@ -48,7 +50,7 @@ def test_every_path_is_a_door_behind_the_one_permission():
     assert others == {"api/v1/session": (LogsIn,)}
 
 
-def test_only_readings_and_cable_events_are_stored_by_tokens():
+def test_only_readings_findings_and_cable_events_are_stored_by_tokens():
     stored = {
         operation.id: operation.scope
         for _, view in api() for operation in operations(view).values() if operation and operation.is_stored
