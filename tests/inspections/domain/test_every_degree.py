@@ -11,7 +11,7 @@ from tests.inspections.domain.counted_reels import as_seen, parameters_of
 from tests.inspections.domain.drum_model import CLOCKWISE, COUNTER_CLOCKWISE, ModelDrum
 
 LAYER = 2
-CAPACITIES = [*range(2, 8), *(pytest.param(wraps, marks=pytest.mark.long) for wraps in range(8, 31))]
+CAPACITIES = [*range(2, 5), *(pytest.param(wraps, marks=pytest.mark.long) for wraps in range(5, 31))]
 
 
 def turns_by_hand(sense: str, wraps: int, deg: int) -> Fraction:
