@@ -75,10 +75,8 @@ def inspection_for_read(inspection_id: int, person: Person, at: datetime) -> Ins
 
 def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> Inspection:
     """The inspection with its reel locked, read after the lock was had."""
-    chain = reel_access.lock_of_reel(inspections=inspection_id)
-    inspection = inspection_for_read(inspection_id, person, at)
-    inspection.reel.chain = chain or inspection.reel.chain
-    return inspection
+    reel_access.lock_of_reel(inspections=inspection_id)
+    return inspection_for_read(inspection_id, person, at)
 
 
 def readable_setup_values(person: Person, at: datetime) -> QuerySet[SetupValues]:
@@ -94,10 +92,8 @@ def setup_values_for_read(setup_id: int, person: Person, at: datetime) -> SetupV
 
 def setup_values_for_update(setup_id: int, person: Person, at: datetime) -> SetupValues:
     """The setup values with their reel locked, read after the lock was had."""
-    chain = reel_access.lock_of_reel(setup_values=setup_id)
-    values = setup_values_for_read(setup_id, person, at)
-    values.reel.chain = chain or values.reel.chain
-    return values
+    reel_access.lock_of_reel(setup_values=setup_id)
+    return setup_values_for_read(setup_id, person, at)
 
 
 def readable_authorisations(person: Person) -> QuerySet[Authorisation]:
@@ -114,11 +110,8 @@ def readable_flags(person: Person, at: datetime) -> QuerySet[DriftFlag]:
 
 def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
     """The flag with its reel locked, read after the lock was had; NotFound when the person may not see it."""
-    flag = reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
-    [chain] = reel_access.lock(reel_access.reel_chain(flag.reel.serial))
-    flag = readable_flags(person, at).get(pk=flag_id)
-    flag.reel.chain = chain
-    return flag
+    reel_access.lock_of_reel(drift_flags=flag_id)
+    return reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
 
 
 def readable_findings(person: Person, at: datetime) -> QuerySet[Finding]:
@@ -135,10 +128,8 @@ def finding_for_read(finding_id: int, person: Person, at: datetime) -> Finding:
 
 def finding_for_update(finding_id: int, person: Person, at: datetime) -> Finding:
     """The finding with its reel locked, read after the lock was had."""
-    chain = reel_access.lock_of_reel(findings=finding_id)
-    finding = finding_for_read(finding_id, person, at)
-    finding.reel.chain = chain or finding.reel.chain
-    return finding
+    reel_access.lock_of_reel(findings=finding_id)
+    return finding_for_read(finding_id, person, at)
 
 
 def releasing(person: Person, at: datetime) -> Callable[[Finding], bool]:

@@ -128,10 +128,8 @@ def reel_for_read(serial: str, person: Person, at: datetime) -> Reel:
 def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:
     """The reel with its chain locked, read after the lock was had; NotFound when the person may not see it."""
     # Locked first and read then: what was read before the lock may be what the one before us has just changed.
-    chain = lock_of_reel(serial=serial)
-    reel = reel_for_read(serial, person, at)
-    reel.chain = chain or reel.chain
-    return reel
+    lock_of_reel(serial=serial)
+    return reel_for_read(serial, person, at)
 
 
 def readable_gauges(person: Person, at: datetime) -> QuerySet[WrapGauge]:

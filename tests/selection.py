@@ -22,6 +22,7 @@ ON_BOTH_DATABASES = {
     "tests/inspections/services/test_counting.py": "the same of keyings",
     "tests/inspections/services/test_signing.py": "the same of signatures",
     "tests/inspections/services/test_findings.py": "the same of findings",
+    "tests/inspections/services/test_findings_at_a_count.py": "findings and their holds, within the act of a count",
     "tests/inspections/services/test_photos.py": "bytes, kept and refused",
     "tests/inspections/services/intake": "many rows at once, and rows that are refused",
     "tests/reels/services": "people, register, tries, history and checkpoints: locks and unique names",

@@ -11,7 +11,7 @@ from reels.models import ReelType
 
 _PARAMETERS = (
     "anchor_side", "wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "arc_from_deg", "arc_to_deg",
-    "unusual", "graduation",
+    "unusual", "graduation", "crossover_begins_layer",
 )  # fmt: skip
 # What tells people where to look; no number depends on it.
 _SHOWN = (

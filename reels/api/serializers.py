@@ -194,6 +194,9 @@ class ReelTypePatch(Form):
         required=False, default=empty, max_length=120,
         help_text="Says the arc where it is not the half turn of the winding sense; people then key degrees.",
     )  # fmt: skip
+    crossover_begins_layer = YesNo(
+        required=False, help_text="The crossover that is seen is where its layer begins. false: every count is referred."
+    )
     reference_side = Word(Side, required=False)
     scale_line_at = Word(LinePlace, required=False)
     winding_sense = Word(WindingSense, required=False, help_text="The arc follows from it, and it from the arc.")
@@ -239,6 +242,7 @@ class ReelTypeOut(Out):
     arc_from_deg = Whole()
     arc_to_deg = Whole()
     arc_publication = Maybe()
+    crossover_begins_layer = YesNo()
     unusual = Word(UnusualRule)
     unusual_publication = Maybe()
     least_length_m = Exact(allow_null=True)

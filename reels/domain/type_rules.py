@@ -32,12 +32,13 @@ RULE_NAMES = {
 }
 RULE_COLUMNS: Mapping[TypeRule, tuple[str, ...]] = {
     TypeRule.LEAD: ("lead_wraps",),
-    TypeRule.ARC: ("arc_from_deg", "arc_to_deg", "arc_publication"),
+    TypeRule.ARC: ("arc_from_deg", "arc_to_deg", "arc_publication", "crossover_begins_layer"),
     TypeRule.REFERENCE_SIDE: ("reference_side",),
     TypeRule.SCALE_LINE: ("scale_line_at",),
     TypeRule.WINDING_SENSE: ("winding_sense",),
     TypeRule.UNUSUAL: ("unusual", "unusual_publication"),
 }
+NO_LAYER_BEGINS = "; a crossover need not be where its layer begins, so every count is referred"
 # What a count depends on besides; it is seen on the reel or its drawing, and no paragraph is asked for it.
 SEEN_COLUMNS = ("anchor_side", "wraps_odd_layer", "wraps_even_layer", "max_layers", "graduation")
 DECIDING = (*SEEN_COLUMNS, *(name for columns in RULE_COLUMNS.values() for name in columns))
@@ -64,10 +65,11 @@ def source_in_words(source: Mapping[str, Any]) -> str:
 def rules_in_words(parameters: Mapping[str, Any]) -> dict[TypeRule, str]:
     """Each rule's value as people say it. parameters: columns of the type."""
     arc = f"{parameters['arc_from_deg']}° to {parameters['arc_to_deg']}°"
+    by = f", by {parameters['arc_publication']}" if parameters["arc_publication"] else ""
     accepts = f"accepted under {parameters['unusual_publication']}"
     return {
         TypeRule.LEAD: counted(parameters["lead_wraps"], "wrap"),
-        TypeRule.ARC: arc + (f", by {parameters['arc_publication']}" if parameters["arc_publication"] else ""),
+        TypeRule.ARC: arc + by + ("" if parameters.get("crossover_begins_layer", True) else NO_LAYER_BEGINS),
         TypeRule.REFERENCE_SIDE: parameters["reference_side"],
         TypeRule.SCALE_LINE: parameters["scale_line_at"],
         TypeRule.WINDING_SENSE: parameters["winding_sense"].replace("_", "-"),

@@ -53,6 +53,7 @@ class ReelType(Kept):
     arc_from_deg = models.PositiveSmallIntegerField(default=0)
     arc_to_deg = models.PositiveSmallIntegerField(default=180)
     arc_publication = models.CharField(max_length=120, blank=True, help_text="Says an arc that is not a half turn.")
+    crossover_begins_layer = models.BooleanField(default=True, help_text="The crossover that is seen begins its layer.")
     unusual = models.CharField(max_length=6, choices=choices(UnusualRule), default=UnusualRule.HOLD)
     unusual_publication = models.CharField(max_length=120, blank=True, help_text="Allows unusual counts.")
     least_length_m = exact_length(null=True, blank=True)

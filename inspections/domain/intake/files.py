@@ -147,6 +147,11 @@ def word(*words: str) -> Callable[[str], str]:
     return read
 
 
+def yes_no(cell: str) -> bool:
+    """A cell that says yes or no."""
+    return word("yes", "no")(cell) == "yes"
+
+
 def day(cell: str) -> date:
     """A cell with a day."""
     try:
@@ -192,6 +197,7 @@ REEL_TYPES = FileForm(
         Column("arc_from_deg", whole(0, 360), may_be_empty=True, is_required=False),
         Column("arc_to_deg", whole(0, 360), may_be_empty=True, is_required=False),
         Column("arc_publication", text(120), may_be_empty=True, is_required=False),
+        Column("crossover_begins_layer", yes_no, may_be_empty=True, is_required=False),
         Column("unusual", word(*UnusualRule), may_be_empty=True, is_required=False),
         Column("least_length_m", number(above_zero=False), may_be_empty=True, is_required=False),
         *(

@@ -163,7 +163,8 @@ def _reel_and_preparation(story: Story, record: Mapping[str, Any], drum: DrumSec
         ("Anchor side", type_["anchor_side"]), ("Lead wraps", f"{type_['lead_wraps']}"),
         ("Wraps, odd layer", f"{type_['wraps_odd_layer']}"), ("Wraps, even layer", f"{type_['wraps_even_layer']}"),
         ("Maximum layers", f"{type_['max_layers']}"), ("Scales graduated", graduated[type_["graduation"]]),
-        ("Crossover arc", f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {drum.reference_side}"),
+        ("Crossover arc", f"{type_['arc_from_deg']}° to {type_['arc_to_deg']}°, seen from the {drum.reference_side}"
+         + ("" if type_.get("crossover_begins_layer", True) else NO_LAYER_BEGINS)),
         ("Unusual counts", unusual),
         ("Scale line", drum.scale_line_at.spoken), ("Wound", drum.winding_sense.spoken),
         *((name, mark) for name, mark in zip(MARKS, (*drum.face_marks, *drum.scale_marks), strict=True) if mark),

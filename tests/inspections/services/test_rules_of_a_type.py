@@ -5,6 +5,8 @@ import pytest
 from inspections.domain.words import InspectionState
 from inspections.errors import RulesChanged, RulesNotConfirmed
 from inspections.services import counting
+from reels.domain.type_rules import TypeRule, rules_in_words
+from reels.models import ReelType
 from reels.services import register
 from reels.services.history import Actor
 from tests import builders
@@ -65,3 +67,13 @@ def test_a_count_names_the_paragraphs_by_which_it_is_worked(cast):
     builders.make_reel()
     count = builders.open_count(cast)
     assert count.parameters["sources"]["lead"] == "LWS 12-3, revision C, para. 4.2"
+
+
+def test_a_type_whose_crossover_begins_no_layer_refers_every_count(cast):
+    reel = builders.make_reel()
+    register.change(reel.type, crossover_begins_layer=False, **by_administrator())
+    assert not ReelType.objects.get().rules_confirmed_at  # it is a part of the rule of the arc
+    builders.confirm_rules(reel.type)
+    count = builders.read(cast, builders.open_count(cast))
+    assert (count.state, count.layers) == (InspectionState.REFERRED, None)
+    assert "every count is referred" in rules_in_words(count.parameters)[TypeRule.ARC]
