@@ -1,4 +1,4 @@
-"""The demo's walk: one reel from its first reading to confirmed setup values, and one that is referred.
+"""The demo's walk: a reel from its first reading to confirmed setup values, one that is referred, one that is held.
 
 `python -m deploy.demo_walk http://127.0.0.1:8000` works over the API like any other client. What two people key, and
 what must come of it, is in demo_fleet/walk.json. Exit 0: everything came out as it must; 1: the first that did not is
@@ -9,6 +9,7 @@ import json
 import subprocess
 import sys
 import textwrap
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from urllib.error import URLError
@@ -62,7 +63,7 @@ class DemoWalk:
     def get(self, part: str, path: str) -> Any:
         return self.body_of(self.people[part].get(path), f"{self.name(part)} looks at {path}")
 
-    def post(self, part: str, path: str, *, seen: str = "", **body: Any) -> Any:
+    def post(self, part: str, path: str, /, *, seen: str = "", **body: Any) -> Any:
         """seen: the path of what the person has looked at before, where the act must not rest on a stale view."""
         session = self.people[part]
         response = session.post_as_seen(path, seen=seen, **body) if seen else session.post(path, **body)
@@ -158,14 +159,14 @@ def return_gauge(walk: DemoWalk, path: str, gauge: str) -> None:
     say(f"{walk.name('technician')} puts wrap gauge {gauge} back in its machine and keys its serial there.")
 
 
-def prepare(walk: DemoWalk, serial: str) -> str:
-    """Open an inspection; its path."""
-    preparation = walk.script["preparation"]
+def prepare(walk: DemoWalk, serial: str, condition: str = "all five parts sound", **changes: Any) -> str:
+    """Open an inspection; its path. changes: to what the script says of the preparation."""
+    preparation = {**walk.script["preparation"], **changes}
     opened = walk.post("technician", f"reels/{serial}/inspections", **preparation)
     publication = f"{preparation['publication']} revision {preparation['publication_revision']}"
     say(
         f"{walk.name('technician')} has confirmed the cautions and prepared {serial}: off the machine, turned as "
-        f"installed, marks found, all five parts sound. Work order {preparation['work_order']}, {publication}."
+        f"installed, marks found, {condition}. Work order {preparation['work_order']}, {publication}."
     )
     return f"inspections/{opened['id']}"
 
@@ -301,8 +302,35 @@ def refer_second_reel(walk: DemoWalk, machine: str) -> None:
     sign(walk, path)
 
 
+def hold_third_reel(walk: DemoWalk) -> None:
+    script = walk.script["third"]
+    serial, finding, cut = script["reel"], script["finding"], script["cut"]
+    technician, verifier, control = (walk.name(part) for part in ("technician", "verifier", "maintenance control"))
+    heading(f"6. Reel {serial}: what is wrong with the reel stops its count")
+    make_ready(walk, serial)
+    path = prepare(walk, serial, "the cable not sound", cable_sound=False)
+    refused = walk.people["technician"].post(f"{path}/findings", **{**finding, "severity": "watch"})
+    walk.expect("a kink that is only to be watched", refused.status, 409)
+    say(f"{technician} keys the kink as a watch. REFUSED. {refused.body['detail']}")
+    recorded = walk.post("technician", f"{path}/findings", **finding)
+    say(f"{technician} records it as a stop: “{finding['words']}”")
+    walk.expect("status of the reel", walk.get("maintenance control", f"reels/{serial}")["status"], "held")
+    key = {"point": "serial", "role": "verifier", "serial": serial}
+    refused = walk.people["verifier"].post(f"{path}/keyings", **key)
+    walk.expect("a keying while a stop is open", refused.status, 409)
+    say(f"{verifier} keys the data plate. REFUSED. {refused.body['detail']}")
+    now = datetime.now(UTC).isoformat()
+    walk.post("maintenance control", f"reels/{serial}/cable-events", seen=f"reels/{serial}", happened_at=now, **cut)
+    say(f"{control} logs the cut, {cut['length_removed_m']} m: “{cut['remark']}”")
+    closing = script["closing"]
+    walk.post("releaser", f"findings/{recorded['id']}/closing", **closing)
+    say(f"{walk.name('releaser')} closes the finding. “{closing['reason']}”")
+    walk.expect("the count after the cut", walk.get("releaser", path)["state"], "cancelled")
+    say("The reel is let go. Its count ended with the cut, and is kept; the next one begins with the data plate.")
+
+
 def check_records(walk: DemoWalk) -> None:
-    heading("6. All records are checked")
+    heading("7. All records are checked")
     command = [sys.executable, "manage.py", "verify_records"]
     process = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)  # noqa: S603  # our own
     tell(textwrap.indent(process.stdout.rstrip(), "  "))
@@ -321,6 +349,7 @@ def main(address: str) -> int:
         count_first_reel(walk, machine)
         set_up_first_reel(walk, machine)
         refer_second_reel(walk, machine)
+        hold_third_reel(walk)
         check_records(walk)
     except Unexpected as error:
         print(f"\nNOT AS EXPECTED. {error}", file=sys.stderr)

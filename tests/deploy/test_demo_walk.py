@@ -25,7 +25,7 @@ def address(live_server, settings, tmp_path, monkeypatch):
     def check_records(walk):
         said = StringIO()
         call_command("verify_records", stdout=said, stderr=StringIO())
-        demo_walk.heading("6. All records are checked")
+        demo_walk.heading("7. All records are checked")
         demo_walk.say(said.getvalue().strip())
 
     monkeypatch.setattr(demo_walk, "check_records", check_records)
