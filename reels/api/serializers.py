@@ -195,7 +195,8 @@ class ReelTypePatch(Form):
         help_text="Says the arc where it is not the half turn of the winding sense; people then key degrees.",
     )  # fmt: skip
     crossover_begins_layer = YesNo(
-        required=False, help_text="The crossover that is seen is where its layer begins. false: every count is referred."
+        required=False,
+        help_text="The crossover that is seen is where its layer begins. false: every count is referred.",
     )
     reference_side = Word(Side, required=False)
     scale_line_at = Word(LinePlace, required=False)

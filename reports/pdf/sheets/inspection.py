@@ -15,6 +15,7 @@ from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
+from reels.domain.type_rules import NO_LAYER_BEGINS
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts

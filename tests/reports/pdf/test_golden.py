@@ -42,7 +42,8 @@ def long_record():
     preparation = {**record()["preparation"], "respooled": True}
     findings = [{**FINDING, "words": remark}]
     return facts(
-        {"setup_values": []}, participants=people, readings=[last], preparation=preparation, findings=findings
+        {"setup_values": []}, participants=people, readings=[last], preparation=preparation, findings=findings,
+        parameters={**PARAMETERS, "crossover_begins_layer": False},
     )  # fmt: skip
 
 

@@ -82,7 +82,10 @@ def test_a_count_is_recorded_on_its_day_and_an_event_when_its_log_says_or_when_i
 
 
 SAID = "w28,300,10,28,27,20,,left,1"
-RULES = "scale_line_at,winding_sense,reference_side,arc_from_deg,arc_to_deg,arc_publication,odd_face_mark,crossover_begins_layer"
+RULES = (
+    "scale_line_at,winding_sense,reference_side,arc_from_deg,arc_to_deg,arc_publication,odd_face_mark,"
+    "crossover_begins_layer"
+)
 
 
 def with_rules(cells):
@@ -109,7 +112,9 @@ def test_a_type_may_say_where_its_line_sits_and_how_it_is_wound(cells, kept):
             row.odd_face_mark, row.crossover_begins_layer) == kept  # fmt: skip
 
 
-@pytest.mark.parametrize(("cells", "seen"), [("top,clockwise,,180,360,,,", "180 to 360"), (",,,10,200,,,", "10 to 200")])
+@pytest.mark.parametrize(
+    ("cells", "seen"), [("top,clockwise,,180,360,,,", "180 to 360"), (",,,10,200,,,", "10 to 200")]
+)
 def test_an_arc_that_does_not_go_with_the_winding_sense_needs_its_publication(cells, seen):
     [problem] = refused(with_rules(cells))[:1]
     assert f"column arc_to_deg: '{seen}' was seen" in problem
