@@ -8,7 +8,7 @@ from reels.models import Reel
 from reels.services.history import Actor
 from reports.services import assessments, drift_report
 from reports.services.verification import check_records, keep_run
-from tests.builders import NOW, Cast
+from tests.builders import NOW, Cast, record_finding
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet
 from tests.reports import fleet as counted_fleet
@@ -31,6 +31,8 @@ def make_desk_fleet() -> Desk:
     _bring_in_counts()
     assessments.bring_up_to_date(at=NOW)
     flag = _assigned(fleet.cast)
+    record_finding(fleet.cast.technician, "LW-0011")
+    record_finding(fleet.cast.technician, "LW-0012", severity="watch", words="A broken strand, pressed flat.")
     keep_run(check_records(), None, at=NOW)
     rows = SetupValues.objects.order_by("id")
     return Desk(
@@ -91,4 +93,20 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "card-withdrawn": f"/setup-values/{desk.withdrawn.pk}",
         "card-withdraw": f"/setup-values/{desk.installed.pk}/withdrawal",
         "notices": "/account/notices",
+        "account": "/account",
+        "types": "/types",
+        "type": "/types/w28",
+        "findings": "/findings",
+        "finding-record": "/reels/LW-0012/finding",
+        "gauges": "/gauges",
+        "publications": "/publications",
     }
+
+
+ADMINISTRATORS_PAGES = {
+    "people": "/people",
+    "type-sources": "/types/w28/sources",
+    "type-confirmation": "/types/w28/confirmation",
+    "publication-add": "/publications/add",
+    "gauge-register": "/gauges/register",
+}

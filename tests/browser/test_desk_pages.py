@@ -5,10 +5,11 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.desk import address_of_desk_pages, make_desk_fleet
+from tests.browser.desk import ADMINISTRATORS_PAGES, address_of_desk_pages, make_desk_fleet
 from tests.browser.journeys import log_in
 from tests.browser.looks import faults, faults_in_forced_colours
 from tests.browser.threads import in_a_thread
+from tests.builders import second_administrator
 
 
 @pytest.fixture
@@ -26,6 +27,10 @@ def every_page(page: Page, live_server, desk):
     page.get_by_role("button", name="Log the cut").click()
     expect(page.get_by_role("alert")).to_be_focused()
     yield "cut refused"
+    log_in(page, live_server.url, in_a_thread(second_administrator))
+    for name, address in ADMINISTRATORS_PAGES.items():
+        page.goto(live_server.url + address)
+        yield name
 
 
 def test_every_page_is_accessible_in_both_themes_quiet_and_as_wide_as_its_screen(page: Page, live_server, desk, noises):

@@ -1,11 +1,13 @@
 """What is not sound: how bad, where, and what its closing does to a count."""
 
+import hashlib
+import json
 from decimal import Decimal
 from types import SimpleNamespace
 
 import pytest
 
-from inspections.domain.findings import Remedy, Severity, commitment, details_of, place_in_words
+from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity, commitment, details_of, place_in_words
 
 
 @pytest.mark.parametrize(
@@ -40,3 +42,18 @@ def test_the_digest_of_the_details_binds_each_of_them_and_the_salt():
     others = [{**plain, name: None} for name in plain]
     digests = {commitment(plain, "a"), commitment(plain, "b"), *(commitment(each, "a") for each in others)}
     assert len(digests) == 2 + len(plain)
+    # As RFC 8785 has it for plain words and numbers: names in order, nothing between them.
+    told = json.dumps({"finding": plain, "salt": "a"}, sort_keys=True, separators=(",", ":")).encode()
+    assert commitment(plain, "a") == hashlib.sha256(told).hexdigest()
+
+
+def test_the_words_of_the_wire_and_of_people():
+    assert {part.value: part.spoken for part in ReelPart} == {
+        "cable": "cable", "winding": "winding", "drum": "drum and flanges", "end_fitting": "end fitting",
+        "scales": "scales",
+    }  # fmt: skip
+    assert {remedy.value: remedy.spoken for remedy in Remedy} == {
+        "sound": "looked at again and judged sound", "put_right": "put right, the cable left as it was",
+        "respooled": "the cable was re-spooled", "cut": "cable was cut off", "replaced": "the cable was replaced",
+    }  # fmt: skip
+    assert OTHER == "other"

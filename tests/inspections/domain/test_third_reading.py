@@ -54,6 +54,13 @@ def test_at_the_gauge_the_number_alone_is_compared():
     odd, even = {"face": "odd", "wraps": 9}, {"face": "even", "wraps": 9}
     assert whose(Point.GAUGE, 9, {Role.TECHNICIAN: odd, Role.VERIFIER: even}) is AgreesWith.BOTH
     assert number_at(Point.GAUGE, {"gauge_wraps": 9}) == 9
+    assert number_at(Point.HAND_COUNT, {"hand_wraps": 8}) == 8
+
+
+def test_the_words_of_the_wire_and_of_people():
+    assert {each.value: each.spoken for each in AgreesWith} == {
+        "technician": "the technician's", "verifier": "the verifier's", "both": "both", "neither": "neither"
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(("point", "fields"), [(Point.GAUGE, {"gauge_wraps": "9"}), (Point.HAND_COUNT, {}),

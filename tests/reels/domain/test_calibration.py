@@ -257,3 +257,23 @@ def test_impossible_reels_are_refused(changes: dict[str, Any], error: type[Excep
     }
     with pytest.raises(error, match=sentence):
         fit_layer_rise(**facts | changes, drum=drum())
+
+
+@pytest.mark.parametrize("fit_core", [False, True])
+def test_what_the_uncertain_diameters_add_is_what_refits_with_other_diameters_show(fit_core: bool) -> None:
+    # GUM 5.1.2 by differences: u²(h) rises by (∂h/∂C u)² + (∂h/∂d u)², of which a core that is fitted has no part.
+    u_mm, step_mm, lengths_m = 0.05, 1e-3, known_lengths_m()
+    taken_as_known = ("cable_diameter_mm",) if fit_core else ("core_diameter_mm", "cable_diameter_mm")
+
+    def rise_with(name: str, by_mm: float) -> float:
+        stated = drum(layer_rise_mm=TRUE_RISE_MM)
+        return fit(lengths_m, fit_core=fit_core, layer_rise_mm=TRUE_RISE_MM,
+                   **{name: getattr(stated, name) + by_mm}).layer_rise_mm  # fmt: skip
+
+    slopes = [(rise_with(name, step_mm) - rise_with(name, -step_mm)) / (2 * step_mm) for name in taken_as_known]
+    without, with_u = (
+        fit(lengths_m, fit_core=fit_core, diameter_u_mm=u, layer_rise_mm=TRUE_RISE_MM).layer_rise_u_mm
+        for u in (0.0, u_mm)
+    )
+    added = np.sqrt(with_u**2 - without**2)
+    assert added == pytest.approx(u_mm * np.linalg.norm(slopes), rel=1e-4)
