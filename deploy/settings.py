@@ -40,6 +40,8 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "csp",
+    "django_tasks",
+    "django_tasks_db",
     "drf_spectacular",
     "rest_framework",
 ]
@@ -192,6 +194,9 @@ RATES = {"login": os.environ.get("LOGIN_RATE", "30/min"), "request": os.environ.
 PROXIES = int(os.environ.get("PROXIES", "0"))
 # It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}
+
+# Work that no request waits for: `manage.py run_worker` does it.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}
 
 # API
 

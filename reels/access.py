@@ -36,6 +36,7 @@ from reels.models import (
     ReelType,
     SecondFactor,
     Site,
+    TaskRun,
     WrapGauge,
 )
 
@@ -293,6 +294,12 @@ def to_be_enrolled_again(person: Person, by: Person) -> dict[str, Any]:
 
 def second_factor_of(person: Person) -> SecondFactor | None:
     return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
+
+
+def tasks(administrator: Person) -> QuerySet[TaskRun]:
+    """Every task that is kept, the newest first. Raises OnlyAdministrators."""
+    only_administrators(administrator)
+    return TaskRun.objects.select_related("result").order_by("-result__enqueued_at", "pk")
 
 
 def alarms(administrator: Person) -> QuerySet[Alarm]:

@@ -65,6 +65,11 @@ class Unreachable(Busy):
     message = "The records cannot be reached just now. Send the same request again in a moment; it is stored once."
 
 
+class QueueFull(Busy):
+    title = "Too much waits already"
+    message = "{most} tasks wait already, and no more are taken. Try again in a while; an administrator sees them."
+
+
 class AlreadyRecorded(Refused):
     title = "Recorded by somebody else at the same moment"
     message = "Somebody else recorded the same at the same moment. Look again before you go on."

@@ -5,7 +5,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Sum
+from django.db.models import Case, Count, Exists, F, Max, Min, Model, OuterRef, Q, QuerySet, Sum, When
+from django_tasks.base import TaskResultStatus
+from django_tasks_db.models import DBTaskResult, get_date_max
 
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
@@ -18,6 +20,7 @@ from reels.models import (
     PublicationType,
     Reel,
     ReelType,
+    WorkerSeen,
     WrapGauge,
 )
 
@@ -92,3 +95,27 @@ def length_counted(layers: int | None, wraps: int | None, reel_type: ReelType) -
         return length_with_uncertainty(layers, wraps, drum_from(vars(reel_type)))
     except OffTheDrum:
         return None
+
+
+# Tasks --------------------------------------------------------------------------------------------------------------
+
+
+def tasks_by_state() -> dict[str, int]:
+    """How many tasks wait, run, and have failed and are still kept. One query."""
+    states = {"waiting": TaskResultStatus.READY, "running": TaskResultStatus.RUNNING, "failed": TaskResultStatus.FAILED}
+    counts = dict(DBTaskResult.objects.values_list("status").annotate(Count("pk")).order_by())
+    return {name: counts.get(status, 0) for name, status in states.items()}
+
+
+def oldest_task_due(at: datetime) -> datetime | None:
+    """Since when the task that has waited longest might have been begun; None: none waits for a worker. One query."""
+    due_at = Case(When(run_after=get_date_max(), then=F("enqueued_at")), default=F("run_after"))
+    waiting = DBTaskResult.objects.filter(status=TaskResultStatus.READY).annotate(due_at=due_at)
+    oldest: datetime | None = waiting.filter(due_at__lte=at).aggregate(at=Min("due_at"))["at"]
+    return oldest
+
+
+def worker_seen_at() -> datetime | None:
+    """When a worker said last that it lives. One query."""
+    seen: datetime | None = WorkerSeen.objects.aggregate(at=Max("at"))["at"]
+    return seen

@@ -26,6 +26,7 @@ ON_BOTH_DATABASES = {
     "tests/inspections/services/test_photos.py": "bytes, kept and refused",
     "tests/inspections/services/intake": "many rows at once, and rows that are refused",
     "tests/reels/services": "people, register, tries, history and checkpoints: locks and unique names",
+    "tests/reels/pages/test_tasks.py": "the same of tasks as they are shown",
     "tests/deploy/test_problems.py": "errors of the driver, in our words",
     "tests/deploy/test_flush.py": "the flush between tests",
     "tests/deploy/test_sessions.py": "a session store that loses its database",

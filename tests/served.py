@@ -68,7 +68,7 @@ def gunicorn(workers: int = 2) -> Iterator[Server]:
     command = [sys.executable, "-m", "gunicorn", "tests.served_app", "-c", "python:deploy.serving", "--bind",
                f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
                "--no-control-socket", "--preload"]  # fmt: skip
-    env = {**os.environ, "DATABASE_URL": _database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
+    env = {**os.environ, "DATABASE_URL": database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
            "REQUEST_RATE": ""}  # fmt: skip
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:
         try:
@@ -94,7 +94,7 @@ def at_once(*requests: Callable[[], Any]) -> list[Any]:
     return answers
 
 
-def _database_url() -> str:
+def database_url() -> str:
     found = connection.settings_dict
     if connection.vendor == "sqlite":
         return f"sqlite:///{found['NAME']}"

@@ -10,7 +10,7 @@ from django.utils import timezone
 from inspections.domain.words import LIVE
 from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
 from inspections.queries import histories
-from reels import standby
+from reels import queries, standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
 from reports.domain.notices import NoticeState
 from reports.models import Assessment, Notice
@@ -38,6 +38,7 @@ def all_figures() -> Iterator[Metric]:
     yield expiring(now)
     yield from copies()
     yield notices()
+    yield from tasks(now)
 
 
 def work() -> Iterator[Metric]:
@@ -101,6 +102,16 @@ def notices() -> Metric:
     states = (NoticeState.WAITING.value, NoticeState.SENDING.value)
     counts = dict(Notice.objects.filter(state__in=states).values_list("state").annotate(Count("pk")).order_by())
     return Metric("notices_unsent", "E-mail notices that are not sent.", {s: counts.get(s, 0) for s in states}, "state")
+
+
+def tasks(now: datetime) -> Iterator[Metric]:
+    """What the worker has to do, and whether there is one."""
+    by_state: dict[str, float] = dict(queries.tasks_by_state())
+    yield Metric("tasks", "Tasks by state; failed: of the last 30 days.", by_state, "state")
+    due = queries.oldest_task_due(now)
+    yield Metric("task_oldest_due_seconds", "How long a task has been due and not begun.", {"": _age(due or now, now)})
+    yield Metric("worker_age_seconds", "Since a worker said that it lives; infinite: never.",
+                 {"": _age(queries.worker_seen_at(), now)})  # fmt: skip
 
 
 def _age(at: datetime | None, now: datetime) -> float:

@@ -1,6 +1,7 @@
 """/healthz, /readyz and /metrics: for load balancers and whoever watches the service. Nobody logs in for them."""
 
 import hmac
+from datetime import timedelta
 from functools import cache
 from ipaddress import ip_address, ip_network
 from pathlib import Path
@@ -11,11 +12,14 @@ from django.db import DatabaseError, connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from deploy.watching import metrics
+from reels.queries import worker_seen_at
 
+SILENT = timedelta(minutes=2)
 OPENMETRICS = "text/plain; version=0.0.4; charset=utf-8"
 
 
@@ -34,7 +38,8 @@ def readyz(request: HttpRequest) -> HttpResponse:
     """Whether requests may be sent here: 200, or 503 and why not."""
     states = {"database": database_state(), "migrations": migrations_state()}
     is_ready = set(states.values()) == {"ok"}
-    return JsonResponse({"ready": is_ready, **states}, status=200 if is_ready else 503)
+    # Without a worker acts and pages go on; only what it works out grows old.
+    return JsonResponse({"ready": is_ready, **states, "worker": worker_state()}, status=200 if is_ready else 503)
 
 
 @login_not_required
@@ -69,6 +74,16 @@ def migrations_state() -> str:
     except DatabaseError:
         return "not known"
     return f"{len(missing)} are missing: run manage.py migrate" if missing else "ok"
+
+
+def worker_state() -> str:
+    try:
+        at = worker_seen_at()
+    except DatabaseError:
+        return "not known"
+    if at and timezone.now() - at < SILENT:
+        return "ok"
+    return f"none since {at:%Y-%m-%d %H:%M} UTC: start manage.py run_worker" if at else "none yet"
 
 
 @cache

@@ -15,6 +15,7 @@ from reels.models.register import (
     Site,
     WrapGauge,
 )
+from reels.models.tasks import TaskRun, WorkerSeen
 
 __all__ = [
     "Added",
@@ -41,7 +42,9 @@ __all__ = [
     "SecondFactor",
     "Site",
     "Submission",
+    "TaskRun",
     "Tries",
+    "WorkerSeen",
     "WrapGauge",
     "choices",
     "columns",

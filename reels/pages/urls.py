@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, people, publications, types, views
+from reels.pages import account, people, publications, tasks, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("people", people.everybody, name="people"),
     path("people/<username:username>/enrolment", people.EnrolmentView.as_view(), name="enrolment"),
     path("people/<username:username>/second-factor", people.SecondFactorEndView.as_view(), name="end-second-factor"),
+    path("tasks", tasks.everything, name="tasks"),
     path("publications", publications.publications, name="publications"),
     path("publications/add", publications.PublicationAddView.as_view(), name="publication-add"),
     path("publications/<int:publication_id>/end", publications.PublicationEndView.as_view(), name="publication-end"),

@@ -287,6 +287,7 @@ PAGES = (
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
+    *page("tasks", "/tasks", SEEN_BY_ADMINISTRATORS, right="administrator"),
     *page("publications", "/publications", SEEN_LOGGED_IN),
     *page("publications/add", "/publications/add", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
           "administrator"),

@@ -5,6 +5,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.db import OperationalError, connection
 from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
@@ -13,11 +14,12 @@ from django.utils import timezone
 from deploy.watching import probes
 from inspections.domain.words import Act
 from reels.models import Reel
-from reels.services import checkpoints
+from reels.services import checkpoints, tasks
 from reports.models import Notice
 from reports.services import assessments
 from reports.services.verification import VerificationResult, keep_run
 from tests import builders
+from tests.worker import be_refused, fail_always, work_off
 
 TOKEN = "an-invented-token"
 
@@ -39,7 +41,18 @@ def test_health_needs_no_database(monkeypatch, db):
 
 def test_a_service_that_can_work_is_ready(db):
     response = get("/readyz")
-    assert (response.status_code, response.json()) == (200, {"ready": True, "database": "ok", "migrations": "ok"})
+    states = {"database": "ok", "migrations": "ok", "worker": "none yet"}
+    assert (response.status_code, response.json()) == (200, {"ready": True, **states})
+
+
+def test_whether_a_worker_runs_is_told_and_keeps_nobody_from_working(db):
+    now = timezone.now()
+    tasks.beat("w1", [], now)
+    assert get("/readyz").json()["worker"] == "ok"
+    tasks.beat("w1", [], now - timedelta(hours=1))
+    response = get("/readyz")
+    assert (response.status_code, response.json()["ready"]) == (200, True)
+    assert response.json()["worker"].startswith("none since 20")
 
 
 def test_without_its_database_it_is_not_ready(db, monkeypatch):
@@ -138,6 +151,8 @@ def test_the_figures_of_an_empty_service_say_never_and_nothing(db, metrics):
     assert found["wrapledger_verification_whole"] == 0
     assert found['wrapledger_open_counts{state="open"}'] == 0
     assert found['wrapledger_notices_unsent{state="sending"}'] == 0
+    assert found["wrapledger_worker_age_seconds"] == float("inf")
+    assert found["wrapledger_task_oldest_due_seconds"] == 0
 
 
 def test_the_figures_tell_what_stands_in_the_records(db, metrics):
@@ -169,6 +184,23 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     assert found['wrapledger_notices_unsent{state="sending"}'] == 1
 
 
+def test_the_figures_tell_what_waits_for_the_worker(db, metrics):
+    now = timezone.now()
+    with time_machine.travel(now - timedelta(hours=2)):
+        tasks.put(fail_always, key="sum", title="A sum")  # fails once, and is due again
+        work_off()
+    with time_machine.travel(now - timedelta(hours=1)):
+        tasks.beat("w1", [], timezone.now())
+        tasks.put(be_refused, key="refused", title="A reel is looked up")
+        work_off()
+        tasks.put(be_refused, key="refused", title="A reel is looked up")
+    found = metrics()
+    states = [found[f'wrapledger_tasks{{state="{state}"}}'] for state in ("waiting", "running", "failed")]
+    assert states == [2, 0, 1]
+    assert 3500 <= found["wrapledger_task_oldest_due_seconds"] < 4200
+    assert 3500 <= found["wrapledger_worker_age_seconds"] < 4200
+
+
 def test_a_break_is_told(db, metrics):
     checked = VerificationResult(chains=1, entries=2, signatures=3)
     keep_run(checked, "reel A: entry 3", at=timezone.now())  # type: ignore[arg-type]  # any text will do
@@ -197,4 +229,4 @@ def test_the_figures_cost_the_same_for_one_reel_as_for_ten(db, metrics, count_qu
     one = count_queries(metrics)
     for number in range(1, 10):
         builders.make_reel(f"R{number}")
-    assert count_queries(metrics) == one == 13
+    assert count_queries(metrics) == one == 16

@@ -1,0 +1,62 @@
+"""Workers are killed at random moments while they work: nothing is lost, and nothing is written twice."""
+
+import os
+import random
+import subprocess
+import sys
+import time
+
+import pytest
+from django.conf import settings
+from django_tasks_db.models import DBTaskResult
+
+from reels.models import TaskRun
+from reels.services import tasks
+from tests.served import database_url
+from tests.worker import lines_of, write_lines
+
+KILLS = int(os.environ.get("WORKER_KILLS", "4"))
+TASKS, LINES = 6, 60
+MOST_S = 120
+STARTED = "import django, sys; django.setup(); from tests.worker import in_a_hurry; in_a_hurry(sys.argv[1])"
+
+
+def start(number):
+    command = [sys.executable, "-c", STARTED, f"worker-{number}"]
+    env = {**os.environ, "DATABASE_URL": database_url(), "SECRET_KEY": settings.SECRET_KEY,
+           "DJANGO_SETTINGS_MODULE": "deploy.settings"}  # fmt: skip
+    return subprocess.Popen(command, cwd=settings.HOME, env=env, stderr=subprocess.DEVNULL)
+
+
+def wait_until(is_so, what):
+    end = time.monotonic() + MOST_S
+    while not is_so():
+        assert time.monotonic() < end, what
+        time.sleep(0.05)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_killed_workers_lose_nothing_and_do_nothing_twice():
+    moments = random.Random(20261129)  # noqa: S311  # the same moments each time
+    runs = [tasks.put(write_lines, name, LINES, key=f"lines {name}", title="lines") for name in range(TASKS)]
+    workers, killed = [start(0), start(1)], 0
+    try:
+        while killed < KILLS and TaskRun.objects.filter(is_live=True).exists():
+            wait_until(lambda: DBTaskResult.objects.filter(status="RUNNING").exists(), "no worker began")
+            time.sleep(moments.uniform(0, 0.5))
+            victim = moments.randrange(len(workers))
+            workers[victim].kill()
+            workers[victim].wait()
+            killed += 1
+            workers[victim] = start(killed + 1)
+        wait_until(lambda: not TaskRun.objects.filter(is_live=True).exists(), "a task was never taken up again")
+    finally:
+        for each in workers:
+            each.terminate()
+        ends = [each.wait(MOST_S) for each in workers]
+    assert killed == KILLS
+    assert ends == [0, 0]
+    assert {run.result.status for run in TaskRun.objects.select_related("result")} == {"SUCCESSFUL"}
+    for name in range(len(runs)):
+        assert list(lines_of(name).order_by("pk").values_list("number", flat=True)) == list(range(LINES))
+    assert sum(run.tries for run in TaskRun.objects.all()) > TASKS  # some were begun again
