@@ -35,7 +35,7 @@ class Filter(PlainForm):
     ids = "filter-%s"
 
     def __init__(self, data: QueryDict, **offered: Iterable[str | tuple[str, str]]) -> None:
-        super().__init__(data, auto_id=self.ids, label_suffix="")
+        super().__init__(data, auto_id=self.ids)
         for name, choices in offered.items():
             field: Any = self.fields[name]
             field.offer(choices)

@@ -35,6 +35,9 @@ SENTENCES = {
 class PlainForm(forms.Form):
     """A form whose sentences stand in place of Django's; what a field says itself is left as it is."""
 
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **{"label_suffix": "", **options})
+
     def add_error(self, field: Any, error: Any) -> None:
         if field in self.fields and isinstance(error, ValidationError) and not hasattr(error, "error_dict"):
             error = ValidationError([self._plain(field, each) for each in error.error_list])

@@ -29,7 +29,7 @@ class AssigneeView(ReelActView):
     def form_options(self) -> dict[str, Any]:
         people = reel_access.readers_of(self.reel, self.at).values_list("username", "full_name")
         offered = {"assigned_to": ("choose a person", people)}
-        return {**super().form_options(), "offered": offered, "initial": {"assigned_to": self.person.username}}
+        return {"offered": offered, "initial": {"assigned_to": self.person.username}}
 
 
 class AssignView(AssigneeView):

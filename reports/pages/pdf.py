@@ -185,7 +185,7 @@ class Choice(PlainForm):
     until = forms.DateTimeField(label="Counted before", required=False, widget=DAY)
 
     def __init__(self, data: QueryDict, **options: Any) -> None:
-        super().__init__(data, auto_id="filter-%s", label_suffix="", **options)
+        super().__init__(data, auto_id="filter-%s", **options)
 
 
 @page
@@ -229,10 +229,10 @@ class Dropped(PlainForm):
 @require_http_methods(["GET", "HEAD", "POST"])
 def check(request: HttpRequest) -> HttpResponse:
     """A page to drop a document on: is it what it says?"""
-    form = Dropped(label_suffix="")
+    form = Dropped()
     findings: tuple[CheckResult, ...] = ()
     if request.method == "POST":
-        form = Dropped(request.POST, request.FILES, label_suffix="")
+        form = Dropped(request.POST, request.FILES)
         if form.is_valid():
             findings = check_document(form.cleaned_data["file"].read(MAX_BYTES + 1))
     status = 422 if form.is_bound and not form.is_valid() else 200

@@ -24,6 +24,10 @@ WITHOUT_EDGE = """() => [...document.querySelectorAll("main :is(button, .button,
     .filter(each => !["radio", "checkbox"].includes(each.type))
     .filter(each => parseFloat(getComputedStyle(each).borderTopWidth) < 1)
     .map(each => each.textContent.trim() || each.name)"""
+# Parts of a drawing that no style sheet knows, so that they come out as black as ink.
+UNDRAWN = """() => [...document.querySelectorAll("svg [class*=look-]:not(text)")]
+    .filter(each => { const s = getComputedStyle(each); return s.fill === "rgb(0, 0, 0)" && s.stroke === "none" })
+    .map(each => each.getAttribute("class"))"""
 RUN_AXE = """() => axe.run({resultTypes: ["violations"]}).then(({violations}) =>
     violations.flatMap(each => each.nodes.map(node => [each.id, node.target, node.failureSummary])))"""
 
@@ -44,6 +48,7 @@ def faults(page: Page, axe_widths: Iterable[int] = (DESK,)) -> list[object]:
         for theme in THEMES:
             page.emulate_media(color_scheme=theme)
             found += [(width, theme, *each) for each in violations(page)]
+    found += [("not drawn", each) for each in set(page.evaluate(UNDRAWN))]
     for width in (ZOOMED, PHONE, DESK):
         page.set_viewport_size({"width": width, "height": HEIGHT})
         found += [(width, "too small", *each) for each in page.evaluate(SMALL, LEAST_TARGET_PX)]

@@ -164,3 +164,5 @@ def return_gauge(page: Page):
     write(page.get_by_label("Serial of the wrap gauge"), "WG-RM-7")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Result")).to_be_visible()
+    # Said once, though the page's script had followed the redirect before the browser did.
+    expect(page.get_by_role("status").first).to_contain_text("Wrap gauge WG-RM-7 is back in machine RM-7.")

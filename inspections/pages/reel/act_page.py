@@ -41,9 +41,6 @@ class ReelActView(ActView):
         if self.needs:
             access.any_authorisation_for(self.person, self.needs, self.reel, self.at)
 
-    def form_options(self) -> dict[str, Any]:
-        return {"label_suffix": ""}
-
     def seen(self) -> str:
         """How long the reel's history is: every act makes it longer."""
         return str(self.reel.chain.length)

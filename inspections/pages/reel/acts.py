@@ -52,7 +52,7 @@ class CableEventView(ReelActView):
 
     def form_options(self) -> dict[str, Any]:
         return {
-            **super().form_options(), "unit": self.person.length_unit, "initial": {"happened_at": now_at_site(self.at)}
+            "unit": self.person.length_unit, "initial": {"happened_at": now_at_site(self.at)}
         }  # fmt: skip
 
     def do(self, data: dict[str, Any]) -> None:
@@ -113,7 +113,7 @@ class MachineView(ReelActView):
         machines = [(each.serial, f"{each.serial} in {each.host}") for each in here]
         offered = {"machine": ("choose a machine", machines)}
         initial = {"machine": self.request.GET.get("machine", "")}
-        return {**super().form_options(), "offered": offered, "initial": initial}
+        return {"offered": offered, "initial": initial}
 
 
 class IssueView(MachineView):
@@ -188,7 +188,7 @@ class MoveView(ReelActView):
         sites = access.sites().values_list("code", "name")
         sent = self.request.POST.get("site")  # stays on the page, though it was sent there from another window
         others = [each for each in sites if each[0] != here or each[0] == sent]
-        return {**super().form_options(), "offered": {"site": ("choose a site", others)}}
+        return {"offered": {"site": ("choose a site", others)}}
 
     def do(self, data: dict[str, Any]) -> None:
         if data["site"] == self.reel.site.code:
