@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from scipy.stats import binomtest
+
 ONE, BOTH = "one person", "both people"
 SOUND, SUPERSEDED = "sound", "superseded publication named"
 WRONG_REEL, REEL_COPIED = "wrong reel on the stand", "wrong reel, its serial copied from the screen"
@@ -17,6 +19,7 @@ STALE, COPIED = "stale values set", "read-back copied, machine set wrongly"
 AT_THE_MACHINE = (STALE, COPIED)
 # The aim: at least 99 % of these before anybody signs. Where a serial is copied instead of read is told apart.
 READ_OFF_THE_THING = (WRONG_REEL, *WRONG_GAUGES, GAUGE_TURNED)
+STOPS = (STOP_IGNORED, STOP_AS_WATCH)
 COPIED_SERIAL = (REEL_COPIED, GAUGE_COPIED)
 
 
@@ -56,10 +59,10 @@ def table_lines(table: Table) -> list[str]:
 
 
 def summary_lines(table: Table) -> list[str]:
-    """The three aims, and what is not caught."""
+    """The three aims, and what is not caught. Limits: of Clopper and Pearson (1934), as scipy has them."""
     at_the_reel = {place: cell for place, cell in table.items() if place[0] not in (*AT_THE_MACHINE, SOUND)}
     alone = [cell for (_, who), cell in at_the_reel.items() if who == ONE]
-    sound = table[SOUND, ""]
+    sound = table.get((SOUND, ""), SlipCell())
     lines = [
         _share("made by one person alone at a hold point", *_caught(alone)),
         *(
@@ -73,7 +76,7 @@ def summary_lines(table: Table) -> list[str]:
             _share(words, *_caught(cells))
             for words, kinds in (
                 ("wrong reels and gauges, before signing", READ_OFF_THE_THING),
-                ("stop findings", (STOP_IGNORED, STOP_AS_WATCH)),
+                ("stop findings", STOPS),
                 ("told apart, where a serial is copied and not read", COPIED_SERIAL),
             )
             if (cells := [cell for (kind, _), cell in table.items() if kind in kinds])
@@ -96,4 +99,7 @@ def _caught_above_one(chosen: Sequence[SlipCell]) -> tuple[int, int]:
 
 
 def _share(what: str, number: int, of: int) -> str:
-    return f"{what}: {number} of {of} caught, {number / of:.2%}"
+    if not of:
+        return f"{what}: none of these"
+    limits = binomtest(number, of).proportion_ci(0.95, "exact")
+    return f"{what}: {number} of {of} caught, {number / of:.2%} (95 % limits {limits.low:.2%} to {limits.high:.2%})"
