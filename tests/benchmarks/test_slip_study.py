@@ -23,10 +23,12 @@ from tests.benchmarks.slip_tables import (
     NOT_FITTING,
     ONE,
     OTHERS_GAUGE,
+    READ_OFF_THE_THING,
     REEL_COPIED,
     RIGHT,
     SOUND,
     STOP_AS_WATCH,
+    STOPS,
     SUPERSEDED,
     WRONG_GAUGES,
     WRONG_REEL,
@@ -146,11 +148,17 @@ def test_the_tables_add_up():
     alone.caught_above_one = 3
     table = {(SOUND, ""): sound, ("halves confused", ONE): alone, (COPIED, ONE): alone}
     assert "87.5%   comparison 7; 1 more than one off" in table_lines(table)[2]
+    # Exact limits for 7 of 8, 3 of 4 and 2 of 100 as tables of them have it (from memory).
+    of_four = "3 of 4 caught, 75.00% (95 % limits 19.41% to 99.37%)"
     assert summary_lines(table) == [
-        "made by one person alone at a hold point: 7 of 8 caught, 87.50%",
-        "would put the numbers off by more than one wrap, slips in the count: 3 of 4 caught, 75.00%",
-        "would put the numbers off by more than one wrap, slips at the machine: 3 of 4 caught, 75.00%",
-        "sound inspections troubled: 2 of 100, 2.00%",
+        "made by one person alone at a hold point: 7 of 8 caught, 87.50% (95 % limits 47.35% to 99.68%)",
+        f"would put the numbers off by more than one wrap, slips in the count: {of_four}",
+        f"would put the numbers off by more than one wrap, slips at the machine: {of_four}",
+        "sound inspections troubled: 2 of 100, 2.00% (95 % limits 0.24% to 7.04%)",
         "not caught: halves confused, one person: 1 of 8",
         f"not caught: {COPIED}, one person: 1 of 8",
     ]
+
+
+def test_what_the_aims_are_about_can_be_studied_alone():
+    assert {kind for kind, _ in slip_study.cells(aims=True)} == {*READ_OFF_THE_THING, *STOPS}
