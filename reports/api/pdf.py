@@ -5,7 +5,6 @@ from django.http import HttpResponse
 from reels.access import reel_for_read
 from reels.api.endpoints import Call, Endpoint, read_file
 from reports import access
-from reports.pdf.sheets.labels import label_sheet
 from reports.queries.documents import label_of
 
 PDF = "application/pdf"
@@ -23,5 +22,7 @@ class ReelLabelEndpoint(Endpoint):
     @read_file("reel_label_show", PDF, is_text=False)
     def get(self, call: Call, serial: str) -> HttpResponse:
         """A label for the reel, to print: its serial, and a QR code that leads to its page."""
+        from reports.pdf.sheets.labels import label_sheet
+
         reel = reel_for_read(serial, call.actor.person, call.at)
         return HttpResponse(label_sheet([label_of(reel, call.request)], at=call.at), content_type=PDF)

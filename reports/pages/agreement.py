@@ -21,7 +21,6 @@ from reports.domain.agreement import COMPARISON_NAMES, COMPARISON_WORDS, Compari
 from reports.domain.agreement.figure import difference_figure
 from reports.pages.pdf import document
 from reports.pages.written import csv_answer
-from reports.pdf.sheets.agreement import agreement_sheet
 from reports.services import agreement
 from reports.services.agreement import AgreementReport, AgreementScope
 
@@ -89,6 +88,8 @@ def pairs_csv(request: HttpRequest) -> HttpResponseBase:
 
 @page
 def repeatability_pdf(request: HttpRequest) -> HttpResponse:
+    from reports.pdf.sheets.agreement import agreement_sheet
+
     form, report = _asked(request)
     filters = [(str(form.fields[name].label), str(value)) for name, value in form.chosen.items() if name != "compare"]
     return document(agreement_sheet(report.agreement, filters, at=timezone.now()), "repeatability.pdf")

@@ -12,7 +12,7 @@ from reels.pages.formats import NOTHING, Badge, length
 from reports.domain.drift_rows import DriftRow, moment
 from reports.domain.recount_words import percent
 from reports.models import AssessedInterval
-from reports.pdf.sheets.drift import DriftLine
+from reports.pdf.facts import DriftLine
 
 FLAGGED = Badge(word="Flagged", icon="referred", tone="stop")
 OPEN = Badge(word="Under review", icon="half", tone="doing")

@@ -1,6 +1,7 @@
 """Documents to look at, and a page to drop one on."""
 
 import re
+from collections.abc import Iterable
 from typing import Any
 from urllib.parse import urlencode
 
@@ -18,6 +19,7 @@ from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_reels, readable_sites, reel_for_read, reel_type, reel_types
 from reels.errors import NotFound, Refused
+from reels.models import Reel
 from reels.pages.answers import page, reader, show
 from reels.pages.plain import PlainForm
 from reports import access
@@ -25,18 +27,12 @@ from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
 from reports.pages.drift import on_paper
 from reports.pages.reel_drift import AsOf, evidence_in_words
-from reports.pdf.examination import MAX_BYTES
-from reports.pdf.sheets import drift, history, setup
-from reports.pdf.sheets import worksheet as blank
-from reports.pdf.sheets.history import HistoryLine
-from reports.pdf.sheets.labels import label_sheet
-from reports.pdf.sheets.practice import practice_answers, practice_sheet
+from reports.pdf.facts import HistoryLine
 from reports.queries import documents as queries
 from reports.services.checking import check_document
 from reports.services.exporting import export_size, filter_documents, stream_export
 
 PDF = "application/pdf"
-PRACTICE = {"sheet": practice_sheet, "answers": practice_answers}
 MOST_LABELS = 200  # on one sheet or several
 AT_ONCE = 500  # entries of a history held at a time
 DAY = forms.DateInput(attrs={"type": "date"})
@@ -70,6 +66,8 @@ def inspection_record(request: HttpRequest, inspection_id: int) -> HttpResponse:
 
 @page
 def worksheet(request: HttpRequest, code: str) -> HttpResponse:
+    from reports.pdf.sheets import worksheet as blank
+
     shown = reel_type(code)
     content = blank.worksheet(
         dict(parameters_json(shown)), parameters_of_type(shown), shown.reference_side, at=timezone.now()
@@ -80,23 +78,29 @@ def worksheet(request: HttpRequest, code: str) -> HttpResponse:
 @page
 def practice(request: HttpRequest, code: str, difficulty: str, seed: int, part: str) -> HttpResponse:
     """A practice reel on paper, or its answers."""
-    shown = reel_type(code)
-    if part not in PRACTICE or difficulty not in set(Difficulty) or seed > LARGEST_SEED:
+    from reports.pdf.sheets.practice import practice_answers, practice_sheet
+
+    shown, sheets = reel_type(code), {"sheet": practice_sheet, "answers": practice_answers}
+    if part not in sheets or difficulty not in set(Difficulty) or seed > LARGEST_SEED:
         raise NotFound(what="practice sheet", key=request.path)
     reel = practice_reel(parameters_of_type(shown), Difficulty(difficulty), seed)
-    content = PRACTICE[part](reel, dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
+    content = sheets[part](reel, dict(parameters_json(shown)), shown.reference_side, at=timezone.now())
     return document(content, f"practice-{part}-{shown.code}-{difficulty}-{seed}.pdf")
 
 
 @page
 def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
+    from reports.pdf.sheets.setup import setup_card as card
+
     at = timezone.now()
     values = setup_values_for_read(setup_id, reader(request), at)
-    return document(setup.setup_card(queries.setup_card_of(values), at=at), f"setup-card-{values.pk}.pdf")
+    return document(card(queries.setup_card_of(values), at=at), f"setup-card-{values.pk}.pdf")
 
 
 @page
 def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
+    from reports.pdf.sheets import history
+
     at, person = timezone.now(), reader(request)
     reel = reel_for_read(serial, person, at)
     lines = [
@@ -109,16 +113,14 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
 @page
 def reel_label(request: HttpRequest, serial: str) -> HttpResponse:
     """A label for one reel."""
-    at = timezone.now()
-    reel = reel_for_read(serial, reader(request), at)
-    return document(label_sheet([queries.label_of(reel, request)], at=at), f"label-{reel.pk}.pdf")
+    reel = reel_for_read(serial, reader(request), timezone.now())
+    return label_document([reel], request, f"label-{reel.pk}.pdf")
 
 
 @page
 def labels(request: HttpRequest) -> HttpResponse:
     """A sheet of labels for all reels in service that one may see, or those of one site (?site=CODE)."""
-    at = timezone.now()
-    reels = readable_reels(reader(request), at).filter(retired_at__isnull=True).order_by("serial")
+    reels = readable_reels(reader(request), timezone.now()).filter(retired_at__isnull=True).order_by("serial")
     if site := request.GET.get("site", ""):
         reels = reels.filter(site__code=site)
     chosen = list(reels.select_related("type")[: MOST_LABELS + 1])
@@ -128,7 +130,13 @@ def labels(request: HttpRequest) -> HttpResponse:
             f"There are {count} reels to print labels for; 1 to {MOST_LABELS} are printed at a time. Choose a site."
         )
         return refusal(why_none)
-    return document(label_sheet([queries.label_of(each, request) for each in chosen], at=at), "labels.pdf")
+    return label_document(chosen, request, "labels.pdf")
+
+
+def label_document(reels: Iterable[Reel], request: HttpRequest, name: str) -> HttpResponse:
+    from reports.pdf.sheets.labels import label_sheet
+
+    return document(label_sheet([queries.label_of(each, request) for each in reels], at=timezone.now()), name)
 
 
 def history_line(each: Told) -> HistoryLine:
@@ -143,6 +151,8 @@ def history_line(each: Told) -> HistoryLine:
 
 @page
 def fleet_drift(request: HttpRequest) -> HttpResponse:
+    from reports.pdf.sheets import drift
+
     at = timezone.now()
     try:
         report = on_paper(request.GET, reader(request), at)
@@ -156,6 +166,8 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
 @page
 def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     """One reel's evidence, today or as of a day."""
+    from reports.pdf.sheets import drift
+
     at, person, day = timezone.now(), reader(request), AsOf(request.GET).day
     reel = reel_for_read(serial, person, at)
     try:
@@ -229,6 +241,8 @@ class Dropped(PlainForm):
 @require_http_methods(["GET", "HEAD", "POST"])
 def check(request: HttpRequest) -> HttpResponse:
     """A page to drop a document on: is it what it says?"""
+    from reports.pdf.examination import MAX_BYTES
+
     form = Dropped()
     findings: tuple[CheckResult, ...] = ()
     if request.method == "POST":

@@ -3,11 +3,11 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from typing import Any
 
 from reels.domain import ledger
-from reports.pdf.fonts import is_printable
 
 RECORD = "record.json"
 SITUATION = "situation.json"
@@ -50,11 +50,6 @@ class InspectionFacts:
         return ledger.digest(ledger.canonical(compared))
 
     @property
-    def is_printable(self) -> bool:
-        """Whether the pages can show every character of it."""
-        return all(is_printable(each.decode()) for each in (self.record, *self.statements, self.situation))
-
-    @property
     def attachments(self) -> dict[str, bytes]:
         signed = {f"signature-{i}.json": each for i, each in enumerate(self.statements, start=1)}
         return {RECORD: self.record, **signed, SITUATION: self.situation}
@@ -76,3 +71,39 @@ class SetupCard:
     host: str
     length: Mapping[str, str] | None
     values: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftLine:
+    """An interval between two counts, in words."""
+
+    reel: str
+    from_at: datetime
+    to_at: datetime
+    p: str
+    p_then: str
+    change: str
+    logged: str
+    is_flagged: bool
+    explanation: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelLabel:
+    """What stands on one label. address: of the reel's page."""
+
+    serial: str
+    reel_type: str
+    part_number: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryLine:
+    """An entry of a history as a line. act: in words, with what it came to."""
+
+    seq: int
+    at: datetime
+    act: str
+    by: str
+    digest: str

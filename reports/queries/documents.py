@@ -15,8 +15,7 @@ from inspections.queries.record import person_json
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
 from reels.queries import length_counted
-from reports.pdf.facts import InspectionFacts, SetupCard
-from reports.pdf.sheets.labels import ReelLabel
+from reports.pdf.facts import InspectionFacts, ReelLabel, SetupCard
 
 _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withdrawn_by")
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",

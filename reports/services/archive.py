@@ -21,7 +21,6 @@ from reels.models import HistoryEntry, Reel
 from reels.services.history import Actor, record_act
 from reports.models import ArchivedPdf
 from reports.pdf.facts import InspectionFacts
-from reports.pdf.sheets.inspection import inspection_pdf, library_versions
 from reports.queries.documents import documented_of, facts_of
 from reports.services.seal import seal_key
 
@@ -47,6 +46,8 @@ def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]
 
 def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
     """The inspections of a reel whose document is missing or shows another situation. Six queries."""
+    from reports.pdf.sheets.inspection import library_versions
+
     newest = {  # the later number overwrites the earlier
         row.inspection_id: row.situation_digest
         for row in ArchivedPdf.objects.filter(inspection__reel=reel).order_by("number").defer("content")
@@ -63,9 +64,10 @@ def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[Arch
 
 
 def _draw_up(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
-    unsealed = inspection_pdf(facts)
-    from reports.pdf.seal import seal_document  # noqa: PLC0415  # large, and most processes never seal
+    from reports.pdf.seal import seal_document
+    from reports.pdf.sheets.inspection import inspection_pdf
 
+    unsealed = inspection_pdf(facts)
     content = seal_document(unsealed, seal_key(), at=at)
     return ArchivedPdf(
         inspection_id=facts.record_data["inspection"], drawn_up_at=at, record_digest=facts.record_digest,

@@ -1,6 +1,7 @@
 """Checking documents: files from anywhere, and those that are kept."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from inspections.domain.words import InspectionState
 from inspections.models import InspectionRecord, SignOff
@@ -9,20 +10,24 @@ from reels.domain.ledger import Break
 from reports.domain.verdicts import CheckResult, Question, Verdict, fails, holds
 from reports.errors import SealMissing
 from reports.models import ArchivedPdf
-from reports.pdf.examination import Examination, examine, examine_here
 from reports.services.seal import known_fingerprints
+
+if TYPE_CHECKING:
+    from reports.pdf.examination import Examination
 
 CHUNK = 20  # documents held at a time
 
 
 def check_document(content: bytes) -> tuple[CheckResult, ...]:
     """Seal, record, pages and history of a file, each with a verdict of its own. Any bytes get an answer."""
+    from reports.pdf.examination import examine
+
     examined = examine(content)
     seal, *others = examined.results
     return (_ours(seal, examined), *others, history(content, examined))
 
 
-def _ours(seal: CheckResult, examined: Examination) -> CheckResult:
+def _ours(seal: CheckResult, examined: "Examination") -> CheckResult:
     """A seal that holds, but is somebody else's, is no seal of this service."""
     if seal.verdict is not Verdict.HOLDS:
         return seal
@@ -35,7 +40,7 @@ def _ours(seal: CheckResult, examined: Examination) -> CheckResult:
         return fails(Question.SEAL, f"{seal.why} But this service knows no certificate: {missing}")
 
 
-def history(content: bytes, examined: Examination) -> CheckResult:
+def history(content: bytes, examined: "Examination") -> CheckResult:
     """Whether this service kept the very file, what is attached to it is in its records, and what happened since."""
     row = ArchivedPdf.objects.filter(digest=ledger.digest(content)).select_related("inspection__record").first()
     if row is None:
@@ -76,6 +81,8 @@ def archive_breaks() -> Iterator[Break]:
 
 def document_fault(row: ArchivedPdf, known: frozenset[str]) -> str | None:
     """What is wrong with a kept document, or None. known: fingerprints of the service's certificates."""
+    from reports.pdf.examination import examine_here
+
     content = bytes(row.content)
     if ledger.digest(content) != row.digest:
         return f"its bytes have the digest {ledger.digest(content)[:12]}, but {row.digest[:12]} is told"

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from reels.domain.drawing import Picture
 from reports.pdf import style, words
+from reports.pdf.facts import DriftLine
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 
@@ -16,21 +17,6 @@ HOW_TO_READ = (
     "of the later count. Flags are chosen over the whole fleet, so that at most one in twenty is expected to be false. "
     "A flag is a reason to investigate, not proof. Days are in UTC."
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DriftLine:
-    """An interval between two counts, in words."""
-
-    reel: str
-    from_at: datetime
-    to_at: datetime
-    p: str
-    p_then: str
-    change: str
-    logged: str
-    is_flagged: bool
-    explanation: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,24 +1,13 @@
 """A reel's history on paper, drawn up on demand and not kept."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 from reels.domain.words import counted
 from reports.pdf import style, words
+from reports.pdf.facts import HistoryLine
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HistoryLine:
-    """An entry of a history as a line. act: in words, with what it came to."""
-
-    seq: int
-    at: datetime
-    act: str
-    by: str
-    digest: str
 
 
 def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[HistoryLine], *, at: datetime) -> bytes:

@@ -20,6 +20,7 @@ from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts
 from reports.pdf.flowables import Story
+from reports.pdf.fonts import is_printable
 from reports.pdf.pdfa import Part, write_pdfa
 from reports.pdf.sheets.setup import setup_values
 
@@ -93,7 +94,7 @@ def _title(story: Story, facts: InspectionFacts) -> None:
     story.heading(f"Inspection {record['inspection']}: count of reel {record['reel']['serial']}", 1)
     when = f"Counted {words.time(record['done_at'])}, recorded {words.time(record['recorded_at'])}"
     story.paragraph(f"{when}{', from paper' if record['from_paper'] else ''}. All times are UTC.", style.NOTE)
-    if not facts.is_printable:
+    if not all(is_printable(each.decode()) for each in facts.attachments.values()):
         story.paragraph(NOT_SHOWN, style.NOTE)
     if void := situation["void"]:
         requested = f"{words.person(void['requested_by'])} on {words.time(void['requested_at'])}"

@@ -1,29 +1,19 @@
 """Labels for reels: the code leads a phone to the reel's page, and fills in nothing anywhere."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import segno
 
 from reels.domain.drawing import Bar, Look, Picture, Shape, Trace, Words
 from reports.pdf import style
+from reports.pdf.facts import ReelLabel
 from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 
 WIDTH, HEIGHT = 240.0, 110.0  # points: two beside each other on A4, and the code is read at arm's length
 CODE, MARGIN = 84.0, 13.0
 ON_A_PAGE = 10
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReelLabel:
-    """What stands on one label. address: of the reel's page."""
-
-    serial: str
-    reel_type: str
-    part_number: str
-    address: str
 
 
 def label_sheet(labels: Sequence[ReelLabel], *, at: datetime) -> bytes:

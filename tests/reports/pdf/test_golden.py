@@ -14,13 +14,12 @@ from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
 from reports.domain.agreement import Comparison, agreement_of
 from reports.domain.drift_figure import CountPoint, Course, course_figure
-from reports.pdf.facts import SetupCard
+from reports.pdf.facts import DriftLine, HistoryLine, SetupCard
 from reports.pdf.sheets import drift as drift_sheets
 from reports.pdf.sheets import history as history_sheet
 from reports.pdf.sheets import setup, worksheet
 from reports.pdf.sheets.agreement import agreement_sheet
-from reports.pdf.sheets.drift import CourseSheet, DriftLine
-from reports.pdf.sheets.history import HistoryLine
+from reports.pdf.sheets.drift import CourseSheet
 from reports.pdf.sheets.inspection import FORM, inspection_pdf
 from tests.builders import NOW
 from tests.reports.domain.agreement.test_report import fleet
