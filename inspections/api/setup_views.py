@@ -89,7 +89,10 @@ class ConfirmationEndpoint(SetupValuesEndpoint):
 class MachineCheckEndpoint(SetupValuesEndpoint):
     @create("setup_values_check", shapes.SetupValuesDetailOut, shapes.MachineCheckIn, tag=tag_of)
     def post(self, call: Call, setup_id: int) -> SetupValues:
-        """The functional check after installation, or what the machine showed after first use."""
+        """The functional check after installation, or what the machine showed after first use.
+
+        One that failed holds the reel and withdraws its values; its remark then has to say what the machine did.
+        """
         setup.record_check(setup_id=setup_id, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, setup_id)
 

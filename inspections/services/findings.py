@@ -25,8 +25,7 @@ from inspections.queries.counts import live_inspection
 from inspections.queries.findings import kind_for, kinds_of, open_stops
 from inspections.queries.keyings import may_be_read
 from inspections.services import evaluation
-from inspections.services.maintenance import hold_reel
-from inspections.services.setup import withdraw_values
+from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.domain.words import Side

@@ -13,7 +13,7 @@ from inspections.domain.words import Act
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.opening import require_no_live_count
-from inspections.services.setup import withdraw_values
+from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.errors import AlreadyReversed, MachineOccupied, OtherSite, ReelNotHeld, ReelNotInstalled
@@ -85,13 +85,6 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
         require_in_service(reel)
         require_not_held(reel)
         return hold_reel(act, reel, reason)
-
-
-def hold_reel(act: ActRecorder, reel: Reel, reason: str) -> Hold:
-    """Within another act: hold a reel that is not held; its setup values end."""
-    hold = act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
-    withdraw_values(act, reel, f"the reel is held: {reason}")
-    return hold
 
 
 @transaction.atomic

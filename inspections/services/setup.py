@@ -5,6 +5,7 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 
 from inspections import access
+from inspections.domain.act_fields import CHECKS
 from inspections.domain.findings import Remedy
 from inspections.domain.words import Act, InspectionState
 from inspections.errors import NotInForce, NotIssuable, RulesNotConfirmed, SamePerson, StepMissing
@@ -16,7 +17,8 @@ from inspections.services.gauges import require_home
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.domain.type_rules import without_source
-from reels.models import Machine, Reel, ReelType
+from reels.errors import ValueNotTaken
+from reels.models import Hold, Machine, Reel, ReelType
 from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.reels import require_in_service, require_not_held
 
@@ -106,16 +108,24 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
 
 @transaction.atomic
 def record_check(*, setup_id: int, kind: str, passed: bool, remark: str, actor: Actor, at: datetime) -> MachineCheck:
-    """The functional check after installation, or what the machine showed after first use."""
+    """The functional check after installation, or what the machine showed after first use.
+
+    One that failed holds the reel, and its values end: nobody is to reel by numbers that the machine did not bear out.
+    """
     access.in_person(actor)
     values = _in_force(setup_id, actor, at)
     access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM, Act.MAINTAIN), values.reel, at)
     if values.confirmed_at is None:
         raise StepMissing(missing="a second person confirms what the machine shows")
+    if not passed and not remark.strip():
+        raise ValueNotTaken(field="remark", seen="nothing", allowed="what the machine did, where a check failed")
     with record_act(values.reel.chain, "machine_checked", actor, at, setup_values=values.pk) as act:
-        return act.add(
+        check = act.add(
             MachineCheck(setup_values=values, kind=kind, passed=passed, remark=remark, done_by=actor.person, done_at=at)
         )
+        if not passed:
+            hold_reel(act, values.reel, f"the {dict(CHECKS)[kind]} failed: {remark}")
+        return check
 
 
 @transaction.atomic
@@ -134,6 +144,13 @@ def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
     """Within another act: withdraw what is in force for a reel, if anything is, and tell why."""
     if values := values_in_force(reel):
         act.change(values, withdrawn_at=act.at, withdrawn_by=act.actor.person, withdrawn_why=why)
+
+
+def hold_reel(act: ActRecorder, reel: Reel, reason: str) -> Hold:
+    """Within another act: hold a reel that is not held; its setup values end."""
+    hold = act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
+    withdraw_values(act, reel, f"the reel is held: {reason}")
+    return hold
 
 
 def rules_unconfirmed(reel_type: ReelType) -> RulesNotConfirmed | None:

@@ -146,14 +146,18 @@ class CheckForm(ActForm):
 
 class MachineCheckView(SetupActView):
     title, button = "Record a check of the machine", "Record the check"
-    means = "The functional check after installation, or what the machine showed after first use."
+    means = (
+        "The functional check after installation, or what the machine showed after first use. One that failed holds "
+        "the reel and withdraws its values at once."
+    )
     needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
     form_class = CheckForm
 
     def do(self, data: dict[str, Any]) -> None:
         passed = data.pop("passed") == "yes"
         setup.record_check(setup_id=self.row.pk, passed=passed, actor=self.actor, at=self.at, **data)
-        self.message = f"The check is recorded: {'passed' if passed else 'failed'}."
+        after = "passed." if passed else "failed. The reel is held, and its values are withdrawn."
+        self.message = f"The check is recorded: {after}"
 
 
 class WithdrawalView(SetupActView):
