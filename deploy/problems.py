@@ -21,6 +21,7 @@ from rest_framework.response import Response
 from deploy.watching import request_id
 from reels.api.conditions import HeaderRefused
 from reels.api.forms import ParameterRefused
+from reels.api.serializers import NotYetOut
 from reels.errors import (
     AlreadyRecorded,
     Busy,
@@ -28,6 +29,7 @@ from reels.errors import (
     Malformed,
     NotAllowed,
     NotFound,
+    NotYet,
     Refused,
     TooManyTries,
     Unreachable,
@@ -100,8 +102,11 @@ TAKEN_SQLITE = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}
 
 
 def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None:
-    """The problem document for an exception in an API view; None leaves it to `server_error`."""
+    """The problem document for an exception in an API view; 202 for what is not there yet; None: `server_error`."""
     request: Request = context["request"]
+    if isinstance(exc, NotYet):
+        headers = {"Retry-After": str(RETRY_AFTER_S), "Location": request.get_full_path()}
+        return Response(NotYetOut(exc.run).data, status=HTTPStatus.ACCEPTED, headers=headers)
     refused = _as_refusal(exc)
     if isinstance(refused, Refused):
         return _answer_refusal(refused, request)

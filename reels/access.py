@@ -7,6 +7,7 @@ is a matter of authorisations, in `inspections`. What somebody may not see is an
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
+from uuid import UUID
 
 from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist
@@ -294,6 +295,11 @@ def to_be_enrolled_again(person: Person, by: Person) -> dict[str, Any]:
 
 def second_factor_of(person: Person) -> SecondFactor | None:
     return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
+
+
+def task(pk: UUID) -> TaskRun:
+    """A task, for whoever has its number: what is told of it is how far it is. Raises NotFound."""
+    return one(TaskRun.objects.select_related("result"), "task", pk=pk)
 
 
 def tasks(administrator: Person) -> QuerySet[TaskRun]:

@@ -30,6 +30,14 @@ class Refused(Exception):
         return self.message.format(**self.facts)
 
 
+class NotYet(Exception):
+    """Nothing is wrong: a worker has it to do, and the same may be asked again. run: the task (a TaskRun)."""
+
+    def __init__(self, run: Any) -> None:
+        super().__init__(run)
+        self.run = run
+
+
 class Malformed(Refused):
     """A value that can't be taken, whatever the state of the record."""
 

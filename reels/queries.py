@@ -23,6 +23,7 @@ from reels.models import (
     WorkerSeen,
     WrapGauge,
 )
+from reels.models.tasks import STATES
 
 Row = TypeVar("Row", bound=Model)
 
@@ -102,9 +103,8 @@ def length_counted(layers: int | None, wraps: int | None, reel_type: ReelType) -
 
 def tasks_by_state() -> dict[str, int]:
     """How many tasks wait, run, and have failed and are still kept. One query."""
-    states = {"waiting": TaskResultStatus.READY, "running": TaskResultStatus.RUNNING, "failed": TaskResultStatus.FAILED}
     counts = dict(DBTaskResult.objects.values_list("status").annotate(Count("pk")).order_by())
-    return {name: counts.get(status, 0) for name, status in states.items()}
+    return {name: counts.get(status, 0) for status, name in STATES.items() if name != "done"}
 
 
 def oldest_task_due(at: datetime) -> datetime | None:

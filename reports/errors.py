@@ -14,6 +14,6 @@ class SealMissing(Refused):
 
 
 class FleetTooLarge(Refused):
-    title = "Too much for one request"
-    message = "A report as of a day over {counts} counts takes too long here; use `manage.py drift_report --as-of`."
+    title = "Too much to keep"
+    message = "A report as of a day over {counts} counts is too large here; use `manage.py drift_report --as-of`."
     fields = ("as_of",)

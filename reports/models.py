@@ -107,6 +107,20 @@ class Assessment(models.Model):
         return f"assessment of {self.reel}"
 
 
+class AsOfReport(models.Model):
+    """The drift report as of a moment: from what, and with which rates. content: a database of SQLite, compressed."""
+
+    as_of = models.DateTimeField(unique=True)
+    inputs = models.CharField(max_length=64, help_text="Digest of how much was recorded by then, and of the types.")
+    rates = models.JSONField()
+    flag_at = models.FloatField(help_text="The least probability that is flagged.")
+    made_at = models.DateTimeField()
+    content = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"drift as of {self.as_of:%Y-%m-%d}"
+
+
 class AssessedInterval(models.Model):
     """What is believed of one pair of neighbouring counts; see drift.IntervalPosterior."""
 

@@ -1,7 +1,7 @@
 """What is on record of reels for the drift report and for weighing a count just keyed, some reels at a time."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
 from typing import Any
@@ -116,10 +116,13 @@ def learned_rates() -> LearnedRates | None:
 
 def parameters_of(learned: LearnedRates | None) -> DriftParameters:
     """Rates as the domain takes them; what stands before anything is learned for None."""
-    if learned is None:
-        return drift.DEFAULT_PARAMETERS
+    return drift.DEFAULT_PARAMETERS if learned is None else parameters_from(learned.values)
+
+
+def parameters_from(stored: Mapping[str, Any]) -> DriftParameters:
+    """Rates as they were stored, in JSON."""
     values: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value for name, value in learned.values.items()
+        name: tuple(value) if isinstance(value, list) else value for name, value in stored.items()
     }
     return DriftParameters(**values)
 

@@ -14,6 +14,7 @@ from reels.api.authentication import BearerAuthentication
 from reels.api.endpoints import JSON, Operation
 from reels.api.fields import Degrees, Named
 from reels.api.forms import Form, Out, page_of
+from reels.api.serializers import Awaited, NotYetOut
 
 PROBLEM = "application/problem+json"
 KEY = OpenApiParameter(
@@ -119,6 +120,8 @@ class EndpointSchema(AutoSchema):
         if described.media_type:
             kind = OpenApiTypes.STR if described.is_text else OpenApiTypes.BINARY
             success[described.status, described.media_type] = kind
+        if issubclass(described.answer or Out, Awaited):
+            success[202, JSON] = NotYetOut
         problems = {(status, PROBLEM): ProblemOut for status in _refusals(described, self.method, self.path)}
         return (success or {described.status: None}) | problems
 

@@ -36,6 +36,7 @@ from reels.domain.act_fields import (
     RuleSourceFields,
 )
 from reels.domain.words import AskedAt, Graduation, LinePlace, Scope, Side, UnusualRule, WindingSense
+from reels.models.tasks import STATES
 
 ReasonIn = body_of(ReasonFields, "ReasonIn")
 
@@ -46,6 +47,21 @@ ReasonIn = body_of(ReasonFields, "ReasonIn")
 class PersonOut(Out):
     username = Text()
     full_name = Text()
+
+
+class Awaited(Out):
+    """An answer that a worker makes: until it has, there is a NotYetOut, with 202."""
+
+
+class NotYetOut(Out):
+    """What is not there yet: how far the worker is. The same address gives the answer once it is."""
+
+    title = serializers.CharField()
+    state = Word(tuple(STATES.values()))
+    progress = serializers.CharField()
+    done = serializers.IntegerField()
+    of = serializers.IntegerField(help_text="0: not known.")
+    problem = serializers.CharField(help_text="Why the last try did not succeed, if one did not.")
 
 
 class SessionIn(Form):

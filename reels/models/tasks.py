@@ -2,7 +2,15 @@
 
 from django.db import models
 from django.db.models import Q
+from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
+
+STATES = {
+    TaskResultStatus.READY: "waiting",
+    TaskResultStatus.RUNNING: "running",
+    TaskResultStatus.FAILED: "failed",
+    TaskResultStatus.SUCCESSFUL: "done",
+}
 
 
 class TaskRun(models.Model):
@@ -31,6 +39,16 @@ class TaskRun(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def state(self) -> str:
+        """Of STATES."""
+        return STATES[TaskResultStatus(self.result.status)]
+
+    @property
+    def stamp(self) -> str:
+        """Another one as soon as there is something new to see."""
+        return f"{self.pk} {self.state} {self.done} {self.progress}"
 
 
 class WorkerSeen(models.Model):

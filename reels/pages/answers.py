@@ -3,21 +3,24 @@
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec
+from http import HTTPStatus
+from typing import Any, Concatenate, ParamSpec, TypeVar
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from reels import standby
-from reels.errors import NotAllowed, NotFound
+from reels.errors import NotAllowed, NotFound, NotYet
 from reels.models import Person, Site
 
 Given = ParamSpec("Given")
+Answered = TypeVar("Answered", bound=HttpResponseBase)
 View = Callable[Concatenate[HttpRequest, Given], HttpResponse]
 
 
@@ -37,11 +40,24 @@ def _answering(view: View[Given], methods: list[str]) -> View[Given]:
     @wraps(view)
     def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> HttpResponse:
         try:
-            return view(request, *args, **kwargs)
+            return awaiting(view)(request, *args, **kwargs)
         except NotFound as refused:
             raise Http404(str(refused)) from refused
         except NotAllowed as refused:
             raise PermissionDenied(str(refused)) from refused
+
+    return answer
+
+
+def awaiting(view: Callable[Concatenate[HttpRequest, Given], Answered]) -> Callable[..., Answered | HttpResponse]:
+    """Have a page say how far the worker is with what the page shows, until it is there."""
+
+    @wraps(view)
+    def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> Answered | HttpResponse:
+        try:
+            return view(request, *args, **kwargs)
+        except NotYet as awaited:
+            return render(request, "reels/not_yet.html", {"run": awaited.run}, status=HTTPStatus.ACCEPTED)
 
     return answer
 

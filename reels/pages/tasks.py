@@ -1,6 +1,8 @@
 """What the worker has to do, does and could not do, for administrators."""
 
-from django.http import HttpRequest, HttpResponse
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import get_date_max
@@ -29,6 +31,13 @@ def everything(request: HttpRequest) -> HttpResponse:
     about = {"section": "people", "parts": parts, "worker_seen_at": queries.worker_seen_at(),
              "due_at": queries.oldest_task_due(now)}  # fmt: skip
     return show(request, "reels/tasks.html", about)
+
+
+@page
+def stamp(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """For a page that goes on by itself: at each step of a task, or (?ending) when it has ended."""
+    run = access.task(pk)
+    return JsonResponse({"stamp": f"{run.is_live}" if "ending" in request.GET else run.stamp})
 
 
 def _row(run: TaskRun) -> dict[str, object]:

@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("people/<username:username>/enrolment", people.EnrolmentView.as_view(), name="enrolment"),
     path("people/<username:username>/second-factor", people.SecondFactorEndView.as_view(), name="end-second-factor"),
     path("tasks", tasks.everything, name="tasks"),
+    path("tasks/<uuid:pk>/stamp", tasks.stamp, name="task-stamp"),
     path("publications", publications.publications, name="publications"),
     path("publications/add", publications.PublicationAddView.as_view(), name="publication-add"),
     path("publications/<int:publication_id>/end", publications.PublicationEndView.as_view(), name="publication-end"),

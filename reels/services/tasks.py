@@ -76,7 +76,7 @@ def leased(work: Callable[Concatenate[HeldTask, Params], Any]) -> Task[Any, Any]
 @on_primary
 def put(work: Task[Any, Any], *args: Any, key: str, title: str) -> TaskRun:
     """Put a task into the queue, unless one of this key waits or runs: then that one. Raises QueueFull."""
-    live = TaskRun.objects.filter(is_live=True)
+    live = TaskRun.objects.filter(is_live=True).select_related("result")
     if waiting := live.filter(key=key).first():
         return waiting
     if live.count() >= MOST_LIVE:
@@ -84,9 +84,10 @@ def put(work: Task[Any, Any], *args: Any, key: str, title: str) -> TaskRun:
     try:
         with transaction.atomic():
             result = work.enqueue(*args)
-            return TaskRun.objects.create(result_id=UUID(result.id), key=key, title=title)
+            TaskRun.objects.create(result_id=UUID(result.id), key=key, title=title)
     except IntegrityError:  # somebody else put it in at this moment
-        return TaskRun.objects.filter(key=key).latest("result__enqueued_at")
+        log.info("Task %r was put in twice at the same moment.", key)
+    return TaskRun.objects.filter(key=key).select_related("result").latest("result__enqueued_at")
 
 
 @on_primary

@@ -14,9 +14,10 @@ from reels import access as reel_access
 from reels.api.endpoints import JSON, Call, Endpoint, create, read, read_file, tag_of
 from reels.api.paging import Page
 from reports.api import drift_serializers as shapes
-from reports.domain.drift_rows import COLUMNS, as_written, end_of
+from reports.domain.drift_rows import COLUMNS, as_written, end_of, moment
 from reports.domain.written import csv_lines
 from reports.services import assessments, drift_evidence, drift_report
+from reports.services.assessments import FleetStanding
 from reports.services.drift_report import DriftReport
 
 CSV = "text/csv"
@@ -36,15 +37,19 @@ class FleetDriftEndpoint(Endpoint):
         as_of = query.get("as_of")
         chosen = {"least_p": query["least_probability"], "false_share": query["false_share"]}
         if as_of:
-            assessments.require_small_fleet()
-            report, behind = drift_report.report_as_of(reels, end_of(as_of), **chosen), 0
+            report, standing = drift_report.kept_report_as_of(reels, end_of(as_of), **chosen), FleetStanding()
         else:
-            behind = assessments.bring_nearly_up_to_date(at=call.at)
+            standing = assessments.fleet_standing()
             report = drift_report.report_of(reels, **chosen)
         if query.get("format", call.request.accepted_renderer.format) == "csv":
-            return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers={"Reels-Behind": str(behind)})
-        head = {"as_of": as_of and as_of.isoformat(), "reels_behind": behind}
+            return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers=_behind(standing))
+        head = {"as_of": as_of and as_of.isoformat(), **shapes.StandingOut(standing).data}
         return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)
+
+
+def _behind(standing: FleetStanding) -> dict[str, str]:
+    since = {"Behind-Since": moment(standing.since)} if standing.since else {}
+    return {"Reels-Behind": str(standing.behind), **since}
 
 
 def _csv_lines(report: DriftReport) -> Iterator[str]:
@@ -68,7 +73,7 @@ class ReelDriftEndpoint(Endpoint):
         """What is believed of a reel: every interval between two counts, every count, and what became of its flags."""
         reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
         assessments.bring_reel_up_to_date(reel, at=call.at)
-        return drift_evidence.drift_of(reel)
+        return drift_evidence.drift_of(reel, at=call.at)
 
 
 class FlagListEndpoint(Endpoint):

@@ -10,7 +10,7 @@ from inspections.domain.drift.records import SLIP_WORDS
 from reels.api.act_fields import body_of
 from reels.api.fields import USERNAME, Day, Metres, Moment, Named, Number, Text, Whole, Word
 from reels.api.forms import Form, Out, PageQuery, Query
-from reels.api.serializers import LengthOut, PersonOut
+from reels.api.serializers import Awaited, LengthOut, PersonOut
 from reports.domain.drift_rows import FALSE_SHARE
 from reports.services.drift_evidence import CountEvidence
 
@@ -56,9 +56,13 @@ class IntervalOut(Out):
     explanation = Text()
 
 
-class DriftReportOut(Out):
+class StandingOut(Awaited):
+    reels_behind = serializers.IntegerField(source="behind", help_text="Reels whose newest entries are not in it yet.")
+    behind_since = Moment(source="since", allow_null=True, help_text="When the first of these entries was recorded.")
+
+
+class DriftReportOut(StandingOut):
     as_of = Day(allow_null=True)
-    reels_behind = serializers.IntegerField(help_text="Reels whose newest entries are not in the report yet.")
     results = IntervalOut(many=True, help_text="The most probable first.")
 
 
@@ -84,7 +88,7 @@ class FlagOut(Out):
 class RatesOut(Out):
     """Rates of the fleet, as sentences."""
 
-    learned_at = Moment()
+    learned_at = Moment(allow_null=True, help_text="null: none are learned yet, and general ones hold.")
     in_words = serializers.ListField(child=serializers.CharField())
 
 

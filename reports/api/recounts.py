@@ -9,7 +9,7 @@ from reels import access
 from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Metres, Moment, Text, Word
 from reels.api.forms import Out, Query
-from reports.api.drift_serializers import Probability
+from reports.api.drift_serializers import Probability, StandingOut
 from reports.services import assessments, recounts
 
 
@@ -36,8 +36,7 @@ class RecountOut(Out):
     explanation = Text(source="interval.explanation")
 
 
-class RecountsOut(Out):
-    reels_behind = serializers.IntegerField(help_text="Reels whose newest entries are not in the list yet.")
+class RecountsOut(StandingOut):
     results = RecountOut(many=True, help_text="The most telling first.")
 
 
@@ -45,6 +44,7 @@ class RecountListEndpoint(Endpoint):
     @read("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
     def get(self, call: Call) -> dict[str, Any]:
         """The counts worth making next: where one more would tell most whether the newest shows a cut, or a slip."""
-        behind = assessments.bring_nearly_up_to_date(at=call.at)
+        standing = assessments.fleet_standing()
         readable = access.readable_reels(call.actor.person, call.at)
-        return {"reels_behind": behind, "results": recounts.counts_worth_making(readable, call.query)}
+        worth = recounts.counts_worth_making(readable, call.query)
+        return {"behind": standing.behind, "since": standing.since, "results": worth}

@@ -24,6 +24,7 @@ from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
 from reports.pages.interval_rows import Interval, flag_row, interval_of
 from reports.services import assessments, drift_report
+from reports.services.assessments import FleetStanding
 
 SIZE = 50
 AS_OF_SHOWN = 100
@@ -62,11 +63,11 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
     """The ranked intervals of the reels that the person may see, with the flags that somebody looks into."""
     person, at = reader(request), timezone.now()
     form, reels = _asked_for(request.GET, person, at)
-    chosen, refused, behind = form.chosen, "", 0
+    chosen, refused, standing = form.chosen, "", FleetStanding()
     if as_of := chosen.get("as_of"):
         pages, refused = _as_of(reels, as_of, chosen, person)
     else:
-        behind = assessments.bring_nearly_up_to_date(at=at)
+        standing = assessments.fleet_standing()
         pages = _today(reels, request.GET, form, person)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
@@ -74,7 +75,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "filter": form,
         "pages": pages,
         "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
-        "behind": behind,
+        "standing": standing,
         "as_of": as_of,
         "refused": refused,
         "export": f"/api/v1/reports/drift?{urlencode(export)}",
@@ -84,15 +85,14 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
 
 
 def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
-    """The intervals of the page, as far as they go into a document. Raises FleetTooLarge as of a day."""
+    """The intervals of the page, as far as they go into a document. Raises FleetTooLarge as of a day, and NotYet."""
     form, reels = _asked_for(asked, person, at)
     as_of = form.chosen.get("as_of")
     if as_of:
-        assessments.require_small_fleet()
         rows = _rows_as_of(reels, as_of, form.chosen, person)
         total = len(rows)
     else:
-        assessments.bring_nearly_up_to_date(at=at)
+        assessments.fleet_standing()
         flagged_from = drift_report.flag_at()
         ranked = drift_report.ranked(reels, LEAST.get(form.chosen.get("show", ""), flagged_from))
         unit, total = person.length_unit, ranked.count()
@@ -119,15 +119,14 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person) -> P
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:
     """The first intervals as of a day; nothing but why, where the fleet is too large for a page."""
     try:
-        assessments.require_small_fleet()
+        rows = _rows_as_of(reels, as_of, chosen, person)
     except FleetTooLarge as refused:
         return Pages(rows=[], number=1, of=1, total=0, earlier="", later=""), str(refused)
-    rows = _rows_as_of(reels, as_of, chosen, person)
     return Pages(rows=rows[:AS_OF_SHOWN], number=1, of=1, total=len(rows), earlier="", later=""), ""
 
 
 def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> list[Interval]:
-    report = drift_report.report_as_of(reels, end_of(as_of))
+    report = drift_report.kept_report_as_of(reels, end_of(as_of))
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
     rows = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
     return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in rows]

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
 from reels import access
-from reels.pages.answers import page, reader, show
+from reels.pages.answers import awaiting, page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import count_words, length
 from reels.standby import may_be_stale
@@ -21,6 +21,7 @@ from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
 from reports.pages.written import csv_answer
 from reports.services import assessments
+from reports.services.assessments import FleetStanding
 from reports.services.recounts import WorthCounting, counts_worth_making
 
 
@@ -31,14 +32,15 @@ class RecountFilter(Filter):
 @page
 @may_be_stale
 def recounts(request: HttpRequest) -> HttpResponse:
-    form, counts, behind = _asked(request)
+    form, counts, standing = _asked(request)
     unit = reader(request).length_unit
-    shown = {"filter": form, "lines": [_line(each, unit) for each in counts], "behind": behind, "section": "drift"}
+    shown = {"filter": form, "lines": [_line(each, unit) for each in counts], "standing": standing, "section": "drift"}
     return show(request, "reports/recounts.html", shown)
 
 
 @never_cache
 @require_safe
+@awaiting
 @may_be_stale
 def recounts_csv(request: HttpRequest) -> HttpResponseBase:
     """The list of the page; lengths in metres."""
@@ -46,11 +48,11 @@ def recounts_csv(request: HttpRequest) -> HttpResponseBase:
     return csv_answer(COLUMNS, _as_written(counts), "counts-worth-making.csv")
 
 
-def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], int]:
+def _asked(request: HttpRequest) -> tuple[RecountFilter, list[WorthCounting], FleetStanding]:
     person, at = reader(request), timezone.now()
     form = RecountFilter(request.GET, site=access.readable_sites(person, at).values_list("code", "name"))
-    behind = assessments.bring_nearly_up_to_date(at=at)
-    return form, counts_worth_making(access.readable_reels(person, at), form.chosen), behind
+    standing = assessments.fleet_standing()
+    return form, counts_worth_making(access.readable_reels(person, at), form.chosen), standing
 
 
 def _line(each: WorthCounting, unit: str) -> dict[str, Any]:

@@ -16,8 +16,7 @@ def reel(request: HttpRequest, serial: str) -> HttpResponse:
     person, at = reader(request), timezone.now()
     shown = reel_page(serial, request.GET, person, at)
     row = shown["reel"]
-    assessments.require_rates(at=at)
-    evidence = in_words(evidence_of(row), row.serial, person.length_unit)
+    evidence = in_words(evidence_of(row), row.serial, person.length_unit, rates_known=bool(assessments.known_rates()))
     about = {
         "page": shown,
         "reel": row,

@@ -28,6 +28,7 @@ from reports.services import assessments
 from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of
 
 LEAST_FOR_A_FIGURE = 2
+BY_GENERAL_RATES = " These are estimates by general rates: the fleet's own are being learned."
 SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
 
 
@@ -73,11 +74,13 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         evidence = evidence_in_words(reel, form.day, person.length_unit, at)
     except FleetTooLarge as too_large:
         refused = str(too_large)
+    is_kept = form.day is None and assessments.known_rates() is not None
+    may_assign = is_kept and Act.MAINTAIN in access.acts_held(person, reel, at)
     shown = {
         "filter": form,
         "evidence": evidence,
         "figure": drawn(evidence.picture, "course") if evidence and evidence.picture else None,
-        "may_assign": form.day is None and Act.MAINTAIN in access.acts_held(person, reel, at),
+        "may_assign": may_assign,
         "refused": refused,
     }
     return show(request, "reports/reel_drift.html", {"drift": shown, "reel": reel}, reel.site)
@@ -85,18 +88,19 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
 
 def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:
     """A reel's evidence today, or as of a day, lengths in a unit. Raises FleetTooLarge as of a day."""
-    if day:
-        assessments.require_small_fleet()
-    else:
-        assessments.bring_reel_up_to_date(reel, at=at)
     as_of = end_of(day) if day else None
-    return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of)
+    if as_of is None:
+        assessments.bring_reel_up_to_date(reel, at=at)
+    rates_known = as_of is not None or assessments.known_rates() is not None
+    return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of, rates_known=rates_known)
 
 
-def in_words(evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None) -> ReelEvidence:
-    """Evidence in words, the newest first."""
+def in_words(
+    evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None, *, rates_known: bool
+) -> ReelEvidence:
+    """Evidence in words, the newest first. rates_known: whether it is by the fleet's own rates."""
     intervals = [interval_of(row, serial, unit, evidence.flag_at) for row in evidence.rows]
-    finding = _finding(evidence, intervals)
+    finding = _finding(evidence, intervals) + ("" if rates_known else BY_GENERAL_RATES)
     enough = len(evidence.counts) >= LEAST_FOR_A_FIGURE
     return ReelEvidence(
         finding=finding,

@@ -2,11 +2,12 @@
 
 import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import Count, F, Min, Q, QuerySet, Sum
+from django.utils import timezone
 
 from inspections.domain import drift
 from inspections.domain.drift import DriftParameters, ReelAssessment, ReelHistory
@@ -14,58 +15,93 @@ from inspections.domain.drift.learning import LEARN_COUNTS
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
 from inspections.queries import histories
+from reels.domain.ledger import FIRST_PREV
 from reels.domain.winding import drum_from
-from reels.models import CableEvent, Reel, ReelType
+from reels.errors import NotYet
+from reels.models import CableEvent, HistoryEntry, Reel, ReelType, TaskRun
+from reels.services import tasks
+from reels.services.tasks import HeldTask, leased
 from reels.standby import on_primary
 from reports.domain.drift_rows import rows_of
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval, Assessment
 
-Progress = Callable[[str], None]
+Progress = Callable[[str, int, int], None]  # in words; how many are done, of how many
 
 ROWS_FOR_A_REQUEST = 50_000
-ROWS_OF_A_SMALL_FLEET = 5000
-REELS_WAITED_FOR = 100
 MOVED = 0.05  # rates are learned again when the fleet's rows have become so many more, or fewer, by share
 
 
-def bring_up_to_date(*, at: datetime, progress: Progress = lambda _: None) -> LearnedRates:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetStanding:
+    """behind: reels whose newest entries are not in their assessment; since: when the first of these was recorded.
+
+    None where only the rates or a type have moved. run: the task that catches up; None where nothing is behind.
+    """
+
+    behind: int = 0
+    since: datetime | None = None
+    run: TaskRun | None = None
+
+
+def unheard(words: str, done: int, of: int) -> None:
+    """For progress that nobody asked for."""
+
+
+def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRates:
     """Learn the fleet's rates again if its records have grown enough, and assess every reel that has moved."""
     learned = histories.learned_rates()
     rows = _rows_known()
     if learned is None or abs(rows - learned.rows_known) > MOVED * learned.rows_known:
-        progress("Learning the fleet's rates.")
+        progress("Learning the fleet's rates.", 0, 0)
         learned = _learn(rows, at)
     assess_moved(Reel.objects.all(), learned, at=at, progress=progress)
     return learned
 
 
-@on_primary
-def bring_nearly_up_to_date(*, at: datetime) -> int:
-    """For a request that waits: as `bring_up_to_date` in a small fleet; in a large one only some moved reels.
-
-    Returns how many reels stay behind.
-    """
-    learned = require_rates(at=at)
-    if _rows_known() <= ROWS_OF_A_SMALL_FLEET:
-        learned = bring_up_to_date(at=at)
-    behind = list(moved(Reel.objects.all(), learned).values_list("pk", flat=True)[:REELS_WAITED_FOR])
-    assess_moved(Reel.objects.filter(pk__in=behind), learned, at=at)
-    return moved(Reel.objects.all(), learned).count()
-
-
 def bring_reel_up_to_date(reel: Reel, *, at: datetime) -> None:
-    """Assess one reel if it has moved; the rates are learned first if the fleet has none."""
-    learned = require_rates(at=at)
-    assess_moved(Reel.objects.filter(pk=reel.pk), learned, at=at)
+    """Assess one reel if it has moved. Before the fleet's rates are learned nothing is kept; the worker learns them."""
+    if learned := known_rates():
+        assess_moved(Reel.objects.filter(pk=reel.pk), learned, at=at)
 
 
-def require_rates(*, at: datetime) -> LearnedRates:
-    """The fleet's rates. Where there are none they are learned, and a small fleet is assessed; one query otherwise."""
-    if learned := histories.learned_rates():
-        return learned
-    rows = _rows_known()
-    return bring_up_to_date(at=at) if rows <= ROWS_OF_A_SMALL_FLEET else _learn(rows, at)
+@on_primary
+def known_rates() -> LearnedRates | None:
+    """The fleet's rates, if any are learned; else the worker is asked for them, and the default parameters hold."""
+    learned = histories.learned_rates()
+    if learned is None:
+        have_assessed()
+    return learned
+
+
+@on_primary
+def fleet_standing() -> FleetStanding:
+    """How far the assessment of the fleet is behind its records; if it is, the worker catches up.
+
+    Raises NotYet as long as no reel is assessed. Four queries and, where something is behind, those of the queue.
+    """
+    behind = moved(Reel.objects.all(), histories.learned_rates())
+    count = behind.count()
+    if not count:
+        return FleetStanding()
+    run = have_assessed()
+    if not Assessment.objects.exists():
+        raise NotYet(run)
+    unseen = HistoryEntry.objects.filter(chain__reel__in=behind, prev=F("chain__reel__assessment__head"))
+    new = HistoryEntry.objects.filter(chain__reel__in=behind, chain__reel__assessment=None, prev=FIRST_PREV)
+    times = [rows.aggregate(at=Min("at"))["at"] for rows in (unseen, new)]
+    return FleetStanding(behind=count, since=min(filter(None, times), default=None), run=run)
+
+
+def have_assessed() -> TaskRun:
+    """Have the worker learn what there is to learn and assess every reel that has moved."""
+    return tasks.put(assess_fleet, key="drift", title="Drift of the fleet")
+
+
+@leased
+def assess_fleet(context: HeldTask) -> None:
+    """What was assessed stays so: begun again, it goes on with what is left."""
+    bring_up_to_date(at=timezone.now(), progress=context.progress)
 
 
 def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]:
@@ -83,16 +119,14 @@ def type_digest(reel_type: ReelType) -> str:
     return hashlib.sha256(inputs.encode()).hexdigest()
 
 
-def assess_moved(
-    reels: QuerySet[Reel], learned: LearnedRates, *, at: datetime, progress: Progress = lambda _: None
-) -> None:
+def assess_moved(reels: QuerySet[Reel], learned: LearnedRates, *, at: datetime, progress: Progress = unheard) -> None:
     """Assess those of the reels that have moved. The head is read before the history, so that a stale row says so."""
     theta = histories.parameters_of(learned)
     done, of = 0, moved(reels, learned).count()
     for batch in histories.in_batches(moved(reels, learned)):
         _keep(batch, list(drift.assess_fleet(histories.histories_of(batch), theta)), learned, at)
         done += len(batch)
-        progress(f"{done} of {of} reels assessed")
+        progress(f"{done} of {of} reels assessed", done, of)
 
 
 def _keep(reels: list[Reel], assessed: list[ReelAssessment], learned: LearnedRates, at: datetime) -> None:
@@ -145,8 +179,27 @@ def parameters_as_of(as_of: datetime) -> DriftParameters:
     return drift.learn(learning_sample(as_of))
 
 
+def inputs_as_of(as_of: datetime) -> str:
+    """SHA-256 over how much is recorded of the time until then, and the types: a report from as much says the same.
+
+    Six queries.
+    """
+    inspected = Inspection.objects.filter(state__in=(InspectionState.SIGNED, InspectionState.VOIDED))
+    amounts = (
+        ImportedCount.objects.filter(recorded_at__lte=as_of).count(),
+        inspected.filter(ended_at__lte=as_of).aggregate(
+            signed=Count("pk"), voided=Count("pk", filter=Q(void__confirmed_at__lte=as_of))
+        ),
+        CableEvent.objects.filter(recorded_at__lte=as_of).count(),
+        DriftFlag.objects.filter(closed_at__lte=as_of).count(),
+        Reel.objects.aggregate(reels=Count("pk"), metres=Sum("cable_length_m")),
+        sorted((each.code, type_digest(each)) for each in ReelType.objects.all()),
+    )
+    return hashlib.sha256(repr(amounts).encode()).hexdigest()
+
+
 def require_small_fleet() -> None:
-    """Raises FleetTooLarge where a report as of a day would keep a request waiting for minutes."""
+    """Raises FleetTooLarge where a report as of a day would be too large to be kept."""
     rows = _rows_known()
     if rows > ROWS_FOR_A_REQUEST:
         raise FleetTooLarge(counts=rows)

@@ -97,23 +97,27 @@ def _flags(reel: Reel, as_of: datetime | None) -> list[DriftFlag]:
     return list(rows.filter(raised_at__lte=as_of) if as_of else rows)
 
 
-def drift_of(reel: Reel) -> dict[str, Any]:
-    """A reel's intervals as they were worked out last, with its counts and flags. As many queries for any history."""
-    assessment = Assessment.objects.select_related("rates").get(reel=reel)
+def drift_of(reel: Reel, *, at: datetime) -> dict[str, Any]:
+    """A reel's intervals as they were worked out last, with its counts and flags. As many queries for any history.
+
+    Before the fleet's rates are learned they are worked out now, by the general ones.
+    """
+    assessment = Assessment.objects.select_related("rates").filter(reel=reel).first()
     newest, evidence = histories.learned_rates(), evidence_of(reel)
+    as_now = (reel.chain.head, type_digest(reel.type), newest)
+    made_from = (assessment.head, assessment.type_digest, assessment.rates) if assessment else as_now
     return {
         "reel": reel.serial,
-        "assessed_at": assessment.made_at,
-        "head": assessment.head,
-        "is_behind": (assessment.head, assessment.type_digest, assessment.rates)
-        != (reel.chain.head, type_digest(reel.type), newest),
+        "assessed_at": assessment.made_at if assessment else at,
+        "head": made_from[0],
+        "is_behind": made_from != as_now,
         "rates": {
-            "learned_at": assessment.rates.learned_at,
-            "in_words": drift.in_words(histories.parameters_of(assessment.rates)),
+            "learned_at": made_from[2].learned_at if made_from[2] else None,
+            "in_words": drift.in_words(histories.parameters_of(made_from[2])),
         },
         "results": [
             {**asdict(row), "flagged": "yes" if row.p_unlogged_cut >= evidence.flag_at else "no"}
-            for row in rows_of_reel(reel)
+            for row in (rows_of_reel(reel) if assessment else evidence.rows)
         ],
         **{name: getattr(evidence, name) for name in ("looseness_wraps", "recount_worth_bits", "counts", "flags")},
     }

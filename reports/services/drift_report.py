@@ -1,31 +1,39 @@
 """The drift report: every pair of neighbouring counts, most probable first, of today or as of a day.
 
 Today's report is a query over what `assessments` keeps. A report as of a day is worked out from what was recorded by
-then and waits in a temporary file to be sorted. Flags are chosen over the whole fleet, whatever part is asked for.
+then, sorted by a database of its own, and that is kept. Flags are chosen over the whole fleet, whatever part is asked
+for.
 """
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+import zlib
+from collections.abc import Iterator, Mapping
 from contextlib import closing
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
 from django.db.models import F, QuerySet
+from django.utils import timezone
 
 from inspections.domain import drift
 from inspections.domain.drift import DriftParameters, ReelAssessment
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from inspections.services.flags import FlaggedInterval
-from reels.errors import NotFound
+from reels.errors import NotFound, NotYet
 from reels.models import Reel
+from reels.services import tasks
+from reels.services.tasks import HeldTask, leased
 from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
-from reports.models import AssessedInterval
+from reports.models import AsOfReport, AssessedInterval
 from reports.services import assessments
+from reports.services.assessments import Progress, unheard
 
 AT_ONCE = 2000
+KEPT = 30
 FEW = 100  # no more than are flagged in most fleets
 _NAMES = tuple(each.name for each in fields(DriftRow))
 
@@ -99,40 +107,91 @@ def _as_rows(rows: QuerySet[AssessedInterval]) -> Iterator[DriftRow]:
 
 
 def report_as_of(
-    reels: QuerySet[Reel], as_of: datetime, *, least_p: float = 0.0, false_share: float = FALSE_SHARE,
-    progress: Callable[[str], None] = lambda _: None,
-) -> DriftReport:  # fmt: skip
-    """The rows of these reels as they would have been on that day, from a probability on. Nothing is kept."""
-    progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.")
+    reels: QuerySet[Reel], as_of: datetime, *, false_share: float = FALSE_SHARE, progress: Progress = unheard
+) -> DriftReport:
+    """The rows of these reels as they would have been on that day, worked out here and now. Nothing is kept."""
+    _, database = _worked_out(as_of, progress)
+    return _report(database, reels, 0.0, false_share)
+
+
+def _worked_out(as_of: datetime, progress: Progress) -> tuple[DriftParameters, sqlite3.Connection]:
+    progress(f"Learning the fleet's rates as of {as_of:%Y-%m-%d}.", 0, 0)
     theta = assessments.parameters_as_of(as_of)
     database = sqlite3.connect("")
     database.execute("CREATE TABLE row (p REAL, reel TEXT, from_at TEXT, content TEXT)")
     for assessed in _assessed_as_of(as_of, theta, progress):
         database.executemany("INSERT INTO row VALUES (?, ?, ?, ?)", map(_staged, rows_of(assessed)))
     database.execute("CREATE INDEX falling ON row (p DESC, reel, from_at)")
-    least = flag_from((p for (p,) in database.execute("SELECT p FROM row ORDER BY p DESC")), false_share)
+    database.commit()
+    return theta, database
+
+
+def _report(database: sqlite3.Connection, reels: QuerySet[Reel], least_p: float, false_share: float) -> DriftReport:
     serials = set(reels.values_list("serial", flat=True))
-    return DriftReport(rows=_sorted_rows(database, serials, least_p), flag_at=least)
+    return DriftReport(rows=_sorted_rows(database, serials, least_p), flag_at=_flag_at(database, false_share))
+
+
+def _flag_at(database: sqlite3.Connection, false_share: float) -> float:
+    return flag_from((p for (p,) in database.execute("SELECT p FROM row ORDER BY p DESC")), false_share)
+
+
+# As of a day, worked out by the worker and kept -----------------------------------------------------------------------
+
+
+def kept_as_of(as_of: datetime) -> AsOfReport:
+    """The report as of a day from what is recorded of it by now, without its content.
+
+    Raises FleetTooLarge, and NotYet until the worker has it.
+    """
+    assessments.require_small_fleet()
+    kept = AsOfReport.objects.defer("content").filter(as_of=as_of, inputs=assessments.inputs_as_of(as_of)).first()
+    if kept is None:
+        day = f"{as_of:%Y-%m-%d}"
+        raise NotYet(tasks.put(work_out_as_of, as_of.isoformat(), key=f"drift as of {day}", title=f"Drift as of {day}"))
+    return kept
+
+
+def kept_report_as_of(
+    reels: QuerySet[Reel], as_of: datetime, *, least_p: float = 0.0, false_share: float = FALSE_SHARE
+) -> DriftReport:
+    """The rows of these reels as they would have been on that day, from a probability on. Raises as `kept_as_of`."""
+    database = sqlite3.connect(":memory:")
+    database.deserialize(zlib.decompress(kept_as_of(as_of).content))
+    return _report(database, reels, least_p, false_share)
+
+
+@leased
+def work_out_as_of(context: HeldTask, as_of: str) -> None:
+    """Of the reports as of a day the newest KEPT are kept."""
+    moment_asked = datetime.fromisoformat(as_of)
+    inputs = assessments.inputs_as_of(moment_asked)
+    theta, database = _worked_out(moment_asked, context.progress)
+    with closing(database):
+        columns = {
+            "inputs": inputs, "rates": asdict(theta), "flag_at": _flag_at(database, FALSE_SHARE),
+            "made_at": timezone.now(), "content": zlib.compress(database.serialize(), 1),
+        }  # fmt: skip
+    with transaction.atomic():
+        context.require()
+        AsOfReport.objects.update_or_create(as_of=moment_asked, defaults=columns)
+        older = AsOfReport.objects.order_by("-made_at", "-pk").values_list("pk", flat=True)[KEPT:]
+        AsOfReport.objects.filter(pk__in=list(older)).delete()
 
 
 def standards(as_of: datetime | None = None) -> Standards:
-    """Those of the fleet as it was assessed last; or as of a day, for which all of it is assessed. Nothing is kept."""
+    """Those of the fleet as it was assessed last, or as of a day. Raises as `kept_as_of` as of a day."""
     if as_of is None:
         return Standards(theta=histories.parameters_of(histories.learned_rates()), flag_at=flag_at())
-    theta = assessments.parameters_as_of(as_of)
-    fleet = _assessed_as_of(as_of, theta)
-    falling = sorted((each.p_unlogged_cut for reel in fleet for each in reel.intervals), reverse=True)
-    return Standards(theta=theta, flag_at=flag_from(falling))
+    kept = kept_as_of(as_of)
+    return Standards(theta=histories.parameters_from(kept.rates), flag_at=kept.flag_at)
 
 
-def _assessed_as_of(
-    as_of: datetime, theta: DriftParameters, progress: Callable[[str], None] = lambda _: None
-) -> Iterator[ReelAssessment]:
-    done = 0
+def _assessed_as_of(as_of: datetime, theta: DriftParameters, progress: Progress) -> Iterator[ReelAssessment]:
+    done, of = 0, Reel.objects.count()
     for batch in histories.in_batches(Reel.objects.all()):
         yield from drift.assess_fleet(histories.histories_of(batch, as_of), theta)
         done += len(batch)
-        progress(f"{done} reels assessed")
+        progress(f"{done} of {of} reels assessed", done, of)
 
 
 def _staged(row: DriftRow) -> tuple[float, str, str, str]:

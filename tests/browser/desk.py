@@ -1,18 +1,25 @@
 """Records with which the pages of a desk are looked at. Everything in them is invented."""
 
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 
 from inspections.models import DriftFlag, SetupValues
 from inspections.services import flags
+from reels.errors import NotYet
 from reels.models import Reel
 from reels.services.history import Actor
+from reports.domain.drift_rows import end_of
 from reports.services import assessments, drift_report
 from reports.services.verification import check_records, keep_run
 from tests.builders import NOW, Cast, record_finding
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet
 from tests.reports import fleet as counted_fleet
+from tests.worker import work_off
 from tests.worlds import step
+
+AS_OF = date(2024, 8, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +37,9 @@ def make_desk_fleet() -> Desk:
     fleet = make_fleet()
     _bring_in_counts()
     assessments.bring_up_to_date(at=NOW)
+    with suppress(NotYet):
+        drift_report.kept_as_of(end_of(AS_OF))
+    work_off()
     flag = _assigned(fleet.cast)
     record_finding(fleet.cast.technician, "LW-0011")
     record_finding(fleet.cast.technician, "LW-0012", severity="watch", words="A broken strand, pressed flat.")
@@ -75,7 +85,7 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "drift": "/drift",
         "drift-all": "/drift?show=all",
         "reel-drift": "/reels/LW-0020/drift",
-        "reel-drift-as-of": "/reels/LW-0020/drift?as_of=2024-08-01",
+        "reel-drift-as-of": f"/reels/LW-0020/drift?as_of={AS_OF}",
         "reel-history-filtered": "/reels/LW-0001?what=values#history",
         "reel-with-counts": "/reels/LW-0020",
         "documents": "/documents",

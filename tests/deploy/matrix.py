@@ -288,6 +288,7 @@ PAGES = (
     *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("tasks", "/tasks", SEEN_BY_ADMINISTRATORS, right="administrator"),
+    *page("tasks/<uuid:pk>/stamp", "/tasks/{task}/stamp", SEEN_LOGGED_IN),
     *page("publications", "/publications", SEEN_LOGGED_IN),
     *page("publications/add", "/publications/add", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
           "administrator"),

@@ -184,7 +184,7 @@ def test_a_follower_prints_every_entry_once(cast, live_server, tmp_path):
 
 
 def test_drift_is_pulled_and_plotted(live_server, tmp_path, transactional_db):
-    fleet.bring_in_fleet()
+    fleet.assessed_fleet()
     builders.Cast()
     token = make_token(Person.objects.get(username="mona"), Scope.READ)
     plot = tmp_path / "drift.svg"

@@ -17,7 +17,7 @@ from inspections.services.flags import FlaggedInterval
 from reels.domain.type_rules import TypeRule
 from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
-from reels.services import checkpoints, people, register, second_factor
+from reels.services import checkpoints, people, register, second_factor, tasks
 from reels.services.history import Actor
 from reports.services import assessments
 from tests import builders, stories
@@ -29,6 +29,7 @@ from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
 from tests.reels.services.test_second_factor import shown
+from tests.worker import write_lines
 from tests.worlds import step
 
 __all__ = ["on_the_day"]
@@ -137,7 +138,7 @@ class EveryState:
             serial="PLAIN", interval=interval, to=self.cast.control, actor=Actor(self.cast.control), at=NOW
         )
         self.tokens = {person.pk: make_token(person, *Scope) for person in (*vars(self.cast).values(), administrator())}
-        assessments.bring_reel_up_to_date(Reel.objects.get(serial="TWICE"), at=NOW)
+        assessments.bring_up_to_date(at=NOW)
         self._newcomer()
         self._type_to_confirm()
         made = checkpoints.make(NOW)
@@ -146,6 +147,7 @@ class EveryState:
             "trainee": self.cast.colleague.pk, "flag": flag.pk,
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
+            "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip

@@ -17,6 +17,7 @@ from inspections.models import Authorisation, Inspection
 from reels import standby
 from reels.domain.words import Scope
 from reels.models import Posting, Reel
+from reports.services import assessments
 from tests import builders
 from tests.api_fixtures import make_token
 from tests.builders import NOW, Cast
@@ -69,6 +70,7 @@ def mirror(db, monkeypatch):
 def cast():
     cast = Cast()
     builders.make_reel("LW-0001")
+    assessments.bring_up_to_date(at=NOW)
     return cast
 
 

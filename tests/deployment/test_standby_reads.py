@@ -16,7 +16,7 @@ from tests.reports.fleet import COUNTS_A_REEL
 pytestmark = pytest.mark.long  # a cluster of two for each; tests/deploy/test_standby.py tries the choice without one
 OF_A_COUNT = 5  # requests
 SEEN = 3  # reels of the fleet at the site of whoever asks
-BRING_IN = "import django; django.setup(); from tests.reports.fleet import bring_in_fleet; bring_in_fleet()"
+BRING_IN = "import django; django.setup(); from tests.reports.fleet import assessed_fleet; assessed_fleet()"
 
 
 class Service:

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 from reels.models import ReelType
+from reports.services import assessments
 from tests import builders
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 
@@ -34,3 +35,9 @@ def bring_in_fleet(events=""):
     )
     builders.confirm_rules(ReelType.objects.get(code="w28"))
     return summary
+
+
+def assessed_fleet(events=""):
+    """As it is once the worker has been there."""
+    bring_in_fleet(events)
+    assessments.bring_up_to_date(at=builders.NOW)

@@ -8,10 +8,13 @@
 
 # %%
 import csv
+import json
 import os
 import sys
+import time
 import urllib.request
 from html import escape
+from http import HTTPStatus
 from pathlib import Path
 
 SERVICE = sys.argv[1] if len(sys.argv) > 1 else "http://127.0.0.1:8000"
@@ -23,8 +26,13 @@ request = urllib.request.Request(
     f"{SERVICE.rstrip('/')}/api/v1/reports/drift",
     headers={"Authorization": f"Bearer {os.environ['WRAPLEDGER_TOKEN']}", "Accept": "text/csv"},
 )
-with urllib.request.urlopen(request, timeout=120) as answer:
-    rows = list(csv.DictReader(line.decode() for line in answer))
+while True:
+    with urllib.request.urlopen(request, timeout=120) as answer:
+        if answer.status != HTTPStatus.ACCEPTED:
+            rows = list(csv.DictReader(line.decode() for line in answer))
+            break
+        print(f"Not there yet: {json.load(answer)['progress'] or 'waits for a worker'}")
+        time.sleep(int(answer.headers["Retry-After"]))
 print(f"{len(rows)} intervals, {sum(row['flagged'] == 'yes' for row in rows)} flagged")
 
 # %% The most doubtful

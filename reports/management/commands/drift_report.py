@@ -43,9 +43,9 @@ class Command(BaseCommand):
     def handle(self, *, as_of: datetime | None, format: str, false_share: float, rates: bool, **options: Any) -> None:
         reels = Reel.objects.all()
         if as_of:
-            report = report_as_of(reels, as_of, false_share=false_share, progress=self.stderr.write)
+            report = report_as_of(reels, as_of, false_share=false_share, progress=self.tell)
         else:
-            learned = assessments.bring_up_to_date(at=timezone.now(), progress=self.stderr.write)
+            learned = assessments.bring_up_to_date(at=timezone.now(), progress=self.tell)
             status_projection.bring_up_to_date()
             report = report_of(reels, false_share=false_share)
             if rates:
@@ -53,6 +53,9 @@ class Command(BaseCommand):
         write = write_json if format == "json" else write_csv
         with closing(report.rows):  # type: ignore[type-var]  # a generator; its query ends with it
             write(self.stdout, report)
+
+    def tell(self, words: str, done: int, of: int) -> None:
+        self.stderr.write(words)
 
 
 def write_csv(out: OutputWrapper, report: DriftReport) -> None:

@@ -24,6 +24,7 @@ from reels.domain.type_rules import TypeRule
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor
+from reports.services import assessments
 
 VIA = "command load_demo"
 
@@ -45,6 +46,7 @@ class Command(BaseCommand):
             raise CommandError("This database holds other records. The demo fleet is loaded only into an empty one.")
         else:
             self.load(organisation, folder)
+            assessments.have_assessed()  # so that it is there when somebody looks
         settings.DEMO_FOLDER.mkdir(exist_ok=True)
         (settings.DEMO_FOLDER / "people.txt").write_text(logins_text(organisation), encoding="utf-8")
 

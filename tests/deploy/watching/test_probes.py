@@ -13,7 +13,6 @@ from django.utils import timezone
 
 from deploy.watching import probes
 from inspections.domain.words import Act
-from reels.models import Reel
 from reels.services import checkpoints, tasks
 from reports.models import Notice
 from reports.services import assessments
@@ -166,7 +165,7 @@ def test_the_figures_tell_what_stands_in_the_records(db, metrics):
     checked = VerificationResult(chains=1, entries=2, signatures=3)
     keep_run(checked, None, at=now - timedelta(hours=2))
     checkpoints.make(now - timedelta(hours=1))
-    assessments.bring_reel_up_to_date(Reel.objects.get(serial="C"), at=now)
+    assessments.bring_up_to_date(at=now)
     builders.log_cut(cast, "C")
     for cause, state in enumerate(("waiting", "waiting", "sending", "sent")):
         Notice.objects.create(person=cast.control, kind="hold", cause=cause, state=state, found_at=now)

@@ -2,6 +2,7 @@
 
 import csv
 import json
+from datetime import timedelta
 from io import StringIO
 from itertools import count, pairwise
 
@@ -9,11 +10,13 @@ import pytest
 from django.test import Client
 
 from inspections.models import LearnedRates
+from reels.models import TaskRun
 from reports.domain.drift_rows import COLUMNS
 from reports.models import Assessment
-from tests.builders import Cast
-from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
-from tests.reports.fleet import COUNTS_A_REEL, bring_in_fleet
+from tests.builders import NOW, Cast
+from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
+from tests.reports.fleet import COUNTS_A_REEL, REEL_COUNT, assessed_fleet, bring_in_fleet
+from tests.worker import when_there, work_off
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +27,7 @@ _keys = count(1)
 @pytest.fixture
 def cast():
     cast = Cast()
-    bring_in_fleet()
+    assessed_fleet()
     return cast
 
 
@@ -35,7 +38,7 @@ def way(person):
 
 
 def ask(person, path="reports/drift", status=200, **headers):
-    answer = way(person).get(f"/api/v1/{path}", headers=headers)
+    answer = when_there(lambda: way(person).get(f"/api/v1/{path}", headers=headers))
     body = b"".join(answer.streaming_content) if answer.streaming else answer.content
     assert answer.status_code == status, body
     return body.decode() if answer.headers["Content-Type"] == "text/csv" else json.loads(body)
@@ -106,21 +109,67 @@ def test_a_large_fleet_as_of_a_day_is_for_the_command(cast, monkeypatch):
     assert "drift_report --as-of" in ask(cast.colleague, "reports/drift?as_of=2024-06-30", 409)["detail"]
 
 
-def test_a_large_fleet_is_brought_up_to_date_some_reels_at_a_time(cast, monkeypatch):
-    ask(cast.colleague)
-    monkeypatch.setattr("reports.services.assessments.ROWS_OF_A_SMALL_FLEET", 10)
-    monkeypatch.setattr("reports.services.assessments.REELS_WAITED_FOR", 1)
-    rows = "".join(f"{serial},2025-06-01T10:00:00Z,12,12,,,\n" for serial in KETTLE_POINT)
-    bring_in({"counts.csv": COUNTS_HEADER + rows})
-    assert [ask(cast.colleague)["reels_behind"] for _ in range(3)] == [2, 1, 0]
+def test_before_the_first_assessment_the_worker_has_it_to_do_and_says_how_far_it_is():
+    cast = Cast()
+    bring_in_fleet()
+    answer = way(cast.colleague).get("/api/v1/reports/drift?site=kettle-point")
+    assert (answer.status_code, answer.headers["Retry-After"]) == (202, "5")
+    assert answer.headers["Location"] == "/api/v1/reports/drift?site=kettle-point"
+    assert answer.json() == {
+        "title": "Drift of the fleet", "state": "waiting", "progress": "", "done": 0, "of": 0, "problem": "",
+    }  # fmt: skip
+    assert way(cast.stranger).get("/api/v1/reports/recounts").status_code == 202
+    assert (LearnedRates.objects.count(), Assessment.objects.count(), TaskRun.objects.count()) == (0, 0, 1)
+    work_off()
+    assert (LearnedRates.objects.count(), Assessment.objects.count()) == (1, REEL_COUNT)
+    assert len(ask(cast.colleague)["results"]) == 3 * (COUNTS_A_REEL - 1)
+    run = TaskRun.objects.get()
+    assert (run.progress, run.done, run.of) == (f"{REEL_COUNT} of {REEL_COUNT} reels assessed", REEL_COUNT, REEL_COUNT)
 
 
-def test_the_first_look_at_a_reel_of_a_large_fleet_assesses_no_other(cast, monkeypatch):
-    monkeypatch.setattr("reports.services.assessments.ROWS_OF_A_SMALL_FLEET", 10)
-    assert way(cast.colleague).get("/reels/LW-0001").status_code == 200
-    assert (LearnedRates.objects.count(), Assessment.objects.count()) == (1, 0)
-    assert not ask(cast.colleague, "reels/LW-0001/drift")["is_behind"]
-    assert [assessment.reel.serial for assessment in Assessment.objects.all()] == ["LW-0001"]
+def test_the_report_says_how_many_reels_it_is_behind_and_since_when_and_the_worker_catches_up(cast):
+    assert (ask(cast.colleague)["reels_behind"], ask(cast.colleague)["behind_since"]) == (0, None)
+    rows = "".join(f"{serial},2025-06-01T10:00:00Z,12,12,,,\n" for serial in KETTLE_POINT[:2])
+    since = NOW + timedelta(days=2)
+    bring_in({"counts.csv": COUNTS_HEADER + rows}, at=since)
+    bring_in({"counts.csv": COUNTS_HEADER + f"{KETTLE_POINT[0]},2025-06-02T10:00:00Z,12,12,,,\n"},
+             at=since + timedelta(days=1))  # fmt: skip
+    before = ask(cast.colleague)
+    assert (before["reels_behind"], before["behind_since"]) == (2, "2026-03-04T09:00:00Z")
+    assert len(before["results"]) == 3 * (COUNTS_A_REEL - 1)
+    csv_answer = way(cast.colleague).get("/api/v1/reports/drift?format=csv")
+    assert csv_answer.headers["Reels-Behind"] == "2"
+    assert csv_answer.headers["Behind-Since"].startswith("2026-03-04T09:00:00")
+    work_off()
+    after = ask(cast.colleague)
+    assert (after["reels_behind"], after["behind_since"]) == (0, None)
+    assert len(after["results"]) == 3 * (COUNTS_A_REEL - 1) + 3
+
+
+def test_a_report_as_of_a_day_is_kept_until_more_is_recorded_of_the_time_before(cast):
+    path = "/api/v1/reports/drift?as_of=2024-06-30"
+    assert way(cast.colleague).get(path).json()["title"] == "Drift as of 2024-06-30"
+    work_off()
+    assert [way(cast.colleague).get(path).status_code for _ in range(2)] == [200, 200]
+    bring_in({"counts.csv": COUNTS_HEADER + "LW-0001,2025-06-01T10:00:00Z,12,12,,,\n"})
+    assert way(cast.colleague).get(path).status_code == 200
+    event = "LW-0001,2024-06-20T09:00:00Z,cut,1.5,2024-06-21T09:00:00Z,\n"
+    bring_in({"cable_events.csv": EVENTS_HEADER + event})
+    assert way(cast.colleague).get(path).status_code == 202
+    work_off()
+    assert way(cast.colleague).get(path).status_code == 200
+
+
+def test_before_anything_is_learned_a_reel_is_shown_by_general_rates_and_that_is_said():
+    cast = Cast()
+    bring_in_fleet()
+    assert b"estimates by general rates" in way(cast.colleague).get("/reels/LW-0001").content
+    shown = ask(cast.colleague, "reels/LW-0001/drift")
+    assert (shown["rates"]["learned_at"], shown["is_behind"], len(shown["results"])) == (None, False, COUNTS_A_REEL - 1)
+    assert (LearnedRates.objects.count(), Assessment.objects.count()) == (0, 0)
+    work_off()
+    assert b"general rates" not in way(cast.colleague).get("/reels/LW-0001").content
+    assert ask(cast.colleague, "reels/LW-0001/drift")["rates"]["learned_at"]
 
 
 def test_one_reel_is_shown_in_order_of_time_with_the_rates_and_its_flags(cast):

@@ -1,6 +1,7 @@
 import pytest
 
-from tests.builders import Cast
+from reports.services import assessments
+from tests.builders import NOW, Cast
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
 from tests.page_fixtures import logged_in, on_the_day
 from tests.reports.fleet import bring_in_fleet
@@ -15,6 +16,7 @@ def cast():
     cast = Cast.as_needed()
     bring_in_fleet()
     bring_in({"counts.csv": COUNTS_HEADER + f"LW-0002,{LAST.isoformat()},12,10,,,\n"})
+    assessments.bring_up_to_date(at=NOW)
     return cast
 
 

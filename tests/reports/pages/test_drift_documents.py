@@ -7,8 +7,9 @@ from reports.models import AssessedInterval
 from tests import builders
 from tests.builders import Cast
 from tests.page_fixtures import logged_in
-from tests.reports.fleet import bring_in_fleet
+from tests.reports.fleet import assessed_fleet
 from tests.reports.programs import run
+from tests.worker import when_there
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 
@@ -16,14 +17,14 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 @pytest.fixture
 def cast():
     cast = Cast()
-    bring_in_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
+    assessed_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
     return cast
 
 
 @pytest.fixture
 def text_of(tmp_path):
     def text(person, address):
-        answer = logged_in(person).get(address)
+        answer = when_there(lambda: logged_in(person).get(address))
         assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
         path = tmp_path / "document.pdf"
         path.write_bytes(answer.content)

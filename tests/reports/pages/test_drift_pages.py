@@ -12,8 +12,9 @@ from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast
 from tests.page_fixtures import logged_in
-from tests.reports.fleet import bring_in_fleet
+from tests.reports.fleet import assessed_fleet
 from tests.well_formed import faults_of
+from tests.worker import when_there
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
 
@@ -21,12 +22,12 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 @pytest.fixture
 def cast():
     cast = Cast()
-    bring_in_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
+    assessed_fleet("LW-0002,2024-07-10T09:00:00Z,cut,1.5,,\n")
     return cast
 
 
 def html_of(person, address="/drift"):
-    answer = logged_in(person).get(address)
+    answer = when_there(lambda: logged_in(person).get(address))
     assert answer.status_code == 200
     assert faults_of(answer.content.decode()) == []
     return answer.content.decode()
@@ -86,7 +87,7 @@ def test_a_reel_without_counts_has_a_page_too(cast):
 
 def test_a_reels_evidence_as_of_a_day_is_what_was_recorded_by_then():
     cast = Cast()
-    bring_in_fleet("LW-0001,2024-08-15T09:00:00Z,cut,9.8,2024-11-10T09:00:00Z,\n")
+    assessed_fleet("LW-0001,2024-08-15T09:00:00Z,cut,9.8,2024-11-10T09:00:00Z,\n")
     before, today = (html_of(cast.colleague, f"/reels/LW-0001/drift{asked}") for asked in ("?as_of=2024-08-31", ""))
     assert "As of the end of 31 Aug 2024: only what was recorded by then." in before
     assert (before.count('data-label="Length inferred"'), today.count('data-label="Length inferred"')) == (7, 12)

@@ -8,7 +8,7 @@ from inspections.services import maintenance
 from reels.models import Reel
 from reels.services import register
 from reels.services.history import Actor
-from reports.services import recounts
+from reports.services import assessments, recounts
 from reports.services.recounts import counts_worth_making
 from tests import builders
 from tests.builders import NOW, Cast
@@ -28,10 +28,12 @@ def cast():
     bring_in_fleet()
     fewer = f"LW-0002,{LAST.isoformat()},12,10,,,\nLW-0004,{LAST.isoformat()},12,10,,,\n"
     bring_in({"counts.csv": COUNTS_HEADER + fewer})
+    assessments.bring_up_to_date(at=NOW)
     return cast
 
 
 def html_of(person, query=""):
+    assessments.bring_up_to_date(at=NOW)
     answer = logged_in(person).get(f"/drift/recounts{query}")
     assert answer.status_code == 200
     assert faults_of(answer.content.decode()) == []
