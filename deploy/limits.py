@@ -77,7 +77,7 @@ class LimitRates:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         is_login = request.method == "POST" and request.path in LOGINS
-        rate = Rate("login" if is_login else "request")
+        rate = Rate("login" if is_login else "as_of" if request.GET.get("as_of") else "request")
         if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
             return self.get_response(request)
         wait_s = math.ceil(rate.wait() or 1)

@@ -190,7 +190,11 @@ TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" /
 # How many requests are taken: logins by address; all else by person in a session, or by address. Empty: no limit.
 # Each process counts for itself. PROXIES: how many web servers stand in front and tell the client's address.
 
-RATES = {"login": os.environ.get("LOGIN_RATE", "30/min"), "request": os.environ.get("REQUEST_RATE", "1200/min")}
+RATES = {
+    "login": os.environ.get("LOGIN_RATE", "30/min"),
+    "request": os.environ.get("REQUEST_RATE", "1200/min"),
+    "as_of": os.environ.get("AS_OF_RATE", "60/min"),  # each is a report of its own for the worker
+}
 PROXIES = int(os.environ.get("PROXIES", "0"))
 # It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}

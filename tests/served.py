@@ -69,7 +69,7 @@ def gunicorn(workers: int = 2) -> Iterator[Server]:
                f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
                "--no-control-socket", "--preload"]  # fmt: skip
     env = {**os.environ, "DATABASE_URL": database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
-           "REQUEST_RATE": ""}  # fmt: skip
+           "REQUEST_RATE": "", "AS_OF_RATE": ""}  # fmt: skip
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:
         try:
             _wait_for(port)

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def limits(settings):
     cache.clear()
-    settings.RATES = {"login": "3/min", "request": "5/min"}
+    settings.RATES = {"login": "3/min", "request": "5/min", "as_of": "2/min"}
     yield settings
     cache.clear()
 
@@ -53,6 +53,14 @@ def test_requests_are_limited_by_person_not_by_address():
     assert vic.get("session").status_code == 200
 
 
+def test_reports_as_of_a_day_have_a_rate_of_their_own():
+    tess = ApiClient(builders.make_person("tess"))
+    statuses = [tess.get(f"reports/drift?as_of=2024-06-{day:02}").status_code for day in (1, 2, 3)]
+    assert statuses == [202, 202, 429]
+    assert logged_in(builders.make_person("noel")).get("/account").status_code == 200
+    assert tess.get("session").status_code == 200
+
+
 def test_scripts_and_strangers_are_limited_by_address_whatever_token_they_try():
     statuses = [ApiClient(token=f"wl_0000000{n}_x").get("reels").status_code for n in range(6)]
     assert statuses == [401] * 5 + [429]
@@ -77,7 +85,7 @@ def test_a_body_that_is_too_large_is_refused_before_it_is_read(path):
 
 
 def test_a_limit_can_be_taken_away(limits):
-    limits.RATES = {"login": "", "request": ""}
+    limits.RATES = {"login": "", "request": "", "as_of": ""}
     assert [log_in(ApiClient(), f"name{n}").status_code for n in range(6)] == [401] * 6
 
 

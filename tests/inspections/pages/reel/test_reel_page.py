@@ -16,7 +16,7 @@ from tests import builders
 from tests.builders import Cast, later
 from tests.page_fixtures import logged_in
 from tests.pages_fleet import make_fleet
-from tests.reports.fleet import bring_in_fleet
+from tests.reports.fleet import assessed_fleet
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
@@ -137,7 +137,7 @@ def test_days_of_the_filter_are_those_at_the_site():
 
 def test_the_course_of_the_cable_is_drawn_with_a_sentence():
     cast = Cast.as_needed()
-    bring_in_fleet()
+    assessed_fleet()
     html = html_of(cast.control)
     assert "<title id=" in html
     assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
