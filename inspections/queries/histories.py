@@ -143,4 +143,6 @@ def plausibility_of(inspection: Inspection) -> Plausibility | None:
         replaced_at=tuple(moment for moment in history.replaced_at if moment <= at),
     )
     count = CountSeen(at=at, layers=inspection.layers, wraps=inspection.wraps)
-    return drift.plausibility(before, count, parameters_of(learned_rates()))
+    learned = learned_rates()
+    weighed = drift.plausibility(before, count, parameters_of(learned))
+    return replace(weighed, by_general_rates=learned is None)

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from inspections import access
+from inspections.domain import drift
 from inspections.domain.drift.records import SLIP_WORDS
 from inspections.domain.words import Act
 from reels import access as reel_access
@@ -28,7 +29,6 @@ from reports.services import assessments
 from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of
 
 LEAST_FOR_A_FIGURE = 2
-BY_GENERAL_RATES = " These are estimates by general rates: the fleet's own are being learned."
 SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
 
 
@@ -100,7 +100,7 @@ def in_words(
 ) -> ReelEvidence:
     """Evidence in words, the newest first. rates_known: whether it is by the fleet's own rates."""
     intervals = [interval_of(row, serial, unit, evidence.flag_at) for row in evidence.rows]
-    finding = _finding(evidence, intervals) + ("" if rates_known else BY_GENERAL_RATES)
+    finding = _finding(evidence, intervals) + ("" if rates_known else drift.BY_GENERAL_RATES)
     enough = len(evidence.counts) >= LEAST_FOR_A_FIGURE
     return ReelEvidence(
         finding=finding,

@@ -68,13 +68,13 @@ from inspections.domain.drift.records import (
     ReelHistory,
     Slip,
 )
-from inspections.domain.drift.words import explain, plausibility_in_words
+from inspections.domain.drift.words import BY_GENERAL_RATES, explain, plausibility_in_words
 
 __all__ = [
-    "DEFAULT_PARAMETERS", "ClosedFlag", "CountPosterior", "CountSeen", "CutLogged", "DriftParameters", "Ending",
-    "IntervalPosterior", "Plausibility", "Recount", "ReelAssessment", "ReelHistory", "Slip", "assess", "assess_fleet",
-    "choose_flags", "explain", "in_words", "learn", "most_probable_course", "plausibility", "plausibility_in_words",
-    "recount",
+    "BY_GENERAL_RATES", "DEFAULT_PARAMETERS", "ClosedFlag", "CountPosterior", "CountSeen", "CutLogged",
+    "DriftParameters", "Ending", "IntervalPosterior", "Plausibility", "Recount", "ReelAssessment", "ReelHistory",
+    "Slip", "assess", "assess_fleet", "choose_flags", "explain", "in_words", "learn", "most_probable_course",
+    "plausibility", "plausibility_in_words", "recount",
 ]  # fmt: skip
 
 

@@ -150,6 +150,7 @@ class Plausibility:
     if there is nothing to compare with. expected_turns: what the history predicts. p_unlogged_cut, p_slip: what would
     explain the count, each with or without the other; p_cut_alone: a cut, and the count is as it should be. cut_m,
     cut_low_m, cut_high_m: how long such a cut would be, 90 % interval; 0 where none would explain the count.
+    by_general_rates: no rates of the fleet were learned yet.
     """
 
     comparable: bool
@@ -163,6 +164,7 @@ class Plausibility:
     cut_high_m: float
     p_slip: float
     likeliest_slip: Slip
+    by_general_rates: bool = False
 
     @property
     def is_outlier(self) -> bool:

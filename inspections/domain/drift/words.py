@@ -130,17 +130,21 @@ def _slip(count: CountPosterior) -> str:
     return f"the count of {which} does not fit those around it: {why}"
 
 
+BY_GENERAL_RATES = " This is by general rates: the fleet's own are not learned yet."
+
+
 def plausibility_in_words(weighed: Plausibility, unit: LengthUnit = LengthUnit.METRES) -> str:
     """What to say about a count just keyed, lengths in a unit; the offer to log a cut comes first."""
     if not weighed.comparable:
         return "There is no earlier count of this cable to compare with."
     off = weighed.seen_turns - weighed.expected_turns
     apart = f"{abs(off):.1f} wraps {'fewer' if off < 0 else 'more'} than"
+    by = BY_GENERAL_RATES if weighed.by_general_rates else ""
     if not weighed.is_outlier:
         near = "as many wraps as" if abs(off) < 0.05 else apart
-        return f"The count fits the reel's history: {near} expected."
+        return f"The count fits the reel's history: {near} expected.{by}"
     how_often = f"without a cut or a slip that happens {_how_often(weighed.tail)}"
-    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(weighed, unit)}"
+    return f"The count is {apart} the history predicts; {how_often}. {_what_explains(weighed, unit)}{by}"
 
 
 def _what_explains(weighed: Plausibility, unit: LengthUnit) -> str:

@@ -2,9 +2,10 @@
 
 import pytest
 
+from reports.services import assessments
 from tests import builders
 from tests.api_client import said
-from tests.builders import PASSWORD, later
+from tests.builders import NOW, PASSWORD, later
 
 FEWER = {"hand_wraps": 5, "gauge_wraps": 5}
 
@@ -36,6 +37,14 @@ def test_a_surprising_count_is_told_held_up_and_signed_with_a_reason(ways, surpr
     assert (answer.status_code, answer.json()["accepted_by"]["username"]) == (201, "vic")
     assert ways.verifier.get(f"{surprising}/plausibility").json()["waits_for_a_reason"] is False
     assert sign(ways, surprising).status_code == 201
+
+
+def test_before_the_fleets_rates_are_learned_it_is_weighed_by_general_ones_and_that_is_said(ways, surprising):
+    before = ways.verifier.get(f"{surprising}/plausibility").json()
+    assert before["told"].endswith("This is by general rates: the fleet's own are not learned yet.")
+    assessments.bring_up_to_date(at=NOW)
+    after = ways.verifier.get(f"{surprising}/plausibility").json()
+    assert (after["is_surprising"], "general rates" in after["told"]) == (True, False)
 
 
 def test_a_reason_is_given_once_by_who_takes_part_in_counting_and_not_by_a_stranger(ways, surprising):

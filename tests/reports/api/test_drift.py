@@ -163,7 +163,7 @@ def test_a_report_as_of_a_day_is_kept_until_more_is_recorded_of_the_time_before(
 def test_before_anything_is_learned_a_reel_is_shown_by_general_rates_and_that_is_said():
     cast = Cast()
     bring_in_fleet()
-    assert b"estimates by general rates" in way(cast.colleague).get("/reels/LW-0001").content
+    assert b"by general rates" in way(cast.colleague).get("/reels/LW-0001").content
     shown = ask(cast.colleague, "reels/LW-0001/drift")
     assert (shown["rates"]["learned_at"], shown["is_behind"], len(shown["results"])) == (None, False, COUNTS_A_REEL - 1)
     assert (LearnedRates.objects.count(), Assessment.objects.count()) == (0, 0)
