@@ -42,6 +42,10 @@ def start(name: str) -> None:
     (RUN / f"{name}.pid").write_text(str(process.pid))
 
 
+def signalled(name: str, number: signal.Signals) -> None:
+    os.kill(int((RUN / f"{name}.pid").read_text()), number)
+
+
 def main(action: str, *names: str) -> None:
     if action in ("enable", "start"):
         for name in names:
@@ -50,7 +54,10 @@ def main(action: str, *names: str) -> None:
     elif action == "reload" and names == ("nginx",):
         (RUN / "nginx-reloaded").touch()
     elif action == "reload":
-        os.kill(int((RUN / f"{names[0]}.pid").read_text()), signal.SIGHUP)
+        signalled(names[0], signal.SIGHUP)
+    elif action == "restart":
+        signalled(names[0], signal.SIGTERM)
+        start(names[0])
     elif action != "daemon-reload":
         sys.exit(f"{action} is not known here")
 

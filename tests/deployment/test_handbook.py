@@ -107,6 +107,10 @@ def test_the_nodes_are_ready_as_the_page_asks_them(machine):
     assert machine.run("health").count('"ready": true') == 2
 
 
+def test_the_worker_runs(machine):
+    wait_until(lambda: plain(machine.ports[0], "/readyz").body["worker"] == "ok", "a worker says that it runs", 60)
+
+
 def is_ready(port):
     with suppress(OSError):
         return plain(port, "/readyz").status == 200

@@ -7,8 +7,9 @@ from django.test.utils import CaptureQueriesContext, override_settings
 from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
 from reports.pages.board import NEXT
+from reports.services import assessments
 from tests import builders
-from tests.builders import Cast, later
+from tests.builders import NOW, Cast, later
 from tests.page_fixtures import logged_in
 from tests.pages_fleet import make_fleet
 from tests.reports.fleet import bring_in_fleet
@@ -104,7 +105,7 @@ def test_drift_that_is_flagged_or_looked_into_is_marked():
     cast = Cast.as_needed()
     bring_in_fleet()
     assert "Drift flagged</span>" not in html_of(cast.control)
-    logged_in(cast.control).get("/drift")
+    assessments.bring_up_to_date(at=NOW)
     assert serials(cast.control, "/board?look=flagged") == ["LW-0001"]
     assert "Drift flagged</span>" in row_of(html_of(cast.control), "LW-0001")
 
