@@ -1,10 +1,10 @@
-"""Kept documents, runs of the check, e-mail notices, and what can be calculated again: reels' status and drift."""
+"""Kept documents, runs of the check, e-mail notices, and what can be calculated again: drift."""
 
 from django.db import models
 from django.db.models import Q
 
 from inspections.models import Inspection, LearnedRates
-from reels.models import Added, Machine, Person, Reel, Site, choices
+from reels.models import Added, Person, Reel, Site, choices
 from reports.domain.notices import NoticeKind, NoticeState
 
 
@@ -42,51 +42,6 @@ class VerificationRun(models.Model):
 
     def __str__(self) -> str:
         return f"check on {self.at:%Y-%m-%d}: {self.first_break or 'whole'}"
-
-
-# Where each reel stands, as it was worked out last: no record, and it can be worked out again -------------------------
-
-
-class ReelStatusRow(models.Model):
-    """Where a reel stands, and since when, by its history up to this head. rank: its place on the board."""
-
-    reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
-    serial = models.CharField(max_length=40)
-    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
-    head = models.CharField(max_length=64)
-    status = models.CharField(max_length=25)
-    rank = models.PositiveSmallIntegerField()
-    since = models.DateTimeField()
-    counted_at = models.DateTimeField(null=True)
-    last_at = models.DateTimeField(help_text="Of the last count; of its coming, where there is none.")
-    machine = models.ForeignKey(Machine, on_delete=models.CASCADE, null=True, related_name="+")
-    live_id = models.BigIntegerField(null=True, help_text="The inspection under way.")
-    values_id = models.BigIntegerField(null=True, help_text="The setup values in force.")
-    values_machine = models.CharField(max_length=40, blank=True)
-    hold_why = models.TextField(blank=True)
-    has_open_flag = models.BooleanField()
-
-    class Meta:
-        db_table = "reports_standing"
-        indexes = [
-            models.Index(fields=("rank", "last_at", "serial"), name="standing_in_order"),
-            models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.reel}: {self.status}"
-
-
-class StatusWatermark(models.Model):
-    """How many entries all histories had together when every reel's status row was brought up to date last."""
-
-    entries = models.PositiveBigIntegerField()
-
-    class Meta:
-        db_table = "reports_standingsmade"
-
-    def __str__(self) -> str:
-        return f"status rows after {self.entries} entries"
 
 
 # Drift, as it was worked out last: nothing here is a record, and all of it can be worked out again --------------------

@@ -19,6 +19,7 @@ from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, 
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
+from inspections.models.status import ReelStatusRow
 
 __all__ = [
     "AcceptedOutlier",
@@ -41,6 +42,7 @@ __all__ = [
     "ReadBack",
     "ReadinessAsked",
     "Reading",
+    "ReelStatusRow",
     "Referral",
     "SetupValues",
     "SignOff",

@@ -1,13 +1,13 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime, time
 from typing import Any
 
-from django.db.models import Case, CharField, Exists, F, Max, OuterRef, QuerySet, Subquery, Value, When
+from django.db.models import Case, CharField, Exists, F, Max, OuterRef, Q, QuerySet, Subquery, Value, When
 
 from inspections.domain.words import LIVE, InspectionState, ReelStatus
-from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, Referral, SetupValues
+from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, ReelStatusRow, Referral, SetupValues
 from inspections.queries.findings import closed_by_work
 from reels.models import CableEvent, Hold, Installation, Reel
 from reels.queries import STANDING
@@ -96,6 +96,61 @@ def with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:
         imported_at=Subquery(imported.values("counted_at")[:1]),
         has_open_flag=Exists(DriftFlag.objects.filter(reel=here, closed_at__isnull=True)),
     )
+
+
+# In the order of the board, and the columns of which the latest says since when a reel stands there.
+SINCE: dict[ReelStatus, tuple[str, ...]] = {
+    ReelStatus.HELD: ("held_at",),
+    ReelStatus.REFERRED: ("referred_at",),
+    ReelStatus.WITHOUT_VALUES: ("withdrawn_at", "installed_at"),
+    ReelStatus.AWAITING_SIGN_OFF: ("worked_out_at",),
+    ReelStatus.COUNT_OPEN: ("opened_at",),
+    ReelStatus.AWAITING_COUNT: ("changed_at", "withdrawn_at"),
+    ReelStatus.COUNTED: ("signed_at", "withdrawn_at"),
+    ReelStatus.VALUES_ISSUED: ("issued_at",),
+    ReelStatus.INSTALLED: ("installed_at", "issued_at"),
+    ReelStatus.VALUES_CONFIRMED: ("confirmed_at",),
+    ReelStatus.RETIRED: ("gone_at",),
+}
+RANK = {status: rank for rank, status in enumerate(SINCE)}
+
+
+def status_rows_of(reels: QuerySet[Reel]) -> Iterator[ReelStatusRow]:
+    """The status rows of some reels as their records give them, by the reels' ids. One query.
+
+    Acts keep what this says, the rebuild puts it back, and the check of all records compares with it.
+    """
+    for reel in with_moments(reels).annotate(head=F("chain__head")).order_by("pk"):
+        yield _status_row(reel)
+
+
+def status_rows_at(sites: Iterable[int], word: str = "") -> QuerySet[ReelStatusRow]:
+    """Those of the reels of some sites, by their ids, in whose serial number, machine or host the word occurs."""
+    rows = ReelStatusRow.objects.filter(site__in=list(sites))
+    if not word:
+        return rows
+    names = ("serial", "machine__serial", "machine__host")
+    return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
+
+
+def reels_behind() -> QuerySet[Reel]:
+    """The reels whose status row is not of their history's head, or not there."""
+    kept = ReelStatusRow.objects.filter(reel=OuterRef("pk"), head=OuterRef("chain__head"))
+    return Reel.objects.filter(~Exists(kept))
+
+
+def _status_row(reel: Any) -> ReelStatusRow:
+    """reel: as `with_moments` gives it, with its history's head."""
+    status = ReelStatus(reel.status)
+    counted_at = latest((reel.counted_at, reel.imported_at))
+    last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
+    return ReelStatusRow(
+        reel=reel, serial=reel.serial, site_id=reel.site_id, head=reel.head, status=status, rank=RANK[status],
+        signed_count_at=reel.counted_at, layers=reel.layers, wraps=reel.wraps, counted_at=counted_at, last_at=last_at,
+        since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
+        machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
+        values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
+    )  # fmt: skip
 
 
 def latest(moments: Iterable[datetime | None]) -> datetime | None:

@@ -1,6 +1,6 @@
 """Writing histories: every act of the service is one entry, written in the transaction of the act itself."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -12,6 +12,10 @@ from reels.domain import ledger
 from reels.models import Chain, FeedPlace, HistoryEntry, Person, columns
 
 Row = TypeVar("Row", bound=models.Model)
+
+# What every act ends with, in its transaction, given the chain that it moved. Apps above this one put here (when they
+# are made ready) what they keep of a history; this one cannot import them.
+AT_THE_END_OF_ACTS: list[Callable[[Chain], None]] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +101,8 @@ def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts:
     yield recorder
     # Not in a `finally`: when the block raises, the transaction goes back and nothing is to be told.
     append(recorder)
+    for keep in AT_THE_END_OF_ACTS:
+        keep(chain)
 
 
 def append(recorder: ActRecorder) -> HistoryEntry:

@@ -12,16 +12,17 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
+from inspections.models import ReelStatusRow
 from inspections.pages.paging import one_page
 from inspections.pages.words import STATUS
+from inspections.queries.status import status_rows_at
 from reels import access
 from reels.models import Site
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, day_at
 from reels.pages.pieces import address_of, badges_html, day_html
-from reports.models import ReelStatusRow
-from reports.services import drift_report, status_projection
+from reports.services import drift_report
 
 SIZE = 50
 SHOWN = (
@@ -63,14 +64,13 @@ class BoardFilter(Filter):
 
 @page
 def board(request: HttpRequest) -> HttpResponse:
-    """Five queries, however many reels there are."""
+    """Four queries, however many reels there are."""
     asked, person, at = request.GET, reader(request), timezone.now()
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
-    status_projection.bring_up_to_date()
     flagged = drift_report.flagged_reels()
-    rows = status_projection.status_rows_at(sites, chosen.get("q", ""))
+    rows = status_rows_at(sites, chosen.get("q", ""))
     numbers = [_Number(*each) for each in _numbers(rows, due_before)]
     listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}

@@ -31,10 +31,13 @@ from inspections.models import (
     InspectionRecord,
     Keying,
     Photo,
+    ReelStatusRow,
     SetupValues,
     SignOff,
     ThirdReading,
 )
+from inspections.queries.status import status_rows_of
+from inspections.services.status_rows import status_row_fault
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
@@ -46,6 +49,7 @@ from reels.models import (
     FeedPlace,
     HistoryEntry,
     Hold,
+    Reel,
     ReelType,
     Submission,
     columns,
@@ -97,6 +101,7 @@ def check_records(progress: Callable[[int, int], None] = lambda done, total: Non
                 progress(result.chains, total)
             _check_nothing_unrecorded(replayed, result)
             _check_checkpoints()
+            _check_status_rows()
     except _BreakFound as first:
         result.broken = first.broken
     return result
@@ -364,3 +369,17 @@ def _text_fault(row: CheckpointMade) -> str | None:
     if columns_say != (lines["entries"], lines["root"], lines["made"]):
         return "its text says otherwise than its row"
     return None
+
+
+# Status rows --------------------------------------------------------------------------------------------------------
+
+
+def _check_status_rows() -> None:
+    """Each reel's kept status row is what its records give. Two queries for each CHUNK of reels."""
+    reels, last = Reel.objects.order_by("pk"), 0
+    while numbers := list(reels.filter(pk__gt=last).values_list("pk", flat=True)[:CHUNK]):
+        kept = ReelStatusRow.objects.in_bulk(numbers, field_name="reel_id")
+        for row in status_rows_of(reels.filter(pk__in=numbers)):
+            if why := status_row_fault(row, kept.get(row.reel_id)):
+                raise _BreakFound(f"reel {row.serial}", f"{why}; manage.py rebuild_status works it out again")
+        last = numbers[-1]

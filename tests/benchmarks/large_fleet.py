@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db import connection, models
 
+from inspections.services.status_rows import rebuild_status_rows
 from reels.models import Chain, FeedPlace, Reel
 from tests import builders
 from tests.builders import NOW
@@ -54,6 +55,9 @@ def fill(reels: int, counts_each: int) -> None:
             cursor.execute(statement, given)
         cursor.execute("RESET session_replication_role")
         cursor.execute("RESET statement_timeout")
+    for _ in rebuild_status_rows():  # as acts would have kept them
+        pass
+    with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
 
 

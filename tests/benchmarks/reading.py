@@ -83,11 +83,9 @@ def fill(reels: int, counts_each: int) -> None:
     import django
 
     django.setup()
-    from reports.services import status_projection
     from tests.benchmarks.large_fleet import fill as put_in
 
     put_in(reels, counts_each)
-    status_projection.bring_up_to_date()  # as the nightly drift_report does, so that the first to look need not wait
 
 
 def measure(fleets: list[FleetOfSize], path: str) -> list[float]:

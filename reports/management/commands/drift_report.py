@@ -14,7 +14,7 @@ from inspections.queries import histories
 from reels.models import Reel
 from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written, end_of
 from reports.domain.written import csv_lines
-from reports.services import assessments, status_projection
+from reports.services import assessments
 from reports.services.drift_report import DriftReport, report_as_of, report_of
 
 _NUMBERS = frozenset(COLUMNS[3:10])
@@ -46,7 +46,6 @@ class Command(BaseCommand):
             report = report_as_of(reels, as_of, false_share=false_share, progress=self.tell)
         else:
             learned = assessments.bring_up_to_date(at=timezone.now(), progress=self.tell)
-            status_projection.bring_up_to_date()
             report = report_of(reels, false_share=false_share)
             if rates:
                 self.stderr.write("\n".join(drift.in_words(histories.parameters_of(learned))))

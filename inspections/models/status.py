@@ -1,0 +1,41 @@
+"""Where each reel stands, kept beside its records: no record itself, for it can be worked out again."""
+
+from django.db import models
+
+from reels.models import Machine, Reel, Site
+
+
+class ReelStatusRow(models.Model):
+    """Where a reel stands, and since when, by its history up to this head. rank: its place on the board.
+
+    What ends by time is a moment here (`last_at`), compared when the row is read.
+    """
+
+    reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
+    serial = models.CharField(max_length=40)
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
+    head = models.CharField(max_length=64)
+    status = models.CharField(max_length=25)
+    rank = models.PositiveSmallIntegerField()
+    since = models.DateTimeField()
+    signed_count_at = models.DateTimeField(null=True, help_text="When the latest signed count was done.")
+    layers = models.PositiveSmallIntegerField(null=True, help_text="Of that count.")
+    wraps = models.PositiveSmallIntegerField(null=True, help_text="Of that count.")
+    counted_at = models.DateTimeField(null=True, help_text="Of the last count, signed or of older records.")
+    last_at = models.DateTimeField(help_text="Of the last count; of its coming, where there is none.")
+    machine = models.ForeignKey(Machine, on_delete=models.CASCADE, null=True, related_name="+")
+    live_id = models.BigIntegerField(null=True, help_text="The inspection under way.")
+    values_id = models.BigIntegerField(null=True, help_text="The setup values in force.")
+    values_machine = models.CharField(max_length=40, blank=True)
+    hold_why = models.TextField(blank=True)
+    has_open_flag = models.BooleanField()
+
+    class Meta:
+        db_table = "reports_standing"
+        indexes = [
+            models.Index(fields=("rank", "last_at", "serial"), name="standing_in_order"),
+            models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reel}: {self.status}"

@@ -1,0 +1,216 @@
+"""Any order of acts on reels: the status row that each act keeps is what a plain query of the records gives.
+
+The query (`with_status`) works out every reel from all tables; the rows were kept one act at a time.
+"""
+
+from collections import Counter
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import settings, strategies
+from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
+
+from inspections.domain.drift import Ending
+from inspections.domain.findings import Remedy
+from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
+from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
+from inspections.queries.status import status_rows_of, with_status
+from inspections.services import counting, findings, flags, maintenance, setup, signing
+from inspections.services.flags import FlaggedInterval
+from inspections.services.status_rows import status_row_fault
+from reels.errors import Refused
+from reels.models import CableEvent, Reel
+from reels.services.history import Actor
+from tests import builders
+from tests.builders import NOW, Cast
+
+SERIALS, MACHINES = ("LW-0001", "LW-0002"), ("RM-1", "RM-2")
+MACHINE_OF = dict(zip(SERIALS, MACHINES, strict=True))
+serials = strategies.sampled_from(SERIALS)
+machines = strategies.sampled_from(MACHINES)
+RUN: Counter[str] = Counter()  # the statuses that were come to
+
+
+class Standing(RuleBasedStateMachine):
+    """Two reels and two machines at one site, and a second site to be sent to."""
+
+    @initialize()
+    def begin(self) -> None:
+        self.savepoint = transaction.savepoint()
+        self.at = NOW
+        self.cast = Cast()
+        self.control = Actor(self.cast.control)
+        self.work(SERIALS[0], 6, "first")  # or few runs would come as far as confirmed values
+
+    def attempt(self, act: Any) -> None:
+        """What is refused leaves nothing, in the row neither."""
+        self.at += timedelta(hours=1)
+        try:
+            with transaction.atomic():
+                act()
+        except Refused:
+            pass
+        self.the_kept_rows_are_what_the_records_give()
+
+    def newest(self, model: Any, serial: str, **having: Any) -> Any:
+        return model.objects.filter(reel__serial=serial, **having).order_by("id").last()
+
+    def on_reel(self, service: Any, serial: str, **more: Any) -> None:
+        self.attempt(lambda: service(serial=serial, actor=self.control, at=self.at, **more))
+
+    # Counts
+
+    @rule(serial=serials, steps=strategies.integers(1, 6), half=strategies.sampled_from(("unclear", "first")))
+    def work(self, serial: str, steps: int, half: str) -> None:
+        """The first steps of the job, from where the reel stands: any of them may be refused."""
+        job = (self.open_count, self.read, self.sign, self.issue, self.install, self.confirm)
+        for step in job[:steps]:
+            self.attempt(lambda step=step: step(serial, half))
+
+    def open_count(self, serial: str, _: str) -> None:
+        builders.open_count(self.cast, serial, self.at)
+
+    def read(self, serial: str, half: str) -> None:
+        if live := self.newest(Inspection, serial, state=InspectionState.OPEN):
+            builders.read(self.cast, live, self.at, crossover_half=half)
+
+    def sign(self, serial: str, _: str) -> None:
+        if live := self.newest(Inspection, serial, state=InspectionState.AWAITING_SIGN_OFF):
+            builders.sign_both(self.cast, live, self.at)
+
+    def issue(self, serial: str, _: str) -> None:
+        setup.issue(serial=serial, machine_serial=MACHINE_OF[serial], actor=self.control, at=self.at)
+
+    def install(self, serial: str, _: str) -> None:
+        maintenance.install(serial=serial, machine_serial=MACHINE_OF[serial], actor=self.control, at=self.at)
+
+    def confirm(self, serial: str, _: str) -> None:
+        if values := self.newest(SetupValues, serial, withdrawn_at=None):
+            numbers = {"setup_id": values.pk, "layers": values.layers, "wraps": values.wraps, "at": self.at}
+            setup.return_gauge(setup_id=values.pk, actor=Actor(self.cast.setter), at=self.at)
+            setup.key_read_back(actor=Actor(self.cast.setter), **numbers)
+            setup.confirm(actor=Actor(self.cast.confirmer), **numbers)
+
+    @rule(serial=serials)
+    def release(self, serial: str) -> None:
+        if live := self.newest(Inspection, serial, state=InspectionState.REFERRED):
+            self.attempt(lambda: counting.release(
+                inspection_id=live.pk, decision=Decision.READ_AGAIN, reason="turned a little",
+                actor=Actor(self.cast.releaser), at=self.at))  # fmt: skip
+
+    @rule(serial=serials)
+    def cancel(self, serial: str) -> None:
+        if live := self.newest(Inspection, serial, state__in=LIVE):
+            technician = Actor(self.cast.technician)
+            self.attempt(lambda: counting.cancel(
+                inspection_id=live.pk, reason="another day", actor=technician, at=self.at))  # fmt: skip
+
+    @rule(serial=serials)
+    def void(self, serial: str) -> None:
+        if signed := self.newest(Inspection, serial, state=InspectionState.SIGNED):
+            verifier = Actor(self.cast.verifier)
+            self.attempt(lambda: signing.request_void(
+                inspection_id=signed.pk, reason="another reel", actor=verifier, at=self.at))  # fmt: skip
+            self.attempt(lambda: signing.confirm_void(
+                inspection_id=signed.pk, actor=Actor(self.cast.releaser), at=self.at))  # fmt: skip
+
+    # Setup values and machines
+
+    @rule(serial=serials, machine=machines)
+    def install_anywhere(self, serial: str, machine: str) -> None:
+        self.on_reel(maintenance.install, serial, machine_serial=machine)
+
+    @rule(serial=serials, passed=strategies.booleans())
+    def check_machine(self, serial: str, passed: bool) -> None:
+        if values := self.newest(SetupValues, serial, withdrawn_at=None):
+            self.attempt(lambda: setup.record_check(
+                setup_id=values.pk, kind="functional", passed=passed, remark="in and out",
+                actor=Actor(self.cast.setter), at=self.at))  # fmt: skip
+
+    @rule(serial=serials)
+    def remove(self, serial: str) -> None:
+        self.on_reel(maintenance.remove, serial)
+
+    # Cable, findings, holds and flags
+
+    @rule(serial=serials, hours_ago=strategies.sampled_from((0, 60)))
+    def cut(self, serial: str, hours_ago: int) -> None:
+        when = self.at - timedelta(hours=hours_ago)
+        self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
+
+    @rule(serial=serials)
+    def take_back_cut(self, serial: str) -> None:
+        if cut := self.newest(CableEvent, serial, kind="cut"):
+            self.on_reel(maintenance.reverse_cable_event, serial, event_id=cut.pk, remark="entered twice")
+
+    @rule(serial=serials, severity=strategies.sampled_from(("watch", "stop")))
+    def find(self, serial: str, severity: str) -> None:
+        person = self.cast.technician
+        self.attempt(lambda: builders.record_finding(person, serial, self.at, severity=severity))
+
+    @rule(serial=serials, remedy=strategies.sampled_from((Remedy.SOUND, Remedy.RESPOOLED)))
+    def close_finding(self, serial: str, remedy: Remedy) -> None:
+        if finding := self.newest(Finding, serial, closed_at=None):
+            self.attempt(lambda: findings.close_finding(
+                finding_id=finding.pk, remedy=remedy, reason="looked at", actor=Actor(self.cast.releaser),
+                at=self.at))  # fmt: skip
+
+    @rule(serial=serials)
+    def hold(self, serial: str) -> None:
+        self.on_reel(maintenance.place_hold, serial, reason="a bent flange")
+
+    @rule(serial=serials)
+    def end_hold(self, serial: str) -> None:
+        self.on_reel(maintenance.end_hold, serial, reason="straightened")
+
+    @rule(serial=serials)
+    def flag(self, serial: str) -> None:
+        interval = FlaggedInterval(from_at=NOW, to_at=self.at, p_unlogged_cut=0.9, explanation="shorter")
+        self.on_reel(flags.assign_flag, serial, interval=interval, to=self.cast.control)
+
+    @rule(serial=serials)
+    def close_flag(self, serial: str) -> None:
+        if open_flag := self.newest(DriftFlag, serial, closed_at=None):
+            self.attempt(lambda: flags.close_flag(
+                flag_id=open_flag.pk, ending=Ending.MISCOUNT, reason="read again", actor=self.control,
+                at=self.at))  # fmt: skip
+
+    @rule(is_for_good=strategies.booleans())
+    def leave(self, is_for_good: bool) -> None:
+        """The second reel only: nobody here may do anything to it afterwards."""
+        if is_for_good:
+            self.on_reel(maintenance.retire, SERIALS[1], reason="a cracked drum")
+        else:
+            self.on_reel(maintenance.move, SERIALS[1], site_code="aldermere")
+
+    # What always holds
+
+    def the_kept_rows_are_what_the_records_give(self) -> None:
+        reels = Reel.objects.order_by("pk")
+        columns = ("status", "machine__serial", "layers", "wraps", "site", "signed_count_at")
+        plain: Any = with_status(reels)
+        kept = [*ReelStatusRow.objects.order_by("reel").values_list("serial", *columns)]
+        assert kept == [
+            (each.serial, each.status, each.machine_serial, each.layers, each.wraps, each.site_id, each.counted_at)
+            for each in plain
+        ]
+        rows = ReelStatusRow.objects.in_bulk(field_name="reel_id")
+        assert [status_row_fault(row, rows.get(row.reel_id)) for row in status_rows_of(reels)] == [None] * len(SERIALS)
+        RUN.update(row.status for row in rows.values())
+
+    def teardown(self) -> None:
+        if hasattr(self, "savepoint"):
+            transaction.savepoint_rollback(self.savepoint)
+
+
+@pytest.mark.django_db
+def test_after_any_acts_each_status_row_is_what_the_records_give():
+    RUN.clear()
+    Cast()
+    for serial, machine in MACHINE_OF.items():
+        builders.gauge_for(builders.make_reel(serial))
+        builders.make_machine(machine)
+    run_state_machine_as_test(Standing, settings=settings(max_examples=12, stateful_step_count=12))
+    assert set(RUN) == set(ReelStatus), "some status was never come to, so nothing was shown of it"

@@ -1,0 +1,94 @@
+"""The status row of each reel: kept by its own acts and no other's, rebuilt, and checked."""
+
+import pytest
+from django.core.checks import run_checks
+from django.core.management import call_command
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
+
+from inspections.domain.words import ReelStatus
+from inspections.models import ReelStatusRow
+from inspections.queries.status import SINCE
+from inspections.services import maintenance, status_rows
+from reels.services.history import Actor
+from reports.services.verification import check_records
+from tests import builders
+from tests.builders import Cast, later
+from tests.pages_fleet import make_fleet
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_status_has_its_place_and_says_since_when():
+    assert set(SINCE) == set(ReelStatus)
+
+
+def test_a_fleet_in_which_every_status_occurs_is_kept_as_its_records_give_it():
+    make_fleet()
+    assert set(ReelStatusRow.objects.values_list("status", flat=True)) == set(ReelStatus)
+    assert check_records().broken is None
+
+
+def test_an_act_writes_the_status_row_of_its_own_reel_and_no_other():
+    cast = Cast.as_needed()
+    for serial in ("LW-0001", "LW-0002"):
+        builders.make_reel(serial)
+    ReelStatusRow.objects.update(hold_why="as it was")
+    maintenance.place_hold(serial="LW-0002", reason="A flange is bent.", actor=Actor(cast.control), at=later(hours=1))
+    assert dict(ReelStatusRow.objects.values_list("serial", "hold_why")) == {
+        "LW-0001": "as it was", "LW-0002": "A flange is bent.",
+    }  # fmt: skip
+
+
+def test_keeping_it_takes_two_queries_and_an_act_of_no_reel_one():
+    reel = builders.make_reel()
+    with CaptureQueriesContext(connection) as queries:
+        status_rows.keep_status(reel.chain)
+    assert len(queries) == 2
+    with CaptureQueriesContext(connection) as queries:
+        builders.make_site("stane-field", "Stane Field")
+    assert [query["sql"] for query in queries if "INSERT" in query["sql"] and "reports_standing" in query["sql"]] == []
+
+
+def test_an_act_that_is_undone_leaves_the_row_as_it_was():
+    cast = Cast.as_needed()
+    builders.make_reel()
+    before = transaction.savepoint()
+    maintenance.place_hold(serial="LW-0001", reason="bent", actor=Actor(cast.control), at=later(hours=1))
+    assert ReelStatusRow.objects.get().status == ReelStatus.HELD
+    transaction.savepoint_rollback(before)
+    assert ReelStatusRow.objects.get().status == ReelStatus.AWAITING_COUNT
+
+
+def test_the_rebuild_stores_what_is_not_so_and_says_how_many(monkeypatch, capsys):
+    monkeypatch.setattr(status_rows, "AT_ONCE", 2)
+    for number in range(5):
+        builders.make_reel(f"LW-{number:04}")
+    kept = [*ReelStatusRow.objects.order_by("reel").values_list("reel", "status", "head")]
+    ReelStatusRow.objects.filter(serial="LW-0001").delete()
+    ReelStatusRow.objects.filter(serial="LW-0003").update(status=ReelStatus.HELD)
+    call_command("rebuild_status")
+    assert capsys.readouterr().out == "5 reels, 2 status rows stored anew.\n"
+    assert [*ReelStatusRow.objects.order_by("reel").values_list("reel", "status", "head")] == kept
+
+
+def test_the_check_of_all_records_finds_a_row_that_says_otherwise_or_is_gone():
+    reel = builders.make_reel()
+    builders.make_reel("LW-0002")
+    ReelStatusRow.objects.filter(reel=reel).update(status=ReelStatus.COUNTED)
+    assert str(check_records().broken) == (
+        "reel LW-0001: its status row says status 'counted'; its records say 'awaiting_count'; "
+        "manage.py rebuild_status works it out again"
+    )
+    ReelStatusRow.objects.filter(reel=reel).delete()
+    assert "reel LW-0001: it has no status row" in str(check_records().broken)
+
+
+def test_a_row_of_an_older_history_is_found_by_the_check_of_the_database():
+    builders.make_reel()
+    assert run_checks(tags=["database"], databases=["default"]) == []
+    ReelStatusRow.objects.update(head="0" * 64)
+    [error] = run_checks(tags=["database"], databases=["default"])
+    assert (error.id, error.msg.split(" in database")[0]) == (
+        "inspections.E001", "1 reels have no status row of their last act",
+    )  # fmt: skip
