@@ -1,14 +1,39 @@
-"""What is read about reels, a fixed number of queries each."""
+"""What is read about reels, a fixed number of queries each; and where in a list's order one page ends.
 
+A place in an order is the key of the last row that was given, and the next page begins beyond it. Orders end in a
+unique column, so no two rows share a key, and rows that come in between two pages make none drop out.
+"""
+
+import base64
+import json
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from django.db.models import Case, Count, Exists, F, Max, Min, Model, OuterRef, Q, QuerySet, Sum, When
+from django.core.exceptions import ValidationError
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    Func,
+    Max,
+    Min,
+    Model,
+    OuterRef,
+    Q,
+    QuerySet,
+    Sum,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.lookups import GreaterThan, LessThan
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult, get_date_max
 
+from reels.domain import ledger
 from reels.domain.winding import UncertainLength, drum_from, length_with_uncertainty
 from reels.errors import OffTheDrum
 from reels.models import (
@@ -36,6 +61,67 @@ def matching(rows: QuerySet[Row], filters: Mapping[str, Any], **columns: str) ->
     return rows.filter(
         **{column: filters[name] for name, column in columns.items() if filters.get(name) not in (None, "")}
     )
+
+
+Order = tuple[str, ...]  # columns, each with "-" for downwards, the last one unique
+
+
+class _InTurn(Func):
+    """Columns or values compared one after another, which an index over the columns can answer."""
+
+    template = "(%(expressions)s)"
+    output_field = TextField()  # none of its own: both sides are made alike
+
+
+def beyond(rows: QuerySet[Row], order: Order, key: list[Any]) -> QuerySet[Row]:
+    """The rows that come after the one with this key."""
+    columns, is_down = [each.removeprefix("-") for each in order], order[0].startswith("-")
+    if any(each.startswith("-") != is_down for each in order):
+        return rows.filter(_beyond_either_way(order, key))
+    fields: list[Any] = [rows.model._meta.get_field(column) for column in columns]
+    place = _InTurn(*(Value(value, output_field=field) for value, field in zip(key, fields, strict=True)))
+    compared = LessThan if is_down else GreaterThan
+    return rows.filter(compared(_InTurn(*(F(column) for column in columns)), place))
+
+
+def _beyond_either_way(order: Order, key: list[Any]) -> Q:
+    """The same where some columns go up and some down: beyond in a column and equal in all before it."""
+    later = Q(pk__in=())  # nothing: what it is or-ed with decides
+    equal = Q()
+    for column, value in zip(order, key, strict=True):
+        name = column.removeprefix("-")
+        later |= equal & Q(**{f"{name}__{'lt' if column.startswith('-') else 'gt'}": value})
+        equal &= Q(**{name: value})
+    return later
+
+
+def written_place(row: Any, order: Order) -> str:
+    """Where a row stands in an order, for an address."""
+    key = [ledger.plain(getattr(row, column.removeprefix("-"))) for column in order]
+    return base64.urlsafe_b64encode(json.dumps(key).encode()).decode().rstrip("=")
+
+
+def read_place(text: str, model: type[Model], order: Order) -> list[Any]:
+    """The key of a place that `written_place` wrote. Raises one of NO_PLACE for anything else."""
+    key = json.loads(base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True))
+    if not isinstance(key, list) or len(key) != len(order):
+        raise ValueError("another order")
+    return [_typed(model, column, part) for column, part in zip(order, key, strict=True)]
+
+
+NO_PLACE = (ValueError, TypeError, RecursionError, ValidationError)  # what `read_place` raises
+
+
+def _typed(model: type[Model], column: str, part: Any) -> Any:
+    """The value as its column holds it."""
+    if type(part) is int:
+        return part
+    if not isinstance(part, str) or not part.isprintable():
+        raise ValueError("no value of a key")
+    value = model._meta.get_field(column.removeprefix("-")).to_python(part)  # type: ignore[union-attr]  # never a relation
+    if isinstance(value, datetime) and value.tzinfo is None:
+        raise ValueError("a time without an offset")
+    return value
 
 
 def installation_of(reel: Reel) -> Installation | None:

@@ -9,7 +9,7 @@ from inspections import access
 from inspections.domain import keying
 from inspections.domain.third_reading import FIELD
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
-from inspections.models import Inspection, Reading, SetupValues, ThirdReading
+from inspections.models import Inspection, Reading, ReelStatusRow, SetupValues, ThirdReading
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
 from inspections.queries.findings import findings_in_count, is_stopped, parts_without_finding, seen_by
 from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
@@ -35,6 +35,14 @@ def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
         length_by_log_m=reel_queries.cable_length_at(reel, at),
     )
     return reel
+
+
+def as_reel(row: ReelStatusRow) -> Reel:
+    """The reel of a status row, with what that row says of it."""
+    machine = row.machine.serial if row.machine else None
+    _give(row.reel, status=row.status, machine_serial=machine, counted_at=row.signed_count_at, layers=row.layers,
+          wraps=row.wraps)  # fmt: skip
+    return row.reel
 
 
 def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:

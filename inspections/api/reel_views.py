@@ -1,12 +1,12 @@
 """Reels: where each stands, and what maintenance control records of them."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from inspections.api import details
 from inspections.api import reel_serializers as shapes
 from inspections.queries.counts import cable_events_of
-from inspections.queries.status import with_status
+from inspections.queries.status import status_rows_at
 from inspections.services import maintenance
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
@@ -34,11 +34,10 @@ class ReelListEndpoint(Endpoint):
     @read("reels_list", shapes.ReelOut, query=shapes.ReelsQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """The reels at one's sites, with where each stands."""
-        reels = with_status(reel_access.readable_reels(call.actor.person, call.at))
-        reels = matching(
-            reels, call.query, site="site__code", type="type__code", status="status", q="serial__icontains"
-        )
-        return call.page(reels, "serial", "id")
+        rows = status_rows_at(reel_access.at_readable_sites(call.actor.person, call.at))
+        rows = matching(rows, call.query, site="site__code", type="type__code", status="status", q="serial__icontains")
+        page = call.page(rows.select_related("reel__type", "reel__site", "machine"), "serial", "id")
+        return replace(page, results=[details.as_reel(row) for row in page.results])
 
     @create("reels_receive", shapes.ReelDetailOut, shapes.ReelIn, tag=tag_of)
     def post(self, call: Call) -> Reel:

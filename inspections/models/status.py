@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from reels.models import Machine, Reel, Site
+from reels.models import Machine, Reel, ReelType, Site
 
 
 class ReelStatusRow(models.Model):
@@ -13,6 +13,7 @@ class ReelStatusRow(models.Model):
 
     reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
     serial = models.CharField(max_length=40)
+    type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
     head = models.CharField(max_length=64)
     status = models.CharField(max_length=25)
@@ -34,6 +35,9 @@ class ReelStatusRow(models.Model):
         db_table = "reports_standing"
         indexes = [
             models.Index(fields=("rank", "last_at", "serial"), name="standing_in_order"),
+            models.Index(fields=("serial",), name="standing_by_serial"),
+            models.Index(fields=("status", "serial"), name="standing_by_status"),
+            models.Index(fields=("type", "site", "status"), name="standing_by_type"),
             models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
         ]
 

@@ -7,14 +7,17 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import QueryDict
+
+from reels.queries import NO_PLACE, beyond, read_place, written_place
 
 NO_OTHERS: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pages:
-    """Where one is in a list; `earlier` and `later` are empty at its ends."""
+    """Where one is in a list; `earlier` and `later` are empty at its ends. of: 0 where pages have no numbers."""
 
     rows: list[Any]
     number: int
@@ -46,3 +49,40 @@ def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], A
         earlier=address(page.number - 1) if page.has_previous() else "",
         later=address(page.number + 1) if page.has_next() else "",
     )
+
+
+def page_by_place(rows: QuerySet[Any], order: tuple[str, ...], asked: QueryDict, size: int,
+                  as_shown: Callable[[Any], Any], *, total: int,
+                  kept: Mapping[str, str] = NO_OTHERS) -> Pages:  # fmt: skip
+    """The page after or before the place in an order that is asked for, or the first. One query, as dear for the last.
+
+    order: as `reels.queries.beyond` has it. total: how many rows there are. The rest is as for `one_page`.
+    """
+    is_back = "before" in asked
+    way = tuple(each.removeprefix("-") if each.startswith("-") else f"-{each}" for each in order) if is_back else order
+    place = _place_in(asked.get("before" if is_back else "after", ""), rows, order)
+    if place is None:
+        is_back, way = False, order
+    some = list((beyond(rows, way, place) if place else rows).order_by(*way)[: size + 1])
+    if place and not some:  # an address from when there was more
+        return page_by_place(rows, order, QueryDict(), size, as_shown, total=total, kept=kept)
+    has_more, some = len(some) > size, some[:size]
+    if is_back:
+        some.reverse()
+
+    def address(there_is_one: bool, name: str, row: int) -> str:
+        return f"?{urlencode({**kept, name: written_place(some[row], order)})}" if some and there_is_one else ""
+
+    return Pages(
+        rows=[as_shown(row) for row in some], number=0, of=0, total=total,
+        earlier=address(has_more if is_back else place is not None, "before", 0),
+        later=address(is_back or has_more, "after", -1),
+    )  # fmt: skip
+
+
+def _place_in(text: str, rows: QuerySet[Any], order: tuple[str, ...]) -> list[Any] | None:
+    """The place that an address names, or None where it names none."""
+    try:
+        return read_place(text, rows.model, order)
+    except NO_PLACE:
+        return None

@@ -9,7 +9,7 @@ from django.db.models import Case, CharField, Exists, F, Max, OuterRef, Q, Query
 from inspections.domain.words import LIVE, InspectionState, ReelStatus
 from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, ReelStatusRow, Referral, SetupValues
 from inspections.queries.findings import closed_by_work
-from reels.models import CableEvent, Hold, Installation, Reel
+from reels.models import CableEvent, Hold, Installation, Reel, ReelType
 from reels.queries import STANDING
 
 
@@ -124,13 +124,21 @@ def status_rows_of(reels: QuerySet[Reel]) -> Iterator[ReelStatusRow]:
         yield _status_row(reel)
 
 
-def status_rows_at(sites: Iterable[int], word: str = "") -> QuerySet[ReelStatusRow]:
-    """Those of the reels of some sites, by their ids, in whose serial number, machine or host the word occurs."""
-    rows = ReelStatusRow.objects.filter(site__in=list(sites))
+def status_rows_at(sites: Q, word: str = "") -> QuerySet[ReelStatusRow]:
+    """Those of the reels of some sites in whose serial number, machine or host the word occurs.
+
+    sites: as `access.at_readable_sites` gives them.
+    """
+    rows = ReelStatusRow.objects.filter(sites)
     if not word:
         return rows
     names = ("serial", "machine__serial", "machine__host")
     return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
+
+
+def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
+    """The types of which there is a reel at some sites, by code."""
+    return ReelType.objects.filter(Exists(ReelStatusRow.objects.filter(sites, type=OuterRef("pk")))).order_by("code")
 
 
 def reels_behind() -> QuerySet[Reel]:
@@ -145,7 +153,8 @@ def _status_row(reel: Any) -> ReelStatusRow:
     counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(
-        reel=reel, serial=reel.serial, site_id=reel.site_id, head=reel.head, status=status, rank=RANK[status],
+        reel=reel, serial=reel.serial, type_id=reel.type_id, site_id=reel.site_id, head=reel.head,
+        status=status, rank=RANK[status],
         signed_count_at=reel.counted_at, layers=reel.layers, wraps=reel.wraps, counted_at=counted_at, last_at=last_at,
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
-from inspections.pages.paging import one_page
+from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
 from inspections.queries.status import status_rows_at
 from reels import access
@@ -25,8 +25,9 @@ from reels.pages.pieces import address_of, badges_html, day_html
 from reports.services import drift_report
 
 SIZE = 50
+ORDER = ("rank", "last_at", "serial")
 SHOWN = (
-    "reel", "serial", "site", "status", "since", "counted_at", "last_at", "machine__serial", "machine__host", "live_id",
+    *ORDER, "reel", "site", "status", "since", "counted_at", "machine__serial", "machine__host", "live_id",
     "values_id", "values_machine", "hold_why", "has_open_flag",
 )  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
@@ -70,7 +71,7 @@ def board(request: HttpRequest) -> HttpResponse:
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     flagged = drift_report.flagged_reels()
-    rows = status_rows_at(sites, chosen.get("q", ""))
+    rows = status_rows_at(Q(site__in=list(sites)), chosen.get("q", ""))
     numbers = [_Number(*each) for each in _numbers(rows, due_before)]
     listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
@@ -79,10 +80,10 @@ def board(request: HttpRequest) -> HttpResponse:
         "filter": form,
         "statuses": [STATUS[status] for status in statuses],
         "sites": _matrix(numbers, sites, statuses, chosen),
-        "pages": one_page(
-            listed.order_by("rank", "last_at", "serial").values_list(*SHOWN, named=True), asked, SIZE,
+        "pages": page_by_place(
+            listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
             lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
-            total=_total(numbers, chosen, sites),
+            total=_total(numbers, chosen, sites, listed),
         ),
         "due": sum(each.due for each in numbers),
         "flagged": _flagged(rows, flagged, chosen, sites),
@@ -123,11 +124,12 @@ def _is_due_before(due_before: datetime) -> Q:
     return Q(last_at__lte=due_before) & ~Q(status=ReelStatus.RETIRED)
 
 
-def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, Site]) -> int | None:
-    """How many reels fit the filters; None where they have to be counted."""
+def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, Site],
+           listed: QuerySet[ReelStatusRow]) -> int:  # fmt: skip
+    """How many reels fit the filters. A query only where the numbers do not say it."""
     look = chosen.get("look", "all")
     if look == "flagged":
-        return None
+        return listed.count()
     numbered: Iterable[int] = (
         getattr(each, look)
         for each in numbers

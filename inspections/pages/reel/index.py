@@ -4,20 +4,22 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.db.models import Count, F, FilteredRelation, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.domain.words import Point, ReelStatus
-from inspections.pages.paging import one_page
+from inspections.models import ReelStatusRow
+from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
-from inspections.queries.status import with_status
+from inspections.queries.status import status_rows_at, types_of_reels_at
 from inspections.queries.third_readings import awaited_from
 from inspections.services.evaluation import spoken
 from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import count_words, day_at
+from reels.queries import matching
 
 SIZE = 50
 
@@ -29,32 +31,23 @@ class ReelFilter(Filter):
     status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
 
 
-def _matching(reels: QuerySet[Any], chosen: dict[str, str]) -> QuerySet[Any]:
-    # At most one installation of a reel is under way, so this join never doubles a row.
-    now = FilteredRelation("installations", condition=Q(installations__removed_at__isnull=True))
-    reels = reels.annotate(now=now)
-    if word := chosen.get("q"):
-        reels = reels.filter(
-            Q(serial__icontains=word) | Q(now__machine__serial__icontains=word) | Q(now__machine__host__icontains=word)
-        )
-    keys = {"site": "site__code", "type": "type__code"}
-    return reels.filter(**{column: chosen[name] for name, column in keys.items() if name in chosen})
+def _matching(sites: Q, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
+    return matching(status_rows_at(sites, chosen.get("q", "")), chosen, site="site__code", type="type__code")
 
 
-def _row(reel: Any) -> dict[str, Any]:
+def _row(row: ReelStatusRow) -> dict[str, Any]:
     return {
-        "serial": reel.serial,
-        "type": reel.type.code,
-        "site": reel.site.name,
-        "badge": STATUS[ReelStatus(reel.status)],
-        "machine": f"{reel.machine_serial} in {reel.host}" if reel.machine_serial else "",
-        "count": count_words(reel.layers, reel.wraps),
-        "counted_on": day_at(reel.site, reel.counted_at),
+        "serial": row.serial,
+        "type": row.type.code if row.type else "",
+        "site": row.site.name,
+        "badge": STATUS[ReelStatus(row.status)],
+        "machine": f"{row.machine.serial} in {row.machine.host}" if row.machine else "",
+        "count": count_words(row.layers, row.wraps),
+        "counted_on": day_at(row.site, row.signed_count_at),
     }
 
 
-def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[dict[str, Any]]:
-    numbers = dict(rows.order_by().values_list("status").annotate(Count("pk", distinct=True)))
+def _statuses(numbers: dict[str, int], chosen: dict[str, str]) -> list[dict[str, Any]]:
     others = {name: value for name, value in chosen.items() if name != "status"}
 
     def link(status: ReelStatus) -> dict[str, Any]:
@@ -69,18 +62,21 @@ def _statuses(rows: QuerySet[Any], chosen: dict[str, str]) -> list[dict[str, Any
 def reels(request: HttpRequest) -> HttpResponse:
     """The reels that the person may see and asks for, by serial number."""
     person, at = reader(request), timezone.now()
-    readable = access.readable_reels(person, at)
-    sites = access.readable_sites(person, at).values_list("code", "name")
-    types = readable.order_by("type__code").values_list("type__code", flat=True).distinct()
-    form = ReelFilter(request.GET, site=sites, type=types)
+    sites = access.at_readable_sites(person, at)
+    offered = access.readable_sites(person, at).values_list("code", "name")
+    form = ReelFilter(request.GET, site=offered, type=types_of_reels_at(sites).values_list("code", flat=True))
     chosen = form.chosen
-    rows = _matching(with_status(readable), chosen)
+    rows = _matching(sites, chosen)
+    numbers = dict(rows.values_list("status").annotate(Count("pk")))
     status = chosen.get("status")
-    listed = (rows.filter(status=status) if status else rows).annotate(host=F("now__machine__host"))
-    pages = one_page(listed.order_by("serial"), request.GET, SIZE, _row, kept=chosen)
+    listed = matching(rows, chosen, status="status").select_related("type", "site", "machine")
+    pages = page_by_place(
+        listed, ("serial",), request.GET, SIZE, _row,
+        total=numbers.get(status, 0) if status else sum(numbers.values()), kept=chosen,
+    )  # fmt: skip
     asked = [
         {"row": row, "spoken": spoken(Point(row.point)), "inspection": row.reading.inspection}
         for row in awaited_from(person, at)
     ]
-    shown = {"asked": asked, "filter": form, "pages": pages, "statuses": _statuses(rows, chosen)}
+    shown = {"asked": asked, "filter": form, "pages": pages, "statuses": _statuses(numbers, chosen)}
     return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})

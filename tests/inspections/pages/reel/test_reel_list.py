@@ -1,8 +1,12 @@
+import re
+
 import pytest
 
 from inspections.domain.words import ReelStatus
+from inspections.models import ReelStatusRow
 from inspections.pages.words import STATUS
 from inspections.services import maintenance
+from reels.queries import written_place
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast
@@ -99,15 +103,43 @@ def test_the_numbers_by_status_follow_the_other_filters():
     assert html.count('class="number"') == 1
 
 
-def test_pages_follow_one_another_and_keep_the_filters():
+def rows_on(html):
+    return re.findall(r'<th scope="row"><a class="reach" href="/reels/([^"]+)">', html)
+
+
+def test_pages_follow_one_another_there_and_back_and_keep_the_filters():
     cast = Cast.as_needed()
-    for number in range(60):
-        builders.make_reel(f"LW-{number:04}")
-    first, second = (html_of(cast.control, f"/reels?q=LW&page={page}") for page in (1, 2))
-    assert 'rel="next" href="?q=LW&amp;page=2"' in first
-    assert (first.count('<th scope="row">'), second.count('<th scope="row">')) == (50, 10)
-    assert html_of(cast.control, "/reels?q=LW&page=nonsense").count('<th scope="row">') == 50
-    assert html_of(cast.control, "/reels?q=LW&page=99").count('<th scope="row">') == 10
+    serials_made = [f"LW-{number:04}" for number in range(120)]
+    for serial in serials_made:
+        builders.make_reel(serial)
+    html = html_of(cast.control, "/reels?q=LW")
+    assert "120 reels found with these filters, 50 of them shown here." in html
+    assert 'rel="prev"' not in html
+    seen, way = [rows_on(html)], []
+    for rel in ("next", "next", "prev", "prev"):
+        [address] = re.findall(rf'rel="{rel}" href="\?q=LW&amp;([^"]+)"', html)
+        html = html_of(cast.control, f"/reels?q=LW&{address}")
+        seen.append(rows_on(html))
+        way.append(address.split("=")[0])
+    first, second, third = serials_made[:50], serials_made[50:100], serials_made[100:]
+    assert seen == [first, second, third, second, first]
+    assert way == ["after", "after", "before", "before"]
+    assert 'rel="prev"' not in html
+
+
+def test_a_page_that_is_not_there_is_the_first():
+    cast = Cast.as_needed()
+    builders.make_reel("LW-0001")
+    beyond_all = written_place(ReelStatusRow(serial="ZZ-9999"), ("serial",))
+    for asked in (
+        "after=nonsense",
+        "before=nonsense",
+        "page=99",
+        "after=WzFd",
+        f"after={beyond_all}",
+        "before=WyIwIl0",
+    ):
+        assert rows_on(html_of(cast.control, f"/reels?{asked}")) == ["LW-0001"]
 
 
 def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
@@ -119,8 +151,8 @@ def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
         builders.make_reel(f"LW-{number:04}")
     builders.signed_count(cast)
     many = count_queries(lambda: client.get("/reels"))
-    # session, user, postings (2), sites, types, number, page of reels, numbers by status, third readings (2)
-    assert one == many == 11
+    # session, user, postings (2), sites, types, numbers by status, page of rows, third readings (2)
+    assert one == many == 10
 
 
 def test_a_serial_number_with_a_stroke_has_a_page():
