@@ -1,12 +1,16 @@
-"""What the board costs: `python -m tests.benchmarks.board [REELS] [COUNTS A REEL]`, 5000 and 40 unless said.
+"""What lists of reels cost as the fleet grows: `python -m tests.benchmarks.board [REELS...] [--counts-each N]`.
 
-The board is asked for as a browser asks, through every middleware, and in turn with it a bare Django view that reads as
-many reels with their type and site and renders as many rows into a page of the same size. Asked for: at most 1.5 times
-the bare view. The database is DATABASE_URL, or an SQLite file; for PostgreSQL:
-`python tests/postgres.py python -m tests.benchmarks.board`. The rows are put in without their histories.
+For each fleet, 1000 and 20000 reels of 4 counts unless said, the board, the list of reels and their searches are asked
+for as a browser asks, through every middleware, and in turn with each a bare Django view that reads as many reels with
+their type and site and renders as many rows into a page of the same size. Asked for: at most 1.5 times the bare view,
+and at most 1.3 times the smallest fleet's. The databases are SQLite files, or that of DATABASE_URL for one fleet:
+`python tests/postgres.py python -m tests.benchmarks.board 20000`. The rows are put in without their histories.
 """
 
+import argparse
+import json
 import os
+import subprocess
 import sys
 import tempfile
 import time
@@ -17,7 +21,11 @@ from typing import Any
 
 ROUNDS = 15
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
-PAGES = ("/board", "/board?q=0042", "/board?status=held", "/board?look=due")
+PAGES = (
+    "/board", "/board?q=0042", "/board?q=Heron%2042", "/board?status=held", "/board?look=due", "/reels",
+    "/reels?q=0042", "/reels?q=Heron%2042", "/reels?q=nowhere", "/reels?status=held", "/reels?type=w28",
+    "/reels?site=kettle-point", "/reels?after={middle}",
+)  # fmt: skip
 
 
 def prepare_settings(folder: str) -> None:
@@ -30,6 +38,9 @@ def make_world(reels: int, counts: int) -> Any:
     from django.core.management import call_command
 
     call_command("migrate", run_syncdb=True, verbosity=0)
+    from django.db import connection
+
+    from inspections.services.status_rows import rebuild_status_rows
     from reels.models import Chain, Reel
     from tests import builders
 
@@ -45,6 +56,11 @@ def make_world(reels: int, counts: int) -> Any:
     _put_counts(made, counts, cast.technician)
     _put_elsewhere(made, cast.control)
     _put_drift(made)
+    for _ in rebuild_status_rows():  # as acts would have kept them
+        pass
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("VACUUM ANALYZE")
     return cast.control
 
 
@@ -140,7 +156,7 @@ def milliseconds(ask: Callable[[], Any]) -> float:
     return taken
 
 
-def measure(person: Any, address: str) -> None:
+def measure(person: Any, address: str) -> dict[str, Any]:
     """The page and a bare one of the same size and number of rows, in turn."""
     from django.test import Client
 
@@ -152,14 +168,10 @@ def measure(person: Any, address: str) -> None:
     bare = f"/bare-rows?rows={rows}&filler={max(len(html.encode()) - empty, 0) // max(rows, 1)}"
     pairs = [(milliseconds(lambda: client.get(address)), milliseconds(lambda: client.get(bare))) for _ in range(ROUNDS)]
     ours, theirs = (median(column) for column in zip(*pairs, strict=True))
-    ratio = median(our / their for our, their in pairs)
-    size, bare_size = len(html.encode()), len(client.get(bare).content)
-    say = sys.stdout.write
-    say(f"{address:22} {rows:3} rows, {size / 1000:5.1f} kB, {ours:7.1f} ms; ")
-    say(f"bare {bare_size / 1000:5.1f} kB, {theirs:6.1f} ms: {ratio:.2f} times\n")
+    return {"rows": rows, "ours": ours, "bare": theirs, "ratio": median(our / their for our, their in pairs)}
 
 
-def main(reels: int, counts: int) -> None:
+def measure_fleet(reels: int, counts: int) -> dict[str, dict[str, Any]]:
     with tempfile.TemporaryDirectory() as folder:
         prepare_settings(folder)
         import django
@@ -167,13 +179,42 @@ def main(reels: int, counts: int) -> None:
         django.setup()
         from django.conf import settings
 
+        from inspections.models import ReelStatusRow
+        from reels.queries import written_place
+
         settings.ALLOWED_HOSTS = ["testserver"]
-        sys.stdout.write(f"Making {reels} reels with {counts} counts each ...\n")
         person = make_world(reels, counts)
-        for address in PAGES:
-            measure(person, address)
+        middle = written_place(ReelStatusRow(serial=f"BB-{reels // 2:05}"), ("serial",))
+        return {address: measure(person, address.format(middle=middle)) for address in PAGES}
+
+
+def table_of(fleets: dict[int, dict[str, dict[str, Any]]]) -> str:
+    """Each page's time in each fleet, beside the bare view's, and the largest fleet's beside the smallest's."""
+    sizes = list(fleets)
+    lines = ["| page | " + " | ".join(f"{size} reels | of bare" for size in sizes) + " | last beside first |"]
+    lines.append("|---" * (2 * len(sizes) + 2) + "|")
+    for address in PAGES:
+        each = [fleets[size][address] for size in sizes]
+        cells = (f"{one['ours']:.1f} ms, {one['rows']} rows | {one['ratio']:.2f}" for one in each)
+        lines.append(f"| `{address}` | {' | '.join(cells)} | {each[-1]['ours'] / each[0]['ours']:.2f} |")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("reels", type=int, nargs="*", default=[1000, 20000])
+    parser.add_argument("--counts-each", type=int, default=4)
+    parser.add_argument("--json", action="store_true", help="one fleet, in this process")
+    asked = parser.parse_args()
+    if asked.json:
+        sys.stdout.write(json.dumps(measure_fleet(asked.reels[0], asked.counts_each)))
+        return
+    fleets = {}
+    for size in asked.reels:  # each in a process of its own: its settings name its database
+        command = [sys.executable, "-m", __spec__.name, str(size), "--counts-each", str(asked.counts_each), "--json"]
+        fleets[size] = json.loads(subprocess.run(command, check=True, stdout=subprocess.PIPE).stdout)
+    sys.stdout.write(table_of(fleets) + "\n")
 
 
 if __name__ == "__main__":
-    given = [int(each) for each in sys.argv[1:]]
-    main(*(given + [5000, 40][len(given) :]))
+    main()

@@ -19,6 +19,7 @@ from reels import access
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import count_words, day_at
+from reels.pages.pieces import address_of, badge_html, day_html
 from reels.queries import matching
 
 SIZE = 50
@@ -36,14 +37,16 @@ def _matching(sites: Q, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
 
 
 def _row(row: ReelStatusRow) -> dict[str, Any]:
+    counted_on = day_at(row.site, row.signed_count_at)
     return {
         "serial": row.serial,
         "type": row.type.code if row.type else "",
         "site": row.site.name,
-        "badge": STATUS[ReelStatus(row.status)],
+        "address": address_of("reel", row.serial),
+        "badge": badge_html(STATUS[ReelStatus(row.status)]),
         "machine": f"{row.machine.serial} in {row.machine.host}" if row.machine else "",
         "count": count_words(row.layers, row.wraps),
-        "counted_on": day_at(row.site, row.signed_count_at),
+        "counted_on": day_html(counted_on) if counted_on else "",
     }
 
 
@@ -53,7 +56,8 @@ def _statuses(numbers: dict[str, int], chosen: dict[str, str]) -> list[dict[str,
     def link(status: ReelStatus) -> dict[str, Any]:
         is_chosen = chosen.get("status") == status
         address = "?" + urlencode(others if is_chosen else {**others, "status": status.value})
-        return {"badge": STATUS[status], "number": numbers[status], "address": address, "is_chosen": is_chosen}
+        badge = badge_html(STATUS[status])
+        return {"badge": badge, "number": numbers[status], "address": address, "is_chosen": is_chosen}
 
     return [link(status) for status in STATUS if status in numbers]
 
