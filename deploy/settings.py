@@ -54,6 +54,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "deploy.limits.FindAddress",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # What is compressed is the whole answer of those below.
+    "deploy.compression.Compress",
     "csp.middleware.CSPMiddleware",
     "deploy.limits.LimitBodies",
     "django.contrib.sessions.middleware.SessionMiddleware",
