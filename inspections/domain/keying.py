@@ -304,7 +304,7 @@ def _crossover(fields: Mapping[str, Any]) -> dict[str, str]:
         exact = Decimal(str(degrees))
     except InvalidOperation:
         exact = Decimal(-1)
-    if isinstance(degrees, bool) or not (exact.is_finite() and 0 <= exact <= FULL_TURN_DEG):
+    if not (exact.is_finite() and 0 <= exact <= FULL_TURN_DEG):
         raise ImpossibleReading(field="crossover_deg", seen=repr(degrees), allowed="0 to 360")
     return {"deg": format(exact, "f")}
 
