@@ -19,7 +19,7 @@ from datetime import UTC, datetime, timedelta
 from statistics import median
 from typing import Any
 
-ROUNDS = 15
+ROUNDS = 7
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 PAGES = (
     "/board", "/board?q=0042", "/board?q=Heron%2042", "/board?status=held", "/board?look=due", "/reels",

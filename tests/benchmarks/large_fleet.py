@@ -17,7 +17,10 @@ from tests.builders import NOW
 
 ROWS_AT_ONCE = 2000
 # What grows with the fleet; only these may not be read from one end to the other.
-LARGE = ("reels_reel", "reels_chain", "reels_historyentry", "reels_feedplace", "inspections_importedcount")
+LARGE = (
+    "reels_reel", "reels_chain", "reels_historyentry", "reels_feedplace", "inspections_importedcount",
+    "reports_standing",
+)  # fmt: skip
 COUNTS = """
     INSERT INTO inspections_importedcount
            (reel_id, counted_at, recorded_at, layers, wraps, counted_by, verified_by, document, publication,

@@ -38,6 +38,11 @@ class Asker:
         assert answer.status_code < 300, answer.content
         return [query["sql"] for query in seen.captured_queries if query["sql"].startswith("SELECT")]
 
+    def place(self, path: str) -> str:
+        """The path of the page after this one."""
+        answer = Client().get(f"/api/v1/{path}", headers={"Authorization": f"Bearer {self.token}"}).json()
+        return str(answer["next"]).removeprefix("/api/v1/")
+
 
 @pytest.fixture
 def asker(db):
@@ -66,6 +71,9 @@ def test_no_busy_request_reads_a_large_table_from_end_to_end(asker):
         "a reel's history": asker.ask("GET", "reels/LW-0001/history"),
         "a reel's cable events": asker.ask("GET", "reels/LW-0001/cable-events"),
         "the first reels": asker.ask("GET", "reels"),
+        "reels of a status": asker.ask("GET", "reels?status=held"),
+        "reels of a site": asker.ask("GET", "reels?site=kettle-point"),
+        "reels after a place": asker.ask("GET", asker.place("reels?page_size=200")),
         "an inspection": asker.ask("GET", f"inspections/{asker.signed.pk}"),
         "the newest inspections": asker.ask("GET", "inspections"),
         "the feed from the beginning": asker.ask("GET", "changes?after=0"),
