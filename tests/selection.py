@@ -18,6 +18,7 @@ ON_BOTH_DATABASES = {
     "tests/inspections/api/test_races.py": "what waits for a lock and what is refused",
     "tests/inspections/pages/count/test_not_now.py": "a lock that is waited for too long",
     "tests/inspections/services/test_setup.py": "unique and check constraints of the numbers in force",
+    "tests/inspections/services/test_failed_checks.py": "the same of a check that failed and its hold",
     "tests/inspections/services/test_maintenance.py": "the same of installations, holds and events",
     "tests/inspections/services/test_counting.py": "the same of keyings",
     "tests/inspections/services/test_signing.py": "the same of signatures",

@@ -9,8 +9,8 @@ from inspections.domain.words import Act
 from inspections.errors import NotAuthorised, NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import MachineCheck, ReadBack, SetupValues
 from inspections.services import maintenance, setup
-from reels.errors import NotFound, OnlyInPerson, ReelHeld, ReelRetired, ValueNotTaken
-from reels.models import Hold, Reel
+from reels.errors import NotFound, OnlyInPerson, ReelHeld, ReelRetired
+from reels.models import Reel
 from reels.services import register
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
@@ -51,10 +51,6 @@ def confirm(person, values, layers=12, wraps=10, via="session", at=NOW) -> ReadB
 def check(person, values, via="session") -> MachineCheck:
     actor = Actor(person, via=via)
     return setup.record_check(setup_id=values.pk, kind="functional", passed=True, remark="", actor=actor, at=NOW)
-
-
-def failed(person, values, kind="functional", remark="stopped 20 m early") -> MachineCheck:
-    return setup.record_check(setup_id=values.pk, kind=kind, passed=False, remark=remark, actor=Actor(person), at=NOW)
 
 
 # Issued -------------------------------------------------------------------------------------------------------------
@@ -402,23 +398,3 @@ def test_voiding_another_count_leaves_the_values_in_force(cast, counted):
 def test_a_stranger_does_not_see_the_values(cast, values):
     with pytest.raises(NotFound):
         read_back(cast.stranger, values)
-
-
-@pytest.mark.parametrize(
-    ("kind", "words"), [("functional", "functional check"), ("first_use", "reading after first use")]
-)
-def test_a_check_that_failed_holds_the_reel_and_ends_its_values_in_the_same_act(cast, counted, kind, words):
-    values = builders.confirmed(cast, builders.issued(cast))
-    failed(cast.setter, values, kind)
-    values.refresh_from_db()
-    assert values.withdrawn_why == f"the reel is held: the {words} failed: stopped 20 m early"
-    hold = Hold.objects.get(reel=values.reel, ended_at=None)
-    assert (hold.reason, hold.placed_by) == (f"the {words} failed: stopped 20 m early", cast.setter)
-    assert values.reel.chain.entries.latest("seq").act == "machine_checked"
-
-
-def test_a_check_that_failed_says_what_the_machine_did(cast, counted):
-    values = builders.confirmed(cast, builders.issued(cast))
-    with pytest.raises(ValueNotTaken, match="what the machine did"):
-        failed(cast.setter, values, remark=" ")
-    assert not MachineCheck.objects.exists()
