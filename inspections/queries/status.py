@@ -141,12 +141,6 @@ def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
     return ReelType.objects.filter(Exists(ReelStatusRow.objects.filter(sites, type=OuterRef("pk")))).order_by("code")
 
 
-def reels_behind() -> QuerySet[Reel]:
-    """The reels whose status row is not of their history's head, or not there."""
-    kept = ReelStatusRow.objects.filter(reel=OuterRef("pk"), head=OuterRef("chain__head"))
-    return Reel.objects.filter(~Exists(kept))
-
-
 def _status_row(reel: Any) -> ReelStatusRow:
     """reel: as `with_moments` gives it, with its history's head."""
     status = ReelStatus(reel.status)

@@ -1,7 +1,6 @@
 """The status row of each reel: kept by its own acts and no other's, rebuilt, and checked."""
 
 import pytest
-from django.core.checks import run_checks
 from django.core.management import call_command
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
@@ -82,13 +81,3 @@ def test_the_check_of_all_records_finds_a_row_that_says_otherwise_or_is_gone():
     )
     ReelStatusRow.objects.filter(reel=reel).delete()
     assert "reel LW-0001: it has no status row" in str(check_records().broken)
-
-
-def test_a_row_of_an_older_history_is_found_by_the_check_of_the_database():
-    builders.make_reel()
-    assert run_checks(tags=["database"], databases=["default"]) == []
-    ReelStatusRow.objects.update(head="0" * 64)
-    [error] = run_checks(tags=["database"], databases=["default"])
-    assert (error.id, error.msg.split(" in database")[0]) == (
-        "inspections.E001", "1 reels have no status row of their last act",
-    )  # fmt: skip
