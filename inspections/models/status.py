@@ -36,6 +36,7 @@ class ReelStatusRow(models.Model):
         indexes = [
             models.Index(fields=("rank", "last_at", "serial"), name="standing_in_order"),
             models.Index(fields=("serial",), name="standing_by_serial"),
+            models.Index(fields=("site", "serial"), name="standing_by_site"),
             models.Index(fields=("status", "serial"), name="standing_by_status"),
             models.Index(fields=("type", "site", "status"), name="standing_by_type"),
             models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
