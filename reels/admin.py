@@ -15,6 +15,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
+from django_tasks_db import admin as tasks_admin
 
 from reels.errors import Refused
 from reels.models import Machine, Person, Posting, Publication, ReelType, Site, WrapGauge
@@ -25,6 +26,7 @@ admin.site.site_header = "Wrapledger: people and reference data"
 admin.site.site_title = "Wrapledger"
 admin.site.index_title = "People and reference data"
 admin.site.unregister(auth_admin.Group)  # type: ignore[attr-defined]  # who may do what: authorisations say it
+admin.site.unregister(tasks_admin.DBTaskResult)  # type: ignore[attr-defined]  # tasks have a page of their own
 
 
 def no_such_page(request: HttpRequest, extra_context: dict[str, Any] | None = None) -> HttpResponse:

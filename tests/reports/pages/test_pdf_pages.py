@@ -6,8 +6,9 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from reels.domain import ledger
+from reports.services import assessments
 from tests import builders
-from tests.builders import Cast
+from tests.builders import NOW, Cast
 from tests.reports.documented import committed, documents, signed
 from tests.well_formed import faults_of
 
@@ -125,6 +126,7 @@ def test_the_page_of_documents_says_where_there_are_none_and_what_is_no_day(clie
 
 def test_reel_card_and_inspection_lead_to_their_documents(client, cast, inspection):
     values = builders.issued(cast)
+    assessments.bring_up_to_date(at=NOW)
     client.force_login(cast.colleague)
     for page, links in {
         "/reels/LW-0001": ("/documents/histories/LW-0001.pdf", "/documents/worksheets/w28.pdf",
