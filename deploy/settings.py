@@ -248,6 +248,7 @@ LOGGING = {
     "loggers": {
         "django": {"handlers": ["console"], "level": "WARNING", "propagate": False},
         "django.request": {"level": "ERROR"},  # a refused or mistyped request is no event for operators
+        "django_tasks_db": {"level": "ERROR"},  # nor is a worker that is told to end
         "wrapledger": {"level": "WARNING" if LOG_FORMAT == "text" else "INFO"},  # requests are told in JSON only
     },
 }

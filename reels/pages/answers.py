@@ -34,13 +34,14 @@ def form_page(view: View[Given]) -> View[Given]:
 
 def _answering(view: View[Given], methods: list[str]) -> View[Given]:
     """A page is not kept by the browser, which somebody else may use next."""
+    shown = awaiting(view)
 
     @never_cache
     @require_http_methods(methods)
     @wraps(view)
     def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> HttpResponse:
         try:
-            return awaiting(view)(request, *args, **kwargs)
+            return shown(request, *args, **kwargs)
         except NotFound as refused:
             raise Http404(str(refused)) from refused
         except NotAllowed as refused:

@@ -90,12 +90,6 @@ def put(work: Task[Any, Any], *args: Any, key: str, title: str) -> TaskRun:
     return TaskRun.objects.filter(key=key).select_related("result").latest("result__enqueued_at")
 
 
-@on_primary
-def newest(key: str) -> TaskRun | None:
-    """The task of this key that was put in last, with the library's row. None: never, or long ago. One query."""
-    return TaskRun.objects.filter(key=key).select_related("result").order_by("result__enqueued_at").last()
-
-
 # A try --------------------------------------------------------------------------------------------------------------
 
 

@@ -115,6 +115,7 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
 
 ADMINISTRATORS_PAGES = {
     "people": "/people",
+    "tasks": "/tasks",
     "type-sources": "/types/w28/sources",
     "type-confirmation": "/types/w28/confirmation",
     "publication-add": "/publications/add",
