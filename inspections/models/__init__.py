@@ -19,7 +19,7 @@ from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, 
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
-from inspections.models.status import ReelStatusRow
+from inspections.models.status import ReelNumber, ReelStatusRow
 
 __all__ = [
     "AcceptedOutlier",
@@ -42,6 +42,7 @@ __all__ = [
     "ReadBack",
     "ReadinessAsked",
     "Reading",
+    "ReelNumber",
     "ReelStatusRow",
     "Referral",
     "SetupValues",

@@ -14,7 +14,7 @@ class ReelStatusRow(models.Model):
     reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
     serial = models.CharField(max_length=40)
     type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
-    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+", db_index=False)
     head = models.CharField(max_length=64)
     status = models.CharField(max_length=25)
     rank = models.PositiveSmallIntegerField()
@@ -44,3 +44,24 @@ class ReelStatusRow(models.Model):
 
     def __str__(self) -> str:
         return f"{self.reel}: {self.status}"
+
+
+class ReelNumber(models.Model):
+    """So many reels more, or fewer: added by the acts that move reels, folded into fewer rows by the worker.
+
+    How many reels there are is a sum over these rows. A reel is in them twice: by its type (week: empty), and by the
+    week of its last count (type: empty), which starts on this Monday in UTC.
+    """
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+", db_index=False)
+    status = models.CharField(max_length=25)
+    type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
+    week = models.DateField(null=True)
+    reels = models.IntegerField()
+    open_flags = models.IntegerField(help_text="Of these reels, those with drift under review; 0 by week.")
+
+    class Meta:
+        indexes = [models.Index(fields=("site", "week", "status", "type"), name="number_by_place")]
+
+    def __str__(self) -> str:
+        return f"{self.reels:+} {self.status}"

@@ -1,13 +1,40 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from datetime import UTC, datetime, time
-from typing import Any
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any, NamedTuple
 
-from django.db.models import Case, CharField, Exists, F, Max, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    CharField,
+    Count,
+    DateField,
+    Exists,
+    F,
+    Max,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Cast, TruncWeek
 
 from inspections.domain.words import LIVE, InspectionState, ReelStatus
-from inspections.models import DriftFlag, ImportedCount, Inspection, Reading, ReelStatusRow, Referral, SetupValues
+from inspections.models import (
+    DriftFlag,
+    ImportedCount,
+    Inspection,
+    Reading,
+    ReelNumber,
+    ReelStatusRow,
+    Referral,
+    SetupValues,
+)
 from inspections.queries.findings import closed_by_work
 from reels.models import CableEvent, Hold, Installation, Reel, ReelType
 from reels.queries import STANDING
@@ -159,3 +186,83 @@ def _status_row(reel: Any) -> ReelStatusRow:
 def latest(moments: Iterable[datetime | None]) -> datetime | None:
     """The latest of those moments that there are."""
     return max(filter(None, moments), default=None)
+
+
+# Numbers of reels -----------------------------------------------------------------------------------------------------
+
+
+class NumberAt(NamedTuple):
+    """How many reels there are of a site and a status: all, due for a count, with drift under review."""
+
+    site: int
+    status: str
+    all: int
+    due: int
+    open: int
+
+
+def week_of(moment: datetime) -> date:
+    """The Monday, in UTC, of the week in which it lies."""
+    day = moment.astimezone(UTC).date()
+    return day - timedelta(days=day.weekday())
+
+
+def is_due_before(due_before: datetime) -> Q:
+    """Of status rows: counted last by then, so that a count is due, and not retired."""
+    return Q(last_at__lte=due_before) & ~Q(status=ReelStatus.RETIRED)
+
+
+def numbers_by_status(sites: Q, **at: Any) -> dict[str, int]:
+    """How many reels there are of each status at some sites. at: further conditions on site and type. One query."""
+    rows = ReelNumber.objects.filter(sites, week=None, **at).values_list("status").annotate(Sum("reels")).order_by()
+    return {status: number for status, number in rows if number}
+
+
+def numbers_at(sites: Q, due_before: datetime) -> list[NumberAt]:
+    """How many reels there are of each site and status. Two queries.
+
+    due_before: a count is due of a reel that was counted last by then.
+    """
+    begun = week_of(due_before)
+    # Weeks that are over are summed up, and only the reels of the one under way are looked at.
+    just_due = ReelStatusRow.objects.filter(
+        sites, is_due_before(due_before), last_at__gte=datetime.combine(begun, time.min, tzinfo=UTC)
+    )
+    now_due = {(site, status): n for site, status, n in just_due.values_list("site", "status").annotate(Count("pk"))}
+    sums = ReelNumber.objects.filter(sites).values_list("site", "status").order_by().annotate(
+        all=Sum("reels", filter=Q(week=None), default=0),
+        due=Sum("reels", filter=Q(week__lt=begun) & ~Q(status=ReelStatus.RETIRED), default=0),
+        open=Sum("open_flags"),
+    )  # fmt: skip
+    return [
+        NumberAt(site, status, reels, due + now_due.get((site, status), 0), flags)
+        for site, status, reels, due, flags in sums if reels
+    ]  # fmt: skip
+
+
+def numbers_amiss() -> list[ReelNumber]:
+    """What is missing in the kept numbers of reels, or too much, by the status rows; nothing where they are right.
+
+    One query, so that both are of one moment.
+    """
+    no_type = Cast(Value(None), BigIntegerField())
+    no_week = Cast(Value(None), DateField())
+    place = ("site", "status", "of_type", "of_week", "n", "flags")
+    rows, flagged = ReelStatusRow.objects.order_by(), Count("pk", filter=Q(has_open_flag=True))
+    week = TruncWeek("last_at", tzinfo=UTC, output_field=DateField())
+    by_type = rows.annotate(of_type=F("type_id"), of_week=no_week).values(*place[:4])
+    by_week = rows.annotate(of_type=no_type, of_week=week).values(*place[:4])
+    kept = ReelNumber.objects.order_by().annotate(of_type=F("type_id"), of_week=F("week")).values(*place[:4])
+    every: Any = by_type.annotate(n=Count("pk"), flags=flagged).values_list(*place).union(
+        by_week.annotate(n=Count("pk"), flags=Cast(Value(0), BigIntegerField())).values_list(*place),
+        kept.annotate(n=-Sum("reels"), flags=-Sum("open_flags")).values_list(*place),
+        all=True,
+    )  # fmt: skip
+    sums: dict[tuple[Any, ...], list[int]] = defaultdict(lambda: [0, 0])
+    for *at, n, flags in every:
+        sums[*at][0] += n
+        sums[*at][1] += flags
+    return [
+        ReelNumber(site_id=at[0], status=at[1], type_id=at[2], week=at[3], reels=n, open_flags=flags)
+        for at, (n, flags) in sums.items() if n or flags
+    ]  # fmt: skip

@@ -1,29 +1,40 @@
 """Each reel's status row: kept by every act of the reel, in its transaction; rebuilt and checked against the records.
 
-A row follows from one reel's records, so an act writes the row of its own reel and no other. There are no kept sums,
-for which all acts would have to wait: numbers of reels are counted from an index of these rows.
+A row follows from one reel's records, so an act writes the row of its own reel and no other. Numbers of reels are kept
+without a row that all acts would have to wait for: an act that moves its reel adds rows that say one fewer here and one
+more there, the sum of all rows is the number, and the worker folds many of them into one.
 """
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
+from functools import partial
 
 from django.db import transaction
 
-from inspections.models import ReelStatusRow
-from inspections.queries.status import status_rows_of
+from inspections.models import ReelNumber, ReelStatusRow
+from inspections.queries.status import numbers_amiss, status_rows_of, week_of
 from reels import access
 from reels.models import Chain, Reel, columns
+from reels.services import tasks
+from reels.services.tasks import HeldTask, leased
 
 AT_ONCE = 200
+FOLD_EVERY = 500  # rows that acts have added; a page sums up no more than twice as many
 KEPT = [field.name for field in ReelStatusRow._meta.concrete_fields if field.name not in ("id", "reel")]
 
 
 def keep_status(chain: Chain) -> None:
-    """The last of every act: the status row of the reel whose history has grown, if it is a reel's. Two queries."""
-    _store(list(status_rows_of(Reel.objects.filter(chain=chain))))
+    """The last of every act: the status row of the reel whose history has grown, if it is a reel's.
+
+    Three queries, and a fourth where the reel moves from one number to another.
+    """
+    kept = {row.reel_id: row for row in ReelStatusRow.objects.filter(reel__chain=chain)}
+    _store(list(status_rows_of(Reel.objects.filter(chain=chain))), kept)
 
 
 def rebuild_status_rows() -> Iterator[tuple[int, int]]:
-    """Work out every reel's status row and store those that are not kept so.
+    """Work out every reel's status row and store those that are not kept so; put the numbers of reels right at last.
 
     Yields, after some, how many reels and how many of them stored. Acts on the reels at hand wait meanwhile.
     """
@@ -31,6 +42,7 @@ def rebuild_status_rows() -> Iterator[tuple[int, int]]:
     while numbers := _rebuild_after(last):
         last, *done = numbers
         yield done[0], done[1]
+    _add(numbers_amiss())
 
 
 def status_row_fault(row: ReelStatusRow, kept: ReelStatusRow | None) -> str | None:
@@ -54,9 +66,63 @@ def _rebuild_after(last: int) -> tuple[int, int, int] | None:
     kept = ReelStatusRow.objects.in_bulk(chains, field_name="reel_id")
     rows = status_rows_of(Reel.objects.filter(pk__in=chains))
     moved = [row for row in rows if status_row_fault(row, kept.get(row.reel_id))]
-    _store(moved)
+    _store(moved, kept)
     return max(chains), len(chains), len(moved)
 
 
-def _store(rows: list[ReelStatusRow]) -> None:
-    ReelStatusRow.objects.bulk_create(rows, update_conflicts=True, unique_fields=["reel"], update_fields=KEPT)
+def _store(rows: list[ReelStatusRow], kept: Mapping[int, ReelStatusRow]) -> None:
+    """kept: as they were before, by reel, where they were."""
+    if rows:
+        ReelStatusRow.objects.bulk_create(rows, update_conflicts=True, unique_fields=["reel"], update_fields=KEPT)
+        _add(_moves([kept[row.reel_id] for row in rows if row.reel_id in kept], rows))
+
+
+# Numbers of reels -----------------------------------------------------------------------------------------------------
+
+
+def _moves(before: Iterable[ReelStatusRow], after: Iterable[ReelStatusRow]) -> list[ReelNumber]:
+    """What makes the numbers with some rows as they were into those with the rows as they are."""
+    sums: dict[tuple[int, str, int | None, date | None], list[int]] = defaultdict(lambda: [0, 0])
+    for sign, rows in ((-1, before), (1, after)):
+        for row in rows:
+            by_type = sums[row.site_id, row.status, row.type_id, None]
+            by_type[0] += sign
+            by_type[1] += sign * row.has_open_flag
+            sums[row.site_id, row.status, None, week_of(row.last_at)][0] += sign
+    return [
+        ReelNumber(site_id=site, status=status, type_id=reel_type, week=week, reels=reels, open_flags=flags)
+        for (site, status, reel_type, week), (reels, flags) in sums.items() if reels or flags
+    ]  # fmt: skip
+
+
+def _add(numbers: list[ReelNumber]) -> None:
+    ReelNumber.objects.bulk_create(numbers)
+    if any(number.pk % FOLD_EVERY == 0 for number in numbers):
+        # After the commit, and whatever comes of it: no act waits for the queue, or fails because it is full.
+        transaction.on_commit(partial(tasks.put, fold_numbers, key="numbers", title="Numbers of reels"), robust=True)
+
+
+@leased
+def fold_numbers(context: HeldTask) -> None:
+    """Make one row of those that are of one place. Whoever sums them up sees all of them, or that one."""
+    with transaction.atomic():
+        context.require()
+        by_place = defaultdict(list)
+        for row in ReelNumber.objects.select_for_update():
+            by_place[row.site_id, row.status, row.type_id, row.week].append(row)
+        many = [rows for rows in by_place.values() if len(rows) > 1]
+        folded = [row.pk for rows in many for row in rows]
+        for start in range(0, len(folded), AT_ONCE):
+            ReelNumber.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
+        ReelNumber.objects.bulk_create(filter(None, map(_folded, many)))
+
+
+def _folded(rows: list[ReelNumber]) -> ReelNumber | None:
+    """Their sum; None where it is nothing."""
+    first, reels, flags = rows[0], sum(row.reels for row in rows), sum(row.open_flags for row in rows)
+    if not (reels or flags):
+        return None
+    return ReelNumber(
+        site_id=first.site_id, status=first.status, type_id=first.type_id, week=first.week,
+        reels=reels, open_flags=flags,
+    )  # fmt: skip

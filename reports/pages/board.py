@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
@@ -15,7 +15,7 @@ from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
-from inspections.queries.status import status_rows_at
+from inspections.queries.status import NumberAt, is_due_before, numbers_at, status_rows_at
 from reels import access
 from reels.models import Site
 from reels.pages.answers import page, reader, show
@@ -65,14 +65,15 @@ class BoardFilter(Filter):
 
 @page
 def board(request: HttpRequest) -> HttpResponse:
-    """Four queries, however many reels there are."""
+    """Five queries, however many reels there are."""
     asked, person, at = request.GET, reader(request), timezone.now()
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     flagged = drift_report.flagged_reels()
-    rows = status_rows_at(Q(site__in=list(sites)), chosen.get("q", ""))
-    numbers = [_Number(*each) for each in _numbers(rows, due_before)]
+    at_sites = Q(site__in=list(sites))
+    rows = status_rows_at(at_sites, chosen.get("q", ""))
+    numbers = _numbers(at_sites, rows, chosen, due_before)
     listed = _wanted(rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
@@ -101,30 +102,19 @@ def _flagged(
     return sum(site in sites for site in flagged.values())
 
 
-class _Number(NamedTuple):
-    """How many reels there are of a site and a status: all, due for a count, with drift looked into."""
-
-    site: int
-    status: str
-    all: int
-    due: int
-    open: int
-
-
-def _numbers(rows: QuerySet[ReelStatusRow], due_before: datetime) -> QuerySet[ReelStatusRow, tuple[Any, ...]]:
+def _numbers(sites: Q, rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime) -> list[NumberAt]:
+    """Two queries; one, over all that fit, where a word is searched for."""
+    if "q" not in chosen:
+        return numbers_at(sites, due_before)
     counted = {
         "all": Count("pk"),
-        "due": Count("pk", filter=_is_due_before(due_before)),
+        "due": Count("pk", filter=is_due_before(due_before)),
         "open": Count("pk", filter=Q(has_open_flag=True)),
     }
-    return rows.order_by().values_list("site", "status").annotate(**counted)
+    return [NumberAt(*each) for each in rows.order_by().values_list("site", "status").annotate(**counted)]
 
 
-def _is_due_before(due_before: datetime) -> Q:
-    return Q(last_at__lte=due_before) & ~Q(status=ReelStatus.RETIRED)
-
-
-def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, Site],
+def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, Site],
            listed: QuerySet[ReelStatusRow]) -> int:  # fmt: skip
     """How many reels fit the filters. A query only where the numbers do not say it."""
     look = chosen.get("look", "all")
@@ -141,7 +131,7 @@ def _total(numbers: list[_Number], chosen: dict[str, str], sites: Mapping[int, S
 
 def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
             sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
-    looks = {"due": _is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
+    looks = {"due": is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
         rows = rows.filter(looks[look])
     if code := chosen.get("site"):
@@ -149,7 +139,7 @@ def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: d
     return rows.filter(status=chosen["status"]) if "status" in chosen else rows
 
 
-def _matrix(numbers: list[_Number], sites: Mapping[int, Site], statuses: list[ReelStatus],
+def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[ReelStatus],
             chosen: dict[str, str]) -> list[tuple[str, list[dict[str, Any]]]]:  # fmt: skip
     by_place = {(each.site, each.status): each.all for each in numbers}
     kept = {name: value for name, value in chosen.items() if name == "q"}

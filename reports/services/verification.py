@@ -36,7 +36,7 @@ from inspections.models import (
     SignOff,
     ThirdReading,
 )
-from inspections.queries.status import status_rows_of
+from inspections.queries.status import numbers_amiss, status_rows_of
 from inspections.services.status_rows import status_row_fault
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
@@ -375,7 +375,10 @@ def _text_fault(row: CheckpointMade) -> str | None:
 
 
 def _check_status_rows() -> None:
-    """Each reel's kept status row is what its records give. Two queries for each CHUNK of reels."""
+    """Each reel's kept status row is what its records give, and the kept numbers are those of the rows.
+
+    Two queries for each CHUNK of reels, and one.
+    """
     reels, last = Reel.objects.order_by("pk"), 0
     while numbers := list(reels.filter(pk__gt=last).values_list("pk", flat=True)[:CHUNK]):
         kept = ReelStatusRow.objects.in_bulk(numbers, field_name="reel_id")
@@ -383,3 +386,6 @@ def _check_status_rows() -> None:
             if why := status_row_fault(row, kept.get(row.reel_id)):
                 raise _BreakFound(f"reel {row.serial}", f"{why}; manage.py rebuild_status works it out again")
         last = numbers[-1]
+    for amiss in numbers_amiss()[:1]:
+        why = f"the kept numbers of reels need {amiss} at {amiss.site}"
+        raise _BreakFound("numbers of reels", f"{why}; manage.py rebuild_status works them out again")

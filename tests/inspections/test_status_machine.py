@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from django.db import transaction
+from django.db.models import Q
 from hypothesis import settings, strategies
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
@@ -16,7 +17,7 @@ from inspections.domain.drift import Ending
 from inspections.domain.findings import Remedy
 from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
 from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
-from inspections.queries.status import status_rows_of, with_status
+from inspections.queries.status import is_due_before, numbers_amiss, numbers_at, status_rows_of, with_status
 from inspections.services import counting, findings, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import status_row_fault
@@ -198,6 +199,11 @@ class Standing(RuleBasedStateMachine):
         ]
         rows = ReelStatusRow.objects.in_bulk(field_name="reel_id")
         assert [status_row_fault(row, rows.get(row.reel_id)) for row in status_rows_of(reels)] == [None] * len(SERIALS)
+        assert numbers_amiss() == []
+        due_before = self.at - timedelta(days=30)
+        assert {each.status: each.all for each in numbers_at(Q(), due_before)} == Counter(each[1] for each in kept)
+        due = ReelStatusRow.objects.filter(is_due_before(due_before)).count()
+        assert sum(each.due for each in numbers_at(Q(), due_before)) == due
         RUN.update(row.status for row in rows.values())
 
     def teardown(self) -> None:

@@ -3,17 +3,20 @@
 import pytest
 from django.core.management import call_command
 from django.db import connection, transaction
+from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
 from inspections.domain.words import ReelStatus
-from inspections.models import ReelStatusRow
-from inspections.queries.status import SINCE
+from inspections.models import ReelNumber, ReelStatusRow
+from inspections.queries.status import SINCE, numbers_by_status
 from inspections.services import maintenance, status_rows
+from reels.services import tasks
 from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders
 from tests.builders import Cast, later
 from tests.pages_fleet import make_fleet
+from tests.worker import work_off
 
 pytestmark = pytest.mark.django_db
 
@@ -39,11 +42,15 @@ def test_an_act_writes_the_status_row_of_its_own_reel_and_no_other():
     }  # fmt: skip
 
 
-def test_keeping_it_takes_two_queries_and_an_act_of_no_reel_one():
+def test_keeping_it_takes_four_queries_where_the_reel_moves_three_where_it_stays_and_an_act_of_no_reel_one():
     reel = builders.make_reel()
     with CaptureQueriesContext(connection) as queries:
         status_rows.keep_status(reel.chain)
-    assert len(queries) == 2
+    assert len(queries) == 3
+    ReelStatusRow.objects.update(status=ReelStatus.HELD)
+    with CaptureQueriesContext(connection) as queries:
+        status_rows.keep_status(reel.chain)
+    assert len(queries) == 4
     with CaptureQueriesContext(connection) as queries:
         builders.make_site("stane-field", "Stane Field")
     assert [query["sql"] for query in queries if "INSERT" in query["sql"] and "reports_standing" in query["sql"]] == []
@@ -81,3 +88,47 @@ def test_the_check_of_all_records_finds_a_row_that_says_otherwise_or_is_gone():
     )
     ReelStatusRow.objects.filter(reel=reel).delete()
     assert "reel LW-0001: it has no status row" in str(check_records().broken)
+
+
+def test_acts_add_to_the_numbers_and_the_worker_folds_them(monkeypatch, django_capture_on_commit_callbacks):
+    monkeypatch.setattr(status_rows, "FOLD_EVERY", 1)
+    cast = Cast.as_needed()
+    for number in range(4):
+        builders.make_reel(f"LW-{number:04}")
+    with django_capture_on_commit_callbacks(execute=True):
+        hold_and_let_go(cast, "LW-0001")
+    maintenance.place_hold(serial="LW-0002", reason="bent", actor=Actor(cast.control), at=later(hours=3))
+    before = numbers_by_status(Q())
+    added = ReelNumber.objects.count()
+    work_off()
+    assert numbers_by_status(Q()) == before == {ReelStatus.AWAITING_COUNT: 3, ReelStatus.HELD: 1}
+    assert ReelNumber.objects.count() == 4 < added  # by type and by week, of two statuses
+    assert check_records().broken is None
+
+
+def hold_and_let_go(cast: Cast, serial: str) -> None:
+    maintenance.place_hold(serial=serial, reason="bent", actor=Actor(cast.control), at=later(hours=1))
+    maintenance.end_hold(serial=serial, reason="straight", actor=Actor(cast.control), at=later(hours=2))
+
+
+def test_an_act_is_done_also_where_the_queue_is_full(monkeypatch, django_capture_on_commit_callbacks):
+    monkeypatch.setattr(status_rows, "FOLD_EVERY", 1)
+    monkeypatch.setattr(tasks, "MOST_LIVE", 0)
+    with django_capture_on_commit_callbacks(execute=True):
+        builders.make_reel()
+    assert numbers_by_status(Q()) == {ReelStatus.AWAITING_COUNT: 1}
+
+
+def test_numbers_that_are_not_those_of_the_rows_are_found_and_put_right():
+    reel = builders.make_reel()
+    ReelNumber.objects.filter(week=None).update(reels=3)
+    assert str(check_records().broken) == (
+        "numbers of reels: the kept numbers of reels need -2 awaiting_count at Kettle Point; "
+        "manage.py rebuild_status works them out again"
+    )
+    call_command("rebuild_status")
+    assert numbers_by_status(Q()) == {ReelStatus.AWAITING_COUNT: 1}
+    ReelNumber.objects.all().delete()
+    call_command("rebuild_status")
+    assert numbers_by_status(Q(), type__code=reel.type.code) == {ReelStatus.AWAITING_COUNT: 1}
+    assert check_records().broken is None

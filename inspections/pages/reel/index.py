@@ -12,7 +12,7 @@ from inspections.domain.words import Point, ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
-from inspections.queries.status import status_rows_at, types_of_reels_at
+from inspections.queries.status import numbers_by_status, status_rows_at, types_of_reels_at
 from inspections.queries.third_readings import awaited_from
 from inspections.services.evaluation import spoken
 from reels import access
@@ -34,6 +34,13 @@ class ReelFilter(Filter):
 
 def _matching(sites: Q, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
     return matching(status_rows_at(sites, chosen.get("q", "")), chosen, site="site__code", type="type__code")
+
+
+def _numbers(sites: Q, rows: QuerySet[ReelStatusRow], chosen: dict[str, str]) -> dict[str, int]:
+    """How many reels of each status fit the other filters. One query."""
+    if "q" in chosen:
+        return dict(rows.values_list("status").annotate(Count("pk")))
+    return numbers_by_status(sites, **{f"{name}__code": chosen[name] for name in ("site", "type") if name in chosen})
 
 
 def _row(row: ReelStatusRow) -> dict[str, Any]:
@@ -71,7 +78,7 @@ def reels(request: HttpRequest) -> HttpResponse:
     form = ReelFilter(request.GET, site=offered, type=types_of_reels_at(sites).values_list("code", flat=True))
     chosen = form.chosen
     rows = _matching(sites, chosen)
-    numbers = dict(rows.values_list("status").annotate(Count("pk")))
+    numbers = _numbers(sites, rows, chosen)
     status = chosen.get("status")
     listed = matching(rows, chosen, status="status").select_related("type", "site", "machine")
     pages = page_by_place(
