@@ -4,7 +4,6 @@ from datetime import datetime
 from typing import Any
 
 from inspections.domain.practice import Difficulty
-from inspections.domain.reading import Outcome
 from inspections.domain.words import Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
@@ -28,8 +27,16 @@ def right_at(exercise: Exercise, step: int) -> dict[Point, dict[str, Any]]:
     return {point: values[point] for point in practice.points_at(step)}
 
 
+def stand_of(exercise: Exercise) -> dict[str, Any]:
+    """What a careful person enters of the stand."""
+    stand = reel_of(exercise).stand
+    return {"serial": stand.plate, "gauge_serial": stand.gauge, "unsound": stand.unsound}
+
+
 def enter_right(exercise: Exercise, step: int) -> Exercise:
     """A step as a careful person enters it."""
+    if step == practice.STAND_STEP:
+        return practice.enter_stand(exercise_id=exercise.pk, **stand_of(exercise), actor=Actor(exercise.person), at=NOW)
     return practice.enter_step(
         exercise_id=exercise.pk, step=step, by_point=right_at(exercise, step), actor=Actor(exercise.person), at=NOW
     )
@@ -38,15 +45,14 @@ def enter_right(exercise: Exercise, step: int) -> Exercise:
 def entered(exercise: Exercise, *, at: datetime = NOW, off: int = 0) -> Exercise:
     """All of it entered, right but for a hand count that is `off` by so many wraps; and ended."""
     by: dict[str, Any] = {"exercise_id": exercise.pk, "actor": Actor(exercise.person), "at": at}
-    for step in range(1, practice.RESULT_STEP):
+    practice.enter_stand(**stand_of(exercise), **by)
+    for step in range(practice.STAND_STEP + 1, practice.RESULT_STEP):
         given = right_at(exercise, step)
         if Point.HAND_COUNT in given:
             given[Point.HAND_COUNT]["hand_wraps"] += off
         practice.enter_step(step=step, by_point=given, **by)
-    answer = reel_of(exercise).answer
-    return practice.enter_result(
-        refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by
-    )
+    reel = reel_of(exercise)
+    return practice.enter_result(refers=reel.has_to_refer, layers=reel.answer.layers, wraps=reel.answer.wraps, **by)
 
 
 def practised(person: Person, *, at: datetime = NOW, off: int = 0, counts: bool = True, **options: Any) -> Exercise:

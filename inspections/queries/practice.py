@@ -1,11 +1,13 @@
 """What is read of practice: the reel of an exercise, how it was marked, and who is ready."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Q
 
+from inspections.domain.findings import ReelPart
 from inspections.domain.keying import reading_from
 from inspections.domain.practice import (
     Difficulty,
@@ -17,6 +19,7 @@ from inspections.domain.practice import (
     Readiness,
     ReadinessRule,
     Rule,
+    StandSheet,
     assess_readiness,
     mark,
     practice_reel,
@@ -27,6 +30,7 @@ from inspections.queries.parameters import rule_parameters
 from reels.access import readable_sites
 from reels.models import Person, Site
 
+STAND_FIELDS = ("serial", "gauge_serial", "unsound")  # entered before the reading
 RESULT_FIELDS = ("layers", "wraps", "refers")  # entered last, after the reading
 
 
@@ -37,9 +41,20 @@ def reel_of(exercise: Exercise) -> PracticeReel:
 
 def sheet_of(exercise: Exercise) -> PracticeSheet:
     """What was entered so far. No query."""
-    reading = {name: value for name, value in exercise.entered.items() if name not in RESULT_FIELDS}
-    result = {name: exercise.entered.get(name) for name in RESULT_FIELDS}
-    return PracticeSheet(reading=reading_from(reading), **result)
+    entered = exercise.entered
+    reading = {name: value for name, value in entered.items() if name not in (*STAND_FIELDS, *RESULT_FIELDS)}
+    result = {name: entered.get(name) for name in RESULT_FIELDS}
+    return PracticeSheet(reading=reading_from(reading), stand=_stand_entered(entered), **result)
+
+
+def _stand_entered(entered: Mapping[str, Any]) -> StandSheet | None:
+    """None for an exercise that was stopped before, or begun when there was no such step."""
+    if "serial" not in entered:
+        return None
+    return StandSheet(
+        serial=entered["serial"], gauge_serial=entered["gauge_serial"],
+        unsound=frozenset(ReelPart(part) for part in entered["unsound"]),
+    )  # fmt: skip
 
 
 def marking_of(exercise: Exercise) -> Marking:

@@ -4,7 +4,7 @@ Nothing here is told in a history, and no count, authorisation or reel refers to
 """
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +12,7 @@ from django.db import transaction
 
 from inspections import access
 from inspections.domain import keying
+from inspections.domain.findings import ReelPart
 from inspections.domain.practice import Difficulty, practice_reel, result_of
 from inspections.domain.words import Point
 from inspections.errors import PracticeStepPassed, PracticeStillOpen
@@ -23,7 +24,8 @@ from reels.models import Person, ReelType
 from reels.services.history import Actor
 
 DRAWN_SEEDS = 1_000_000  # short enough to be typed from paper
-RESULT_STEP = len(keying.READING_STEPS) + 1  # what the trainee makes of the reading
+STAND_STEP = 1  # what is there before a reading
+RESULT_STEP = STAND_STEP + len(keying.READING_STEPS) + 1  # what the trainee makes of the reading
 
 
 @transaction.atomic
@@ -46,8 +48,25 @@ def begin_exercise(*, reel_type: ReelType, difficulty: Difficulty, seed: int | N
 
 
 def points_at(step: int) -> tuple[Point, ...]:
-    """The points of the reading that are entered at a step, in their order; none at the last."""
-    return () if step == RESULT_STEP else tuple(point for point in Point if point in keying.READING_STEPS[step - 1])
+    """The points of the reading that are entered at a step, in their order; none at the first and the last."""
+    if not STAND_STEP < step < RESULT_STEP:
+        return ()
+    return tuple(point for point in Point if point in keying.READING_STEPS[step - STAND_STEP - 1])
+
+
+@transaction.atomic
+def enter_stand(*, exercise_id: int, serial: str, gauge_serial: str, unsound: Collection[ReelPart], actor: Actor,
+                at: datetime) -> Exercise:  # fmt: skip
+    """Enter what is on the stand, the first step: both serials as read off, and the parts found not sound.
+
+    Raises as `enter_step`.
+    """
+    exercise = _at_step(exercise_id, STAND_STEP, actor)
+    serials = {
+        name: keying.value_at(Point.SERIAL, {"serial": value})
+        for name, value in (("serial", serial), ("gauge_serial", gauge_serial))
+    }
+    return _entered(exercise, {**serials, "unsound": sorted(unsound)})
 
 
 @transaction.atomic
@@ -58,14 +77,12 @@ def enter_step(*, exercise_id: int, step: int, by_point: Mapping[Point, Mapping[
     Raises NotFound for another person's exercise, PracticeStepPassed or ImpossibleReading.
     """
     exercise = _at_step(exercise_id, step, actor)
-    if set(by_point) != set(points_at(step)):
+    if not by_point or set(by_point) != set(points_at(step)):
         raise ValueNotTaken(field="step", seen=", ".join(by_point), allowed=", ".join(points_at(step)))
-    entered = dict(exercise.entered)
+    entered: dict[str, Any] = {}
     for point, values in by_point.items():
         entered |= keying.fields_at(point, keying.value_at(point, values))
-    exercise.entered, exercise.step = entered, step + 1
-    exercise.save(update_fields=["entered", "step"])
-    return exercise
+    return _entered(exercise, entered)
 
 
 @transaction.atomic
@@ -86,6 +103,12 @@ def _at_step(exercise_id: int, step: int, actor: Actor) -> Exercise:
     exercise = access.exercise_for_update(exercise_id, actor.person)
     if exercise.ended_at or exercise.step != step:
         raise PracticeStepPassed(seen=step, next="the answers" if exercise.ended_at else f"step {exercise.step}")
+    return exercise
+
+
+def _entered(exercise: Exercise, entered: Mapping[str, Any]) -> Exercise:
+    exercise.entered, exercise.step = {**exercise.entered, **entered}, exercise.step + 1
+    exercise.save(update_fields=["entered", "step"])
     return exercise
 
 

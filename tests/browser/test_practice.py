@@ -65,6 +65,10 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
     page.get_by_role("button", name="Draw the reel").click()
     reel = reel_of(under_way_of(made))
     seen = reel.reading
+    page.get_by_label("Serial of the reel").fill(reel.stand.plate)
+    page.get_by_label("Serial of the wrap gauge").fill(reel.stand.gauge)
+    page.get_by_label("are all sound").check()
+    page.get_by_role("button", name="Enter this step").click()
     page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
     page.get_by_role("button", name="Enter this step").click()
     page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))
@@ -89,7 +93,7 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
 
 def test_the_thumb_counts_on_the_practice_sheet_too(page: Page, live_server, made):
     one = in_a_thread(lambda: under_way(made.trainee, Difficulty.PLAIN, 3))
-    for step in (1, 2):
+    for step in (1, 2, 3):
         in_a_thread(partial(enter_right, one, step))
     log_in(page, live_server.url, made.trainee)
     page.goto(f"{live_server.url}/practice/reels/{one.pk}")

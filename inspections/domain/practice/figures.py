@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from inspections.domain.practice.reels import PracticeDrum, PracticeReel, halves_decide, levels_of
+from inspections.domain.practice.stand import PracticeStand
 from inspections.domain.reading import RuleParameters
 from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
 from reels.domain.reel_figures import ROW, DrumSection, ReferenceFrame
@@ -52,15 +53,39 @@ class BenchReel:
 
 
 def bench_figures(practised: PracticeReel, drum: DrumSection) -> dict[str, Picture]:
-    """Every view of the reel, by name, in the order of the job: flanges, line, gauge_odd, gauge_even, crossover."""
+    """Every view, by name, in the order of the job: plates, flanges, line, gauge_odd, gauge_even, crossover."""
     reel = BenchReel(practised.parameters, practised.drum, drum)
     return {
+        "plates": serial_plates(practised.stand),
         "flanges": flange_scales(reel),
         "line": scale_line(reel),
         "gauge_odd": gauge_laid_on(reel, Parity.ODD),
         "gauge_even": gauge_laid_on(reel, Parity.EVEN),
         "crossover": crossover_seen(reel),
     }
+
+
+# The data plates ----------------------------------------------------------------------------------------------------
+
+PLATE_WIDTH, PLATE_HEIGHT = 132.0, 46.0
+
+
+def serial_plates(stand: PracticeStand) -> Picture:
+    """The data plate of the reel, and beside it the one of the wrap gauge that lies there."""
+    gap, foot = 20.0, 20.0
+    shapes: list[Shape] = []
+    for n, (of, serial) in enumerate((("the reel", stand.plate), ("the wrap gauge", stand.gauge))):
+        x = 2 + n * (PLATE_WIDTH + gap)
+        middle = x + PLATE_WIDTH / 2
+        shapes += [
+            Bar(x, foot, PLATE_WIDTH, PLATE_HEIGHT, Look.OUTLINE),
+            Words(middle, foot + 29, "serial"), Words(middle, foot + 12, serial, bold=True),
+            Words(middle, 6, f"on {of}"),
+        ]  # fmt: skip
+    return Picture(
+        width=2 * PLATE_WIDTH + gap + 4, height=foot + PLATE_HEIGHT + 2, text_size=TEXT_ALONG, shapes=tuple(shapes),
+        title="Data plates", description="The data plate on the reel, and the one on the wrap gauge beside it.",
+    )  # fmt: skip
 
 
 # The flange scales --------------------------------------------------------------------------------------------------

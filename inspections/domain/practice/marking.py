@@ -10,9 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from inspections.domain.counting import Count, Unusual, Working, work_out
+from inspections.domain.findings import ReelPart
+from inspections.domain.keying import same_serial
 from inspections.domain.practice.reels import PracticeReel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
-from inspections.domain.reading import FULL_TURN_DEG, Half, KeyedReading, Outcome, RuleParameters
+from inspections.domain.practice.stand import StandSheet, StandTrap, parts_in_words
+from inspections.domain.reading import FULL_TURN_DEG, Half, KeyedReading, RuleParameters
 from inspections.domain.reading_rules import not_keyed, takes_a_wrap_off
 from reels.domain.words import Side
 
@@ -28,10 +31,12 @@ class PracticeSheet:
     """What a trainee entered.
 
     layers, wraps, refers: what they make of it; all None when only the reading is practised. refers: whether they
-    would stop and put the reel before an authorised person.
+    would stop and put the reel before an authorised person. stand: of what is found before; None when that is not
+    practised.
     """
 
     reading: KeyedReading
+    stand: StandSheet | None = None
     layers: int | None = None
     wraps: int | None = None
     refers: bool | None = None
@@ -78,10 +83,11 @@ class Marking:
 def mark(reel: PracticeReel, sheet: PracticeSheet) -> Marking:
     """Every field of a sheet marked against the reel.
 
-    Fields of a reel that is wound unevenly may be left blank past the scales when the trainee stops there.
+    A trainee who stops a reel that has to be stopped may leave blank what comes after: everything, when it is the stand
+    that stops it or the winding was recorded there as not sound; else what is past the scales of uneven winding.
     Source: common practice, no published source; the explanations are our own.
     """
-    marks = list(_reading_marks(reel, sheet))
+    marks = [*_stand_marks(reel, sheet.stand), *_reading_marks(reel, sheet)]
     if (sheet.layers, sheet.wraps, sheet.refers) != (None, None, None):
         marks += _result_marks(reel, sheet, next((mark for mark in marks if not mark.is_right), None))
     return Marking(marks=tuple(marks))
@@ -89,6 +95,32 @@ def mark(reel: PracticeReel, sheet: PracticeSheet) -> Marking:
 
 def _marked(field: str, rule: Rule, entered: Value, right: Value, slip: PracticeSlip | None) -> FieldMark:
     return FieldMark(field=field, rule=rule, entered=entered, right=right, slip=slip, why=WHY[slip] if slip else None)
+
+
+# The stand ----------------------------------------------------------------------------------------------------------
+
+
+def _stand_marks(reel: PracticeReel, sheet: StandSheet | None) -> Iterator[FieldMark]:
+    if sheet is None:
+        return
+    stand = reel.stand
+    for field, entered, right, elsewhere in (
+        ("serial", sheet.serial, stand.plate, stand.ordered),
+        ("gauge_serial", sheet.gauge_serial, stand.gauge, stand.listed_gauge),
+    ):
+        slip = None
+        if not same_serial(entered, right):
+            slip = PracticeSlip.FROM_PAPER if same_serial(entered, elsewhere) else PracticeSlip.MISREAD
+        yield _marked(field, Rule.IDENTITY, entered, right, slip)
+    missing, more = stand.unsound - sheet.unsound, sheet.unsound - stand.unsound - stand.either
+    slip = PracticeSlip.PASSED_OVER if missing else PracticeSlip.FALSE_ALARM if more else None
+    yield _marked("unsound", Rule.CONDITION, parts_in_words(sheet.unsound), parts_in_words(stand.unsound), slip)
+
+
+def _stops_at_the_stand(reel: PracticeReel, sheet: PracticeSheet) -> bool:
+    """Whether the trainee stopped a reel for what was found before any reading."""
+    saw_heap = sheet.stand is not None and ReelPart.WINDING in sheet.stand.unsound & reel.stand.unsound
+    return bool(sheet.refers) and (reel.stand.stops or saw_heap)
 
 
 # The reading --------------------------------------------------------------------------------------------------------
@@ -106,11 +138,12 @@ SCALES = {"scale_left": Side.LEFT, "scale_right": Side.RIGHT}
 
 
 def _reading_marks(reel: PracticeReel, sheet: PracticeSheet) -> Iterator[FieldMark]:
-    stops_at_scales = bool(sheet.refers) and reel.drum.heaped_side is not None
+    stops_at_stand = _stops_at_the_stand(reel, sheet)
+    stops_at_scales = stops_at_stand or (bool(sheet.refers) and reel.drum.heaped_side is not None)
     is_flush = reel.drum.wraps == reel.capacity
     for field, rule in RULES.items():
         entered, right = getattr(sheet.reading, field), getattr(reel.reading, field)
-        if stops_at_scales and entered is None and field not in SCALES:
+        if stops_at_scales and entered is None and (stops_at_stand or field not in SCALES):
             continue
         slip = _reading_slip(reel, sheet.reading, field)
         yield _marked(field, Rule.FLUSH if is_flush else rule, entered, right, slip)
@@ -211,7 +244,7 @@ def _half_slip(reel: PracticeReel, half: Half | None) -> PracticeSlip | None:
 
 
 def _result_marks(reel: PracticeReel, sheet: PracticeSheet, first_missed: FieldMark | None) -> Iterator[FieldMark]:
-    has_to_refer = reel.answer.outcome is Outcome.REFERRED
+    has_to_refer = reel.has_to_refer
     refers = bool(sheet.refers)
     slip = None
     if refers is not has_to_refer:
@@ -237,6 +270,8 @@ def _right_count(reel: PracticeReel) -> tuple[int, int] | None:
 
 def _rule_of_stopping(reel: PracticeReel) -> Rule:
     """The rule that says whether to stop on this reel."""
+    if reel.stand.stops:
+        return Rule.CONDITION if reel.stand.trap is StandTrap.TO_STOP else Rule.IDENTITY
     if reel.drum.heaped_side is not None:
         return Rule.LAYERS
     return _rule_of_unusual(reel, Rule.CROSSOVER)

@@ -8,8 +8,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import Marking
-from inspections.domain.practice.reels import Difficulty
 from inspections.domain.practice.slips import PracticeSlip, Rule
 from reels.errors import ValueNotTaken
 

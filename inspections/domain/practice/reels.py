@@ -1,8 +1,8 @@
 """Practice reels: a drum wound from a seed, what a person would see on it at the bench, and the right answer.
 
 A reel is drawn on three axes: how the counted layer is filled, where the crossover lies, and how the flanges look.
-Each has a plain form and some traps; the difficulty says how many axes get one. The draws come from the raw stream of
-PCG64, which is promised never to change, so that a printed seed gives the same reel in any year.
+Each has a plain form and some traps; the difficulty says how many axes get one. What is on the stand before the first
+reading is drawn apart (stand.py).
 
 Where the wraps lie is worked out here from the drum; whether a reading of it is accepted, and as what, is asked of
 counting.work_out, which a real count goes through as well.
@@ -13,16 +13,16 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import TypeVar
-
-import numpy as np
 
 from inspections.domain.counting import Count, Unusual, Working, work_out
+from inspections.domain.practice.draws import Difficulty, Draws
+from inspections.domain.practice.stand import PracticeStand, practice_stand
 from inspections.domain.reading import (
     FULL_TURN_DEG,
     HALF_TURN_DEG,
     KeyedReading,
     OpenSide,
+    Outcome,
     RuleParameters,
     Unwind,
 )
@@ -30,27 +30,11 @@ from inspections.domain.reading_rules import takes_a_wrap_off
 from reels.domain.words import Graduation, Parity, Side
 from reels.errors import ValueNotTaken
 
-T = TypeVar("T")
-
 NEAR_LIMIT_DEG = 8.0
 APART_WRAPS = 4  # last time's numbers and the other face's lie further from the right ones than a small slip goes
 MOST_HEAPED = 2  # layers that uneven winding stands higher
 CUT_LAYERS = 2  # last time the cable was up to so many layers longer
 LARGEST_SEED = 2**63 - 1
-
-
-class Difficulty(StrEnum):
-    """How much on a reel invites a slip, easiest first."""
-
-    PLAIN = "plain"  # nothing
-    USUAL = "usual"  # one thing that needs care
-    TRICKY = "tricky"  # one thing that few people meet
-    TREACHEROUS = "treacherous"  # two or three things at once
-
-    @property
-    def place(self) -> int:
-        """0 for the easiest."""
-        return tuple(Difficulty).index(self)
 
 
 class Trap(StrEnum):
@@ -100,7 +84,8 @@ class PracticeReel:
 
     levels: level of cable at each flange, whether or not its scale can be read. gauge: number at the outermost wrap on
     each face. reading: what a careful person would key. answer: what becomes of that. last: setup values said to be
-    those of the time before, on the sheet for copying from. traps: those that are really in it.
+    those of the time before, on the sheet for copying from. traps: those that are really in it. stand: what is found
+    before the first reading.
     """
 
     seed: int
@@ -113,11 +98,17 @@ class PracticeReel:
     answer: Working
     last: Count
     traps: frozenset[Trap]
+    stand: PracticeStand
 
     @property
     def capacity(self) -> int:
         """Wraps that the counted layer holds when it is full."""
         return self.parameters.capacity(self.drum.layer)
+
+    @property
+    def has_to_refer(self) -> bool:
+        """Whether a careful person stops and puts it before an authorised person."""
+        return self.stand.stops or self.answer.outcome is Outcome.REFERRED
 
 
 def practice_reel(parameters: RuleParameters, difficulty: Difficulty, seed: int) -> PracticeReel:
@@ -129,7 +120,7 @@ def practice_reel(parameters: RuleParameters, difficulty: Difficulty, seed: int)
     """
     if not 0 <= seed <= LARGEST_SEED:
         raise ValueNotTaken(field="seed", seen=seed, allowed=f"0 to {LARGEST_SEED}")
-    draws = _Draws(seed)
+    draws = Draws(seed)
     drum = _drum_with(_choose_traps(difficulty, parameters, draws), parameters, draws)
     reading = reading_of(parameters, drum)
     answer = work_out(parameters, reading)
@@ -144,26 +135,19 @@ def practice_reel(parameters: RuleParameters, difficulty: Difficulty, seed: int)
         answer=answer,
         last=_last_time(parameters, drum, answer, draws),
         traps=_traps_in(parameters, drum, answer),
+        stand=practice_stand(
+            difficulty,
+            seed,
+            heaped=(drum.heaped_side, drum.heaped_by) if drum.heaped_side else None,
+            worn=drum.worn_side,
+        ),
     )
-
-
-class _Draws:
-    """Choices from the raw stream of a seed."""
-
-    def __init__(self, seed: int) -> None:
-        self._bits = np.random.PCG64(seed)
-
-    def below(self, n: int) -> int:
-        return int(self._bits.random_raw()) % n
-
-    def one_of(self, choices: Sequence[T]) -> T:
-        return choices[self.below(len(choices))]
 
 
 # Which traps --------------------------------------------------------------------------------------------------------
 
 
-def _choose_traps(difficulty: Difficulty, parameters: RuleParameters, draws: _Draws) -> frozenset[Trap]:
+def _choose_traps(difficulty: Difficulty, parameters: RuleParameters, draws: Draws) -> frozenset[Trap]:
     if difficulty is Difficulty.PLAIN:
         return frozenset()
     if difficulty is Difficulty.USUAL:
@@ -220,7 +204,7 @@ def _traps_in(parameters: RuleParameters, drum: PracticeDrum, answer: Working) -
 # The drum -----------------------------------------------------------------------------------------------------------
 
 
-def _drum_with(chosen: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> PracticeDrum:
+def _drum_with(chosen: Collection[Trap], parameters: RuleParameters, draws: Draws) -> PracticeDrum:
     deg = _crossover(chosen, parameters, draws)
     layer, wraps = _filling(chosen, parameters, deg, draws)
     is_flush = wraps == parameters.capacity(layer)
@@ -248,7 +232,7 @@ def _limits(parameters: RuleParameters) -> list[float]:
     return sorted(arc | {0.0, float(HALF_TURN_DEG), float(FULL_TURN_DEG)})
 
 
-def _crossover(chosen: Collection[Trap], parameters: RuleParameters, draws: _Draws) -> float:
+def _crossover(chosen: Collection[Trap], parameters: RuleParameters, draws: Draws) -> float:
     if Trap.ON_LIMIT in chosen:
         return float(FULL_TURN_DEG)
     stretches = list(pairwise(_limits(parameters)))
@@ -264,7 +248,7 @@ def _crossover(chosen: Collection[Trap], parameters: RuleParameters, draws: _Dra
     return float(round(deg)) if low < round(deg) < high else deg
 
 
-def _filling(chosen: Collection[Trap], parameters: RuleParameters, deg: float, draws: _Draws) -> tuple[int, int]:
+def _filling(chosen: Collection[Trap], parameters: RuleParameters, deg: float, draws: Draws) -> tuple[int, int]:
     """The counted layer and its wraps."""
     most = parameters.max_layers - (MOST_HEAPED if Trap.UNEVEN in chosen else 0)
     if Trap.STEPS_DOWN in chosen:
@@ -283,7 +267,7 @@ def _filling(chosen: Collection[Trap], parameters: RuleParameters, deg: float, d
     return layer, draws.one_of(apart or keeps or part)
 
 
-def _last_time(parameters: RuleParameters, drum: PracticeDrum, answer: Working, draws: _Draws) -> Count:
+def _last_time(parameters: RuleParameters, drum: PracticeDrum, answer: Working, draws: Draws) -> Count:
     """Setup values of a longer cable, so far from today's that copying them shows; else any that are not today's."""
     full, capacity = drum.layer - 1, parameters.capacity(drum.layer)
     looks_like = (drum.wraps, capacity + 1 - drum.wraps, answer.wraps if answer.wraps is not None else drum.wraps)

@@ -9,8 +9,10 @@ from enum import StrEnum
 
 
 class Rule(StrEnum):
-    """The counting rules, in their order."""
+    """What is looked at before the first reading, and the counting rules, in their order."""
 
+    IDENTITY = "identity"
+    CONDITION = "condition"
     LAYERS = "layers"
     PARITY = "parity"
     WRAPS = "wraps"
@@ -30,6 +32,10 @@ class PracticeSlip(StrEnum):
     NEARBY = "nearby"
     COPIED = "copied"
     OPEN_SIDE = "open_side"  # the open side taken for the other, or for where unwinding leads to
+    FROM_PAPER = "from_paper"  # a serial that the work order or the machine's label names
+    MISREAD = "misread"  # a serial that stands nowhere
+    PASSED_OVER = "passed_over"  # what is not sound
+    FALSE_ALARM = "false_alarm"  # what is sound, taken for not sound
     SIDES = "sides"  # left and right exchanged throughout
     HALVES = "halves"
     LIMIT = "limit"  # a crossover on the limit taken for one beside it, or the other way round
@@ -53,6 +59,10 @@ WHY = {
     PracticeSlip.COPIED: "Last time's numbers hide whatever happened to the cable since, which is what a count is for.",
     PracticeSlip.OPEN_SIDE: "The open side and the unwind direction are the check on the scales; entered to fit, they "
     "check nothing.",
+    PracticeSlip.FROM_PAPER: "A serial that is copied agrees with the paper, whatever is on the stand.",
+    PracticeSlip.MISREAD: "A serial with one character wrong is another reel's or gauge's, or nobody's.",
+    PracticeSlip.PASSED_OVER: "Nobody looks at the reel so closely again before it runs.",
+    PracticeSlip.FALSE_ALARM: "A finding that is none holds up a sound reel, and hides the next real one.",
     PracticeSlip.SIDES: "Left and right are those of the reel as installed, looking forward; exchanged, every check "
     "of parity is lost.",
     PracticeSlip.HALVES: "The half decides whether the last turn counts as a whole one, so the wrong half is a wrap "

@@ -4,15 +4,19 @@ A slip that the drift model knows too has its name from there, so that both spea
 """
 
 from inspections.domain.drift.records import SLIP_WORDS, Slip
+from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import Value
-from inspections.domain.practice.reels import Difficulty, Trap
+from inspections.domain.practice.reels import PracticeReel, Trap
 from inspections.domain.practice.slips import PracticeSlip, Rule
+from inspections.domain.practice.stand import PracticeStand, StandTrap
 from inspections.domain.reading import FULL_TURN_DEG, Half
 from inspections.domain.type_words import face_in_words, half_in_words
 from reels.domain.reel_figures import DrumSection
 from reels.domain.words import Parity
 
 RULE_NAMES = {
+    Rule.IDENTITY: "Reel and gauge",
+    Rule.CONDITION: "Condition",
     Rule.LAYERS: "Layers",
     Rule.PARITY: "Parity",
     Rule.WRAPS: "Wraps, twice",
@@ -23,6 +27,10 @@ RULE_NAMES = {
 }
 SLIP_NAMES = {PracticeSlip(slip.value): SLIP_WORDS[slip] for slip in Slip if slip is not Slip.NONE} | {
     PracticeSlip.OPEN_SIDE: "the open side taken for the other one",
+    PracticeSlip.FROM_PAPER: "copied from the work order or the machine's label",
+    PracticeSlip.MISREAD: "a character misread",
+    PracticeSlip.PASSED_OVER: "something not sound passed over",
+    PracticeSlip.FALSE_ALARM: "sound taken for not sound",
     PracticeSlip.SIDES: "left and right exchanged throughout",
     PracticeSlip.HALVES: "the other half",
     PracticeSlip.LIMIT: "on the limit taken for beside it, or beside it for on it",
@@ -48,7 +56,16 @@ DIFFICULTY_NAMES = {
     Difficulty.TRICKY: "tricky: one thing that few people meet",
     Difficulty.TREACHEROUS: "treacherous: two or three things at once",
 }
+STAND_TRAP_NAMES = {
+    StandTrap.ANOTHER_REEL: "The reel on the stand is not the one of the work order.",
+    StandTrap.ANOTHER_GAUGE: "The wrap gauge is not the machine's own.",
+    StandTrap.TO_WATCH: "Something is to be watched; the count goes on.",
+    StandTrap.TO_STOP: "Something is not sound, and stops the count.",
+}
 FIELD_NAMES = {
+    "serial": "Serial of the reel",
+    "gauge_serial": "Serial of the wrap gauge",
+    "unsound": "Not sound",
     "open_side": "Open side",
     "scale_left": "Left scale",
     "scale_right": "Right scale",
@@ -68,6 +85,8 @@ def value_in_words(field: str, value: Value, drum: DrumSection) -> str:
     """A field's value in words. field: as a mark has it; drum: of the reel's type, for what is said beside a half."""
     if value is None:
         return NOTHING.get(field, "nothing")
+    if field == "unsound":
+        return f"{value}" or "nothing, all sound"
     if field == "refers":
         return "put it before an authorised person" if value else "set the machine to these"
     if field == "crossover" and not isinstance(value, str):
@@ -77,3 +96,15 @@ def value_in_words(field: str, value: Value, drum: DrumSection) -> str:
     if field == "gauge_face":
         return face_in_words(Parity(str(value)), drum)
     return f"{value}".replace("_", " ")
+
+
+def traps_in_words(reel: PracticeReel) -> list[str]:
+    """What makes a reel hard, from the stand to the flanges."""
+    before = [STAND_TRAP_NAMES[reel.stand.trap]] if reel.stand.trap else []
+    return before + [words for trap, words in TRAP_NAMES.items() if trap in reel.traps]
+
+
+def stand_in_words(stand: PracticeStand) -> list[tuple[str, str]]:
+    """What is told and seen on the stand, each with its name; the serials are read off the drawing."""
+    papers = [("Reel on the work order", stand.ordered), ("Wrap gauge of the machine", stand.listed_gauge)]
+    return papers + [(part.spoken.capitalize(), seen) for part, seen in stand.seen.items()]

@@ -26,20 +26,9 @@ ANOTHER = ("", "another one, keyed below")
 _ASKED = [name for name in fields_of(Preparation) if not name.endswith("_sound")]
 
 
-@asks(
-    Preparation, *_ASKED, work_order={"required": False}, publication_reason=LINE,
-    publication={"required": False, "label": "Another publication", "help_text": "Empty: the one chosen above."},
-    publication_revision={"required": False, "label": "Its revision"},
-)  # fmt: skip
-class PreparationForm(ActForm):
-    """What must be so before the first reading.
+class SoundForm(ActForm):
+    """Whether all parts are sound, which is one tap and never preset, or which are not."""
 
-    The publication is chosen from those in force; a count from paper may name another. The work order is one of the
-    site's last days, or is keyed. That all parts are sound is one tap, and never preset.
-    """
-
-    recent_work_order = forms.ChoiceField(label="Work order", required=False, widget=forms.RadioSelect)
-    in_force = forms.ChoiceField(label="Publication", required=False)
     all_sound = forms.BooleanField(
         label="Cable, winding, drum and flanges, end fitting and scales are all sound", required=False
     )
@@ -47,6 +36,30 @@ class PreparationForm(ActForm):
         label="Not sound", choices=[(part.value, part.spoken) for part in ReelPart], required=False,
         widget=forms.CheckboxSelectMultiple, help_text="What is wrong is recorded next, as a finding.",
     )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        """The parts that are not sound, as `unsound`."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned["unsound"] = cleaned.pop("not_sound", [])
+        if cleaned.pop("all_sound", False) == bool(cleaned["unsound"]):
+            self.add_error("all_sound", "Say that all of it is sound, or what is not.")
+        return cleaned
+
+
+@asks(
+    Preparation, *_ASKED, work_order={"required": False}, publication_reason=LINE,
+    publication={"required": False, "label": "Another publication", "help_text": "Empty: the one chosen above."},
+    publication_revision={"required": False, "label": "Its revision"},
+)  # fmt: skip
+class PreparationForm(SoundForm):
+    """What must be so before the first reading.
+
+    The publication is chosen from those in force; a count from paper may name another. The work order is one of the
+    site's last days, or is keyed.
+    """
+
+    recent_work_order = forms.ChoiceField(label="Work order", required=False, widget=forms.RadioSelect)
+    in_force = forms.ChoiceField(label="Publication", required=False)
 
     def __init__(
         self, *args: Any, publications: list[Publication], work_orders: Iterable[str] = (), **options: Any
@@ -79,11 +92,9 @@ class PreparationForm(ActForm):
 
     def clean(self) -> dict[str, Any]:
         """The work order, the publication and what was found sound, as the service takes them."""
-        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned = super().clean()
         self._add_work_order(cleaned)
-        unsound = cleaned.pop("not_sound", [])
-        if cleaned.pop("all_sound", False) == bool(unsound):
-            self.add_error("all_sound", "Say that all of it is sound, or what is not.")
+        unsound = cleaned.pop("unsound")
         cleaned |= {f"{part}_sound": part.value not in unsound for part in ReelPart}
         chosen = self.publications.get(cleaned.pop("in_force", ""))
         if cleaned.get("publication") or cleaned.get("publication_revision"):
@@ -111,11 +122,11 @@ def _choice(label: str, choices: Iterable[tuple[str, str]], hint: str = "") -> f
                              error_messages=says)  # fmt: skip
 
 
-def _serial() -> forms.CharField:
+def serial_field(of: str, where: str) -> forms.CharField:
     """Nothing fills it in: neither this service nor the browser."""
     return forms.CharField(
-        label="Serial of the reel", max_length=keying.LONGEST_SERIAL, error_messages={"required": "Key the serial."},
-        help_text="In full, from the data plate on the reel itself; never from a label, a paper or a screen.",
+        label=f"Serial of the {of}", max_length=keying.LONGEST_SERIAL, error_messages={"required": "Key the serial."},
+        help_text=f"In full, from {where}; never from a label, a paper or a screen.",
         widget=forms.TextInput(READ_OFF),
     )  # fmt: skip
 
@@ -147,7 +158,7 @@ def _fields_at(point: Point, rules: RuleParameters, drum: DrumSection) -> dict[s
     """What is asked at a point of a reel of the type."""
     match point:
         case Point.SERIAL:
-            return {"serial": _serial()}
+            return {"serial": serial_field("reel", "the data plate on the reel itself")}
         case Point.SCALE_LEFT | Point.SCALE_RIGHT:
             return _scale(Side(point.removeprefix("scale_")), rules, drum)
         case Point.OPEN_SIDE:

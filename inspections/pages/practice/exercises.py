@@ -10,25 +10,32 @@ from django.utils import timezone
 from inspections import access
 from inspections.domain.practice import FieldMark, PracticeReel, ReadinessRule
 from inspections.domain.practice.figures import bench_figures
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
+from inspections.domain.practice.words import (
+    FIELD_NAMES,
+    RULE_NAMES,
+    SLIP_NAMES,
+    stand_in_words,
+    traps_in_words,
+    value_in_words,
+)
 from inspections.models import Exercise
 from inspections.pages.count.forms import StepForm
 from inspections.pages.count.step_figures import how_to_figures, shown_figure
 from inspections.pages.count.worksheet import TITLES
-from inspections.pages.practice.forms import REFER, ExerciseForm, ResultForm
+from inspections.pages.practice.forms import REFER, ExerciseForm, ResultForm, StandForm
 from inspections.pages.practice.readiness import results_by_rule, standing_under
 from inspections.queries import practice as exercises
 from inspections.services import practice
-from inspections.services.practice import RESULT_STEP
+from inspections.services.practice import RESULT_STEP, STAND_STEP
 from reels import access as reel_access
 from reels.domain.reel_figures import DrumSection, drum_of
 from reels.pages.acts import SEEN, ActForm, ActView
 from reels.pages.answers import page, reader, show
 
-STEP_TITLES = {**dict(enumerate([*TITLES.values()][1:], 1)), RESULT_STEP: "Setup values or referral"}
+STEP_TITLES = {**TITLES, STAND_STEP: "Data plates and condition", RESULT_STEP: "Setup values or referral"}
 FIGURES = {
-    1: ("flanges", "line"), 2: ("flanges", "line"), 3: ("line",), 4: ("gauge_odd", "gauge_even"), 5: ("crossover",),
-    RESULT_STEP: (),
+    STAND_STEP: ("plates",), 2: ("flanges", "line"), 3: ("flanges", "line"), 4: ("line",),
+    5: ("gauge_odd", "gauge_even"), 6: ("crossover",), RESULT_STEP: (),
 }  # fmt: skip
 SHOWN = 10
 
@@ -109,13 +116,17 @@ class PracticeStepView(ActView):
     def form(self, data: QueryDict | None = None, files: Any = None) -> ActForm:
         if data is not None and "stop" in data:
             return ActForm(data)
+        if self.step == STAND_STEP:
+            return StandForm(data)
         if self.step == RESULT_STEP:
             return ResultForm(data)
         return StepForm(data, points=practice.points_at(self.step), rules=self.reel.parameters, drum=self.drum)
 
     def do(self, data: dict[str, Any]) -> None:
         by: dict[str, Any] = {"exercise_id": self.exercise.pk, "actor": self.actor, "at": self.at}
-        if isinstance(self.sent_form, StepForm):
+        if isinstance(self.sent_form, StandForm):
+            practice.enter_stand(**data, **by)
+        elif isinstance(self.sent_form, StepForm):
             practice.enter_step(step=self.step, by_point=self.sent_form.by_point(), **by)
         elif isinstance(self.sent_form, ResultForm):
             practice.enter_result(refers=data["way"] == REFER, layers=data["layers"], wraps=data["wraps"], **by)
@@ -132,6 +143,7 @@ class PracticeStepView(ActView):
             "figures": [shown_figure(pictures[name], name) for name in FIGURES[self.step]], "section": "practice",
             "how_to": how_to_figures(practice.points_at(self.step), rules=self.reel.parameters, drum=self.drum),
             "entered": _entered(self.exercise) if self.step == RESULT_STEP else [], "stop": ActForm(),
+            "on_stand": stand_in_words(self.reel.stand) if self.step == STAND_STEP else [],
         }  # fmt: skip
 
 
@@ -144,7 +156,7 @@ def _entered(one: Exercise) -> list[tuple[str, str]]:
     return [
         (FIELD_NAMES[name], value_in_words(name, values[name], drum))
         for name in FIELD_NAMES
-        if name not in exercises.RESULT_FIELDS
+        if name not in (*exercises.STAND_FIELDS, *exercises.RESULT_FIELDS)
     ]
 
 
@@ -164,7 +176,7 @@ def answers(request: HttpRequest, exercise_id: int) -> HttpResponse:
         "exercise": one, "reel": reel, "answer": reel.answer, "is_right": not one.misses,
         "marks": [mark_row(each, drum) for each in marking.marks], "is_own": one.person_id == reader(request).pk,
         "missed": [mark_row(each, drum) for each in marking.missed],
-        "traps": [words for trap, words in TRAP_NAMES.items() if trap in reel.traps],
+        "traps": traps_in_words(reel), "on_stand": stand_in_words(reel.stand),
         "figures": [shown_figure(pictures[name], name) for name in pictures], "section": "practice",
     }  # fmt: skip
     return show(request, "inspections/practice/answers.html", shown)

@@ -8,6 +8,7 @@ from django import forms
 from inspections.domain import keying
 from inspections.domain.practice import LARGEST_SEED, Difficulty
 from inspections.domain.practice.words import DIFFICULTY_NAMES
+from inspections.pages.count.forms import SoundForm, serial_field
 from reels.pages.act_fields import KEYED
 from reels.pages.acts import ActForm
 
@@ -31,6 +32,17 @@ class ExerciseForm(ActForm):
         field = self.fields["reel_type"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = [(code, code) for code in reel_types]
+
+
+class StandForm(SoundForm):
+    serial = serial_field("reel", "its data plate")
+    gauge_serial = serial_field("wrap gauge", "the gauge itself")
+
+    field_order = ("serial", "gauge_serial", "all_sound", "not_sound")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["not_sound"].help_text = "At the bench, each is recorded next as a finding."
 
 
 class ResultForm(ActForm):

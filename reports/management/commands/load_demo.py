@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.practice import Difficulty, ReadinessRule
-from inspections.domain.reading import KeyedReading, Outcome
+from inspections.domain.reading import KeyedReading
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
@@ -167,11 +167,14 @@ def _enter_reel(row: dict[str, Any], at: datetime) -> None:
     by: dict[str, Any] = {"exercise_id": exercise.pk, "actor": actor, "at": at}
     values = careful(exercise)
     values[Point.HAND_COUNT]["hand_wraps"] = max(0, values[Point.HAND_COUNT]["hand_wraps"] + row["off"])
-    for step in range(1, practice.RESULT_STEP):
+    reel = reel_of(exercise)
+    practice.enter_stand(
+        serial=reel.stand.plate, gauge_serial=reel.stand.gauge, unsound=reel.stand.unsound, **by
+    )  # fmt: skip
+    for step in range(practice.STAND_STEP + 1, practice.RESULT_STEP):
         practice.enter_step(step=step, by_point={point: values[point] for point in practice.points_at(step)}, **by)
-    answer = reel_of(exercise).answer
     practice.enter_result(
-        refers=answer.outcome is Outcome.REFERRED, layers=answer.layers, wraps=answer.wraps, **by
+        refers=reel.has_to_refer, layers=reel.answer.layers, wraps=reel.answer.wraps, **by
     )  # fmt: skip
 
 

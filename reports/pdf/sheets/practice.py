@@ -4,10 +4,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from inspections.domain.practice import PracticeReel, PracticeSheet, mark
+from inspections.domain.practice import PracticeReel, PracticeSheet, StandSheet, mark
 from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, TRAP_NAMES, value_in_words
-from inspections.domain.reading import Outcome
+from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, stand_in_words, traps_in_words, value_in_words
 from reels.domain.reel_figures import drum_of
 from reports.pdf import style
 from reports.pdf.flowables import Story
@@ -27,6 +26,15 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
         ("Unusual counts", "accepted" if reel.parameters.unusual == "accept" else "referred"),
         ("Last setup values", f"{reel.last.layers} layers, {reel.last.wraps} wraps"),
     ])  # fmt: skip
+    story.heading("On the stand, before the reading", 2)
+    story.figure(pictures["plates"])
+    story.facts(stand_in_words(reel.stand))
+    story.facts(
+        [("Name", ""), ("Date", ""), ("Serial of the reel", ""), ("Serial of the wrap gauge", ""), ("Not sound", "")],
+        blank=True,
+    )
+    story.next_page()
+    _mark(story)
     story.heading("The reel: both flanges, the crossover, and along the scale line", 2)
     story.figure(pictures["flanges"], pictures["crossover"])
     story.figure(pictures["line"])
@@ -35,7 +43,6 @@ def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_
         story.figure(pictures[face])
     story.next_page()
     _mark(story)
-    story.facts([("Name", ""), ("Date", "")], blank=True)
     reading_table(story, reel.parameters, drum, has_serial=False)
     working_table(story, drum, parameters["lead_wraps"])
     story.paragraph("☐ Set the machine to these numbers.    ☐ Refer the reel to an authorised person.")
@@ -49,7 +56,11 @@ def practice_answers(
     story, answer, drum = Story(), reel.answer, drum_of(parameters, reference_side)
     _head(story, reel, parameters, "Practice answers")
     right = PracticeSheet(
-        reading=reel.reading, layers=answer.layers, wraps=answer.wraps, refers=answer.outcome is Outcome.REFERRED
+        reading=reel.reading,
+        layers=answer.layers,
+        wraps=answer.wraps,
+        refers=reel.has_to_refer,
+        stand=StandSheet(serial=reel.stand.plate, gauge_serial=reel.stand.gauge, unsound=reel.stand.unsound),
     )
     story.heading("Correct answers", 2)
     story.table(
@@ -64,11 +75,8 @@ def practice_answers(
         story.heading("Calculation", 2)
         story.calculation([(step.label, step.before, step.change, step.after, step.why) for step in answer.steps])
     story.heading("What made it difficult", 2)
-    for trap, words in TRAP_NAMES.items():
-        if trap in reel.traps:
-            story.paragraph(f"• {words}")
-    if not reel.traps:
-        story.paragraph("Nothing: it is a plain reel.")
+    for words in traps_in_words(reel) or ["Nothing: it is a plain reel."]:
+        story.paragraph(f"• {words}")
     return _finished(story, reel, "Practice answers", at=at)
 
 

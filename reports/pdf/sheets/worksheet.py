@@ -78,7 +78,7 @@ def _how_to_read(story: Story, drum: DrumSection, rules: RuleParameters) -> None
 
 
 def reading_table(story: Story, rules: RuleParameters, drum: DrumSection, *, has_serial: bool = True) -> None:
-    """Room for what is read, in the order of the bench. has_serial: there is a data plate to read it from."""
+    """Room for what is read, in the order of the bench. has_serial: there is none for it elsewhere."""
     story.heading("Reading", 2)
     steps = [*zip(READING_STEPS, _written(rules, drum), strict=True)][0 if has_serial else 1 :]
     blank_rows = [(f"{n}", *step, "", "", "") for n, step in enumerate(steps, 1)]

@@ -20,7 +20,7 @@ from tests.builders import NOW, PASSWORD, Cast
 from tests.inspections.pages.count.test_worksheet import PREPARED
 from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN
 from tests.page_fixtures import logged_in
-from tests.practised import drawn, right_at
+from tests.practised import drawn, enter_right, right_at
 from tests.reels.services.test_second_factor import shown
 from tests.reports.fleet import bring_in_fleet
 
@@ -278,19 +278,24 @@ def _practice(cast: Cast) -> Opened:
 
 @case("practice-reel")
 def _practice_step(cast: Cast) -> Opened:
-    exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
-    typed = {name: str(value) for each in right_at(exercise, 1).values() for name, value in each.items()}
+    exercise = enter_right(drawn(cast.colleague, difficulty=Difficulty.PLAIN), practice.STAND_STEP)
+    typed = {name: str(value) for each in right_at(exercise, exercise.step).values() for name, value in each.items()}
     address = f"/practice/reels/{exercise.pk}"
     return Opened(person=cast.colleague, address=address, typed=typed, altered={"open_side": "none"})
+
+
+@case("practice-reel:stand")
+def _practice_stand(cast: Cast) -> Opened:
+    typed = {"serial": "PR-0417", "gauge_serial": "PG-07", "all_sound": "on"}
+    address = f"/practice/reels/{drawn(cast.colleague).pk}"
+    return Opened(person=cast.colleague, address=address, typed=typed, altered={"serial": "PR-0418"})
 
 
 @case("practice-reel:result")
 def _practice_result(cast: Cast) -> Opened:
     exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
     for step in range(1, practice.RESULT_STEP):
-        practice.enter_step(
-            exercise_id=exercise.pk, step=step, by_point=right_at(exercise, step), **_by(cast.colleague)
-        )
+        enter_right(exercise, step)
     typed = {"way": "set", "layers": "3", "wraps": "4"}
     address = f"/practice/reels/{exercise.pk}"
     return Opened(person=cast.colleague, address=address, typed=typed, altered={"wraps": "5"})

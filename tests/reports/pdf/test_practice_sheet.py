@@ -43,7 +43,7 @@ def test_every_page_is_marked_in_its_head_its_band_and_its_foot(part, tmp_path):
     assert [page.count(MARK) >= 3 for page in pages] == [True] * len(pages)
 
 
-def test_the_sheet_has_the_reel_on_one_page_and_room_to_write_on_the_other_whatever_the_reel(tmp_path):
+def test_the_sheet_has_the_stand_the_reel_and_room_to_write_on_a_page_each_whatever_the_reel(tmp_path):
     shapes: list[dict[str, Any]] = [
         {},
         {"wraps_odd_layer": 45, "wraps_even_layer": 45, "graduation": "by_side"},
@@ -56,10 +56,10 @@ def test_the_sheet_has_the_reel_on_one_page_and_room_to_write_on_the_other_whate
     )
     for one in (*uneven, highest):
         pages = text_of(drawn_up("sheet", one), tmp_path).split(PAGE)[:-1]
-        assert len(pages) == 2, one.drum
-        assert "even face" in pages[0]
-        assert "Calculation" in pages[1]
-        assert "Serial" not in pages[1]  # a reel that is made up has no data plate
+        assert len(pages) == 3, one.drum
+        assert one.stand.plate in pages[0]
+        assert "even face" in pages[1]
+        assert "Calculation" in pages[2]
 
 
 def test_the_sheet_tells_no_answer_and_the_answers_tell_all(tmp_path):
@@ -94,5 +94,5 @@ def test_a_reader_that_speaks_gets_a_title_a_language_and_each_drawing_in_words(
         described = [
             str(each["/Alt"]) for each in document.objects if isinstance(each, pikepdf.Dictionary) and "/Alt" in each
         ]
-    assert described.count(f"{MARK}.") == (2 if part == "sheet" else 1)
-    assert len(described) == (7 if part == "sheet" else 1)
+    assert described.count(f"{MARK}.") == (3 if part == "sheet" else 1)
+    assert len(described) == (9 if part == "sheet" else 1)

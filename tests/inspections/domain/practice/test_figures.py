@@ -6,8 +6,9 @@ from dataclasses import asdict, replace
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.figures import MARK, bench_figures, practice_mark
-from inspections.domain.practice.reels import Difficulty, Trap, practice_reel
+from inspections.domain.practice.reels import Trap, practice_reel
 from reels.domain.drawing import Disc, Look, Trace, Words
 from reels.domain.reel_figures import drum_of
 from reels.domain.words import Parity, Side

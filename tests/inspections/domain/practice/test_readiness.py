@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import PracticeSheet, mark
 from inspections.domain.practice.readiness import (
     PracticeResult,
@@ -15,7 +16,7 @@ from inspections.domain.practice.readiness import (
     assess_readiness,
     result_of,
 )
-from inspections.domain.practice.reels import Difficulty, practice_reel
+from inspections.domain.practice.reels import practice_reel
 from inspections.domain.practice.slips import PracticeSlip, Rule
 from reels.domain.words import Parity
 from reels.errors import ValueNotTaken

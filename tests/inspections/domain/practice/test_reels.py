@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.domain.counting import Count, work_out
-from inspections.domain.practice.reels import LARGEST_SEED, Difficulty, PracticeDrum, PracticeReel, Trap, practice_reel
+from inspections.domain.practice.draws import Difficulty
+from inspections.domain.practice.reels import LARGEST_SEED, PracticeDrum, PracticeReel, Trap, practice_reel
 from inspections.domain.reading import Half, KeyedReading, OpenSide, Outcome, RuleParameters, Unwind
 from reels.domain.words import Graduation, Parity, Side, UnusualRule
 from reels.errors import ValueNotTaken

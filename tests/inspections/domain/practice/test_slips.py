@@ -10,10 +10,19 @@ import pytest
 
 from inspections.domain.drift import CountSeen, ReelHistory, Slip, assess
 from inspections.domain.drift.records import SLIP_WORDS, SLIPS
+from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import PracticeSheet, mark
-from inspections.domain.practice.reels import Difficulty, PracticeReel
+from inspections.domain.practice.reels import PracticeReel
 from inspections.domain.practice.slips import PracticeSlip, Rule
-from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, SLIP_NAMES, TRAP_NAMES, value_in_words
+from inspections.domain.practice.stand import StandTrap
+from inspections.domain.practice.words import (
+    FIELD_NAMES,
+    RULE_NAMES,
+    SLIP_NAMES,
+    STAND_TRAP_NAMES,
+    TRAP_NAMES,
+    value_in_words,
+)
 from inspections.domain.reading import Outcome
 from reels.domain.winding import length_m
 from tests.inspections.domain.counted_reels import TYPE
@@ -114,7 +123,9 @@ def test_everything_that_a_marking_can_name_has_its_words():
     assert set(SLIP_NAMES) == set(PracticeSlip)
     assert set(RULE_NAMES) == set(Rule)
     assert {trap for reel in reels(Difficulty.TREACHEROUS) for trap in reel.traps} <= set(TRAP_NAMES)
-    assert {each.field for each in mark(REELS[0], with_slip(REELS[0], Slip.ANYTHING)).marks} == set(FIELD_NAMES)
+    assert set(STAND_TRAP_NAMES) == set(StandTrap)
+    marked = {each.field for each in mark(REELS[0], with_slip(REELS[0], Slip.ANYTHING)).marks}
+    assert marked | {"serial", "gauge_serial", "unsound"} == set(FIELD_NAMES)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast
 from tests.page_fixtures import hidden_in, logged_in
-from tests.practised import drawn, enter_right, practised, right_at
+from tests.practised import drawn, enter_right, practised, right_at, stand_of
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
@@ -40,6 +40,10 @@ def html_of(client, address):
 
 def typed(exercise, step):
     """A careful person's step as a form sends it."""
+    if step == practice.STAND_STEP:
+        stand = stand_of(exercise)
+        parts = {"not_sound": sorted(stand["unsound"])} if stand["unsound"] else {"all_sound": "on"}
+        return {"seen": "1", "serial": stand["serial"], "gauge_serial": stand["gauge_serial"], **parts}
     values = {name: value for each in right_at(exercise, step).values() for name, value in each.items()}
     for name in ("scale_left", "scale_right"):
         if name in values and values[name] is None:
@@ -72,7 +76,7 @@ def test_a_reel_is_drawn_counted_in_the_forms_of_the_worksheet_and_answered(cast
     html = html_of(client, shown.headers["Location"])
     assert MARK in html
     assert "All correct" in html
-    assert html.count("</svg>correct</span>") == 11
+    assert html.count("</svg>correct</span>") == 14
     assert Keying.objects.count() == 0
 
 
@@ -83,18 +87,27 @@ def test_the_answers_say_what_was_missed_and_why_it_matters(cast):
     assert right is not None
     assert f"entered {right + 1}; correct is {right}. This looks like: one wrap off." in html
     assert "One wrap is a length of cable that the machine counts on or forgets" in html
-    assert "1 of 11 fields missed." in html
+    assert "1 of 14 fields missed." in html
 
 
 def test_a_step_that_cannot_be_taken_says_why_and_keeps_what_was_typed(cast):
-    one = enter_right(drawn(cast.colleague), 1)
+    one = enter_right(enter_right(drawn(cast.colleague), 1), 2)
     client = logged_in(cast.colleague)
-    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "2", "scale_left": "12"})
+    answer = client.post(f"/practice/reels/{one.pk}", {"seen": "3", "scale_left": "12"})
     html = answer.content.decode()
     assert answer.status_code == 422
     assert "Key the number read, or say that the scale cannot be read." in html
     assert 'value="12"' in html
-    assert Exercise.objects.get().step == 2
+    assert Exercise.objects.get().step == 3
+
+
+def test_the_stand_is_entered_in_full_and_what_was_typed_stays(cast):
+    one = drawn(cast.colleague)
+    answer = logged_in(cast.colleague).post(f"/practice/reels/{one.pk}", {"seen": "1", "serial": "PR-12"})
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Say that all of it is sound, or what is not." in html
+    assert 'value="PR-12"' in html
 
 
 def test_a_step_sent_twice_is_entered_once(cast):
@@ -111,9 +124,7 @@ def test_a_step_sent_twice_is_entered_once(cast):
 def test_numbers_that_are_to_be_set_have_to_be_there(cast):
     one = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
     for step in range(1, practice.RESULT_STEP):
-        practice.enter_step(
-            exercise_id=one.pk, step=step, by_point=right_at(one, step), actor=Actor(cast.colleague), at=NOW
-        )
+        enter_right(one, step)
     client = logged_in(cast.colleague)
     answer = client.post(f"/practice/reels/{one.pk}", {"seen": RESULT, "way": "set", "wraps": "3"})
     assert answer.status_code == 422
@@ -133,6 +144,7 @@ def test_before_the_end_nothing_on_the_page_gives_the_answer_away(cast):
     """Neither the seed, with which the answers could be printed, nor a description of a drawing."""
     one = drawn(cast.colleague, difficulty=Difficulty.TREACHEROUS, seed=765_433)
     client = logged_in(cast.colleague)
+    enter_right(enter_right(one, 1), 2)
     for address in (f"/practice/reels/{one.pk}", "/practice"):
         html = html_of(client, address)
         assert not re.search(rf"\b{one.seed}\b", html)

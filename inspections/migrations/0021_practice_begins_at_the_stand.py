@@ -1,0 +1,16 @@
+"""Practice has a step before the first reading: what was under way goes on at the same reading."""
+
+from typing import Any
+
+from django.db import migrations
+from django.db.models import F
+
+
+def move_on(apps: Any, schema_editor: Any) -> None:
+    """Steps are counted from the stand now."""
+    apps.get_model("inspections", "Exercise").objects.filter(ended_at__isnull=True).update(step=F("step") + 1)
+
+
+class Migration(migrations.Migration):
+    dependencies = [("inspections", "0020_lists_of_one_site")]
+    operations = [migrations.RunPython(move_on, migrations.RunPython.noop)]
