@@ -7,9 +7,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from inspections.domain.practice import Difficulty
 from inspections.models import Inspection, SetupValues
-from inspections.services import counting, flags, maintenance, practice, setup, signing
+from inspections.services import counting, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from reels.models import Person
 from reels.services import people, register, second_factor
@@ -20,7 +19,6 @@ from tests.builders import NOW, PASSWORD, Cast
 from tests.inspections.pages.count.test_worksheet import PREPARED
 from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN
 from tests.page_fixtures import logged_in
-from tests.practised import drawn, enter_right, right_at
 from tests.reels.services.test_second_factor import shown
 from tests.reports.fleet import bring_in_fleet
 
@@ -264,47 +262,6 @@ def _flag_act(name: str, part: str, typed: dict[str, str], altered: dict[str, st
 _flag_act("flag-reassign", "assignment", {"assigned_to": "vic"}, {"assigned_to": "mona"})
 _flag_act("flag-finding", "finding", {"finding": "No work order."}, {"finding": "A work order."})
 _flag_act("flag-ending", "ending", {"ending": "unexplained", **WHY}, OTHER)
-
-
-# Practice -----------------------------------------------------------------------------------------------------------
-
-
-@case("practice")
-def _practice(cast: Cast) -> Opened:
-    builders.make_type()
-    typed = {"reel_type": "w28", "difficulty": "plain", "seed": "3"}
-    return Opened(person=cast.colleague, address="/practice", typed=typed, altered={"seed": "4"})
-
-
-@case("practice-reel")
-def _practice_step(cast: Cast) -> Opened:
-    exercise = enter_right(drawn(cast.colleague, difficulty=Difficulty.PLAIN), practice.STAND_STEP)
-    typed = {name: str(value) for each in right_at(exercise, exercise.step).values() for name, value in each.items()}
-    address = f"/practice/reels/{exercise.pk}"
-    return Opened(person=cast.colleague, address=address, typed=typed, altered={"open_side": "none"})
-
-
-@case("practice-reel:stand")
-def _practice_stand(cast: Cast) -> Opened:
-    typed = {"serial": "PR-0417", "gauge_serial": "PG-07", "all_sound": "on"}
-    address = f"/practice/reels/{drawn(cast.colleague).pk}"
-    return Opened(person=cast.colleague, address=address, typed=typed, altered={"serial": "PR-0418"})
-
-
-@case("practice-reel:result")
-def _practice_result(cast: Cast) -> Opened:
-    exercise = drawn(cast.colleague, difficulty=Difficulty.PLAIN)
-    for step in range(1, practice.RESULT_STEP):
-        enter_right(exercise, step)
-    typed = {"way": "set", "layers": "3", "wraps": "4"}
-    address = f"/practice/reels/{exercise.pk}"
-    return Opened(person=cast.colleague, address=address, typed=typed, altered={"wraps": "5"})
-
-
-@case("practice-reel:stop")
-def _practice_stop(cast: Cast) -> Opened:
-    address = f"/practice/reels/{drawn(cast.colleague).pk}"
-    return Opened(person=cast.colleague, address=address, marks={"stop": "yes"})
 
 
 # Logins -------------------------------------------------------------------------------------------------------------

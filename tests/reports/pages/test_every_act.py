@@ -18,7 +18,7 @@ from tests.page_fixtures import logged_in
 from tests.page_forms import Forms
 from tests.reels.api.test_deny_by_default import walk
 from tests.reports.pages.forms_of_acts import SECRET, Opened
-from tests.reports.pages.forms_of_findings import CASES
+from tests.reports.pages.forms_of_practice import CASES
 
 pytestmark = pytest.mark.usefixtures("on_the_day")
 

@@ -7,12 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.domain.drift.records import Slip
-from inspections.domain.findings import ReelPart
 from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import FieldMark, PracticeSheet, mark
 from inspections.domain.practice.reels import PracticeReel, Trap, practice_reel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
-from inspections.domain.practice.stand import StandSheet, StandTrap
+from inspections.domain.practice.stand import StandSheet
 from inspections.domain.reading import Half, KeyedReading, OpenSide, Unwind
 from reels.domain.words import Parity, Side
 from tests.inspections.domain.counted_reels import BY_SIDE, ON_HOLD, TYPE, at
@@ -102,72 +101,6 @@ def test_a_held_count_may_come_with_what_it_proposes():
     reel = with_trap(Trap.FLUSH, parameters=ON_HOLD)
     proposed = reel.answer.proposed
     assert mark(reel, careful(reel, layers=proposed.layers, wraps=proposed.wraps)).is_right
-
-
-# The stand
-
-AS_ORDERED = first_reel()
-
-
-def on_stand(trap):
-    return first_reel(Difficulty.TRICKY, where=lambda reel: reel.stand.trap is trap and not reel.traps & {Trap.UNEVEN})
-
-
-def of_stand(reel, **changes):
-    of_careful = careful(reel).stand
-    assert of_careful is not None
-    return careful(reel, stand=replace(of_careful, **changes))
-
-
-@pytest.mark.parametrize(
-    ("trap", "rule"),
-    [
-        (StandTrap.ANOTHER_REEL, Rule.IDENTITY),
-        (StandTrap.ANOTHER_GAUGE, Rule.IDENTITY),
-        (StandTrap.TO_STOP, Rule.CONDITION),
-    ],
-)
-def test_what_stops_a_count_on_the_stand_is_put_before_somebody_and_nothing_after_it_is_asked(trap, rule):
-    reel = on_stand(trap)
-    stopped = PracticeSheet(reading=KeyedReading(), stand=careful(reel).stand, refers=True)
-    assert found(reel, stopped) == {}
-    assert found(reel, careful(reel, refers=False))["refers"] == (rule, PracticeSlip.WENT_ON)
-
-
-def test_what_is_to_be_watched_is_recorded_and_the_count_goes_on():
-    reel = on_stand(StandTrap.TO_WATCH)
-    assert (reel.stand.stops, len(reel.stand.unsound)) == (False, 1)
-    assert found(reel, of_stand(reel, unsound=frozenset())) == {"unsound": (Rule.CONDITION, PracticeSlip.PASSED_OVER)}
-    assert mark(reel, careful(reel)).is_right
-
-
-@pytest.mark.parametrize(
-    ("trap", "field", "told"),
-    [(StandTrap.ANOTHER_REEL, "serial", "ordered"), (StandTrap.ANOTHER_GAUGE, "gauge_serial", "listed_gauge")],
-)
-def test_a_serial_copied_from_paper_is_told_from_one_misread(trap, field, told):
-    reel = on_stand(trap)
-    copied, misread_ = (of_stand(reel, **{field: serial}) for serial in (getattr(reel.stand, told), "PR-X"))
-    assert found(reel, copied)[field] == (Rule.IDENTITY, PracticeSlip.FROM_PAPER)
-    assert found(reel, misread_)[field] == (Rule.IDENTITY, PracticeSlip.MISREAD)
-
-
-def test_case_and_separators_of_a_serial_are_nobodys_slip():
-    written = AS_ORDERED.stand.plate.replace("-", " ").lower()
-    assert mark(AS_ORDERED, of_stand(AS_ORDERED, serial=written)).is_right
-
-
-def test_a_sound_part_called_not_sound_is_a_false_alarm():
-    alarmed = of_stand(AS_ORDERED, unsound=frozenset({ReelPart.DRUM}))
-    assert found(AS_ORDERED, alarmed) == {"unsound": (Rule.CONDITION, PracticeSlip.FALSE_ALARM)}
-
-
-def test_uneven_winding_may_be_stopped_before_the_scales_and_a_worn_scale_recorded_or_not():
-    uneven = with_trap(Trap.UNEVEN)
-    assert mark(uneven, PracticeSheet(reading=KeyedReading(), stand=careful(uneven).stand, refers=True)).is_right
-    worn = with_trap(Trap.WORN_SCALE)
-    for unsound in (worn.stand.unsound, worn.stand.unsound | {ReelPart.SCALES}):
-        assert mark(worn, of_stand(worn, unsound=unsound)).is_right
 
 
 # Slips of reading

@@ -12,5 +12,5 @@ def move_on(apps: Any, schema_editor: Any) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inspections", "0020_lists_of_one_site")]
+    dependencies = [("inspections", "0021_numbers_of_reels")]
     operations = [migrations.RunPython(move_on, migrations.RunPython.noop)]
