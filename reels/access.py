@@ -297,15 +297,18 @@ def second_factor_of(person: Person) -> SecondFactor | None:
     return SecondFactor.objects.filter(person=person, confirmed_at__isnull=False, ended_at__isnull=True).first()
 
 
-def task(pk: UUID) -> TaskRun:
-    """A task, for whoever has its number: what is told of it is how far it is. Raises NotFound."""
-    return one(TaskRun.objects.select_related("result"), "task", pk=pk)
+def task(pk: UUID, person: Person) -> TaskRun:
+    """A task, for who asked for it and for administrators; one that is anybody's, for everybody. Raises NotFound."""
+    rows = TaskRun.objects.select_related("result", "asked_by", "stopped_by")
+    if not (person.is_active and person.is_staff):
+        rows = rows.filter(Q(asked_by=None) | Q(asked_by=person))
+    return one(rows, "task", pk=pk)
 
 
 def tasks(administrator: Person) -> QuerySet[TaskRun]:
     """Every task that is kept, the newest first. Raises OnlyAdministrators."""
     only_administrators(administrator)
-    return TaskRun.objects.select_related("result").order_by("-result__enqueued_at", "pk")
+    return TaskRun.objects.select_related("result", "asked_by", "stopped_by").order_by("-asked_at", "-key")
 
 
 def alarms(administrator: Person) -> QuerySet[Alarm]:

@@ -31,11 +31,14 @@ class Refused(Exception):
 
 
 class NotYet(Exception):
-    """Nothing is wrong: a worker has it to do, and the same may be asked again. run: the task (a TaskRun)."""
+    """Nothing is wrong: a worker has it to do. run: the task (a TaskRun).
 
-    def __init__(self, run: Any) -> None:
+    at: where to look for what comes of it; "": the same may be asked again.
+    """
+
+    def __init__(self, run: Any, at: str = "") -> None:
         super().__init__(run)
-        self.run = run
+        self.run, self.at = run, at
 
 
 class Malformed(Refused):
@@ -76,6 +79,11 @@ class Unreachable(Busy):
 class QueueFull(Busy):
     title = "Too much waits already"
     message = "{most} tasks wait already, and no more are taken. Try again in a while; an administrator sees them."
+
+
+class TaskNotSo(Refused):
+    title = "The task is not at that point"
+    message = "{title} is {seen}; this is for a task that is {allowed}."
 
 
 class AlreadyRecorded(Refused):

@@ -48,7 +48,7 @@ from reels.models import (
     WorkerSeen,
     WrapGauge,
 )
-from reels.models.tasks import STATES
+from reels.models.tasks import HELD_BACK, STATES, STOPPED
 
 Row = TypeVar("Row", bound=Model)
 
@@ -188,16 +188,20 @@ def length_counted(layers: int | None, wraps: int | None, reel_type: ReelType) -
 
 
 def tasks_by_state() -> dict[str, int]:
-    """How many tasks wait, run, and have failed and are still kept. One query."""
-    counts = dict(DBTaskResult.objects.values_list("status").annotate(Count("pk")).order_by())
-    return {name: counts.get(status, 0) for status, name in STATES.items() if name != "done"}
+    """How many tasks wait, run, are stopped, and have failed and are still kept. One query."""
+    by_state = {name: 0 for name in (*STATES.values(), STOPPED) if name != "done"}
+    unfinished = DBTaskResult.objects.exclude(status=TaskResultStatus.SUCCESSFUL)
+    for status, queue, number in unfinished.values_list("status", "queue_name").annotate(Count("pk")).order_by():
+        is_stopped = status == TaskResultStatus.READY and queue == HELD_BACK
+        by_state[STOPPED if is_stopped else STATES[TaskResultStatus(status)]] += number
+    return by_state
 
 
 def oldest_task_due(at: datetime) -> datetime | None:
     """Since when the task that has waited longest might have been begun; None: none waits for a worker. One query."""
     due_at = Case(When(run_after=get_date_max(), then=F("enqueued_at")), default=F("run_after"))
-    waiting = DBTaskResult.objects.filter(status=TaskResultStatus.READY).annotate(due_at=due_at)
-    oldest: datetime | None = waiting.filter(due_at__lte=at).aggregate(at=Min("due_at"))["at"]
+    waiting = DBTaskResult.objects.filter(status=TaskResultStatus.READY).exclude(queue_name=HELD_BACK)
+    oldest: datetime | None = waiting.annotate(due_at=due_at).filter(due_at__lte=at).aggregate(at=Min("due_at"))["at"]
     return oldest
 
 

@@ -8,19 +8,19 @@ from unittest import mock
 from django.db import transaction
 from django.utils import timezone
 from django_tasks import task
+from django_tasks_db.models import DBTaskResult
 
 from reels.errors import NotFound
-from reels.models import Alarm
+from reels.models import Alarm, TaskRun
 from reels.services import tasks
+from reels.services.history import Actor
 from reels.services.tasks import HeldTask, leased
 from reels.services.worker import LeasingWorker, kept
+from tests.builders import administrator
 
 
 def worker(*, batch: bool = True, name: str = "here", interval: float = 0.0) -> LeasingWorker:
-    return LeasingWorker(
-        queue_names=["*"], excluded_queue_names=[], backend_name="default", interval=interval, batch=batch,
-        startup_delay=False, max_tasks=None, worker_id=name,
-    )  # fmt: skip
+    return LeasingWorker(interval=interval, batch=batch, worker_id=name)
 
 
 def work_off() -> None:
@@ -35,6 +35,26 @@ def when_there(ask: Callable[[], Any]) -> Any:
         work_off()
         answer = ask()
     return answer
+
+
+def claimed(run: TaskRun) -> TaskRun:
+    """As the library claims a task, and then its lease."""
+    result = DBTaskResult.objects.get(pk=run.pk)
+    result.claim("w1")
+    return tasks.lease(result, timezone.now())
+
+
+def failed_task(key: str = "refused") -> TaskRun:
+    """A task that was refused."""
+    run = tasks.put(be_refused, key=key, title="A reel is looked up")
+    tasks.set_back(claimed(run), NotFound(what="reel", key="LW-9"), timezone.now())
+    return run
+
+
+def stopped_task(key: str = "stopped") -> TaskRun:
+    """A task that an administrator has stopped before it began."""
+    run = tasks.put(write_lines, 7, 3, key=key, title="Lines are held back")
+    return tasks.stop(run.pk, actor=Actor(administrator()), at=timezone.now())
 
 
 def run_here(process: LeasingWorker) -> None:

@@ -36,7 +36,7 @@ from reels.domain.act_fields import (
     RuleSourceFields,
 )
 from reels.domain.words import AskedAt, Graduation, LinePlace, Scope, Side, UnusualRule, WindingSense
-from reels.models.tasks import STATES
+from reels.models.tasks import EVERY_STATE
 
 ReasonIn = body_of(ReasonFields, "ReasonIn")
 
@@ -56,8 +56,9 @@ class Awaited(Out):
 class NotYetOut(Out):
     """What is not there yet: how far the worker is. The same address gives the answer once it is."""
 
+    task = serializers.UUIDField(source="pk", help_text="Its number: what comes of it is at /tasks/NUMBER.")
     title = serializers.CharField()
-    state = Word(tuple(STATES.values()))
+    state = Word(EVERY_STATE)
     progress = serializers.CharField()
     done = serializers.IntegerField()
     of = serializers.IntegerField(help_text="0: not known.")

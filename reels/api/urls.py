@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.api import checkpoints, converters, people, reference, sessions, views  # noqa: F401  # converters registers the kinds of path parts
+from reels.api import checkpoints, converters, people, reference, sessions, tasks, views  # noqa: F401  # converters registers the kinds of path parts
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("session", sessions.SessionEndpoint.as_view()),
@@ -36,5 +36,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("checkpoints/<id:entries>/inclusion", checkpoints.CheckpointInclusionEndpoint.as_view()),
     path("checkpoints/<id:entries>/consistency", checkpoints.CheckpointConsistencyEndpoint.as_view()),
     path("changes", views.ChangeListEndpoint.as_view()),
+    path("tasks", tasks.TaskListEndpoint.as_view()),
+    path("tasks/<uuid:task>", tasks.TaskDetailEndpoint.as_view()),
+    path("tasks/<uuid:task>/stop", tasks.TaskStopEndpoint.as_view()),
+    path("tasks/<uuid:task>/resumption", tasks.TaskResumptionEndpoint.as_view()),
+    path("tasks/<uuid:task>/retry", tasks.TaskRetryEndpoint.as_view()),
     path("openapi", reference.OpenApiEndpoint.as_view()),
 ]

@@ -15,7 +15,7 @@ from reels.models.register import (
     Site,
     WrapGauge,
 )
-from reels.models.tasks import TaskRun, WorkerSeen
+from reels.models.tasks import TaskFile, TaskRun, WorkerSeen
 
 __all__ = [
     "Added",
@@ -42,6 +42,7 @@ __all__ = [
     "SecondFactor",
     "Site",
     "Submission",
+    "TaskFile",
     "TaskRun",
     "Tries",
     "WorkerSeen",

@@ -2,8 +2,11 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
+
+from reels.models.people import Person
 
 STATES = {
     TaskResultStatus.READY: "waiting",
@@ -11,6 +14,9 @@ STATES = {
     TaskResultStatus.FAILED: "failed",
     TaskResultStatus.SUCCESSFUL: "done",
 }
+HELD_BACK = "held back"  # the queue of those that are stopped, which no worker looks into
+STOPPED, STOPPING = "stopped", "stopping"  # a worker that is at it leaves off where it can
+EVERY_STATE = (*STATES.values(), STOPPED, STOPPING)
 
 
 class TaskRun(models.Model):
@@ -30,6 +36,13 @@ class TaskRun(models.Model):
     done = models.PositiveIntegerField(default=0)
     of = models.PositiveIntegerField(default=0)
     problem = models.TextField(blank=True, default="", help_text="Why the last try did not succeed, in words.")
+    details = models.JSONField(default=list, help_text="Each thing that was wrong, in a sentence.")
+    asked_at = models.DateTimeField(default=timezone.now)
+    asked_by = models.ForeignKey(
+        Person, null=True, on_delete=models.PROTECT, related_name="+", help_text="Null: it is anybody's."
+    )
+    stopped_at = models.DateTimeField(null=True)
+    stopped_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         constraints = [
@@ -42,13 +55,32 @@ class TaskRun(models.Model):
 
     @property
     def state(self) -> str:
-        """Of STATES."""
-        return STATES[TaskResultStatus(self.result.status)]
+        """Of EVERY_STATE."""
+        state = STATES[TaskResultStatus(self.result.status)]
+        if self.stopped_at is None or not self.is_live:
+            return state
+        return STOPPING if state == "running" else STOPPED
 
     @property
     def stamp(self) -> str:
         """Another one as soon as there is something new to see."""
         return f"{self.pk} {self.state} {self.done} {self.progress}"
+
+
+class TaskFile(models.Model):
+    """Bytes that a task is given, where it left off, or what it made, in pieces; removed before the task itself is."""
+
+    run = models.ForeignKey(TaskRun, on_delete=models.CASCADE, related_name="files")
+    name = models.CharField(max_length=80)
+    number = models.PositiveIntegerField(default=0)
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ("number",)
+        constraints = [models.UniqueConstraint(name="task_file_one_of_a_number", fields=("run", "name", "number"))]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.number} of {self.run_id}"
 
 
 class WorkerSeen(models.Model):

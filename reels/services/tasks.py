@@ -1,4 +1,4 @@
-"""The queue of tasks: put in once a key, leased to one worker at a time, given back when that dies, and ended.
+"""The queue of tasks: put in once a key, leased to one worker at a time, given back when that dies, stopped, and ended.
 
 The library keeps the queue itself (`django_tasks_db`) and knows nothing of a worker that was killed: its task would be
 RUNNING for ever. So each try has a lease, which its worker renews, and which anybody takes away once it is old. What is
@@ -6,22 +6,25 @@ written at a task's end, and what a task writes that may not be written twice, i
 """
 
 import logging
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any, Concatenate, ParamSpec
 from uuid import UUID, uuid4
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.utils import timezone
 from django_tasks import task
 from django_tasks.base import Task, TaskResultStatus
 from django_tasks_db.models import DBTaskResult, get_date_max
 
-from reels.errors import QueueFull, Refused
-from reels.models import TaskRun, WorkerSeen
+from reels import access
+from reels.errors import Busy, NotFound, QueueFull, Refused, TaskNotSo
+from reels.models import Person, TaskFile, TaskRun, WorkerSeen
+from reels.models.tasks import HELD_BACK, STOPPED, STOPPING
+from reels.services.history import Actor
 from reels.standby import on_primary
 
 LEASE = timedelta(seconds=60)  # a process that was silent for so long is dead, or as good as
@@ -30,6 +33,10 @@ PAUSES = tuple(timedelta(seconds=each) for each in (5, 30, 120, 600))  # before 
 MOST_TRIES = len(PAUSES) + 1
 MOST_LIVE = 500
 KEPT_FOR = timedelta(days=30)  # what came of a task, and why it failed
+FILES_KEPT_FOR = timedelta(days=2)  # what it was given, and what it made to be fetched
+QUEUE = "default"
+PIECE = 1_000_000  # bytes of a file in one row
+LEFT_OFF = "left off"  # the file of where a task goes on
 
 Params = ParamSpec("Params")
 log = logging.getLogger("wrapledger.tasks")
@@ -40,7 +47,15 @@ class LeaseLost(Exception):
 
 
 class TaskStopped(Exception):
-    """The worker is told to end: the task goes back into the queue and is taken up where it was."""
+    """The worker is told to end, or the task is stopped: it goes back and is taken up where it was."""
+
+
+@dataclass(slots=True)
+class Aside:
+    """What a task says while it is within a transaction, for the worker's second thread to write; and what that saw."""
+
+    progress: tuple[str, int, int] | None = None
+    is_stopped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,19 +65,36 @@ class HeldTask:
     pk: UUID
     lease: str
     is_ending: Callable[[], bool] = lambda: False
+    aside: Aside = field(default_factory=Aside)
 
     def progress(self, words: str, done: int = 0, of: int = 0) -> None:
         """Say how far it is. Call it where the task can be left off. Raises LeaseLost and TaskStopped."""
-        now = timezone.now()
         held = TaskRun.objects.filter(pk=self.pk, lease=self.lease)
-        if not held.update(progress=words[:200], done=done, of=of, beat_at=now):
-            raise LeaseLost
+        how_far = {"progress": words[:200], "done": done, "of": of, "beat_at": timezone.now()}
+        if not held.filter(stopped_at=None).update(**how_far):
+            raise TaskStopped if held.update(**how_far) else LeaseLost
         if self.is_ending():
+            raise TaskStopped
+
+    def say(self, words: str, done: int = 0, of: int = 0) -> None:
+        """`progress` within a transaction, where it would lock the task: written a little later. Raises TaskStopped."""
+        self.aside.progress = words[:200], done, of
+        if self.aside.is_stopped or self.is_ending():
             raise TaskStopped
 
     def require(self) -> TaskRun:
         """Within a transaction: nobody takes the lease until it ends. Raises LeaseLost if somebody has."""
         return _locked(self.pk, self.lease)
+
+    def leave(self, content: bytes) -> None:
+        """Keep where the task goes on if it is begun again, in place of what was kept. Raises LeaseLost."""
+        with transaction.atomic():
+            self.require().files.filter(name=LEFT_OFF).delete()
+            put_file(self.pk, LEFT_OFF, content)
+
+    def left(self) -> bytes | None:
+        """Where an earlier try left off."""
+        return b"".join(pieces_of(self.pk, LEFT_OFF)) or None
 
 
 def leased(work: Callable[Concatenate[HeldTask, Params], Any]) -> Task[Any, Any]:
@@ -74,8 +106,12 @@ def leased(work: Callable[Concatenate[HeldTask, Params], Any]) -> Task[Any, Any]
 
 
 @on_primary
-def put(work: Task[Any, Any], *args: Any, key: str, title: str) -> TaskRun:
-    """Put a task into the queue, unless one of this key waits or runs: then that one. Raises QueueFull."""
+def put(work: Task[Any, Any], *args: Any, key: str, title: str, by: Person | None = None,
+        files: Mapping[str, bytes] | None = None) -> TaskRun:  # fmt: skip
+    """Put a task into the queue, unless one of this key waits or runs: then that one.
+
+    by: whose it is; None: anybody's. files: what it is given, by name. Raises QueueFull.
+    """
     live = TaskRun.objects.filter(is_live=True).select_related("result")
     if waiting := live.filter(key=key).first():
         return waiting
@@ -84,10 +120,85 @@ def put(work: Task[Any, Any], *args: Any, key: str, title: str) -> TaskRun:
     try:
         with transaction.atomic():
             result = work.enqueue(*args)
-            TaskRun.objects.create(result_id=UUID(result.id), key=key, title=title)
+            run = TaskRun.objects.create(result_id=UUID(result.id), key=key, title=title, asked_by=by)
+            for name, content in (files or {}).items():
+                put_file(run.pk, name, content)
     except IntegrityError:  # somebody else put it in at this moment
         log.info("Task %r was put in twice at the same moment.", key)
-    return TaskRun.objects.filter(key=key).select_related("result").latest("result__enqueued_at")
+    return TaskRun.objects.filter(key=key).select_related("result").latest("asked_at")
+
+
+def newest(key: str) -> TaskRun | None:
+    """The task of this key that was put in last, if any is kept."""
+    return TaskRun.objects.filter(key=key).select_related("result").order_by("-asked_at").first()
+
+
+def put_file(run: UUID, name: str, content: bytes) -> None:
+    """Keep bytes in pieces, behind those of the same name."""
+    last = TaskFile.objects.filter(run=run, name=name).aggregate(last=Max("number"))["last"]
+    begins = 0 if last is None else last + 1
+    pieces = (content[start : start + PIECE] for start in range(0, len(content), PIECE))
+    for number, piece in enumerate(pieces, start=begins):
+        TaskFile.objects.create(run_id=run, name=name, number=number, content=piece)
+
+
+def pieces_of(run: UUID, name: str) -> Iterator[bytes]:
+    """A file of a task, a piece at a time."""
+    rows = TaskFile.objects.filter(run=run, name=name).order_by("number").values_list("content", flat=True)
+    return (bytes(content) for content in rows.iterator(chunk_size=1))
+
+
+# Stopped, let go on, and tried again ---------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def stop(pk: UUID, *, actor: Actor, at: datetime) -> TaskRun:
+    """Hold a task back; a worker that is at it leaves off at its next step. Raises OnlyAdministrators, TaskNotSo."""
+    access.only_administrators(actor.person)
+    run = _in_state(pk, ("waiting", "running"))
+    run.stopped_at, run.stopped_by = at, actor.person
+    run.save(update_fields=["stopped_at", "stopped_by"])
+    # Where a worker has claimed it at this moment, that finds out by itself.
+    DBTaskResult.objects.filter(pk=pk, status=TaskResultStatus.READY).update(queue_name=HELD_BACK)
+    log.warning("Task %s (%s) was stopped by %s.", run.pk, run.title, actor.person.username)
+    return run
+
+
+@transaction.atomic
+def resume(pk: UUID, *, actor: Actor) -> TaskRun:
+    """Let a stopped task go on where it left off. Raises OnlyAdministrators, TaskNotSo."""
+    access.only_administrators(actor.person)
+    run = _in_state(pk, (STOPPED, STOPPING))
+    run.stopped_at = run.stopped_by = None
+    run.save(update_fields=["stopped_at", "stopped_by"])
+    waiting = DBTaskResult.objects.filter(pk=pk, status=TaskResultStatus.READY)
+    waiting.update(queue_name=QUEUE, run_after=get_date_max())
+    log.warning("Task %s (%s) goes on, by %s.", run.pk, run.title, actor.person.username)
+    return run
+
+
+@transaction.atomic
+def try_again(pk: UUID, *, actor: Actor) -> TaskRun:
+    """Put a task that has failed into the queue again, from where it left off. Raises NotFound, TaskNotSo."""
+    access.task(pk, actor.person)
+    run = _in_state(pk, ("failed",))
+    if other := TaskRun.objects.filter(key=run.key, is_live=True).select_related("result").first():
+        return other
+    run.is_live, run.tries, run.details = True, 0, []
+    run.save(update_fields=["is_live", "tries", "details"])
+    run.result.finished_at = None
+    run.result.save(update_fields=["finished_at"])
+    _wait(run, get_date_max())
+    return run
+
+
+def _in_state(pk: UUID, allowed: tuple[str, ...]) -> TaskRun:
+    run = TaskRun.objects.select_for_update(of=("self",)).select_related("result").filter(pk=pk).first()
+    if run is None:
+        raise NotFound(what="task", key=pk)
+    if run.state not in allowed:
+        raise TaskNotSo(title=run.title, seen=run.state, allowed=" or ".join(allowed))
+    return run
 
 
 # A try --------------------------------------------------------------------------------------------------------------
@@ -103,9 +214,13 @@ def lease(result: DBTaskResult[..., Any], at: datetime) -> TaskRun:
     return run
 
 
-def beat(worker: str, held: Iterable[str], at: datetime) -> None:
-    """The worker lives, and is at the tasks of which it holds the leases."""
-    TaskRun.objects.filter(lease__in=held, is_live=True).update(beat_at=at)
+def beat(worker: str, held: Mapping[str, Aside], at: datetime) -> None:
+    """The worker lives, and is at the tasks of which it holds these leases; what they said aside is written."""
+    for name, aside in held.items():
+        row = TaskRun.objects.filter(lease=name, is_live=True)
+        how_far = dict(zip(("progress", "done", "of"), aside.progress or (), strict=False))
+        row.update(beat_at=at, **how_far)
+        aside.is_stopped = row.filter(stopped_at__isnull=False).exists()
     WorkerSeen.objects.update_or_create(name=worker, defaults={"at": at})
 
 
@@ -123,7 +238,9 @@ def set_back(run: TaskRun, problem: Exception, at: datetime) -> None:
 
     Raises LeaseLost.
     """
-    held, is_refused = _locked(run.pk, run.lease), isinstance(problem, Refused)
+    held = _locked(run.pk, run.lease)
+    is_refused = isinstance(problem, Refused) and not isinstance(problem, Busy)
+    held.details = [str(each) for each in problem.facts.get("problems", ())] if isinstance(problem, Refused) else []
     words = str(problem) if is_refused else f"{type(problem).__name__}: {problem}"
     if is_refused or held.tries >= MOST_TRIES:
         held.result.set_failed(problem)
@@ -134,7 +251,7 @@ def set_back(run: TaskRun, problem: Exception, at: datetime) -> None:
 
 @transaction.atomic
 def leave_off(run: TaskRun) -> None:
-    """The worker ends; the try does not count. Raises LeaseLost."""
+    """The worker ends, or the task is stopped; the try does not count. Raises LeaseLost."""
     held = _locked(run.pk, run.lease)
     held.tries -= 1
     _give_back(held, "", run_after=get_date_max())
@@ -165,7 +282,8 @@ def _take_back(pk: UUID, at: datetime, silent: Q) -> bool:
 
 
 def forget(at: datetime) -> None:
-    """Remove what came of tasks a while ago, and workers that are no more."""
+    """Remove what came of tasks a while ago, their files sooner, and workers that are no more."""
+    TaskFile.objects.filter(run__is_live=False, run__result__finished_at__lt=at - FILES_KEPT_FOR).delete()
     DBTaskResult.objects.filter(finished_at__lt=at - KEPT_FOR).delete()
     WorkerSeen.objects.filter(at__lt=at - KEPT_FOR).delete()
 
@@ -178,12 +296,17 @@ def _locked(pk: UUID, lease_held: str) -> TaskRun:
 
 
 def _end(run: TaskRun, problem: str) -> None:
-    run.is_live, run.lease, run.problem = False, "", problem
-    run.save(update_fields=["is_live", "lease", "problem"])
+    run.is_live, run.lease, run.problem, run.stopped_at, run.stopped_by = False, "", problem, None, None
+    run.save(update_fields=["is_live", "lease", "problem", "details", "stopped_at", "stopped_by"])
 
 
 def _give_back(run: TaskRun, problem: str, run_after: datetime) -> None:
     run.lease, run.beat_at, run.problem = "", None, problem
-    run.save(update_fields=["lease", "beat_at", "problem", "tries"])
+    run.save(update_fields=["lease", "beat_at", "problem", "details", "tries"])
+    _wait(run, run_after)
+
+
+def _wait(run: TaskRun, run_after: datetime) -> None:
     run.result.status, run.result.run_after = TaskResultStatus.READY, run_after
-    run.result.save(update_fields=["status", "run_after"])
+    run.result.queue_name = HELD_BACK if run.stopped_at else QUEUE
+    run.result.save(update_fields=["status", "run_after", "queue_name"])

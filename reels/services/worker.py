@@ -14,8 +14,9 @@ from django_tasks_db.management.commands.db_worker import Worker
 from django_tasks_db.models import DBTaskResult
 
 from reels.models import TaskRun
+from reels.models.tasks import HELD_BACK
 from reels.services import tasks
-from reels.services.tasks import HeldTask, LeaseLost, TaskStopped
+from reels.services.tasks import Aside, HeldTask, LeaseLost, TaskStopped
 
 FORGETS_EVERY = timedelta(hours=1)
 
@@ -25,21 +26,24 @@ log = logging.getLogger("wrapledger.tasks")
 class LeasingWorker(Worker):
     """The library claims a task and sleeps when there is none; a try's lease and its end are ours."""
 
-    def __init__(self, **options: Any) -> None:
-        super().__init__(**options)
-        self.lease = ""
+    def __init__(self, *, interval: float, batch: bool, worker_id: str) -> None:
+        super().__init__(
+            queue_names=["*"], excluded_queue_names=[HELD_BACK], backend_name="default", interval=interval,
+            batch=batch, startup_delay=False, max_tasks=None, worker_id=worker_id,
+        )  # fmt: skip
+        self.held: dict[str, Aside] = {}  # by its lease: what it says for the second thread
 
     def run_task(self, db_task_result: DBTaskResult[..., Any]) -> None:
         """One try. A database that does not answer ends the process; the task is given back once its lease is old."""
         self.running_task = True
         run = tasks.lease(db_task_result, timezone.now())
-        self.lease = run.lease
+        self.held = {run.lease: Aside()}
         try:
             self._try(db_task_result, run)
         except LeaseLost:
             log.warning("Task %s (%s) is another worker's by now; this one leaves it.", run.pk, run.title)
         finally:
-            self.lease, self.running_task = "", False
+            self.held, self.running_task = {}, False
             self._run_tasks += 1
 
     def _try(self, db_task_result: DBTaskResult[..., Any], run: TaskRun) -> None:
@@ -55,7 +59,8 @@ class LeasingWorker(Worker):
 
     def _call(self, db_task_result: DBTaskResult[..., Any], run: TaskRun) -> Any:
         task, result = db_task_result.task, db_task_result.task_result
-        held = HeldTask(pk=db_task_result.pk, lease=run.lease, is_ending=lambda: not self.running)
+        aside = self.held[run.lease]
+        held = HeldTask(pk=db_task_result.pk, lease=run.lease, is_ending=lambda: not self.running, aside=aside)
         context = (held,) if task.takes_context else ()
         return normalize_json(task.call(*context, *result.args, **result.kwargs))
 
@@ -80,7 +85,7 @@ def keep(worker: LeasingWorker, ended: Event) -> None:
         while not ended.is_set():
             try:
                 now = timezone.now()
-                tasks.beat(worker.worker_id, [worker.lease] if worker.lease else [], now)
+                tasks.beat(worker.worker_id, worker.held, now)
                 tasks.reap(now)
                 if now >= forget_at:
                     tasks.forget(now)

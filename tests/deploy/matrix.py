@@ -1,7 +1,8 @@
 """Who may do what: one row for every method of every route of ours. A route without a row fails test_matrix.py.
 
-To add a route, add a row: what it is called, its path with the names of WORLD in braces, the rule, and for a write who
-is the right person and what is sent. A rule is the answer for each of the seven who ask, in the order of WHO:
+Those of pages are in page_matrix.py. To add a route, add a row: what it is called, its path with the names of WORLD in
+braces, the rule, and for a write who is the right person and what is sent. A rule is the answer for each of the seven
+who ask, in the order of WHO:
 
   anonymous    nobody is logged in
   stranger     every authorisation there is, at another site
@@ -148,6 +149,11 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
               reel_type=None, site="kettle-point", valid_from=FROM),
         write("authorisations_end", "authorisations/{authorisation}/end", "administrator", ADMINISTRATOR, **WHY),
         write("imports_make", "imports", "administrator", ADMINISTRATOR, files={"reels.csv": "{reels_csv}"}),
+        read("tasks_list", "tasks", ADMINISTRATOR, "administrator"),
+        read("tasks_show", "tasks/{task}", LOGGED_IN),
+        write("tasks_stop", "tasks/{task}/stop", "administrator", ADMINISTRATOR),
+        write("tasks_resume", "tasks/{stopped_task}/resumption", "administrator", ADMINISTRATOR),
+        write("tasks_try_again", "tasks/{failed_task}/retry", "colleague", IN_PERSON),
         # histories and checkpoints
         read("reels_history", "reels/PLAIN/history"),
         read("reels_history_export", "reels/PLAIN/history/export"),
@@ -222,179 +228,3 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("drift_flags_look_into", "drift-flags/{flag}/finding", "control", finding="no work order"),
         write("drift_flags_close", "drift-flags/{flag}/ending", "control", ending="unexplained", **WHY),
     )  # fmt: skip
-
-
-# Pages ----------------------------------------------------------------------------------------------------------------
-
-# A page has no tokens: whoever is not in a session is sent to the page to log in. What is posted here is an empty form,
-# which has a token of its own, and is refused (422) before the service asks who it is; that the service asks is in the
-# rows above.
-LOGIN = (2, 302, 302, 302, 302, 2, 302)
-LOGIN_EMPTY = (422, 302, 302, 302, 302, 422, 302)
-PUBLIC = (2, 2, 2, 2, 2, 2, 2)
-PUBLIC_NO_METHOD = (405, 405, 405, 405, 405, 405, 405)
-SEEN_LOGGED_IN = (302, 2, 2, 2, 2, 302, 2)
-SEEN_AT_THE_SITE = (302, 404, 2, 2, 2, 302, 404)
-SEEN_IF_AUTHORISED = (302, 404, 403, 403, 2, 302, 404)
-PAGE_NO_DOCUMENT_YET = (302, 404, 409, 409, 409, 302, 404)
-NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
-SEEN_IF_OWN = (302, 404, 2, 404, 2, 302, 404)  # the colleague's
-SEEN_BY_INSTRUCTORS = (302, 2, 403, 403, 2, 302, 403)  # the stranger instructs at the other site
-SENT_ON = (302, 302, 302, 302, 302, 302, 302)
-EMPTY_FORM_IF_OWN = (302, 404, 422, 404, 422, 302, 404)
-EMPTY_IF_AUTHORISED = (302, 404, 403, 403, 422, 302, 404)
-NO_METHOD = (302, 405, 405, 405, 405, 302, 405)
-NEVER = (405, 405, 405, 405, 405, 405, 405)
-FOR_NO_PERSON = (404, 404, 404, 404, 404, 404, 404)
-SESSIONS_ENDED = (302, 303, 303, 303, 303, 302, 303)
-SEEN_BY_ADMINISTRATORS = (302, 403, 403, 403, 2, 302, 2)
-EMPTY_FORM_OF_ADMINISTRATORS = (302, 403, 403, 403, 422, 302, 422)
-EMPTY_FORM = (302, 422, 422, 422, 422, 302, 422)
-EMPTY_FORM_AT_THE_SITE = (302, 404, 422, 422, 422, 302, 404)
-
-
-def page(
-    name: str, path: str, rule: tuple[int, ...], posted: tuple[int, ...] = NO_METHOD, right: str = "control"
-) -> tuple[AccessRow, AccessRow]:
-    """What a page answers to those who look, and to those who post an empty form."""
-    looked = AccessRow(name=name, path=path, rule=rule, right=right)
-    return looked, AccessRow(name=name, path=path, rule=posted, right=right, method="POST")
-
-
-def _act(name: str, path: str, right: str = "control") -> tuple[AccessRow, AccessRow]:
-    return page(name, path, SEEN_IF_AUTHORISED, EMPTY_FORM_AT_THE_SITE, right)
-
-
-PRACTICE = "practice/reels/<int:exercise_id>"
-SHEET = "documents/practice/<slug:code>/<slug:difficulty>/<int:seed>/<slug:part>.pdf"
-REEL, SETUP, COUNT = "reels/<path:serial>", "setup-values/<int:setup_id>", "inspections/<int:inspection_id>"
-FLAG, THIRD = "drift/flags/<int:flag_id>", f"{COUNT}/third-readings"
-
-PAGES = (
-    *page("login", "/login", LOGIN, LOGIN_EMPTY),
-    *page("logout", "/logout", NO_METHOD, SENT_ON),
-    *page("length-unit", "/length-unit", NO_METHOD, SENT_ON),
-    *page("healthz", "/healthz", ANYBODY, NEVER),
-    *page("readyz", "/readyz", ANYBODY, NEVER),
-    *page("metrics", "/metrics", FOR_NO_PERSON, NEVER),
-    *page("account", "/account", SEEN_LOGGED_IN),
-    *page("account/password", "/account/password", SEEN_LOGGED_IN, EMPTY_FORM),
-    *page("account/second-factor", "/account/second-factor", SEEN_LOGGED_IN, SEEN_LOGGED_IN),
-    *page("account/sessions", "/account/sessions", NO_METHOD, SESSIONS_ENDED),
-    *page("account/notices", "/account/notices", SEEN_LOGGED_IN, EMPTY_FORM),
-    *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
-    *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    *page("tasks", "/tasks", SEEN_BY_ADMINISTRATORS, right="administrator"),
-    *page("tasks/<uuid:pk>/stamp", "/tasks/{task}/stamp", SEEN_LOGGED_IN),
-    *page("publications", "/publications", SEEN_LOGGED_IN),
-    *page("publications/add", "/publications/add", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
-          "administrator"),
-    *page("publications/<int:publication_id>/end", "/publications/{publication}/end", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    *page("types", "/types", SEEN_LOGGED_IN),
-    *page("types/<code:code>", "/types/w28", SEEN_LOGGED_IN),
-    *page("types/<code:code>/sources", "/types/w28/sources", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
-          "administrator"),
-    *page("types/<code:code>/confirmation", "/types/w31/confirmation", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    *page("reference", "/reference", SEEN_LOGGED_IN),
-    *page("", "/", SENT_ON, SENT_ON),
-    *page("tour", "/tour", PUBLIC, PUBLIC_NO_METHOD),
-    *page("tour/<slug:slug>", "/tour/analyst", PUBLIC, PUBLIC_NO_METHOD),
-    *page("board", "/board", SEEN_LOGGED_IN),
-    *page("audit", "/audit", SEEN_LOGGED_IN),
-    *page("audit.csv", "/audit.csv", SEEN_LOGGED_IN),
-    *page("repeatability", "/repeatability", SEEN_LOGGED_IN),
-    *page("repeatability.csv", "/repeatability.csv", SEEN_LOGGED_IN),
-    *page("repeatability-pairs.csv", "/repeatability-pairs.csv", SEEN_LOGGED_IN),
-    *page("repeatability.pdf", "/repeatability.pdf", SEEN_LOGGED_IN),
-    # documents
-    *page("inspections/<id:inspection_id>/record.pdf", "/inspections/{signed}/record.pdf", PAGE_NO_DOCUMENT_YET),
-    *page("documents", "/documents", SEEN_LOGGED_IN),
-    *page("documents/check", "/documents/check", SEEN_LOGGED_IN, EMPTY_FORM),
-    *page("documents/inspections.zip", "/documents/inspections.zip", SEEN_LOGGED_IN),
-    *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),
-    *page("documents/setup-cards/<id:setup_id>.pdf", "/documents/setup-cards/{issued}.pdf", SEEN_AT_THE_SITE),
-    *page("documents/labels.pdf", "/documents/labels.pdf?site=kettle-point", (302, 409, 2, 2, 2, 302, 409)),
-    *page("documents/labels/<path:serial>.pdf", "/documents/labels/PLAIN.pdf", SEEN_AT_THE_SITE),
-    *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
-    *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
-    *page("gauges", "/gauges", SEEN_LOGGED_IN),
-    *page("findings", "/findings", SEEN_LOGGED_IN),
-    *page("gauges/register", "/gauges/register", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,
-          "administrator"),
-    *page("gauges/<path:serial>/calibration", "/gauges/WG-PLAIN/calibration", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    *page("gauges/<path:serial>/machine", "/gauges/WG-PLAIN/machine", SEEN_BY_ADMINISTRATORS,
-          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
-    # practice: one's own, and of whom one instructs
-    *page("practice", "/practice", SEEN_LOGGED_IN, EMPTY_FORM),
-    *page(PRACTICE, "/practice/reels/{practising}", SEEN_IF_OWN, EMPTY_FORM_IF_OWN, "colleague"),
-    *page(f"{PRACTICE}/answers", "/practice/reels/{practised}/answers", SEEN_IF_OWN, right="instructor"),
-    *page("practice/people", "/practice/people", SEEN_BY_INSTRUCTORS, right="instructor"),
-    *page("practice/people/<int:person_id>", "/practice/people/{trainee}", SEEN_IF_OWN, right="instructor"),
-    *page("documents/drift.pdf", "/documents/drift.pdf", SEEN_LOGGED_IN),
-    *page("documents/drift/<path:serial>.pdf", "/documents/drift/PLAIN.pdf", SEEN_AT_THE_SITE),
-    # drift
-    *page("drift", "/drift", SEEN_LOGGED_IN),
-    *page("drift/recounts", "/drift/recounts", SEEN_LOGGED_IN),
-    *page("drift/recounts.csv", "/drift/recounts.csv", SEEN_LOGGED_IN),
-    *page(f"{REEL}/drift", "/reels/PLAIN/drift", SEEN_AT_THE_SITE),
-    *page(f"{REEL}/drift/flag", "/reels/PLAIN/drift/flag", NOT_THERE, NOT_THERE),  # no such interval
-    *page(FLAG, "/drift/flags/{flag}", SEEN_AT_THE_SITE),
-    *_act(f"{FLAG}/assignment", "/drift/flags/{flag}/assignment"),
-    *_act(f"{FLAG}/finding", "/drift/flags/{flag}/finding"),
-    *_act(f"{FLAG}/ending", "/drift/flags/{flag}/ending"),
-    # reels
-    *page("reels", "/reels", SEEN_LOGGED_IN),
-    *page(REEL, "/reels/PLAIN", SEEN_AT_THE_SITE),
-    *_act(f"{REEL}/cut", "/reels/PLAIN/cut"),
-    *_act(f"{REEL}/replacement", "/reels/PLAIN/replacement"),
-    *_act(f"{REEL}/cable-events/<int:event_id>/reversal", "/reels/CUT/cable-events/{event}/reversal"),
-    *_act(f"{REEL}/setup-values", "/reels/SIGNED/setup-values"),
-    *_act(f"{REEL}/installation", "/reels/PLAIN/installation"),
-    *_act(f"{REEL}/removal", "/reels/INSTALLED/removal"),
-    *_act(f"{REEL}/hold", "/reels/PLAIN/hold"),
-    *_act(f"{REEL}/hold/end", "/reels/HELD/hold/end"),
-    *_act(f"{REEL}/finding", "/reels/PLAIN/finding"),
-    *_act("findings/<int:finding_id>/watch", "/findings/{finding}/watch", "releaser"),
-    *_act("findings/<int:finding_id>/closing", "/findings/{finding}/closing", "releaser"),
-    *page("findings/<int:finding_id>/photo", "/findings/{finding}/photo", SEEN_AT_THE_SITE),
-    *_act(f"{REEL}/move", "/reels/PLAIN/move"),
-    *_act(f"{REEL}/retirement", "/reels/PLAIN/retirement"),
-    # setup values
-    *page(SETUP, "/setup-values/{issued}", SEEN_AT_THE_SITE),
-    *_act(f"{SETUP}/gauge", "/setup-values/{issued}/gauge", "setter"),
-    *_act(f"{SETUP}/read-back", "/setup-values/{gauge_back}/read-back", "setter"),
-    *_act(f"{SETUP}/confirmation", "/setup-values/{read_back}/confirmation", "confirmer"),
-    *_act(f"{SETUP}/check", "/setup-values/{confirmed}/check", "setter"),
-    *_act(f"{SETUP}/withdrawal", "/setup-values/{issued}/withdrawal"),
-    # counts
-    *page(COUNT, "/inspections/{signed}", SEEN_AT_THE_SITE),
-    *page(f"{REEL}/count", "/reels/PLAIN/count", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/worksheet", "/inspections/{opened}/worksheet", SEEN_IF_AUTHORISED, EMPTY_IF_AUTHORISED,
-          "technician"),
-    *page(f"{COUNT}/witness", "/inspections/{opened}/witness", SEEN_IF_AUTHORISED, EMPTY_IF_AUTHORISED, "verifier"),
-    *page(f"{COUNT}/gauge", "/inspections/{without_gauge}/gauge", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
-          "technician"),
-    *page(f"{COUNT}/gauge/return", "/inspections/{opened}/gauge/return", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
-          "technician"),
-    *_act(f"{COUNT}/finding", "/inspections/{opened}/finding", "technician"),
-    *_act(f"{THIRD}/<slug:point>/request", "/inspections/{differing}/third-readings/scale_left/request", "technician"),
-    *_act(f"{THIRD}/<int:third_id>", "/inspections/{asked}/third-readings/{third}", "setter"),
-    *_act(f"{THIRD}/<int:third_id>/end", "/inspections/{asked}/third-readings/{third}/end", "technician"),
-    *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
-    *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
-    *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,
-          SEEN_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/photos/<int:photo_id>", "/inspections/{photographed}/photos/{photo}", SEEN_AT_THE_SITE),
-    *page(f"{COUNT}/result", "/inspections/{worked}/result", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/help", "/inspections/{opened}/help", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/referral", "/inspections/{referred}/referral", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE,
-          "releaser"),
-    *page(f"{COUNT}/cancel", "/inspections/{opened}/cancel", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "technician"),
-    *page(f"{COUNT}/void", "/inspections/{signed}/void", SEEN_AT_THE_SITE, EMPTY_FORM_AT_THE_SITE, "verifier"),
-)  # fmt: skip

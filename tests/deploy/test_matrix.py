@@ -23,13 +23,14 @@ from reports.services import assessments
 from tests import builders, stories
 from tests.api_fixtures import NEW_TYPE, make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
-from tests.deploy.matrix import DONE_AND_SENT_ON, PAGES, WHO, AccessRow, api_rows
+from tests.deploy.matrix import DONE_AND_SENT_ON, WHO, AccessRow, api_rows
+from tests.deploy.page_matrix import PAGES
 from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
 from tests.reels.services.test_second_factor import shown
-from tests.worker import write_lines
+from tests.worker import failed_task, stopped_task, write_lines
 from tests.worlds import step
 
 __all__ = ["on_the_day"]
@@ -148,6 +149,7 @@ class EveryState:
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
+            "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip

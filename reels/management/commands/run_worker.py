@@ -20,10 +20,8 @@ class Command(BaseCommand):
         parser.add_argument("--interval", type=valid_interval, default=1.0, help="seconds between looks (default: 1)")
 
     def handle(self, *, batch: bool, interval: float, **options: Any) -> None:
-        worker = LeasingWorker(
-            queue_names=["*"], excluded_queue_names=[], backend_name="default", interval=interval, batch=batch,
-            startup_delay=False, max_tasks=None, worker_id=f"{socket.gethostname()[:48]}:{os.getpid()}",
-        )  # fmt: skip
+        name = f"{socket.gethostname()[:48]}:{os.getpid()}"
+        worker = LeasingWorker(interval=interval, batch=batch, worker_id=name)
         worker.configure_signals()
         with kept(worker):
             worker.run()

@@ -46,9 +46,9 @@ def test_a_service_that_can_work_is_ready(db):
 
 def test_whether_a_worker_runs_is_told_and_keeps_nobody_from_working(db):
     now = timezone.now()
-    tasks.beat("w1", [], now)
+    tasks.beat("w1", {}, now)
     assert get("/readyz").json()["worker"] == "ok"
-    tasks.beat("w1", [], now - timedelta(hours=1))
+    tasks.beat("w1", {}, now - timedelta(hours=1))
     response = get("/readyz")
     assert (response.status_code, response.json()["ready"]) == (200, True)
     assert response.json()["worker"].startswith("none since 20")
@@ -189,7 +189,7 @@ def test_the_figures_tell_what_waits_for_the_worker(db, metrics):
         tasks.put(fail_always, key="sum", title="A sum")  # fails once, and is due again
         work_off()
     with time_machine.travel(now - timedelta(hours=1)):
-        tasks.beat("w1", [], timezone.now())
+        tasks.beat("w1", {}, timezone.now())
         tasks.put(be_refused, key="refused", title="A reel is looked up")
         work_off()
         tasks.put(be_refused, key="refused", title="A reel is looked up")

@@ -10,7 +10,7 @@ from django_tasks_db.models import DBTaskResult
 
 from reels.services import tasks
 from tests import builders
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import hidden_in, logged_in
 from tests.well_formed import faults_of
 from tests.worker import be_refused, fail_always, work_off, write_lines
 
@@ -45,7 +45,7 @@ def test_each_task_stands_under_its_state_and_says_how_far_it_is(shown):
     result.claim("w1")
     held = tasks.lease(result, timezone.now())
     tasks.HeldTask(pk=running.pk, lease=held.lease).progress("line 5", 5, 8)
-    tasks.beat("w1", [], timezone.now() - timedelta(minutes=1))
+    tasks.beat("w1", {}, timezone.now() - timedelta(minutes=1))
     tasks.put(write_lines, 3, 8, key="e", title="Later lines are written")
     text = shown()
     assert "A worker said last at" in text
@@ -64,3 +64,30 @@ def test_the_page_costs_the_same_for_one_task_as_for_ten(shown, count_queries):
     for number in range(1, 10):
         tasks.put(write_lines, number, 1, key=str(number), title="lines")
     assert count_queries(shown) == one
+
+
+def test_an_administrator_stops_a_task_and_lets_it_go_on(shown):
+    waiting = tasks.put(write_lines, 1, 3, key="lines", title="Lines are written")
+    client, address = logged_in(builders.administrator()), f"/tasks/{waiting.pk}"
+    assert "Stop it: Lines are written" in shown()
+    for act, after in (("stop", "stopped"), ("resumption", "waiting")):
+        form = hidden_in(client.get(f"{address}/{act}").content.decode())
+        assert client.post(f"{address}/{act}", form).headers["Location"] == address
+        assert f"Lines are written: {after}." in client.get(address).content.decode()
+    work_off()
+    assert "Done on" in client.get(address).content.decode()
+
+
+def test_whose_task_it_is_sees_why_it_failed_and_tries_it_again_and_nobody_else_does(shown):
+    pat = builders.make_person("pat")
+    run = tasks.put(be_refused, key="refused", title="A reel is looked up", by=pat)
+    work_off()
+    assert logged_in(builders.make_person("sue")).get(f"/tasks/{run.pk}").status_code == 404
+    client = logged_in(pat)
+    html = client.get(f"/tasks/{run.pk}").content.decode()
+    assert faults_of(html) == []
+    assert "There is no reel &#x27;LW-9&#x27;" in html
+    assert "Stop it" not in html
+    form = hidden_in(client.get(f"/tasks/{run.pk}/retry").content.decode())
+    client.post(f"/tasks/{run.pk}/retry", form)
+    assert "A reel is looked up: waiting." in client.get(f"/tasks/{run.pk}").content.decode()

@@ -1,5 +1,6 @@
-"""Workers are killed at random moments while they work: nothing is lost, and nothing is written twice."""
+"""Workers are killed and tasks stopped at random moments: nothing is lost, and nothing is written twice."""
 
+import contextlib
 import os
 import random
 import subprocess
@@ -8,10 +9,14 @@ import time
 
 import pytest
 from django.conf import settings
+from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
+from reels.errors import TaskNotSo
 from reels.models import TaskRun
 from reels.services import tasks
+from reels.services.history import Actor
+from tests import builders
 from tests.served import database_url
 from tests.worker import lines_of, write_lines
 
@@ -35,8 +40,17 @@ def wait_until(is_so, what):
         time.sleep(0.05)
 
 
+def stop_and_resume(run, ada, pause_s):
+    """As somebody does who presses the one button and later the other; a task that has ended has none."""
+    with contextlib.suppress(TaskNotSo):
+        tasks.stop(run.pk, actor=ada, at=timezone.now())
+        time.sleep(pause_s)
+        tasks.resume(run.pk, actor=ada)
+
+
 @pytest.mark.django_db(transaction=True)
-def test_killed_workers_lose_nothing_and_do_nothing_twice():
+def test_killed_workers_and_stopped_tasks_lose_nothing_and_do_nothing_twice():
+    ada = Actor(builders.administrator())
     moments = random.Random(20261129)  # noqa: S311  # the same moments each time
     runs = [tasks.put(write_lines, name, LINES, key=f"lines {name}", title="lines") for name in range(TASKS)]
     workers, killed = [start(0), start(1)], 0
@@ -49,6 +63,7 @@ def test_killed_workers_lose_nothing_and_do_nothing_twice():
             workers[victim].wait()
             killed += 1
             workers[victim] = start(killed + 1)
+            stop_and_resume(moments.choice(runs), ada, moments.uniform(0, 0.5))
         wait_until(lambda: not TaskRun.objects.filter(is_live=True).exists(), "a task was never taken up again")
     finally:
         for each in workers:

@@ -9,12 +9,23 @@ from django.utils import timezone
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
-from reels.errors import QueueFull
-from reels.models import TaskRun, WorkerSeen
+from reels.errors import Busy, OnlyAdministrators, QueueFull, TaskNotSo
+from reels.models import TaskFile, TaskRun, WorkerSeen
 from reels.services import tasks
+from reels.services.history import Actor
 from reels.services.tasks import HeldTask, LeaseLost, TaskStopped
-from tests import worker
-from tests.worker import be_refused, fail_always, give_what_no_json_holds, lines_of, work_off, write_lines
+from tests import builders, worker
+from tests.worker import (
+    be_refused,
+    claimed,
+    fail_always,
+    failed_task,
+    give_what_no_json_holds,
+    lines_of,
+    stopped_task,
+    work_off,
+    write_lines,
+)
 
 pytestmark = pytest.mark.django_db
 SECOND = timedelta(seconds=1)
@@ -23,13 +34,6 @@ SECOND = timedelta(seconds=1)
 @pytest.fixture
 def waiting():
     return tasks.put(write_lines, 1, 3, key="lines", title="Lines are written")
-
-
-def claimed(run):
-    """As the library does it, and then its lease."""
-    result = DBTaskResult.objects.get(pk=run.pk)
-    result.claim("w1")
-    return tasks.lease(result, timezone.now())
 
 
 def newest(key):
@@ -125,7 +129,7 @@ def test_a_dead_workers_task_is_given_back_once_its_lease_is_old(waiting):
 
 def test_a_worker_that_says_it_lives_keeps_its_task(waiting):
     held, now = claimed(waiting), timezone.now()
-    tasks.beat("w1", [held.lease], now + tasks.LEASE)
+    tasks.beat("w1", {held.lease: tasks.Aside()}, now + tasks.LEASE)
     assert tasks.reap(now + tasks.LEASE + SECOND) == 0
     assert WorkerSeen.objects.get().name == "w1"
     assert tasks.reap(now + 2 * tasks.LEASE + SECOND) == 1
@@ -191,3 +195,118 @@ def test_what_came_of_tasks_is_forgotten_after_a_while(waiting):
     tasks.forget(timezone.now() + tasks.KEPT_FOR + SECOND)
     assert list(TaskRun.objects.all()) == [other]
     assert DBTaskResult.objects.get().status == TaskResultStatus.READY
+
+
+# Stopped, let go on, tried again -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def ada():
+    return Actor(builders.administrator())
+
+
+def seen(run):
+    return TaskRun.objects.select_related("result").get(pk=run.pk).state
+
+
+def test_a_stopped_task_waits_until_it_is_let_go_on(waiting, ada):
+    tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+    work_off()
+    assert (seen(waiting), lines_of(1).count()) == ("stopped", 0)
+    assert tasks.put(write_lines, 1, 3, key="lines", title="again") == waiting
+    tasks.resume(waiting.pk, actor=ada)
+    work_off()
+    assert (seen(waiting), lines_of(1).count()) == ("done", 3)
+
+
+def test_a_task_at_work_leaves_off_and_goes_on_from_there(waiting, ada, monkeypatch):
+    real = HeldTask.progress
+
+    def stopped_at_the_second(held, words, done=0, of=0):
+        if done == 2:
+            tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+            assert seen(waiting) == "stopping"
+        real(held, words, done, of)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(HeldTask, "progress", stopped_at_the_second)
+        work_off()
+    assert (seen(waiting), lines_of(1).count(), state(waiting)[2]) == ("stopped", 2, 0)
+    tasks.resume(waiting.pk, actor=ada)
+    work_off()
+    assert (seen(waiting), lines_of(1).count()) == ("done", 3)
+
+
+def test_one_that_is_let_go_on_before_the_worker_heard_of_it_goes_on(waiting, ada):
+    held = claimed(waiting)
+    tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+    tasks.resume(waiting.pk, actor=ada)
+    HeldTask(pk=waiting.pk, lease=held.lease).progress("at it")
+    assert seen(waiting) == "running"
+
+
+def test_within_a_transaction_it_hears_of_it_by_the_workers_second_thread(waiting, ada):
+    held = claimed(waiting)
+    context = HeldTask(pk=waiting.pk, lease=held.lease)
+    context.say("row 1", 1, 9)
+    tasks.beat("w1", {held.lease: context.aside}, timezone.now())
+    assert (newest("lines").progress, newest("lines").done) == ("row 1", 1)
+    tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+    context.say("row 2", 2, 9)
+    tasks.beat("w1", {held.lease: context.aside}, timezone.now())
+    with pytest.raises(TaskStopped):
+        context.say("row 3", 3, 9)
+
+
+def test_a_stopped_task_whose_worker_died_stays_stopped(waiting, ada):
+    claimed(waiting)
+    tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+    assert tasks.reap(timezone.now() + tasks.LEASE + SECOND) == 1
+    assert seen(waiting) == "stopped"
+
+
+def test_only_administrators_stop_and_what_is_not_at_that_point_is_refused(waiting, ada):
+    pat = Actor(builders.make_person("pat"))
+    with pytest.raises(OnlyAdministrators):
+        tasks.stop(waiting.pk, actor=pat, at=timezone.now())
+    with pytest.raises(OnlyAdministrators):
+        tasks.resume(stopped_task().pk, actor=pat)
+    with pytest.raises(TaskNotSo, match="is waiting; this is for a task that is stopped or stopping"):
+        tasks.resume(waiting.pk, actor=ada)
+    with pytest.raises(TaskNotSo, match="is waiting; this is for a task that is failed"):
+        tasks.try_again(waiting.pk, actor=ada)
+    work_off()
+    with pytest.raises(TaskNotSo, match="is done; this is for a task that is waiting or running"):
+        tasks.stop(waiting.pk, actor=ada, at=timezone.now())
+
+
+def test_a_failed_task_is_tried_again_as_if_it_were_new(ada):
+    run = failed_task()
+    assert tasks.try_again(run.pk, actor=ada) == run
+    assert state(run)[:3] == ("READY", True, 0)
+    work_off()
+    assert state(run)[:3] == ("FAILED", False, 1)
+    other = tasks.put(be_refused, key="refused", title="Another")
+    assert tasks.try_again(run.pk, actor=ada) == other
+
+
+def test_what_was_busy_is_tried_again_by_itself(waiting):
+    tasks.set_back(claimed(waiting), Busy(), timezone.now())
+    assert state(waiting)[:3] == ("READY", True, 1)
+
+
+def test_where_it_left_off_and_what_it_was_given_are_kept_in_pieces_and_removed_in_time(monkeypatch):
+    monkeypatch.setattr(tasks, "PIECE", 2)
+    run = tasks.put(write_lines, 1, 3, key="lines", title="lines", files={"a": b"12345", "b": b""})
+    held = claimed(run)
+    context = HeldTask(pk=run.pk, lease=held.lease)
+    assert list(tasks.pieces_of(run.pk, "a")) == [b"12", b"34", b"5"]
+    assert context.left() is None
+    context.leave(b"at the third")
+    context.leave(b"at the fourth")
+    assert context.left() == b"at the fourth"
+    tasks.succeed(held, None)
+    tasks.forget(timezone.now() + tasks.FILES_KEPT_FOR - SECOND)
+    assert TaskFile.objects.exists()
+    tasks.forget(timezone.now() + tasks.FILES_KEPT_FOR + SECOND)
+    assert (TaskFile.objects.count(), TaskRun.objects.count()) == (0, 1)

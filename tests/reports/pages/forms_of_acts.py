@@ -301,7 +301,7 @@ def _sessions(cast: Cast) -> Opened:
     return Opened(person=cast.colleague, address="/account/sessions", page="/account", status=303)
 
 
-def _administrators_act(name: str, address: Callable[[], str], typed: dict[str, str], altered: dict[str, str]) -> None:
+def administrators_act(name: str, address: Callable[[], str], typed: dict[str, str], altered: dict[str, str]) -> None:
     @case(name)
     def made(cast: Cast) -> Opened:
         return Opened(person=builders.administrator(), address=address(), typed=typed, altered=altered)
@@ -321,15 +321,15 @@ def _rules_confirmed(cast: Cast) -> Opened:
 REVISION = {"code": "LWS 12-3", "title": "Counting", "revision": "D", "valid_from": "2026-03-02T09:00", "types": "w28"}
 CALIBRATED = {"calibrated_on": "2026-02-01", "due": "2027-02-01"}
 GAUGE = {"serial": "WG-40", "machine": "RM-8", "types": "w28", **CALIBRATED}
-_administrators_act("publication-add", lambda: "/publications/add", REVISION, {"title": "Reels"})
-_administrators_act("publication-end", lambda: f"/publications/{builders.make_publication().pk}/end", WHY, OTHER)
+administrators_act("publication-add", lambda: "/publications/add", REVISION, {"title": "Reels"})
+administrators_act("publication-end", lambda: f"/publications/{builders.make_publication().pk}/end", WHY, OTHER)
 RULE_SOURCES = {"publication": "LWS 12-3", "revision": "C", "lead": "para. 5", "arc": "para. 6"}
-_administrators_act(
+administrators_act(
     "rule-sources", lambda: f"/types/{builders.make_type().code}/sources", RULE_SOURCES, {"lead": "para. 7"}
 )
-_administrators_act("gauge-register", lambda: _of_the_gauge("")[:8] + "register", GAUGE, {"serial": "WG-41"})
-_administrators_act("gauge-calibration", lambda: _of_the_gauge("calibration"), CALIBRATED, {"due": "2027-03-01"})
-_administrators_act("gauge-move", lambda: _of_the_gauge("machine"), {"machine": "RM-8"}, {"machine": "RM-7"})
+administrators_act("gauge-register", lambda: _of_the_gauge("")[:8] + "register", GAUGE, {"serial": "WG-41"})
+administrators_act("gauge-calibration", lambda: _of_the_gauge("calibration"), CALIBRATED, {"due": "2027-03-01"})
+administrators_act("gauge-move", lambda: _of_the_gauge("machine"), {"machine": "RM-8"}, {"machine": "RM-7"})
 
 
 @case("enrolment")

@@ -13,12 +13,12 @@ from reels.pages.acts import ActView
 from reports.models import AssessedInterval, Assessment
 from tests import builders
 from tests.builders import Cast
-from tests.deploy.matrix import NEVER, NO_METHOD, PAGES, PUBLIC_NO_METHOD
+from tests.deploy.page_matrix import NEVER, NO_METHOD, PAGES, PUBLIC_NO_METHOD
 from tests.page_fixtures import logged_in
 from tests.page_forms import Forms
 from tests.reels.api.test_deny_by_default import walk
 from tests.reports.pages.forms_of_acts import SECRET, Opened
-from tests.reports.pages.forms_of_practice import CASES
+from tests.reports.pages.forms_of_tasks import CASES
 
 pytestmark = pytest.mark.usefixtures("on_the_day")
 
