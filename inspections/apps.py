@@ -1,6 +1,12 @@
 """Inspections as a Django app: every act of a reel ends with its status row being kept."""
 
+from typing import Any
+
 from django.apps import AppConfig
+from django.db import connections
+from django.db.models.signals import post_migrate
+
+from inspections import names_index
 
 
 class InspectionsConfig(AppConfig):
@@ -8,7 +14,13 @@ class InspectionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inspections.services.status_rows import keep_status  # noqa: PLC0415  # not before models are ready
+        from inspections.services.status_rows import keep_names, keep_status  # noqa: PLC0415  # not before models are ready
         from reels.services.history import AT_THE_END_OF_ACTS  # noqa: PLC0415
 
-        AT_THE_END_OF_ACTS.append(keep_status)
+        AT_THE_END_OF_ACTS.extend((keep_status, keep_names))
+        post_migrate.connect(install_names_index, dispatch_uid="inspections.install_names_index")
+
+
+def install_names_index(using: str, **_: Any) -> None:
+    """After every migration: SQLite drops a table's triggers without a word when it remakes the table."""
+    names_index.install(connections[using])

@@ -24,11 +24,17 @@ class CountedLength(LengthOut):
         return length_counted(instance.layers, instance.wraps, reel.type)
 
 
+SEARCHED = (
+    "Part of the reel's serial number, of its machine's or host's, or of the name of somebody who signed its latest "
+    "count or is at work at one. One or two characters are looked for where a word begins."
+)
+
+
 class ReelsQuery(PageQuery):
     site = serializers.CharField(required=False, max_length=30)
     type = serializers.CharField(required=False, max_length=30)
     status = Word(ReelStatus, required=False)
-    q = serializers.CharField(required=False, max_length=40, help_text="Part of a serial number.")
+    q = serializers.CharField(required=False, max_length=60, help_text=SEARCHED)
 
 
 class ReelIn(Form):

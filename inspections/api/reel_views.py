@@ -6,6 +6,7 @@ from typing import Any
 from inspections.api import details
 from inspections.api import reel_serializers as shapes
 from inspections.queries.counts import cable_events_of
+from inspections.queries.search import with_word
 from inspections.queries.status import status_rows_at
 from inspections.services import maintenance
 from reels import access as reel_access
@@ -35,7 +36,8 @@ class ReelListEndpoint(Endpoint):
     def get(self, call: Call) -> Page:
         """The reels at one's sites, with where each stands."""
         rows = status_rows_at(reel_access.at_readable_sites(call.actor.person, call.at))
-        rows = matching(rows, call.query, site="site__code", type="type__code", status="status", q="serial__icontains")
+        rows = matching(rows, call.query, site="site__code", type="type__code", status="status")
+        rows = with_word(rows, call.query.get("q", "")).rows
         page = call.page(rows.select_related("reel__type", "reel__site", "machine"), "serial", "id")
         return replace(page, results=[details.as_reel(row) for row in page.results])
 

@@ -30,6 +30,7 @@ class ReelStatusRow(models.Model):
     values_machine = models.CharField(max_length=40, blank=True)
     hold_why = models.TextField(blank=True)
     has_open_flag = models.BooleanField()
+    names = models.TextField(default="", db_default="", help_text="What it is searched by: see queries/search.py.")
 
     class Meta:
         db_table = "reports_standing"

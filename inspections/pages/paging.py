@@ -1,6 +1,6 @@
 """One page of a long list, with the addresses of its neighbours."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -17,12 +17,15 @@ NO_OTHERS: Mapping[str, str] = MappingProxyType({})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pages:
-    """Where one is in a list; `earlier` and `later` are empty at its ends. of: 0 where pages have no numbers."""
+    """Where one is in a list; `earlier` and `later` are empty at its ends.
+
+    of: 0 where pages have no numbers. total: None where there are too many rows to be counted for a page.
+    """
 
     rows: list[Any]
     number: int
     of: int
-    total: int
+    total: int | None
     earlier: str
     later: str
 
@@ -52,11 +55,12 @@ def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], A
 
 
 def page_by_place(rows: QuerySet[Any], order: tuple[str, ...], asked: QueryDict, size: int,
-                  as_shown: Callable[[Any], Any], *, total: int,
+                  as_shown: Callable[[Any], Any], *, total: int | None,
                   kept: Mapping[str, str] = NO_OTHERS) -> Pages:  # fmt: skip
     """The page after or before the place in an order that is asked for, or the first. One query, as dear for the last.
 
-    order: as `reels.queries.beyond` has it. total: how many rows there are. The rest is as for `one_page`.
+    order: as `reels.queries.beyond` has it. total: how many rows there are; None: they are not counted. The rest is as
+    for `one_page`.
     """
     is_back = "before" in asked
     way = tuple(each.removeprefix("-") if each.startswith("-") else f"-{each}" for each in order) if is_back else order
@@ -78,6 +82,12 @@ def page_by_place(rows: QuerySet[Any], order: tuple[str, ...], asked: QueryDict,
         earlier=address(has_more if is_back else place is not None, "before", 0),
         later=address(is_back or has_more, "after", -1),
     )  # fmt: skip
+
+
+def sum_known(numbers: Iterable[int | None]) -> int | None:
+    """Their sum; None where any of them is not known."""
+    known = list(numbers)
+    return None if None in known else sum(filter(None, known))
 
 
 def _place_in(text: str, rows: QuerySet[Any], order: tuple[str, ...]) -> list[Any] | None:

@@ -24,18 +24,21 @@ from django.db.models import (
 )
 from django.db.models.functions import Cast, TruncWeek
 
-from inspections.domain.words import LIVE, InspectionState, ReelStatus
+from inspections.domain.words import LIVE, InspectionState, Meaning, ReelStatus, Role
 from inspections.models import (
     DriftFlag,
     ImportedCount,
     Inspection,
+    Participant,
     Reading,
     ReelNumber,
     ReelStatusRow,
     Referral,
     SetupValues,
+    SignOff,
 )
 from inspections.queries.findings import closed_by_work
+from inspections.queries.search import as_searched
 from reels.models import CableEvent, Hold, Installation, Reel, ReelType
 from reels.queries import STANDING
 
@@ -147,20 +150,29 @@ def status_rows_of(reels: QuerySet[Reel]) -> Iterator[ReelStatusRow]:
 
     Acts keep what this says, the rebuild puts it back, and the check of all records compares with it.
     """
-    for reel in with_moments(reels).annotate(head=F("chain__head")).order_by("pk"):
+    for reel in with_names(with_moments(reels)).annotate(head=F("chain__head")).order_by("pk"):
         yield _status_row(reel)
 
 
-def status_rows_at(sites: Q, word: str = "") -> QuerySet[ReelStatusRow]:
-    """Those of the reels of some sites in whose serial number, machine or host the word occurs.
+def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
+    """Those of the reels of some sites. sites: as `access.at_readable_sites` gives them."""
+    return ReelStatusRow.objects.filter(sites)
 
-    sites: as `access.at_readable_sites` gives them.
-    """
-    rows = ReelStatusRow.objects.filter(sites)
-    if not word:
-        return rows
-    names = ("serial", "machine__serial", "machine__host")
-    return rows.filter(Q(*((f"{name}__icontains", word) for name in names), _connector=Q.OR))
+
+def with_names(reels: QuerySet[Any]) -> QuerySet[Any]:
+    """The reels with the names that they are searched by, beside their own and their machine's. No query more."""
+    signed = SignOff.objects.filter(inspection__reel=OuterRef("pk"), inspection__state=InspectionState.SIGNED)
+    signed = signed.order_by("-inspection__done_at", "-inspection")
+    at_work = Participant.objects.filter(inspection__reel=OuterRef("pk"), inspection__state__in=LIVE).order_by("-pk")
+    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
+    named: QuerySet[Any] = reels.annotate(
+        host=Subquery(installed.values("machine__host")[:1]),
+        counted_by=Subquery(signed.filter(meaning=Meaning.COUNTED).values("full_name")[:1]),
+        verified_by=Subquery(signed.filter(meaning=Meaning.VERIFIED).values("full_name")[:1]),
+        technician=Subquery(at_work.filter(role=Role.TECHNICIAN).values("person__full_name")[:1]),
+        verifier=Subquery(at_work.filter(role=Role.VERIFIER).values("person__full_name")[:1]),
+    )
+    return named
 
 
 def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
@@ -180,6 +192,8 @@ def _status_row(reel: Any) -> ReelStatusRow:
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
         values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
+        names=as_searched(reel.serial, reel.machine_serial, reel.host, reel.counted_by, reel.verified_by,
+                          reel.technician, reel.verifier),
     )  # fmt: skip
 
 

@@ -10,13 +10,17 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from functools import partial
 
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.models import Q, QuerySet
 
-from inspections.models import ReelNumber, ReelStatusRow
+from inspections import names_index
+from inspections.domain.words import LIVE
+from inspections.models import Participant, ReelNumber, ReelStatusRow
 from inspections.queries.status import numbers_amiss, status_rows_of, week_of
 from reels import access
-from reels.models import Chain, Reel, columns
+from reels.models import Machine, Person, Reel, columns
 from reels.services import tasks
+from reels.services.history import ActRecorder
 from reels.services.tasks import HeldTask, leased
 
 AT_ONCE = 200
@@ -24,17 +28,35 @@ FOLD_EVERY = 500  # rows that acts have added; a page sums up no more than twice
 KEPT = [field.name for field in ReelStatusRow._meta.concrete_fields if field.name not in ("id", "reel")]
 
 
-def keep_status(chain: Chain) -> None:
+def keep_status(act: ActRecorder) -> None:
     """The last of every act: the status row of the reel whose history has grown, if it is a reel's.
 
     Three queries, and a fourth where the reel moves from one number to another.
     """
-    kept = {row.reel_id: row for row in ReelStatusRow.objects.filter(reel__chain=chain)}
-    _store(list(status_rows_of(Reel.objects.filter(chain=chain))), kept)
+    _keep(Reel.objects.filter(chain=act.chain))
+
+
+def keep_names(act: ActRecorder) -> None:
+    """The last of every act, too: where a machine or a person is called otherwise now, their reels are found so."""
+    of_machines, of_people = (
+        [change.id for change in act.changes if change.table == table and change.before and column in change.before]
+        for table, column in ((Machine._meta.db_table, "host"), (Person._meta.db_table, "full_name"))
+    )
+    if of_machines or of_people:
+        counts = Participant.objects.filter(person__in=of_people, inspection__state__in=LIVE).values("inspection")
+        named = Q(machine__in=of_machines) | Q(live_id__in=counts)
+        chains = dict(ReelStatusRow.objects.filter(named).values_list("reel", "reel__chain__name"))
+        access.lock(*chains.values())
+        _keep(Reel.objects.filter(pk__in=chains))
+
+
+def _keep(reels: QuerySet[Reel]) -> None:
+    kept = {row.reel_id: row for row in ReelStatusRow.objects.filter(reel__in=reels)}
+    _store(list(status_rows_of(reels)), kept)
 
 
 def rebuild_status_rows() -> Iterator[tuple[int, int]]:
-    """Work out every reel's status row and store those that are not kept so; put the numbers of reels right at last.
+    """Work out every reel's status row and store those that are not kept so; at last, put the numbers right.
 
     Yields, after some, how many reels and how many of them stored. Acts on the reels at hand wait meanwhile.
     """
@@ -43,6 +65,7 @@ def rebuild_status_rows() -> Iterator[tuple[int, int]]:
         last, *done = numbers
         yield done[0], done[1]
     _add(numbers_amiss())
+    names_index.rebuild(connection)
 
 
 def status_row_fault(row: ReelStatusRow, kept: ReelStatusRow | None) -> str | None:

@@ -13,10 +13,6 @@ from reels.models import Chain, FeedPlace, HistoryEntry, Person, columns
 
 Row = TypeVar("Row", bound=models.Model)
 
-# What every act ends with, in its transaction, given the chain that it moved. Apps above this one put here (when they
-# are made ready) what they keep of a history; this one cannot import them.
-AT_THE_END_OF_ACTS: list[Callable[[Chain], None]] = []
-
 
 @dataclass(frozen=True, slots=True)
 class Actor:
@@ -94,6 +90,11 @@ class ActRecorder:
         self.changes.append(ledger.Change(table=row._meta.db_table, id=row.pk, before=before, after=after))
 
 
+# What every act ends with, in its transaction, given what it wrote. Apps above this one put here (when they are made
+# ready) what they keep of a history; this one cannot import them.
+AT_THE_END_OF_ACTS: list[Callable[[ActRecorder], None]] = []
+
+
 @contextmanager
 def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[ActRecorder]:
     """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
@@ -102,7 +103,7 @@ def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts:
     # Not in a `finally`: when the block raises, the transaction goes back and nothing is to be told.
     append(recorder)
     for keep in AT_THE_END_OF_ACTS:
-        keep(chain)
+        keep(recorder)
 
 
 def append(recorder: ActRecorder) -> HistoryEntry:

@@ -15,6 +15,7 @@ from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
+from inspections.queries.search import Found, with_word
 from inspections.queries.status import NumberAt, is_due_before, numbers_at, status_rows_at
 from reels import access
 from reels.models import Site
@@ -54,7 +55,7 @@ COUNTING = (ReelStatus.AWAITING_COUNT, ReelStatus.COUNT_OPEN, ReelStatus.AWAITIN
 
 
 class BoardFilter(Filter):
-    q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
+    q = forms.CharField(label="Serial, machine, host or person", required=False, max_length=60)
     site = ChoiceFilter("Site", "every site")
     status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
     look = ChoiceFilter(
@@ -72,9 +73,10 @@ def board(request: HttpRequest) -> HttpResponse:
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
     flagged = drift_report.flagged_reels()
     at_sites = Q(site__in=list(sites))
-    rows = status_rows_at(at_sites, chosen.get("q", ""))
-    numbers = _numbers(at_sites, rows, chosen, due_before)
-    listed = _wanted(rows, chosen, due_before, flagged, sites)
+    searched = with_word(status_rows_at(at_sites), chosen.get("q", ""))
+    known = _numbers(at_sites, searched, chosen, due_before)
+    numbers = known or []
+    listed = _wanted(searched.rows, chosen, due_before, flagged, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
     shown = {
@@ -84,34 +86,34 @@ def board(request: HttpRequest) -> HttpResponse:
         "pages": page_by_place(
             listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
             lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
-            total=_total(numbers, chosen, sites, listed),
+            total=None if known is None else _total(known, chosen, sites, listed),
         ),
         "due": sum(each.due for each in numbers),
-        "flagged": _flagged(rows, flagged, chosen, sites),
+        "flagged": _flagged(searched, flagged, chosen, sites),
         "due_days": settings.COUNT_DUE_DAYS,
     }  # fmt: skip
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
 
 
-def _flagged(
-    rows: QuerySet[ReelStatusRow], flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]
-) -> int:
+def _flagged(searched: Found, flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]) -> int:
     """How many of the reels are flagged. No query, unless a word is searched for."""
     if chosen.get("q"):
-        return rows.filter(reel__in=flagged).count()
+        return searched.rows.filter(reel__in=flagged).count() if searched.are_few else 0
     return sum(site in sites for site in flagged.values())
 
 
-def _numbers(sites: Q, rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime) -> list[NumberAt]:
-    """Two queries; one, over all that fit, where a word is searched for."""
+def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due_before: datetime) -> list[NumberAt] | None:
+    """Two queries; one where a word is searched for, and None where too many reels have it to be counted."""
     if "q" not in chosen:
         return numbers_at(sites, due_before)
+    if not searched.are_few:
+        return None
     counted = {
         "all": Count("pk"),
         "due": Count("pk", filter=is_due_before(due_before)),
         "open": Count("pk", filter=Q(has_open_flag=True)),
     }
-    return [NumberAt(*each) for each in rows.order_by().values_list("site", "status").annotate(**counted)]
+    return [NumberAt(*each) for each in searched.rows.order_by().values_list("site", "status").annotate(**counted)]
 
 
 def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, Site],

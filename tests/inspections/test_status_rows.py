@@ -11,7 +11,7 @@ from inspections.models import ReelNumber, ReelStatusRow
 from inspections.queries.status import SINCE, numbers_by_status
 from inspections.services import maintenance, status_rows
 from reels.services import tasks
-from reels.services.history import Actor
+from reels.services.history import Actor, ActRecorder
 from reports.services.verification import check_records
 from tests import builders
 from tests.builders import Cast, later
@@ -44,12 +44,13 @@ def test_an_act_writes_the_status_row_of_its_own_reel_and_no_other():
 
 def test_keeping_it_takes_four_queries_where_the_reel_moves_three_where_it_stays_and_an_act_of_no_reel_one():
     reel = builders.make_reel()
+    act = ActRecorder(chain=reel.chain, act_name="none", actor=Actor(Cast.as_needed().control), at=later(hours=1))
     with CaptureQueriesContext(connection) as queries:
-        status_rows.keep_status(reel.chain)
+        status_rows.keep_status(act)
     assert len(queries) == 3
     ReelStatusRow.objects.update(status=ReelStatus.HELD)
     with CaptureQueriesContext(connection) as queries:
-        status_rows.keep_status(reel.chain)
+        status_rows.keep_status(act)
     assert len(queries) == 4
     with CaptureQueriesContext(connection) as queries:
         builders.make_site("stane-field", "Stane Field")

@@ -1,17 +1,19 @@
-"""What the list of reels shows, and the filters in its address. Eight queries, however many reels there are."""
+"""What the list of reels shows, and the filters in its address. As many queries for many reels as for few."""
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections.domain.words import Point, ReelStatus
 from inspections.models import ReelStatusRow
-from inspections.pages.paging import page_by_place
+from inspections.pages.paging import page_by_place, sum_known
 from inspections.pages.words import STATUS
+from inspections.queries.search import Found, with_word
 from inspections.queries.status import numbers_by_status, status_rows_at, types_of_reels_at
 from inspections.queries.third_readings import awaited_from
 from inspections.services.evaluation import spoken
@@ -26,21 +28,22 @@ SIZE = 50
 
 
 class ReelFilter(Filter):
-    q = forms.CharField(label="Serial, machine or host", required=False, max_length=60)
+    q = forms.CharField(label="Serial, machine, host or person", required=False, max_length=60)
     site = ChoiceFilter("Site", "every site")
     type = ChoiceFilter("Reel type", "every type")
     status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
 
 
-def _matching(sites: Q, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
-    return matching(status_rows_at(sites, chosen.get("q", "")), chosen, site="site__code", type="type__code")
+def _numbers(sites: Q, searched: Found, chosen: dict[str, str]) -> Mapping[str, int | None]:
+    """How many reels of each status fit the other filters; None: of those searched for, too many to be counted.
 
-
-def _numbers(sites: Q, rows: QuerySet[ReelStatusRow], chosen: dict[str, str]) -> dict[str, int]:
-    """How many reels of each status fit the other filters. One query."""
-    if "q" in chosen:
-        return dict(rows.values_list("status").annotate(Count("pk")))
-    return numbers_by_status(sites, **{f"{name}__code": chosen[name] for name in ("site", "type") if name in chosen})
+    One query.
+    """
+    if searched.are_few:
+        return dict(searched.rows.values_list("status").annotate(Count("pk")))
+    at = {f"{name}__code": chosen[name] for name in ("site", "type") if name in chosen}
+    numbers = numbers_by_status(sites, **at)
+    return dict.fromkeys(numbers) if "q" in chosen else numbers
 
 
 def _row(row: ReelStatusRow) -> dict[str, Any]:
@@ -57,7 +60,7 @@ def _row(row: ReelStatusRow) -> dict[str, Any]:
     }
 
 
-def _statuses(numbers: dict[str, int], chosen: dict[str, str]) -> list[dict[str, Any]]:
+def _statuses(numbers: Mapping[str, int | None], chosen: dict[str, str]) -> list[dict[str, Any]]:
     others = {name: value for name, value in chosen.items() if name != "status"}
 
     def link(status: ReelStatus) -> dict[str, Any]:
@@ -77,13 +80,13 @@ def reels(request: HttpRequest) -> HttpResponse:
     offered = access.readable_sites(person, at).values_list("code", "name")
     form = ReelFilter(request.GET, site=offered, type=types_of_reels_at(sites).values_list("code", flat=True))
     chosen = form.chosen
-    rows = _matching(sites, chosen)
-    numbers = _numbers(sites, rows, chosen)
-    status = chosen.get("status")
-    listed = matching(rows, chosen, status="status").select_related("type", "site", "machine")
+    rows = matching(status_rows_at(sites), chosen, site="site__code", type="type__code")
+    searched = with_word(rows, chosen.get("q", ""))
+    numbers = _numbers(sites, searched, chosen)
+    listed = matching(searched.rows, chosen, status="status").select_related("type", "site", "machine")
     pages = page_by_place(
-        listed, ("serial",), request.GET, SIZE, _row,
-        total=numbers.get(status, 0) if status else sum(numbers.values()), kept=chosen,
+        listed, ("serial",), request.GET, SIZE, _row, kept=chosen,
+        total=sum_known(number for status, number in numbers.items() if chosen.get("status", status) == status),
     )  # fmt: skip
     asked = [
         {"row": row, "spoken": spoken(Point(row.point)), "inspection": row.reading.inspection}

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from inspections.models import Inspection, InspectionRecord, SignOff
-from inspections.services.status_rows import keep_status
+from inspections.services.status_rows import rebuild_status_rows
 from reels.domain import ledger
 from reels.models import CheckpointMade, Person, Reel
 from reels.services.history import Actor, record_act
@@ -114,6 +114,6 @@ def test_a_column_that_came_later_than_its_row_holds_its_default(story):
     def as_it_was() -> None:
         rewritten(reel.chain, before_the_column)
         delete_checkpoints._raw_delete("default")
-        keep_status(reel.chain)  # it names the history's head
+        list(rebuild_status_rows())  # they name the history's head
 
     assert broken_by(as_it_was) == ""

@@ -1,0 +1,55 @@
+"""Reels by any part of a name: their own, of machine and host, of who signed the latest count or is at work at one.
+
+A status row keeps all these names as one text, in which every word has two spaces before it. So three characters are
+always there to look for in an index of trigrams, which both databases have: of a word of one or two characters, those
+before it are looked for as well, and it is found where a word begins with it.
+"""
+
+from typing import Any, NamedTuple
+
+from django.db import connections, router
+from django.db.models import QuerySet
+
+from inspections.models import ReelStatusRow
+from inspections.names_index import TABLE
+
+FEW = 1000
+LEAST = 3  # characters of a trigram
+
+
+class Found(NamedTuple):
+    """are_few: few enough to be counted, one by one. Of more, only those are looked at that a page shows."""
+
+    rows: QuerySet[ReelStatusRow]
+    are_few: bool
+
+
+def as_searched(*names: str | None) -> str:
+    """The names as one text, a line each."""
+    return "\n".join("".join(f"  {word}" for word in name.casefold().split()) for name in names if name)
+
+
+def with_word(rows: QuerySet[ReelStatusRow], word: str) -> Found:
+    """Those of the rows in whose names the word occurs; all of them for none. One query, as dear for any word."""
+    pattern = "  ".join(word.casefold().split())
+    if not pattern:
+        return Found(rows, are_few=False)
+    pattern = pattern.rjust(LEAST)
+    # Of a rare word the rows are known with this. Of a frequent one any order's next page is soon full, so that order
+    # is gone through, for whoever sorts all that have it does what grows with the fleet.
+    some = _ids_with(pattern)
+    if len(some) <= FEW:
+        return Found(rows.filter(pk__in=some), are_few=True)
+    return Found(rows.filter(names__contains=pattern), are_few=rows.order_by()[: FEW + 1].count() <= FEW)
+
+
+def _ids_with(pattern: str) -> list[int]:
+    """The ids of rows that have it, one more than FEW at most."""
+    using = connections[router.db_for_read(ReelStatusRow)]
+    if using.vendor != "sqlite":
+        ids: Any = ReelStatusRow.objects.filter(names__contains=pattern).order_by().values_list("pk", flat=True)
+        return list(ids[: FEW + 1])
+    phrase = '"{}"'.format(pattern.replace('"', '""'))
+    with using.cursor() as cursor:
+        cursor.execute(f"SELECT rowid FROM {TABLE} WHERE {TABLE} MATCH %s LIMIT {FEW + 1}", [phrase])  # noqa: S608  # our own names
+        return [row[0] for row in cursor.fetchall()]
