@@ -105,7 +105,7 @@ def answer_exception(exc: Exception, context: dict[str, Any]) -> Response | None
     """The problem document for an exception in an API view; 202 for what is not there yet; None: `server_error`."""
     request: Request = context["request"]
     if isinstance(exc, NotYet):
-        headers = {"Retry-After": str(RETRY_AFTER_S), "Location": request.get_full_path()}
+        headers = {"Retry-After": str(RETRY_AFTER_S), "Location": exc.at or request.get_full_path()}
         return Response(NotYetOut(exc.run).data, status=HTTPStatus.ACCEPTED, headers=headers)
     refused = _as_refusal(exc)
     if isinstance(refused, Refused):

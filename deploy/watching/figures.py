@@ -14,7 +14,7 @@ from reels import queries, standby
 from reels.models import CheckpointMade, FeedPlace, Hold, Reel
 from reports.domain.notices import NoticeState
 from reports.models import Assessment, Notice
-from reports.services import assessments, verification
+from reports.services import assessments, verification_runs
 
 EXPIRY_DAYS = (7, 30)
 
@@ -58,7 +58,7 @@ def work() -> Iterator[Metric]:
 
 def checks(now: datetime) -> Iterator[Metric]:
     """When the records were checked and sealed last; infinite: never."""
-    last = verification.last_run()
+    last = verification_runs.last_run()
     at, is_whole = (last.at, not last.first_break) if last else (None, False)
     yield Metric("verification_age_seconds", "Since verify_records ended last.", {"": _age(at, now)})
     yield Metric("verification_whole", "1: it found all records whole.", {"": is_whole})

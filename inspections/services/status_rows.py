@@ -79,6 +79,22 @@ def status_row_fault(row: ReelStatusRow, kept: ReelStatusRow | None) -> str | No
     return None
 
 
+def status_faults() -> Iterator[tuple[str, str]]:
+    """Each kept row that is not what its reel's records give, and each number that is not that of the rows.
+
+    Where it is and why, in words. Two queries for each AT_ONCE reels, and one.
+    """
+    reels, last = Reel.objects.order_by("pk"), 0
+    while ids := list(reels.filter(pk__gt=last).values_list("pk", flat=True)[:AT_ONCE]):
+        kept = ReelStatusRow.objects.in_bulk(ids, field_name="reel_id")
+        for row in status_rows_of(reels.filter(pk__in=ids)):
+            if why := status_row_fault(row, kept.get(row.reel_id)):
+                yield f"reel {row.serial}", why
+        last = ids[-1]
+    for amiss in numbers_amiss():
+        yield "numbers of reels", f"the kept numbers of reels need {amiss} at {amiss.site}"
+
+
 @transaction.atomic
 def _rebuild_after(last: int) -> tuple[int, int, int] | None:
     """The next reels after this id: the last one's id, how many they are, how many rows of them were stored."""

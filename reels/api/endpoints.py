@@ -30,7 +30,7 @@ from reels.api.forms import Form, Nothing, Out, Query
 from reels.api.parsing import MOST_BYTES, LengthMissing
 from reels.domain import ledger
 from reels.domain.words import Scope
-from reels.errors import Refused
+from reels.errors import NotYet, Refused
 from reels.models import columns
 from reels.services import submissions
 from reels.services.history import Actor
@@ -233,7 +233,8 @@ def _respond_once(operation: Operation, handle: Handler, endpoint: Endpoint, req
         if match is not None:
             conditions.require_match(match, endpoint.tag_under_lock(call, **path))
         result = handle(call, **path)
-        answer = _refused(endpoint, result) if isinstance(result, Refused) else _render(operation, result)
+        is_told = isinstance(result, Refused | NotYet)
+        answer = _told(endpoint, result) if is_told else _render(operation, result)
         submissions.keep(once, _without(answer, operation.hides), call.at)
     return answer
 
@@ -269,12 +270,13 @@ def _render(operation: Operation, result: Any) -> submissions.SentAnswer:
     return submissions.SentAnswer(status=operation.status, media_type=JSON, body=body, headers=headers)
 
 
-def _refused(endpoint: Endpoint, refusal: Refused) -> submissions.SentAnswer:
-    """A refusal of something that is kept all the same: it is an answer, and the transaction goes through."""
-    response = endpoint.handle_exception(refusal)
+def _told(endpoint: Endpoint, result: Refused | NotYet) -> submissions.SentAnswer:
+    """What is kept all the same, a refusal or a task put in: it is an answer, and the transaction goes through."""
+    response = endpoint.handle_exception(result)
     return submissions.SentAnswer(
-        status=response.status_code, media_type=str(response.content_type), body=_json(response.data)
-    )
+        status=response.status_code, media_type=response.content_type or JSON, body=_json(response.data),
+        headers={name: value for name, value in response.headers.items() if name in ("Location", "Retry-After")},
+    )  # fmt: skip
 
 
 def _json(data: Any) -> bytes:

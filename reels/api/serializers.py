@@ -50,7 +50,7 @@ class PersonOut(Out):
 
 
 class Awaited(Out):
-    """An answer that a worker makes: until it has, there is a NotYetOut, with 202."""
+    """An answer that a worker makes, or makes of what is much: until it has, there is a NotYetOut, with 202."""
 
 
 class NotYetOut(Out):

@@ -24,7 +24,7 @@ class TaskOut(shapes.NotYetOut):
     tries = serializers.IntegerField()
     details = serializers.ListField(child=Text(), help_text="Each thing that was wrong, in a sentence.")
     stopped_by = shapes.PersonOut(allow_null=True)
-    result = serializers.JSONField(source="result.return_value", allow_null=True)
+    result = serializers.JSONField(source="result.return_value")
 
 
 class TaskListEndpoint(Endpoint):

@@ -32,7 +32,7 @@ from reports.domain.sign_off_review import (
 )
 from reports.models import VerificationRun
 from reports.pages.written import csv_answer
-from reports.services import verification
+from reports.services import verification_runs
 
 SIZE = 50
 ENDS_SOON = timedelta(days=60)
@@ -60,8 +60,8 @@ def audit(request: HttpRequest) -> HttpResponse:
     """Nine queries, however many signatures there are."""
     person, at = reader(request), timezone.now()
     form, rows, pairs = _found(request.GET, person, at)
-    last = verification.last_run()
-    new = verification.entries_since(last) if last else 0
+    last = verification_runs.last_run()
+    new = verification_runs.entries_since(last) if last else 0
     pages = one_page(rows, request.GET, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)}, kept=form.kept)
     shown = {
         "filter": form,

@@ -3,7 +3,19 @@
 from django.urls import URLPattern, path
 
 from reels.api import converters  # noqa: F401  # registers <id:…>
-from reports.pages import agreement, audit, board, drift, flag_acts, notices, pdf, recounts, reel_drift, tour
+from reports.pages import (
+    agreement,
+    audit,
+    board,
+    drift,
+    flag_acts,
+    notices,
+    pdf,
+    recounts,
+    reel_drift,
+    tour,
+    verification,
+)
 
 urlpatterns: list[URLPattern] = [
     path("tour", tour.whole, name="tour"),
@@ -11,6 +23,7 @@ urlpatterns: list[URLPattern] = [
     path("account/notices", notices.NoticesView.as_view(), name="notices"),
     path("board", board.board, name="board"),
     path("audit", audit.audit, name="audit"),
+    path("audit/verification", verification.VerificationView.as_view(), name="verification"),
     path("audit.csv", audit.audit_csv, name="audit-csv"),
     path("repeatability", agreement.repeatability, name="repeatability"),
     path("repeatability.csv", agreement.repeatability_csv, name="repeatability-csv"),

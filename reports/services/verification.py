@@ -1,7 +1,8 @@
 """All records checked from their stored bytes: every chain, row, commitment, signature and PDF.
 
 The model: each chain's entries are replayed in order, which gives what every kept row must be now; then the rows are
-read and compared; last, no row and no entry may be there that no chain has. Only formats are shared with the writers
+read and compared; last, no row and no entry may be there that no chain has. The worker does that in steps, each in a
+snapshot of its own; at the end it checks again what has grown meanwhile. Only formats are shared with the writers
 (reels/domain/ledger.py, inspections/domain/record.py, keying.commitment, reels.models.columns), so that a fault of
 theirs does not hide itself. In memory: the rows of one chain, and eight bytes for every row there is.
 
@@ -15,7 +16,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
 from itertools import zip_longest
 from typing import Any
 
@@ -31,13 +31,11 @@ from inspections.models import (
     InspectionRecord,
     Keying,
     Photo,
-    ReelStatusRow,
     SetupValues,
     SignOff,
     ThirdReading,
 )
-from inspections.queries.status import numbers_amiss, status_rows_of
-from inspections.services.status_rows import status_row_fault
+from inspections.services.status_rows import status_faults
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
 from reels.domain.ledger import Break
@@ -49,13 +47,12 @@ from reels.models import (
     FeedPlace,
     HistoryEntry,
     Hold,
-    Reel,
     ReelType,
     Submission,
     columns,
 )
 from reels.services.feed import FEED
-from reports.models import ArchivedPdf, VerificationRun
+from reports.models import ArchivedPdf
 
 # Kept, and in no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
 UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
@@ -82,47 +79,57 @@ class _BreakFound(Exception):
 
 
 @dataclass(slots=True)
-class _Replayed:
-    """What the entries say that rows are: of the chain that is being checked; and the ids of rows, of all chains."""
+class CheckUnderWay:
+    """What the entries say that rows are, of the chain that is being checked; and what is known of those before it.
 
+    known: its rows when it was checked before. ids: of all rows, by table. lengths: how many entries each chain had
+    when it was checked, by its id. documents: the id of the kept document that was checked last.
+    """
+
+    result: VerificationResult = field(default_factory=VerificationResult)
     rows: ledger.Rows = field(default_factory=dict)
+    known: frozenset[tuple[str, int]] = frozenset()
     ids: defaultdict[str, "array[int]"] = field(default_factory=lambda: defaultdict(lambda: array("q")))
+    lengths: dict[int, int] = field(default_factory=dict)
+    documents: int = 0
 
 
 def check_records(progress: Callable[[int, int], None] = lambda done, total: None) -> VerificationResult:
     """Check everything, until the first break; nothing is written. progress: called with chains done, and all."""
-    result, replayed = VerificationResult(), _Replayed()
+    check = CheckUnderWay()
+    with _first_break_kept(check.result), _one_snapshot():
+        total = Chain.objects.count()
+        for chain in Chain.objects.order_by("id").iterator(CHUNK):
+            _check_chain(chain, check)
+            progress(check.result.chains, total)
+        _check_what_is_of_no_chain(check)
+    return check.result
+
+
+def check_more(check: CheckUnderWay, at_once: int) -> bool:
+    """Check so many chains more, in a snapshot of their own; whether there were any, and they are whole."""
+    with _first_break_kept(check.result), _one_snapshot():
+        chains = Chain.objects.filter(pk__gt=max(check.lengths, default=0)).order_by("pk")[:at_once]
+        for chain in list(chains):
+            _check_chain(chain, check)
+    return bool(chains) and check.result.broken is None
+
+
+def end_check(check: CheckUnderWay) -> None:
+    """In one snapshot: each chain again that has grown since it was checked, and what is of no chain."""
+    with _first_break_kept(check.result), _one_snapshot():
+        for chain in Chain.objects.order_by("id").iterator(CHUNK):
+            if check.lengths.get(chain.pk) != chain.length:
+                _check_chain(chain, check)
+        _check_what_is_of_no_chain(check)
+
+
+@contextmanager
+def _first_break_kept(result: VerificationResult) -> Iterator[None]:
     try:
-        with _one_snapshot():
-            total = Chain.objects.count()
-            for chain in Chain.objects.order_by("id").iterator(CHUNK):
-                _check_chain(chain, replayed, result)
-                result.chains += 1
-                progress(result.chains, total)
-            _check_nothing_unrecorded(replayed, result)
-            _check_checkpoints()
-            _check_status_rows()
+        yield
     except _BreakFound as first:
         result.broken = first.broken
-    return result
-
-
-def keep_run(result: VerificationResult, broken: Break | None, *, at: datetime) -> VerificationRun:
-    """Keep how a check came out, for people to see; it is no evidence by itself."""
-    return VerificationRun.objects.create(
-        at=at, chains=result.chains, entries=result.entries, signatures=result.signatures,
-        first_break=str(broken) if broken else "",
-    )  # fmt: skip
-
-
-def last_run() -> VerificationRun | None:
-    """The newest run of the check. One query."""
-    return VerificationRun.objects.order_by("at", "id").last()
-
-
-def entries_since(run: VerificationRun) -> int:
-    """How many entries were written since it. One query."""
-    return HistoryEntry.objects.count() - run.entries
 
 
 @contextmanager
@@ -146,32 +153,41 @@ def _one_snapshot() -> Iterator[None]:
 # Chains -------------------------------------------------------------------------------------------------------------
 
 
-def _check_chain(chain: Chain, replayed: _Replayed, result: VerificationResult) -> None:
-    replayed.rows = {}
-    entries = _replay(chain, replayed, result)
+def _check_chain(chain: Chain, check: CheckUnderWay) -> None:
+    """Check a chain; one that was checked before and has grown, again, of which only what is new is counted."""
+    result = check.result
+    entries = _replay(chain, check)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
         raise _BreakFound(broken.where, broken.why)
     if chain.length == 0 and chain.name != FEED:  # the feed's is a lock and nothing more
         raise _BreakFound(chain.name, "it has no entries; every history begins with one")
     by_table: dict[str, list[int]] = defaultdict(list)
-    for table, row_id in replayed.rows:
+    for table, row_id in check.rows:
         by_table[table].append(row_id)
     for table, ids in by_table.items():
-        replayed.ids[table].extend(ids)
-        _check_rows(chain, table, ids, replayed.rows, result)
+        check.ids[table].extend(row_id for row_id in ids if (table, row_id) not in check.known)
+        _check_rows(chain, table, ids, check.rows, result)
+    counted_before = [table for table, _ in check.known]
+    result.rows -= len(counted_before)
+    result.signatures -= counted_before.count(SignOff._meta.db_table)
+    result.chains += chain.pk not in check.lengths
+    check.lengths[chain.pk] = chain.length
 
 
-def _replay(chain: Chain, replayed: _Replayed, result: VerificationResult) -> Iterator[ledger.Stored]:
+def _replay(chain: Chain, check: CheckUnderWay) -> Iterator[ledger.Stored]:
     """The stored entries of a chain, each applied to the rows once the caller has found the entry itself whole."""
+    check.rows, check.known, before = {}, frozenset(), check.lengths.get(chain.pk, 0)
     for row in HistoryEntry.objects.filter(chain=chain).order_by("seq").iterator(CHUNK):
         content = bytes(row.content)
         yield ledger.Stored(chain=chain.name, seq=row.seq, prev=row.prev, digest=row.digest, content=content)
         entry = ledger.read(content)
         assert entry is not None, "the chain's check has read it"
-        rows = replayed.rows
+        rows = check.rows
         if why := _columns_fault(row, entry) or ledger.follow(rows, entry) or _revealed_fault(rows, entry):
             raise _BreakFound(f"{chain.name} entry {row.seq}", why)
-        result.entries += 1
+        if row.seq == before:
+            check.known = frozenset(rows)
+        check.result.entries += row.seq > before
 
 
 def _columns_fault(row: HistoryEntry, entry: Mapping[str, Any]) -> str | None:
@@ -205,9 +221,7 @@ def _revealed_fault(rows: ledger.Rows, entry: Mapping[str, Any]) -> str | None:
 # Rows ---------------------------------------------------------------------------------------------------------------
 
 
-def _check_rows(
-    chain: Chain, table: str, ids: list[int], replayed: ledger.Rows, result: VerificationResult
-) -> None:  # fmt: skip
+def _check_rows(chain: Chain, table: str, ids: list[int], replayed: ledger.Rows, result: VerificationResult) -> None:
     model = _recorded_models().get(table)
     if model is None:
         raise _BreakFound(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
@@ -319,7 +333,14 @@ def _signature_fault(signature: SignOff) -> str | None:
     return signature_fault(content, statement, digest=signature.digest, columns=expected)
 
 
-def _check_nothing_unrecorded(replayed: _Replayed, result: VerificationResult) -> None:
+def _check_what_is_of_no_chain(check: CheckUnderWay) -> None:
+    _check_nothing_unrecorded(check, check.result)
+    _check_checkpoints()
+    for where, why in status_faults():
+        raise _BreakFound(where, f"{why}; manage.py rebuild_status works it out again")
+
+
+def _check_nothing_unrecorded(replayed: CheckUnderWay, result: VerificationResult) -> None:
     """Every row there is was recorded, once; every entry belongs to a chain."""
     if (stored := HistoryEntry.objects.count()) != result.entries:
         raise _BreakFound("histories", f"{stored} entries are stored, and {result.entries} of them belong to a chain")
@@ -369,23 +390,3 @@ def _text_fault(row: CheckpointMade) -> str | None:
     if columns_say != (lines["entries"], lines["root"], lines["made"]):
         return "its text says otherwise than its row"
     return None
-
-
-# Status rows --------------------------------------------------------------------------------------------------------
-
-
-def _check_status_rows() -> None:
-    """Each reel's kept status row is what its records give, and the kept numbers are those of the rows.
-
-    Two queries for each CHUNK of reels, and one.
-    """
-    reels, last = Reel.objects.order_by("pk"), 0
-    while numbers := list(reels.filter(pk__gt=last).values_list("pk", flat=True)[:CHUNK]):
-        kept = ReelStatusRow.objects.in_bulk(numbers, field_name="reel_id")
-        for row in status_rows_of(reels.filter(pk__in=numbers)):
-            if why := status_row_fault(row, kept.get(row.reel_id)):
-                raise _BreakFound(f"reel {row.serial}", f"{why}; manage.py rebuild_status works it out again")
-        last = numbers[-1]
-    for amiss in numbers_amiss()[:1]:
-        why = f"the kept numbers of reels need {amiss} at {amiss.site}"
-        raise _BreakFound("numbers of reels", f"{why}; manage.py rebuild_status works them out again")

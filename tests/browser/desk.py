@@ -11,7 +11,8 @@ from reels.models import Reel
 from reels.services.history import Actor
 from reports.domain.drift_rows import end_of
 from reports.services import assessments, drift_report
-from reports.services.verification import check_records, keep_run
+from reports.services.verification import check_records
+from reports.services.verification_runs import keep_run
 from tests.builders import NOW, Cast, record_finding
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, TYPES, bring_in
 from tests.pages_fleet import make_fleet

@@ -154,6 +154,8 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("tasks_stop", "tasks/{task}/stop", "administrator", ADMINISTRATOR),
         write("tasks_resume", "tasks/{stopped_task}/resumption", "administrator", ADMINISTRATOR),
         write("tasks_try_again", "tasks/{failed_task}/retry", "colleague", IN_PERSON),
+        read("verifications_list", "verifications", ADMINISTRATOR, "administrator"),
+        write("verifications_ask", "verifications", "administrator", ADMINISTRATOR),
         # histories and checkpoints
         read("reels_history", "reels/PLAIN/history"),
         read("reels_history_export", "reels/PLAIN/history/export"),

@@ -150,7 +150,7 @@ def test_the_proxy_takes_the_site_as_it_is_installed(machine):
     assert HOST in text
 
 
-@pytest.mark.parametrize("task", ["verify", "checkpoint", "drift", "backup"])
+@pytest.mark.parametrize("task", ["nightly", "checkpoint", "backup"])
 def test_each_nightly_task_ends_well(machine, task):
     if task == "backup":
         environment = machine.folder / "etc/wrapledger/environment"

@@ -125,7 +125,7 @@ def test_numbers_that_are_not_those_of_the_rows_are_found_and_put_right():
     ReelNumber.objects.filter(week=None).update(reels=3)
     assert str(check_records().broken) == (
         "numbers of reels: the kept numbers of reels need -2 awaiting_count at Kettle Point; "
-        "manage.py rebuild_status works them out again"
+        "manage.py rebuild_status works it out again"
     )
     call_command("rebuild_status")
     assert numbers_by_status(Q()) == {ReelStatus.AWAITING_COUNT: 1}

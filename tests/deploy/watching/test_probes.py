@@ -16,7 +16,8 @@ from inspections.domain.words import Act
 from reels.services import checkpoints, tasks
 from reports.models import Notice
 from reports.services import assessments
-from reports.services.verification import VerificationResult, keep_run
+from reports.services.verification import VerificationResult
+from reports.services.verification_runs import keep_run
 from tests import builders
 from tests.worker import be_refused, fail_always, work_off
 

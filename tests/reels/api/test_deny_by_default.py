@@ -18,7 +18,7 @@ METHODS = ("get", "post", "put", "patch", "delete", "options")
 BY_TOKEN = {
     "inspections_open", "inspections_record_finding", "reels_record_finding", "readings_record", "cable_events_log",
 }  # fmt: skip
-SAMPLES = {"serial": "LW-0001", "code": "w28", "username": "tess"}
+SAMPLES = {"uuid": "0b5f7a52-2f0c-4c0e-9b6a-7d2f3c1e8a90", "serial": "LW-0001", "code": "w28", "username": "tess"}
 
 
 def walk(resolver: URLResolver, prefix: str = "") -> Iterator[tuple[str, URLPattern]]:

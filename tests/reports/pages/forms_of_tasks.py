@@ -13,5 +13,6 @@ def waiting() -> str:
 
 
 administrators_act("task-stop", waiting, {}, {})
+administrators_act("verification", lambda: "/audit/verification", {}, {})
 administrators_act("task-resumption", lambda: f"/tasks/{stopped_task().pk}/resumption", {}, {})
 administrators_act("task-retry", lambda: f"/tasks/{failed_task().pk}/retry", {}, {})

@@ -10,7 +10,8 @@ from inspections.domain.words import Act, Meaning
 from inspections.services import maintenance, setup, signing
 from reels.domain.ledger import Break
 from reels.services.history import Actor
-from reports.services.verification import VerificationResult, keep_run
+from reports.services.verification import VerificationResult
+from reports.services.verification_runs import keep_run
 from tests import builders, stories
 from tests.builders import NOW, PASSWORD, Cast, later
 from tests.page_fixtures import logged_in
