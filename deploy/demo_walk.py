@@ -119,7 +119,7 @@ def make_ready(walk: DemoWalk, serial: str) -> None:
         walk.post("technician", path, reason="Left over from an earlier walk.")
         say(f"An inspection that an earlier walk left open was cancelled; it stays in the history of {serial}.")
     if reel["installation"]:
-        walk.post("maintenance control", f"reels/{serial}/removal")
+        walk.post("maintenance control", f"reels/{serial}/removal", reason="to be counted")
         say(f"{walk.name('maintenance control')} records that {serial} came off {reel['machine']} to be counted.")
     elif reel["setup_values"]:
         path = f"setup-values/{reel['setup_values']['id']}"

@@ -285,6 +285,13 @@ class NotIssuable(Refused):
     message = "{why}"
 
 
+class CountLapsed(Refused):
+    """why: what ended it, with its day."""
+
+    title = "The count is no longer current"
+    message = "The count of inspection {inspection} is no longer current: {why}. Count the reel again."
+
+
 class NotInForce(Refused):
     title = "These setup values are not in force"
     message = "Setup values {setup_values} were withdrawn on {on}: {why}"

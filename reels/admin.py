@@ -17,6 +17,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django_tasks_db import admin as tasks_admin
 
+from reels import access
 from reels.errors import Refused
 from reels.models import Machine, Person, Posting, Publication, ReelType, Site, WrapGauge
 from reels.services import people, register
@@ -120,6 +121,9 @@ class SiteAdmin(ThroughServices):
 class ReelTypeAdmin(ThroughServices):
     list_display = ("code", "anchor_side", "wraps_odd_layer", "wraps_even_layer", "max_layers", "lead_wraps", "unusual")
 
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return ("code",) if obj else ()  # machines name the types that they take by it
+
     def add(self, fields: dict[str, Any], actor: Actor) -> ReelType:
         return register.add_reel_type(actor=actor, at=timezone.now(), **fields)
 
@@ -146,9 +150,22 @@ class WrapGaugeAdmin(LookedAt):
     search_fields = ("serial", "machine__serial")
 
 
+class MachineForm(ServiceForm):
+    types = forms.MultipleChoiceField(
+        label="Reel types that it takes", required=False, widget=forms.CheckboxSelectMultiple,
+        help_text="Reels of other types are neither issued for it nor installed in it.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        field: Any = self.fields["types"]
+        field.choices = [(each.code, each.code) for each in access.reel_types()]
+
+
 @admin.register(Machine)
 class MachineAdmin(ThroughServices):
-    list_display = ("serial", "host", "site")
+    form = MachineForm
+    list_display = ("serial", "host", "site", "types")
     list_filter = ("site",)
     list_select_related = ("site",)
     search_fields = ("serial", "host")

@@ -8,6 +8,7 @@ is renamed only with its code kept (a test holds every code to its heading in de
 """
 
 import re
+from collections.abc import Collection
 from typing import Any, ClassVar
 
 
@@ -39,6 +40,26 @@ class NotYet(Exception):
     def __init__(self, run: Any, at: str = "") -> None:
         super().__init__(run)
         self.run, self.at = run, at
+
+
+class AskedFirst(Refused):
+    """Asked before it is done: sent again with the code among its `answers`, which says yes, it is done.
+
+    yes: what a page calls that answer.
+    """
+
+    title = "This is asked first"
+    yes: ClassVar[str] = "Yes"
+    BY_CODE: ClassVar[dict[str, "type[AskedFirst]"]] = {}
+
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        cls.BY_CODE[cls.code] = cls
+
+    def unless_answered(self, answers: Collection[str]) -> None:
+        """Ask, unless the answer came with the act."""
+        if self.code not in answers:
+            raise self
 
 
 class Malformed(Refused):
@@ -247,6 +268,26 @@ class ReelNotInstalled(Refused):
 class MachineOccupied(Refused):
     title = "The machine is occupied"
     message = "Machine {machine} holds reel {serial}; remove that one first."
+
+
+class MachineTakesOthers(Refused):
+    """takes: the types that it takes, in words."""
+
+    title = "The machine does not take the reel"
+    message = (
+        "Machine {machine} takes {takes}; reel {serial} is of type {reel_type}. Choose a machine that takes it; what a "
+        "machine takes, an administrator says."
+    )
+    fields = ("machine",)
+
+
+class IssuedForAnother(AskedFirst):
+    title = "The values are for another machine"
+    message = (
+        "{in_force} are in force for reel {serial} in machine {issued_for}, not in {machine}. If it was put into "
+        "{machine}, that is recorded and the values are withdrawn: none are carried over."
+    )
+    yes = "It is in this machine; withdraw the values"
 
 
 class OtherSite(Refused):

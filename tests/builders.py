@@ -28,8 +28,9 @@ from inspections.services import (
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels.domain.type_rules import TypeRule
-from reels.models import Machine, Person, Publication, Reel, ReelType, Site, WrapGauge
+from reels.models import Installation, Machine, Person, Publication, Reel, ReelEvent, ReelType, Site, WrapGauge
 from reels.services import people, register
+from reels.services.events import ReelEventFacts
 from reels.services.history import Actor
 from reels.services.reels import CableEventFacts, receive_reel
 from tests.worlds import step
@@ -138,10 +139,14 @@ def authorise(person: Person, act: Act, *, site: Site | None = None, valid_from:
 
 @step
 def make_machine(serial: str = "RM-7", site: Site | None = None) -> Machine:
-    fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site()}
-    return Machine.objects.filter(serial=serial).first() or register.add_machine(
-        serial=serial, **fields, **by_administrator()
-    )
+    """A machine that takes reels of every type that there is now."""
+    make_type()
+    types = list(ReelType.objects.order_by("code").values_list("code", flat=True))
+    fields: dict[str, Any] = {"host": "Heron 3", "site": site or make_site(), "types": types}
+    known = Machine.objects.filter(serial=serial).first()
+    if known and known.types != types:
+        register.change(known, types=types, **by_administrator())
+    return known or register.add_machine(serial=serial, **fields, **by_administrator())
 
 
 @step
@@ -341,6 +346,20 @@ def log_cut(cast: Cast, serial: str = "LW-0001", metres: str = "12.5", happened_
             at: datetime = NOW) -> Any:  # fmt: skip
     facts = CableEventFacts(kind="cut", happened_at=happened_at or at, length_removed_m=Decimal(metres))
     return maintenance.log_cable_event(serial=serial, facts=facts, actor=Actor(cast.control), at=at)
+
+
+@step
+def log_event(cast: Cast, kind: str = "respooled", serial: str = "LW-0001", happened_at: datetime | None = None,
+              at: datetime = NOW, **facts: Any) -> ReelEvent:  # fmt: skip
+    said = ReelEventFacts(kind=kind, happened_at=happened_at or at, **facts)
+    return maintenance.log_reel_event(serial=serial, facts=said, actor=Actor(cast.control), at=at)
+
+
+@step
+def removed(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, went_out: bool | None = None) -> Installation:
+    return maintenance.remove(
+        serial=serial, reason="to be counted", cable_went_out=went_out, actor=Actor(cast.control), at=at
+    )
 
 
 @step

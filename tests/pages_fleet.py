@@ -50,7 +50,7 @@ def _whole_job(cast: Cast) -> Inspection:
     builders.signed_count(cast, at=later(days=-40))
     builders.confirmed(cast, builders.issued(cast, at=later(days=-40)), later(days=-40, hours=2))
     builders.log_cut(cast, at=later(days=-9))
-    maintenance.remove(serial="LW-0001", actor=control, at=later(days=-8))
+    maintenance.remove(serial="LW-0001", reason="to be counted", actor=control, at=later(days=-8))
     inspection = builders.open_count(cast, at=later(days=-1))
     inspection = builders.read(cast, inspection, later(days=-1), verifier={"hand_wraps": 11})
     inspection = builders.read(cast, inspection, later(days=-1, minutes=20))

@@ -1,6 +1,7 @@
 """Whole journeys through the services, for tests that need records of every kind."""
 
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.apps import apps
@@ -148,7 +149,8 @@ def one_of_each(cast: Cast) -> None:
     cut = builders.log_cut(cast, at=later(days=1))
     control: dict[str, Any] = {"serial": reel.serial, "actor": Actor(cast.control), "at": later(days=2)}
     maintenance.reverse_cable_event(event_id=cut.pk, remark="of another reel", **control)
-    maintenance.remove(**control)
+    builders.log_event(cast, "used", at=later(days=1), hours=Decimal(2))
+    maintenance.remove(reason="to be counted", **control)
     maintenance.place_hold(reason="rust", **control)
     maintenance.end_hold(reason="cleaned", **control)
     void(cast, inspection, at=later(days=3))

@@ -11,6 +11,7 @@ from inspections.domain.third_reading import FIELD
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models import Inspection, Reading, ReelStatusRow, SetupValues, ThirdReading
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
+from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_in_count, is_stopped, parts_without_finding, seen_by
 from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
 from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for, may_be_read
@@ -32,6 +33,7 @@ def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
         hold=reel_queries.hold_on(reel),
         in_force=values_in_force(reel),
         live=live_inspection(reel),
+        currency=currency_of(reel, counted_at, at) if (counted_at := getattr(reel, "counted_at", None)) else None,
         length_by_log_m=reel_queries.cable_length_at(reel, at),
     )
     return reel

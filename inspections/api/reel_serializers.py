@@ -4,15 +4,16 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inspections.domain.act_fields import MachineFields, ReversalFields, SiteFields
+from inspections.domain.act_fields import InstallationFields, MachineFields, RemovalFields, ReversalFields, SiteFields
 from inspections.domain.words import InspectionState, ReelStatus
 from reels.api.act_fields import body_of
-from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word
+from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import LengthOut, PersonOut
-from reels.domain.words import Parity
+from reels.domain.words import IncidentKind, Parity, ReelEventKind
 from reels.models import CableEvent, Reel
 from reels.queries import length_counted
+from reels.services.events import ReelEventFacts
 from reels.services.reels import CableEventFacts
 
 
@@ -92,11 +93,35 @@ class LiveInspectionOut(Out):
 
 
 class ReelDetailOut(ReelOut):
+    count_current_until = Moment(
+        source="currency.until",
+        default=None,
+        allow_null=True,
+        help_text="When that count lapses by days, if it does.",
+    )
+    count_lapsed_at = Moment(source="currency.ended_at", default=None, allow_null=True)
+    count_lapsed_why = Maybe(source="currency.why", default="", help_text="What ended that count; null: it is current.")
     length_by_log_m = Exact(allow_null=True, help_text="Metres of cable by the log, now; null: unknown.")
     installation = InstallationOut(allow_null=True)
     hold = HoldOut(allow_null=True)
     setup_values = ValuesInForceOut(source="in_force", allow_null=True)
     inspection = LiveInspectionOut(source="live", allow_null=True, help_text="The count that is under way.")
+
+
+class ReelEventOut(Out):
+    id = Number()
+    reel = Text(source="reel.serial")
+    kind = Word(ReelEventKind)
+    incident = Word(IncidentKind, allow_null=True)
+    happened_at = Moment()
+    recorded_at = Moment()
+    recorded_by = PersonOut()
+    uses = Whole(allow_null=True)
+    hours = Exact(allow_null=True)
+    length_out_m = Exact(allow_null=True, help_text="The greatest length that was out.")
+    ends_count = YesNo(help_text="Counts from before it are no longer current.")
+    document = Maybe()
+    words = Maybe()
 
 
 class ReelMovedOut(Out):
@@ -105,8 +130,11 @@ class ReelMovedOut(Out):
 
 
 MachineNamedIn = body_of(MachineFields, "MachineNamedIn")
+InstallationIn = body_of(InstallationFields, "InstallationIn")
+RemovalIn = body_of(RemovalFields, "RemovalIn")
 SiteNamedIn = body_of(SiteFields, "SiteNamedIn")
 CableEventIn = body_of(CableEventFacts, "CableEventIn")
+ReelEventIn = body_of(ReelEventFacts, "ReelEventIn")
 ReversalIn = body_of(ReversalFields, "ReversalIn")
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from inspections.api import details
 from inspections.api import reel_serializers as shapes
-from inspections.queries.counts import cable_events_of
+from inspections.queries.counts import cable_events_of, events_of
 from inspections.queries.search import with_word
 from inspections.queries.status import status_rows_at
 from inspections.services import maintenance
@@ -15,8 +15,9 @@ from reels.api.forms import PageQuery
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
 from reels.domain.words import Scope
-from reels.models import CableEvent, Reel
+from reels.models import CableEvent, Reel, ReelEvent
 from reels.queries import matching
+from reels.services.events import ReelEventFacts
 from reels.services.reels import CableEventFacts, ReelNumbers
 
 
@@ -85,19 +86,37 @@ class CableEventReversalEndpoint(ReelEndpoint):
         )
 
 
+class ReelEventListEndpoint(ReelEndpoint):
+    @read("reel_events_list", shapes.ReelEventOut, query=PageQuery, is_page=True)
+    def get(self, call: Call, serial: str) -> Page:
+        """What happened to a reel beside cuts and other cables, by when it happened."""
+        reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
+        return call.page(events_of(reel), "happened_at", "id")
+
+    @create("reel_events_log", shapes.ReelEventOut, shapes.ReelEventIn, scope=Scope.CABLE_EVENTS, tag=tag_of)
+    def post(self, call: Call, serial: str) -> ReelEvent:
+        """Record that the reel was re-spooled or used, or met with an incident.
+
+        Setup values in force are withdrawn at once where it ends the count that they came from.
+        """
+        facts = ReelEventFacts(**call.payload)
+        return maintenance.log_reel_event(serial=serial, facts=facts, actor=call.actor, at=call.at)
+
+
 class InstallationEndpoint(ReelEndpoint):
-    @create("reels_install", shapes.ReelDetailOut, shapes.MachineNamedIn, status=200, tag=tag_of)
+    @create("reels_install", shapes.ReelDetailOut, shapes.InstallationIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
-        """Record that the reel was put into a machine."""
-        maintenance.install(serial=serial, machine_serial=call.payload["machine"], actor=call.actor, at=call.at)
+        """Record that the reel was put into a machine. Values issued for another one are withdrawn, which is asked."""
+        maintenance.install(serial=serial, machine_serial=call.payload["machine"], answers=call.payload["answers"],
+                            actor=call.actor, at=call.at)  # fmt: skip
         return self.shown(call, serial)
 
 
 class RemovalEndpoint(ReelEndpoint):
-    @create("reels_remove", shapes.ReelDetailOut, status=200, tag=tag_of)
+    @create("reels_remove", shapes.ReelDetailOut, shapes.RemovalIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Record that the reel was taken off its machine; its setup values end."""
-        maintenance.remove(serial=serial, actor=call.actor, at=call.at)
+        maintenance.remove(serial=serial, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, serial)
 
 

@@ -1,5 +1,6 @@
 """What the acts on counts, reels, setup values and flags ask for, where their service takes the values one by one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -7,7 +8,7 @@ from inspections.domain.drift import Ending
 from inspections.domain.findings import ReelPart, Remedy, Severity
 from inspections.domain.third_reading import ASKED_AT
 from inspections.domain.words import Decision, Meaning, Point
-from reels.domain.act_fields import FieldKind, act_field
+from reels.domain.act_fields import FieldKind, ReasonFields, act_field, answers_field
 from reels.domain.words import Side
 
 AS_SHOWN = "As the machine shows it."
@@ -122,6 +123,19 @@ class ReversalFields:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MachineFields:
     machine: str = act_field(FieldKind.SERIAL, label="Machine")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstallationFields(MachineFields):
+    answers: Sequence[str] = answers_field()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemovalFields(ReasonFields):
+    cable_went_out: bool | None = act_field(
+        FieldKind.YES_NO, label="Did cable go out while it was installed?", hint="Not known counts as used.",
+        help="Whether any cable was paid out since it was installed; null, not known, counts as used.", default=None,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -47,7 +47,12 @@ class SetupValues(Kept):
         ]
 
     def __str__(self) -> str:
-        return f"{counted(self.layers, 'layer')}, {counted(self.wraps, 'wrap')} for {self.reel} in {self.machine}"
+        return f"{self.count} for {self.reel} in {self.machine}"
+
+    @property
+    def count(self) -> str:
+        """The two numbers in words."""
+        return f"{counted(self.layers, 'layer')}, {counted(self.wraps, 'wrap')}"
 
 
 class ReadBack(Added):

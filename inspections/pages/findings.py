@@ -73,6 +73,7 @@ class FindingView(ReelActView):
     needs = findings.MAY_RECORD
     form_class = FindingForm
     template_name = "inspections/finding.html"
+    withdraws = "a stop withdraws them"
 
     def form_options(self) -> dict[str, Any]:
         offered: Any = {"kind": ("choose", kinds_offered(self.reel.type, self.part))}
@@ -101,6 +102,7 @@ class CountFindingView(FindingView, InspectionActView):
     """The same, at any step of a count, without the reel's serial while that is still to be read."""
 
     states = tuple(LIVE)
+    withdraws = ""  # the numbers of the count before are no hint to who is reading
 
     def done_at(self) -> str:
         """Back to the worksheet, which leads to the next part that was found not sound, or to what stopped it."""

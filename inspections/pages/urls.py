@@ -22,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("reels", index.reels, name="reels"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
     path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),
+    path("reels/<path:serial>/event", acts.ReelEventView.as_view(), name="reel-event"),
     path("reels/<path:serial>/replacement", acts.ReplacementView.as_view(), name="reel-replacement"),
     path(
         "reels/<path:serial>/cable-events/<int:event_id>/reversal",

@@ -7,12 +7,18 @@ from django.db.models import Max, Q, QuerySet
 
 from inspections.domain.words import LIVE, InspectionState
 from inspections.models import ImportedCount, Inspection, Referral, SignOff, Void
-from reels.models import CableEvent, Installation, Reel, Site
+from reels.models import CableEvent, Installation, Reel, ReelEvent, Site
 
 
 def live_inspection(reel: Reel) -> Inspection | None:
     """The inspection of the reel that is under way. One query."""
     return Inspection.objects.filter(reel=reel, state__in=LIVE).first()
+
+
+def latest_signed(reel: Reel) -> Inspection | None:
+    """The newest count of the reel that both have signed. One query."""
+    signed = Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED)
+    return signed.order_by("-done_at", "-id").first()
 
 
 LATE_DAYS, LATE_INSPECTIONS = 7, 2000
@@ -70,6 +76,11 @@ def sign_offs_of(inspection: Inspection) -> QuerySet[SignOff]:
 def void_of(inspection: Inspection) -> Void | None:
     """How the inspection was taken back, or that somebody has asked for it. One query."""
     return Void.objects.select_related("requested_by", "confirmed_by").filter(inspection=inspection).first()
+
+
+def events_of(reel: Reel) -> QuerySet[ReelEvent]:
+    """What happened to a reel, by when it happened, with who recorded it."""
+    return ReelEvent.objects.filter(reel=reel).select_related("reel", "recorded_by").order_by("happened_at", "id")
 
 
 def cable_events_of(reel: Reel) -> QuerySet[CableEvent]:

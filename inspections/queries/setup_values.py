@@ -14,7 +14,9 @@ _SETUP_PEOPLE = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "wi
 
 def values_in_force(reel: Reel) -> SetupValues | None:
     """The setup values in force for a reel. One query."""
-    return SetupValues.objects.select_related("machine").filter(reel=reel, withdrawn_at__isnull=True).first()
+    return (
+        SetupValues.objects.select_related("machine", "inspection").filter(reel=reel, withdrawn_at__isnull=True).first()
+    )
 
 
 def with_read_backs(values: QuerySet[SetupValues]) -> QuerySet[SetupValues]:

@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 from django.db.models import (
     BigIntegerField,
+    Case,
+    CharField,
     Count,
     DateField,
     Exists,
     F,
-    FilteredRelation,
     Max,
     OuterRef,
     Q,
@@ -19,6 +20,7 @@ from django.db.models import (
     Subquery,
     Sum,
     Value,
+    When,
 )
 from django.db.models.functions import Cast, TruncWeek
 
@@ -35,100 +37,97 @@ from inspections.models import (
     SetupValues,
     SignOff,
 )
-from inspections.queries.findings import closed_by_work
+from inspections.queries.currency import with_ends
 from inspections.queries.search import as_searched
-from reels.models import CableEvent, Reel, ReelType
-from reels.queries import STANDING
+from reels.models import CableEvent, Hold, Installation, Reel, ReelEvent, ReelType
 
 
 def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
-    """The reels with what their status rows say.
+    """The reels with `status` (see ReelStatus), `machine_serial`, `layers` and `wraps` of their latest signed count.
 
-    `status` (see ReelStatus), `machine_serial`, `live_id`, `values_id`, and of the latest signed count `counted_at`,
-    `layers` and `wraps`.
+    One query, for one reel or for thousands.
     """
-    return reels.annotate(
-        status=F("status_row__status"),
-        machine_serial=F("status_row__machine__serial"),
-        live_id=F("status_row__live_id"),
-        values_id=F("status_row__values_id"),
-        counted_at=F("status_row__signed_count_at"),
-        layers=F("status_row__layers"),
-        wraps=F("status_row__wraps"),
-    )
-
-
-def _with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:
-    """The reels with everything that says where they stand, and since when. One query.
-
-    `counted_at`, `layers`, `wraps` and `signed_at` are of the latest signed count, `imported_at` of the last count of
-    older records; `is_changed_since` says that something was done to the cable after the signed one.
-    """
-    here = OuterRef("pk")
-    referral = Referral.objects.filter(inspection__reel=here, released_at__isnull=True)
-    ended = Reading.objects.filter(inspection__reel=here, inspection__state=InspectionState.AWAITING_SIGN_OFF)
-    withdrawn = SetupValues.objects.filter(reel=here, withdrawn_at__isnull=False).order_by("-withdrawn_at")
-    signed = Inspection.objects.filter(reel=here, state=InspectionState.SIGNED).order_by("-done_at", "-id")
-    after = CableEvent.objects.filter(STANDING, reel=here, happened_at__gte=OuterRef("counted_at"))
-    worked_on = closed_by_work(here).filter(closed_at__gte=OuterRef("counted_at"))
-    changed = CableEvent.objects.filter(reel=here).order_by("-recorded_at")
-    imported = ImportedCount.objects.filter(reel=here).order_by("-counted_at")
-    return reels.annotate(
-        # A constraint of each table says that a reel has one of these at most, so that a join repeats no reel; a
-        # subquery for each column would take far longer to be put together, at every act.
-        live=FilteredRelation("inspections", condition=Q(inspections__state__in=sorted(LIVE))),
-        place=FilteredRelation("installations", condition=Q(installations__removed_at__isnull=True)),
-        in_force=FilteredRelation("setup_values", condition=Q(setup_values__withdrawn_at__isnull=True)),
-        hold=FilteredRelation("holds", condition=Q(holds__ended_at__isnull=True)),
-        live_id=F("live__pk"),
-        live_state=F("live__state"),
-        opened_at=F("live__recorded_at"),
-        held_at=F("hold__placed_at"),
-        held_why=F("hold__reason"),
-        installed_at=F("place__installed_at"),
-        machine_id=F("place__machine"),
-        values_id=F("in_force__pk"),
-        values_machine=F("in_force__machine__serial"),
-        issued_at=F("in_force__issued_at"),
-        confirmed_at=F("in_force__confirmed_at"),
-        gone_at=F("retired_at"),
+    live = Inspection.objects.filter(reel=OuterRef("pk"), state__in=LIVE)
+    signed = Inspection.objects.filter(reel=OuterRef("pk"), state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
+    in_force = SetupValues.objects.filter(reel=OuterRef("pk"), withdrawn_at__isnull=True)
+    counted = reels.annotate(
+        live_state=Subquery(live.values("state")[:1]),
         counted_at=Subquery(signed.values("done_at")[:1]),
         layers=Subquery(signed.values("layers")[:1]),
         wraps=Subquery(signed.values("wraps")[:1]),
-        signed_at=Subquery(signed.values("ended_at")[:1]),
+        machine_serial=Subquery(installed.values("machine__serial")[:1]),
+        values_id=Subquery(in_force.values("pk")[:1]),
+        values_confirmed_at=Subquery(in_force.values("confirmed_at")[:1]),
+        is_held=Exists(Hold.objects.filter(reel=OuterRef("pk"), ended_at__isnull=True)),
+    )
+    standing: QuerySet[Reel] = with_ends(counted).annotate(status=_STATUS)
+    return standing
+
+
+_LIVE_STATUS = (
+    (InspectionState.REFERRED, ReelStatus.REFERRED),
+    (InspectionState.AWAITING_SIGN_OFF, ReelStatus.AWAITING_SIGN_OFF),
+    (InspectionState.OPEN, ReelStatus.COUNT_OPEN),
+)
+
+
+# The first that holds is the status, so the order says which one matters more (the table is in DEVELOPERS.md).
+_STATUS = Case(
+    When(retired_at__isnull=False, then=Value(ReelStatus.RETIRED.value)),
+    When(is_held=True, then=Value(ReelStatus.HELD.value)),
+    *(When(live_state=state.value, then=Value(status.value)) for state, status in _LIVE_STATUS),
+    When(
+        machine_serial__isnull=False, values_confirmed_at__isnull=False, then=Value(ReelStatus.VALUES_CONFIRMED.value)
+    ),
+    When(machine_serial__isnull=False, values_id__isnull=False, then=Value(ReelStatus.INSTALLED.value)),
+    When(machine_serial__isnull=False, then=Value(ReelStatus.WITHOUT_VALUES.value)),
+    When(values_id__isnull=False, then=Value(ReelStatus.VALUES_ISSUED.value)),
+    When(counted_at__isnull=False, is_changed_since=False, then=Value(ReelStatus.COUNTED.value)),
+    default=Value(ReelStatus.AWAITING_COUNT.value),
+    output_field=CharField(),
+)
+
+
+def with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:
+    """The reels with their status and everything that says since when they stand where they stand. One query.
+
+    `imported_at` is of the last count of older records; `machine_id` is where the reel is installed.
+    """
+    here = OuterRef("pk")
+    live = Inspection.objects.filter(reel=here, state__in=LIVE)
+    referral = Referral.objects.filter(inspection__reel=here, released_at__isnull=True)
+    ended = Reading.objects.filter(inspection__reel=here, inspection__state=InspectionState.AWAITING_SIGN_OFF)
+    hold = Hold.objects.filter(reel=here, ended_at__isnull=True)
+    installed = Installation.objects.filter(reel=here, removed_at__isnull=True)
+    in_force = SetupValues.objects.filter(reel=here, withdrawn_at__isnull=True)
+    withdrawn = SetupValues.objects.filter(reel=here, withdrawn_at__isnull=False).order_by("-withdrawn_at")
+    signed = Inspection.objects.filter(reel=here, state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    changed = CableEvent.objects.filter(reel=here).order_by("-recorded_at")
+    happened = ReelEvent.objects.filter(reel=here, ends_count=True).order_by("-recorded_at")
+    removed = Installation.objects.filter(reel=here, removed_at__isnull=False).order_by("-removed_at")
+    imported = ImportedCount.objects.filter(reel=here).order_by("-counted_at")
+    return with_status(reels).annotate(
+        live_id=Subquery(live.values("pk")[:1]),
+        opened_at=Subquery(live.values("recorded_at")[:1]),
         referred_at=Subquery(referral.values("referred_at")[:1]),
         worked_out_at=Subquery(ended.values("inspection").annotate(last=Max("ended_at")).values("last")[:1]),
+        held_at=Subquery(hold.values("placed_at")[:1]),
+        held_why=Subquery(hold.values("reason")[:1]),
+        installed_at=Subquery(installed.values("installed_at")[:1]),
+        machine_id=Subquery(installed.values("machine")[:1]),
+        values_machine=Subquery(in_force.values("machine__serial")[:1]),
+        issued_at=Subquery(in_force.values("issued_at")[:1]),
+        confirmed_at=F("values_confirmed_at"),
         withdrawn_at=Subquery(withdrawn.values("withdrawn_at")[:1]),
+        signed_at=Subquery(signed.values("ended_at")[:1]),
         changed_at=Subquery(changed.values("recorded_at")[:1]),
+        happened_at=Subquery(happened.values("recorded_at")[:1]),
+        removed_at=Subquery(removed.values("removed_at")[:1]),
+        gone_at=F("retired_at"),
         imported_at=Subquery(imported.values("counted_at")[:1]),
-        is_changed_since=Exists(after) | Exists(worked_on),
         has_open_flag=Exists(DriftFlag.objects.filter(reel=here, closed_at__isnull=True)),
     )
-
-
-_LIVE_STATUS = {
-    InspectionState.REFERRED: ReelStatus.REFERRED,
-    InspectionState.AWAITING_SIGN_OFF: ReelStatus.AWAITING_SIGN_OFF,
-    InspectionState.OPEN: ReelStatus.COUNT_OPEN,
-}
-
-
-def _status_of(reel: Any) -> ReelStatus:
-    """The first that holds, so the order says which one matters more (the table is in DEVELOPERS.md)."""
-    if reel.gone_at:
-        return ReelStatus.RETIRED
-    if reel.held_at:
-        return ReelStatus.HELD
-    if reel.live_state:
-        return _LIVE_STATUS[reel.live_state]
-    if reel.machine_id and reel.values_id:
-        return ReelStatus.VALUES_CONFIRMED if reel.confirmed_at else ReelStatus.INSTALLED
-    if reel.machine_id:
-        return ReelStatus.WITHOUT_VALUES
-    if reel.values_id:
-        return ReelStatus.VALUES_ISSUED
-    is_counted = reel.counted_at and not reel.is_changed_since
-    return ReelStatus.COUNTED if is_counted else ReelStatus.AWAITING_COUNT
 
 
 # In the order of the board, and the columns of which the latest says since when a reel stands there.
@@ -138,7 +137,7 @@ SINCE: dict[ReelStatus, tuple[str, ...]] = {
     ReelStatus.WITHOUT_VALUES: ("withdrawn_at", "installed_at"),
     ReelStatus.AWAITING_SIGN_OFF: ("worked_out_at",),
     ReelStatus.COUNT_OPEN: ("opened_at",),
-    ReelStatus.AWAITING_COUNT: ("changed_at", "withdrawn_at"),
+    ReelStatus.AWAITING_COUNT: ("changed_at", "happened_at", "removed_at", "withdrawn_at"),
     ReelStatus.COUNTED: ("signed_at", "withdrawn_at"),
     ReelStatus.VALUES_ISSUED: ("issued_at",),
     ReelStatus.INSTALLED: ("installed_at", "issued_at"),
@@ -153,7 +152,7 @@ def status_rows_of(reels: QuerySet[Reel]) -> Iterator[ReelStatusRow]:
 
     Acts keep what this says, the rebuild puts it back, and the check of all records compares with it.
     """
-    for reel in _with_names(_with_moments(reels)).annotate(head=F("chain__head")).order_by("pk"):
+    for reel in with_names(with_moments(reels)).annotate(head=F("chain__head")).order_by("pk"):
         yield _status_row(reel)
 
 
@@ -162,14 +161,14 @@ def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
     return ReelStatusRow.objects.filter(sites)
 
 
-def _with_names(reels: QuerySet[Any]) -> QuerySet[Any]:
-    """The reels, as `_with_moments` gives them, with the names that they are searched by beside their own."""
+def with_names(reels: QuerySet[Any]) -> QuerySet[Any]:
+    """The reels with the names that they are searched by, beside their own and their machine's. No query more."""
     signed = SignOff.objects.filter(inspection__reel=OuterRef("pk"), inspection__state=InspectionState.SIGNED)
     signed = signed.order_by("-inspection__done_at", "-inspection")
     at_work = Participant.objects.filter(inspection__reel=OuterRef("pk"), inspection__state__in=LIVE).order_by("-pk")
+    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
     named: QuerySet[Any] = reels.annotate(
-        machine_serial=F("place__machine__serial"),
-        host=F("place__machine__host"),
+        host=Subquery(installed.values("machine__host")[:1]),
         counted_by=Subquery(signed.filter(meaning=Meaning.COUNTED).values("full_name")[:1]),
         verified_by=Subquery(signed.filter(meaning=Meaning.VERIFIED).values("full_name")[:1]),
         technician=Subquery(at_work.filter(role=Role.TECHNICIAN).values("person__full_name")[:1]),
@@ -184,8 +183,8 @@ def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
 
 
 def _status_row(reel: Any) -> ReelStatusRow:
-    """reel: as `_with_moments` gives it, with its history's head."""
-    status = _status_of(reel)
+    """reel: as `with_moments` gives it, with its history's head."""
+    status = ReelStatus(reel.status)
     counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(

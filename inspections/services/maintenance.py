@@ -1,6 +1,6 @@
 """What maintenance control records of a reel, and what follows from it: setup values are withdrawn at once."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
@@ -13,12 +13,13 @@ from inspections.domain.words import Act
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.opening import require_no_live_count
-from inspections.services.setup import hold_reel, withdraw_values
+from inspections.services.setup import hold_reel, require_current, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
-from reels.errors import AlreadyReversed, MachineOccupied, OtherSite, ReelNotHeld, ReelNotInstalled
-from reels.models import CableEvent, Hold, Installation, Machine, Reel, Site
+from reels.errors import AlreadyReversed, IssuedForAnother, MachineOccupied, OtherSite, ReelNotHeld, ReelNotInstalled
+from reels.models import CableEvent, Hold, Installation, Machine, Reel, ReelEvent, Site
 from reels.services import reels
+from reels.services.events import ReelEventFacts, add_reel_event
 from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.reels import (
     CableEventFacts,
@@ -26,7 +27,10 @@ from reels.services.reels import (
     require_in_service,
     require_not_held,
     require_off_machine,
+    require_taken,
 )
+
+MAY_LOG_EVENTS = (Act.MAINTAIN, Act.COUNT, Act.SET)
 
 
 @transaction.atomic
@@ -55,26 +59,47 @@ def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor
 
 
 @transaction.atomic
-def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Installation:
-    """Record that a reel was put into a machine."""
+def log_reel_event(*, serial: str, facts: ReelEventFacts, actor: Actor, at: datetime) -> ReelEvent:
+    """Record that a reel was re-spooled or used, or met with an incident. What ends its count withdraws its values."""
+    with _on_reel(serial, f"reel_{facts.kind}", actor, at, *MAY_LOG_EVENTS) as (act, reel):
+        event = add_reel_event(act, reel, facts)
+        values = values_in_force(reel) if event.ends_count else None
+        if values and values.inspection.done_at <= event.happened_at:
+            withdraw_values(act, reel, f"{event.named} on {reel.site.day_of(event.happened_at)}")
+    return event
+
+
+@transaction.atomic
+def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime,
+            answers: Collection[str] = ()) -> Installation:  # fmt: skip
+    """Record that a reel was put into a machine. Raises IssuedForAnother unless that is among the answers."""
     with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
         require_no_live_count(reel)
         values = values_in_force(reel)
         if values and values.machine_id != machine.pk:
+            IssuedForAnother(in_force=values.count, serial=serial, issued_for=values.machine.serial,
+                             machine=machine.serial).unless_answered(answers)  # fmt: skip
             withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
+        elif values:
+            require_current(values.inspection, at)
         return _install(act, reel, machine)
 
 
 @transaction.atomic
-def remove(*, serial: str, actor: Actor, at: datetime) -> Installation:
-    """Record that a reel was taken off its machine; its setup values end."""
+def remove(*, serial: str, reason: str, actor: Actor, at: datetime,
+           cable_went_out: bool | None = None) -> Installation:  # fmt: skip
+    """Record that a reel was taken off its machine; its setup values end.
+
+    cable_went_out: while it was installed; None, not known, counts as used.
+    """
     with _on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
         installation = reel_queries.installation_of(reel)
         if installation is None:
             raise ReelNotInstalled(serial=reel.serial)
-        act.change(installation, removed_at=at, removed_by=actor.person)
-        withdraw_values(act, reel, f"the reel was removed from machine {installation.machine.serial}")
+        act.change(installation, removed_at=at, removed_by=actor.person, removal_reason=reason,
+                   cable_went_out=cable_went_out)  # fmt: skip
+        withdraw_values(act, reel, f"the reel was removed from machine {installation.machine.serial}: {reason}")
     return installation
 
 
@@ -135,6 +160,7 @@ def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
     require_in_service(reel)
     require_off_machine(reel)
     require_not_held(reel)
+    require_taken(reel, machine)
     if reel.site_id != machine.site_id:
         raise OtherSite(serial=reel.serial, reel_site=reel.site, machine=machine.serial, machine_site=machine.site)
     new = Installation(reel=reel, machine=machine, installed_at=act.at, installed_by=act.actor.person)

@@ -6,12 +6,12 @@ from django.db import IntegrityError, transaction
 
 from inspections import access
 from inspections.domain.act_fields import CHECKS
-from inspections.domain.findings import Remedy
-from inspections.domain.words import Act, InspectionState
-from inspections.errors import NotInForce, NotIssuable, RulesNotConfirmed, SamePerson, StepMissing
+from inspections.domain.words import Act
+from inspections.errors import CountLapsed, NotInForce, NotIssuable, RulesNotConfirmed, SamePerson, StepMissing
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
-from inspections.queries.counts import live_inspection
-from inspections.queries.findings import closed_by_work, require_no_stop
+from inspections.queries.counts import latest_signed, live_inspection
+from inspections.queries.currency import currency_of
+from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.gauges import require_home
 from reels import access as reel_access
@@ -20,7 +20,7 @@ from reels.domain.type_rules import without_source
 from reels.errors import ValueNotTaken
 from reels.models import Hold, Machine, Reel, ReelType
 from reels.services.history import Actor, ActRecorder, record_act
-from reels.services.reels import require_in_service, require_not_held
+from reels.services.reels import require_in_service, require_not_held, require_taken
 
 SETTER, CONFIRMER = "setter", "confirmer"
 
@@ -29,7 +29,7 @@ SETTER, CONFIRMER = "setter", "confirmer"
 def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> SetupValues:
     """Issue the setup values of a reel's latest signed inspection for one machine.
 
-    Raises OnlyInPerson, NotIssuable, StopFindingOpen, ReelHeld, ReelRetired or NotAuthorised.
+    Raises OnlyInPerson, NotIssuable, StopFindingOpen, ReelHeld, ReelRetired, MachineTakesOthers or NotAuthorised.
     """
     access.in_person(actor)
     reel = reel_access.reel_for_update(serial, actor.person, at)
@@ -38,7 +38,8 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
     require_in_service(reel)
     require_no_stop(reel)
     require_not_held(reel)
-    inspection = _issuable_inspection(reel, machine)
+    require_taken(reel, machine)
+    inspection = _issuable_inspection(reel, machine, at)
     with record_act(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as act:
         return _add_values(act, reel, machine, inspection)
 
@@ -97,6 +98,7 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
     if values.confirmed_at:
         raise StepMissing(missing="nothing; these values are confirmed already")
     require_home(values.machine)
+    require_current(values.inspection, at)
     with record_act(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as act:
         read_back = _add_read_back(act, values, CONFIRMER, layers, wraps)
         if read_back.matches:
@@ -153,6 +155,13 @@ def hold_reel(act: ActRecorder, reel: Reel, reason: str) -> Hold:
     return hold
 
 
+def require_current(inspection: Inspection, at: datetime) -> None:
+    """Raises CountLapsed where something has ended the count by then."""
+    currency = currency_of(inspection.reel, inspection.done_at, at)
+    if not currency.is_current:
+        raise CountLapsed(inspection=inspection.pk, why=currency.why)
+
+
 def rules_unconfirmed(reel_type: ReelType) -> RulesNotConfirmed | None:
     """Why nothing may be signed or issued by the rules of a type, with what has to be done; or nothing."""
     if reel_type.rules_confirmed_at:
@@ -163,23 +172,13 @@ def rules_unconfirmed(reel_type: ReelType) -> RulesNotConfirmed | None:
     return RulesNotConfirmed(reel_type=reel_type.code, todo=todo)
 
 
-def _issuable_inspection(reel: Reel, machine: Machine) -> Inspection:
+def _issuable_inspection(reel: Reel, machine: Machine, at: datetime) -> Inspection:
     if refused := rules_unconfirmed(reel.type):
         raise refused
-    signed = reel.inspections.filter(state=InspectionState.SIGNED)
-    inspection = signed.order_by("-done_at", "-id").first()
+    inspection = latest_signed(reel)
     if inspection is None:
         raise NotIssuable(why=f"Reel {reel.serial} has no signed inspection; an imported count is never a source.")
-    if event := reel_queries.standing_cable_events(reel).filter(happened_at__gte=inspection.done_at).first():
-        raise NotIssuable(
-            why=f"After inspection {inspection.pk} an entry says: {event.get_kind_display()} on "
-            f"{event.happened_at:%Y-%m-%d}. Count the reel again."
-        )
-    if closed := closed_by_work(reel).filter(closed_at__gte=inspection.done_at).first():
-        raise NotIssuable(
-            why=f"After inspection {inspection.pk} finding {closed.pk} was closed: {Remedy(closed.remedy).spoken}. "
-            "Count the reel again."
-        )
+    require_current(inspection, at)
     if live := live_inspection(reel):
         raise NotIssuable(why=f"Inspection {live.pk} of reel {reel.serial} is under way; finish or cancel it first.")
     installed = reel_queries.installation_of(reel)

@@ -55,7 +55,7 @@ def field_of(field: ActField) -> serializers.Field[Any, Any, Any, Any]:
     if field.kind in TEXTS:
         options |= {"max_length": field.most} if field.most else {}
         return TEXTS[field.kind](**options) if field.is_required else Maybe(**options)
-    if field.kind == FieldKind.CODES:
+    if field.kind in (FieldKind.CODES, FieldKind.ANSWERS):
         return Codes(**options, required=field.is_required, allow_empty=not field.is_required)
     if not field.is_required:
         options |= {"default": field.default} | ({"allow_null": True} if field.default is None else {})

@@ -4,6 +4,7 @@ from typing import Any
 
 from reels import access
 from reels.api import serializers as shapes
+from reels.api import type_serializers as types
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of_columns, update
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
@@ -47,24 +48,24 @@ class SiteDetailEndpoint(Endpoint):
 
 
 class ReelTypeListEndpoint(Endpoint):
-    @read("reel_types_list", shapes.ReelTypeOut, query=PageQuery, is_page=True)
+    @read("reel_types_list", types.ReelTypeOut, query=PageQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """Every reel type."""
         return call.page(access.reel_types(), "code", "id")
 
-    @create("reel_types_add", shapes.ReelTypeOut, shapes.ReelTypeIn, tag=tag_of_columns)
+    @create("reel_types_add", types.ReelTypeOut, types.ReelTypeIn, tag=tag_of_columns)
     def post(self, call: Call) -> ReelType:
         """A new reel type, for administrators."""
         return register.add_reel_type(actor=call.actor, at=call.at, **call.payload)
 
 
 class ReelTypeDetailEndpoint(Endpoint):
-    @read("reel_types_show", shapes.ReelTypeOut, tag=tag_of_columns)
+    @read("reel_types_show", types.ReelTypeOut, tag=tag_of_columns)
     def get(self, call: Call, code: str) -> ReelType:
         """One reel type."""
         return access.reel_type(code)
 
-    @update("reel_types_change", shapes.ReelTypeOut, shapes.ReelTypePatch)
+    @update("reel_types_change", types.ReelTypeOut, types.ReelTypePatch)
     def patch(self, call: Call, code: str) -> ReelType:
         """Put a reel type right, for administrators. A count under way keeps the parameters it was opened with."""
         reel_type = access.reel_type(code)
@@ -78,7 +79,7 @@ class ReelTypeDetailEndpoint(Endpoint):
 
 
 class RuleSourcesEndpoint(Endpoint):
-    @create("reel_types_source_rules", shapes.ReelTypeOut, shapes.RuleSourcesIn, status=200)
+    @create("reel_types_source_rules", types.ReelTypeOut, shapes.RuleSourcesIn, status=200)
     def post(self, call: Call, code: str) -> ReelType:
         """Say where rules of a reel type are written, for administrators. Another administrator confirms them then."""
         access.only_administrators(call.actor.person)
@@ -90,7 +91,7 @@ class RuleSourcesEndpoint(Endpoint):
 
 
 class RuleConfirmationEndpoint(Endpoint):
-    @create("reel_types_confirm_rules", shapes.ReelTypeOut, status=200)
+    @create("reel_types_confirm_rules", types.ReelTypeOut, status=200)
     def post(self, call: Call, code: str) -> ReelType:
         """Confirm the rules of a reel type, for an administrator who neither gave nor changed them; not for scripts."""
         access.only_administrators(call.actor.person)

@@ -18,7 +18,7 @@ PASSWORD_MOST, REMARK_MOST = 200, 2000  # characters
 class FieldKind(StrEnum):
     """What a value is; REMARK: a few sentences; SERIAL, CODE and USERNAME: of something that is there already.
 
-    CODES: of some of those that are there; DAY: of the calendar.
+    CODES: of some of those that are there; DAY: of the calendar; ANSWERS: codes of what was asked, each with yes.
     """
 
     TEXT = auto()
@@ -34,6 +34,7 @@ class FieldKind(StrEnum):
     CODES = auto()
     USERNAME = auto()
     DAY = auto()
+    ANSWERS = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +75,14 @@ class ReasonFields:
     reason: str = act_field(
         FieldKind.REMARK, label="Reason", missing="Give a reason.", help="Why; it is kept and shown."
     )
+
+
+def answers_field() -> Any:
+    """For an act that may be asked about before it is done."""
+    return act_field(
+        FieldKind.ANSWERS, label="This was asked", default=(),
+        help="Codes of questions (409) that were asked about this request, each answered with yes.",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

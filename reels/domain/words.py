@@ -14,6 +14,38 @@ def counted(number: int, thing: str, things: str = "") -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {things or thing + 's'}"
 
 
+class ReelEventKind(StrEnum):
+    """What can happen to a reel beside a cut or another cable."""
+
+    RESPOOLED = "respooled"
+    USED = "used"
+    INCIDENT = "incident"
+
+    @property
+    def spoken(self) -> str:
+        """As people say it."""
+        return "re-spooled" if self is ReelEventKind.RESPOOLED else self.value
+
+
+class IncidentKind(StrEnum):
+    """Of an incident."""
+
+    JAM = "jam"
+    OVERRUN = "overrun"
+    DROPPED = "dropped"
+    SHOCK = "shock"
+    LIGHTNING = "lightning"
+    OTHER = "other"
+
+
+class CountEffect(StrEnum):
+    """What a use on the machine, or an incident, does to a count, as the type says."""
+
+    NOTHING = "nothing"
+    ASKS = "asks"
+    ENDS = "ends"
+
+
 class Side(StrEnum):
     """A flange of the drum, as installed, looking forward."""
 

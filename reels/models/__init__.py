@@ -1,6 +1,6 @@
 """The shape of what is kept about people, sites, reel types, machines and reels, and their histories."""
 
-from reels.models.assemblies import CableEvent, Hold, Installation, Reel
+from reels.models.assemblies import CableEvent, Hold, Installation, Reel, ReelEvent
 from reels.models.base import Added, Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
@@ -38,6 +38,7 @@ __all__ = [
     "PublicationType",
     "RecoveryCode",
     "Reel",
+    "ReelEvent",
     "ReelType",
     "SecondFactor",
     "Site",

@@ -6,7 +6,8 @@ from django.db import models
 from django.db.models import Q
 
 from reels import append_only
-from reels.models.base import Kept, exact_length
+from reels.domain.words import IncidentKind, ReelEventKind, counted
+from reels.models.base import Added, Kept, choices, exact_length
 from reels.models.histories import Chain
 from reels.models.people import Person
 from reels.models.register import Machine, ReelType, Site
@@ -41,6 +42,8 @@ class Installation(Kept):
     installed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     removed_at = models.DateTimeField(null=True)
     removed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    removal_reason = models.TextField(blank=True, default="")
+    cable_went_out = models.BooleanField(null=True, help_text="While it was installed; not known counts as used.")
 
     class Meta:
         constraints = [
@@ -94,6 +97,50 @@ class CableEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} on {self.reel}"
+
+
+class ReelEvent(Added):
+    """What happened to a reel beside a cut or another cable. ends_count: the counts from before are no longer true."""
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=9, choices=choices(ReelEventKind))
+    incident = models.CharField(max_length=9, choices=choices(IncidentKind), blank=True)
+    uses = models.PositiveSmallIntegerField(null=True)
+    hours = models.DecimalField(max_digits=9, decimal_places=3, null=True)
+    length_out_m = exact_length(null=True, help_text="The greatest that was out.")
+    ends_count = models.BooleanField()
+    happened_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    document = models.CharField(max_length=120, blank=True)
+    words = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("happened_at", "id")
+        indexes = [models.Index(fields=("reel", "happened_at"), name="reel_event_by_reel")]
+        constraints = [
+            models.CheckConstraint(
+                name="reel_event_respooling_ends_counts", condition=~Q(kind="respooled") | Q(ends_count=True)
+            ),
+            models.CheckConstraint(
+                name="reel_event_incident_is_named",
+                condition=(Q(kind="incident") & ~Q(incident="")) | (~Q(kind="incident") & Q(incident="")),
+            ),
+            models.CheckConstraint(
+                name="reel_event_use_is_counted",
+                condition=Q(kind="used", uses__gte=1) | (~Q(kind="used") & Q(uses__isnull=True)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.named} on {self.reel}"
+
+    @property
+    def named(self) -> str:
+        """What it was, in a few words."""
+        if self.kind == ReelEventKind.INCIDENT:
+            return f"incident ({self.incident})"
+        return counted(self.uses or 0, "use") if self.kind == ReelEventKind.USED else "re-spooled"
 
 
 class Hold(Kept):

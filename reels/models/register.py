@@ -3,11 +3,11 @@
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from django.core.validators import RegexValidator
+from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from reels.domain.words import SERIAL, Graduation, LinePlace, Side, UnusualRule, WindingSense
+from reels.domain.words import SERIAL, CountEffect, Graduation, LinePlace, Side, UnusualRule, WindingSense
 from reels.models.base import Added, Kept, choices, exact_length
 
 
@@ -57,6 +57,26 @@ class ReelType(Kept):
     unusual = models.CharField(max_length=6, choices=choices(UnusualRule), default=UnusualRule.HOLD)
     unusual_publication = models.CharField(max_length=120, blank=True, help_text="Allows unusual counts.")
     least_length_m = exact_length(null=True, blank=True)
+    count_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1)],
+        help_text="A count lapses after. Empty: never.",
+    )
+    count_uses = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1)],
+        help_text="A count lapses after. Empty: never.",
+    )
+    after_use = models.CharField(
+        max_length=7, choices=choices(CountEffect), default=CountEffect.NOTHING,
+        help_text="What a use on the machine does to a count. A removal after use always ends it.",
+    )  # fmt: skip
+    after_incident = models.CharField(
+        max_length=7, choices=choices(CountEffect), default=CountEffect.ASKS,
+        help_text="What an incident does to a count.",
+    )  # fmt: skip
     rule_sources = models.JSONField(default=dict, blank=True, help_text="By rule: where it stands, and who said so.")
     rules_written_by = models.JSONField(default=list, blank=True, help_text="Who wrote them since they were confirmed.")
     rules_confirmed_by = models.ForeignKey("Person", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
@@ -146,6 +166,7 @@ class Machine(Kept):
     serial = models.CharField(max_length=40, unique=True)
     host = models.CharField(max_length=60, help_text="The host's registration or name.")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="machines")
+    types = models.JSONField(default=list, blank=True, help_text="Codes of the reel types that it takes; no others.")
 
     class Meta:
         ordering = ("serial",)

@@ -8,12 +8,17 @@ from django import forms
 
 from reels import access
 from reels.domain.act_fields import PASSWORD_MOST, REMARK_MOST, ActField, FieldKind, fields_of
-from reels.pages.acts import ActForm
+from reels.pages.acts import ActForm, AnswersField
 
 AnyForm = TypeVar("AnyForm", bound=forms.Form)
 KEYED = {"inputmode": "numeric", "autocomplete": "off"}  # the browser offers nothing that was typed before
 # Of what is read off a plate: nothing fills it in.
 READ_OFF = {"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
+# Where nothing is preset, since not to know is an answer too.
+YES_NO_OR_NOT_KNOWN: dict[str, Any] = {
+    "made": forms.TypedChoiceField, "choices": [("", "not known"), ("yes", "yes"), ("no", "no")], "empty_value": None,
+    "coerce": lambda word: word == "yes",
+}  # fmt: skip
 LINE = {"widget": forms.TextInput()}  # where a page asks for a few words, and the API takes more
 
 
@@ -51,7 +56,9 @@ def field_of(field: ActField, **changes: Any) -> forms.Field:
         options["max_length"] = field.most or REMARK_MOST
     if field.words:
         options["choices"] = field.words
-    return made(**{**options, **more, **changes})
+    options |= {**more, **changes}
+    maker: type[forms.Field] = options.pop("made", made)
+    return maker(**options)
 
 
 _MOMENT = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
@@ -72,5 +79,6 @@ MAKERS: dict[FieldKind, tuple[type[forms.Field], dict[str, Any]]] = {
     FieldKind.WHOLE: (forms.IntegerField, {"min_value": 0, "max_value": 9999, "widget": forms.NumberInput(KEYED)}),
     FieldKind.YES_NO: (forms.BooleanField, {}), FieldKind.DAY: (forms.DateField, {"widget": _DAY}),
     FieldKind.CODES: (forms.MultipleChoiceField, {"widget": forms.CheckboxSelectMultiple}),
+    FieldKind.ANSWERS: (AnswersField, {}),
     FieldKind.WORD: _CHOICE, FieldKind.SERIAL: _CHOICE, FieldKind.CODE: _CHOICE, FieldKind.USERNAME: _CHOICE,
 }  # fmt: skip

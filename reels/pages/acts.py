@@ -9,12 +9,13 @@ The token comes first, since a form that was taken has changed the record that i
 
 import json
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from functools import cached_property
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
+from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
@@ -28,7 +29,16 @@ from django.views import View
 from django.views.decorators.cache import never_cache
 
 from reels.domain import ledger
-from reels.errors import KeyReused, Malformed, NotAllowed, NotFound, Refused, TooManyTries, WrongPassword
+from reels.errors import (
+    AskedFirst,
+    KeyReused,
+    Malformed,
+    NotAllowed,
+    NotFound,
+    Refused,
+    TooManyTries,
+    WrongPassword,
+)
 from reels.models import Person, Site
 from reels.pages.answers import reader, show
 from reels.pages.plain import PlainForm
@@ -66,6 +76,23 @@ class TokenMissing(Refused):
     message = "This was not stored: the form is an old one. What you typed is still here in a new one; send it."
 
 
+class AnswersField(forms.MultipleChoiceField):
+    """What was asked about an act, each to be ticked; nothing is seen of it until something is asked."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{**options, "required": False})
+
+    def valid_value(self, value: Any) -> bool:
+        return value in AskedFirst.BY_CODE
+
+    def add(self, code: str) -> None:
+        """Have a question among those that can be answered."""
+        known: Any = self.choices
+        self.choices = list(dict.fromkeys([*known, (code, AskedFirst.BY_CODE[code].yes)]))
+
+
 class ActForm(PlainForm):
     """The form of an act. Made again it has another token, so that what is corrected is no repeat.
 
@@ -76,6 +103,19 @@ class ActForm(PlainForm):
         super().__init__(*args, **options)
         for name, (empty, choices) in (offered or {}).items():
             self.offer(name, empty, choices)
+        for code in self["answers"].data or () if "answers" in self.fields else ():
+            if code in AskedFirst.BY_CODE:
+                self.ask(code)
+
+    def __iter__(self) -> Iterator[forms.BoundField]:
+        """The fields that are to be seen."""
+        return (each for each in super().__iter__() if not isinstance(each.field, AnswersField) or each.field.choices)
+
+    def ask(self, code: str) -> None:
+        """Have the form show a question that was asked about what it sent."""
+        field = self.fields["answers"]
+        assert isinstance(field, AnswersField), "a form of an act that may be asked about declares its answers"
+        field.add(code)
 
     @cached_property
     def token(self) -> str:
@@ -266,6 +306,9 @@ class ActView(View):
         headers = {}
         if isinstance(refused, TooManyTries):
             status, headers = TOO_MANY, {"Retry-After": str(refused.facts["retry_after_s"])}
+        if isinstance(refused, AskedFirst):
+            form.ask(refused.code)
+            field = "answers"
         body = json.dumps({"field": field, "detail": str(refused)}).encode()
         return submissions.SentAnswer(status=status, media_type=JSON, body=body, headers=headers)
 

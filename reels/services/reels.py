@@ -14,13 +14,14 @@ from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import (
     AlreadyThere,
     CutTooLong,
+    MachineTakesOthers,
     OutOfTime,
     ReelHeld,
     ReelInstalled,
     ReelRetired,
     ValueNotTaken,
 )  # fmt: skip
-from reels.models import CableEvent, Chain, Reel, ReelType, Site
+from reels.models import CableEvent, Chain, Machine, Reel, ReelType, Site
 from reels.services.history import Actor, ActRecorder, record_act
 
 
@@ -70,7 +71,7 @@ def receive_reel(*, serial: str, reel_type: ReelType, site: Site, received_on: d
 def add_cable_event(act: ActRecorder, reel: Reel, facts: CableEventFacts) -> CableEvent:
     """Write down that cable was cut or replaced. Raises OutOfTime, CutTooLong or ValueNotTaken."""
     require_in_service(reel)
-    _check_time("happened_at", facts.happened_at, reel, act.at)
+    require_time("happened_at", facts.happened_at, reel, act.at)
     if facts.kind == CableEvent.Kind.CUT:
         _check_cut(reel, facts)
     return act.add(
@@ -92,13 +93,21 @@ def require_off_machine(reel: Reel) -> None:
         raise ReelInstalled(serial=reel.serial, machine=current.machine.serial)
 
 
+def require_taken(reel: Reel, machine: Machine) -> None:
+    """Raises MachineTakesOthers where the machine does not name the reel's type."""
+    if reel.type.code not in machine.types:
+        takes = f"reels of type {', '.join(machine.types)}" if machine.types else "no reel type yet"
+        raise MachineTakesOthers(machine=machine.serial, takes=takes, serial=reel.serial, reel_type=reel.type.code)
+
+
 def require_not_held(reel: Reel) -> None:
     """Raises ReelHeld."""
     if hold := queries.hold_on(reel):
         raise ReelHeld(serial=reel.serial, since=hold.placed_at.date(), reason=hold.reason)
 
 
-def _check_time(field: str, seen: datetime, reel: Reel, at: datetime) -> None:
+def require_time(field: str, seen: datetime, reel: Reel, at: datetime) -> None:
+    """Raises OutOfTime for a time before the reel was received, or still to come."""
     if not (reel.received_on <= seen.date() and seen <= at):
         raise OutOfTime(field=field, seen=seen.isoformat(), earliest=reel.received_on, latest=at.isoformat())
 

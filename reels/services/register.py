@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
+from django.db.models import Q
 
 from reels import access
 from reels.domain.type_rules import DECIDING, RULE_NAMES, TypeRule, still_sourced, without_source
@@ -31,6 +32,7 @@ from reels.models import (
     Posting,
     Publication,
     PublicationType,
+    Reel,
     ReelType,
     Site,
     WrapGauge,
@@ -109,7 +111,7 @@ def _rewritten(row: ReelType, actor: Actor) -> dict[str, Any]:
 
 @transaction.atomic
 def add_machine(*, actor: Actor, at: datetime, **fields: Any) -> Machine:
-    """A new reeling machine. fields: those of Machine."""
+    """A new reeling machine. fields: those of Machine; what it takes may be named later, and until then is nothing."""
     return add(Machine(**fields), "machine_added", actor, at)
 
 
@@ -266,6 +268,21 @@ def check(row: models.Model) -> None:
         raise ValueNotTaken(field=name, seen=seen, allowed=" ".join(m for e in errors for m in e.messages)) from refused
     if isinstance(row, ReelType):
         drum_from(vars(row))  # raises ImpossibleDrum
+    if isinstance(row, Machine):
+        _check_taken(row)
+
+
+def _check_taken(machine: Machine) -> None:
+    """It names types that there are, and leaves out none of a reel that is in it or has values in force for it."""
+    known = set(access.reel_types().values_list("code", flat=True))
+    if unknown := sorted(set(machine.types) - known):
+        raise ValueNotTaken(field="types", seen=", ".join(unknown), allowed=f"of {', '.join(sorted(known))}")
+    is_here = Q(installations__machine=machine.pk, installations__removed_at__isnull=True)
+    is_awaited = Q(setup_values__machine=machine.pk, setup_values__withdrawn_at__isnull=True)
+    others = Reel.objects.exclude(type__code__in=machine.types)
+    if machine.pk and (reel := others.filter(is_here | is_awaited).select_related("type").first()):
+        allowed = f"{reel.type.code} among them: reel {reel.serial} is in the machine, or has values in force for it"
+        raise ValueNotTaken(field="types", seen=", ".join(machine.types) or "none", allowed=allowed)
 
 
 def _word(row: models.Model) -> str:

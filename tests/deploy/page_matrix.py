@@ -137,6 +137,7 @@ PAGES = (
     *page(REEL, "/reels/PLAIN", SEEN_AT_THE_SITE),
     *_act(f"{REEL}/cut", "/reels/PLAIN/cut"),
     *_act(f"{REEL}/replacement", "/reels/PLAIN/replacement"),
+    *_act(f"{REEL}/event", "/reels/PLAIN/event"),
     *_act(f"{REEL}/cable-events/<int:event_id>/reversal", "/reels/CUT/cable-events/{event}/reversal"),
     *_act(f"{REEL}/setup-values", "/reels/SIGNED/setup-values"),
     *_act(f"{REEL}/installation", "/reels/PLAIN/installation"),

@@ -2,6 +2,7 @@
 
 from copy import copy
 from http.client import HTTPException
+from typing import Any
 
 import pytest
 
@@ -136,7 +137,7 @@ def test_a_gauge_leaves_while_its_machine_is_confirmed(server, cast):
     """Either it was there, and the values are confirmed; or it had left, and they are not."""
     builders.signed_count(cast)
     values = builders.issued(cast)
-    by = {"at": builders.NOW}
+    by: Any = {"at": builders.NOW}
     maintenance.install(serial="LW-0001", machine_serial="RM-7", actor=Actor(cast.control), **by)
     setup.return_gauge(setup_id=values.pk, actor=Actor(cast.setter), **by)
     setup.key_read_back(setup_id=values.pk, layers=12, wraps=10, actor=Actor(cast.setter), **by)

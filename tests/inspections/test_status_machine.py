@@ -1,4 +1,7 @@
-"""Any order of acts on reels: the status rows that were kept one act at a time are what all records give at last."""
+"""Any order of acts on reels: the status row that each act keeps is what a plain query of the records gives.
+
+The query (`with_status`) works out every reel from all tables; the rows were kept one act at a time.
+"""
 
 from collections import Counter
 from datetime import timedelta
@@ -14,7 +17,7 @@ from inspections.domain.drift import Ending
 from inspections.domain.findings import Remedy
 from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
 from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
-from inspections.queries.status import is_due_before, numbers_amiss, numbers_at, status_rows_of
+from inspections.queries.status import is_due_before, numbers_amiss, numbers_at, status_rows_of, with_status
 from inspections.services import counting, findings, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import status_row_fault
@@ -27,6 +30,7 @@ from tests.builders import NOW, Cast
 SERIALS, MACHINES = ("LW-0001", "LW-0002"), ("RM-1", "RM-2")
 MACHINE_OF = dict(zip(SERIALS, MACHINES, strict=True))
 serials = strategies.sampled_from(SERIALS)
+kinds = strategies.sampled_from(("respooled", "used"))
 machines = strategies.sampled_from(MACHINES)
 RUN: Counter[str] = Counter()  # the statuses that were come to
 
@@ -116,9 +120,9 @@ class Standing(RuleBasedStateMachine):
 
     # Setup values and machines
 
-    @rule(serial=serials, machine=machines)
-    def install_anywhere(self, serial: str, machine: str) -> None:
-        self.on_reel(maintenance.install, serial, machine_serial=machine)
+    @rule(serial=serials, machine=machines, answers=strategies.sampled_from(((), ("issued_for_another",))))
+    def install_anywhere(self, serial: str, machine: str, answers: tuple[str, ...]) -> None:
+        self.on_reel(maintenance.install, serial, machine_serial=machine, answers=answers)
 
     @rule(serial=serials, passed=strategies.booleans())
     def check_machine(self, serial: str, passed: bool) -> None:
@@ -127,9 +131,9 @@ class Standing(RuleBasedStateMachine):
                 setup_id=values.pk, kind="functional", passed=passed, remark="in and out",
                 actor=Actor(self.cast.setter), at=self.at))  # fmt: skip
 
-    @rule(serial=serials)
-    def remove(self, serial: str) -> None:
-        self.on_reel(maintenance.remove, serial)
+    @rule(serial=serials, went_out=strategies.sampled_from((True, False, None)))
+    def remove(self, serial: str, went_out: bool | None) -> None:
+        self.on_reel(maintenance.remove, serial, reason="to be counted", cable_went_out=went_out)
 
     # Cable, findings, holds and flags
 
@@ -137,6 +141,13 @@ class Standing(RuleBasedStateMachine):
     def cut(self, serial: str, hours_ago: int) -> None:
         when = self.at - timedelta(hours=hours_ago)
         self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
+
+    @rule(
+        serial=serials, kind=strategies.sampled_from(("respooled", "used")), hours_ago=strategies.sampled_from((0, 60))
+    )
+    def happen(self, serial: str, kind: str, hours_ago: int) -> None:
+        when = self.at - timedelta(hours=hours_ago)
+        self.attempt(lambda: builders.log_event(self.cast, kind, serial, when, self.at))
 
     @rule(serial=serials)
     def take_back_cut(self, serial: str) -> None:
@@ -187,12 +198,18 @@ class Standing(RuleBasedStateMachine):
 
     def the_kept_rows_are_what_the_records_give(self) -> None:
         reels = Reel.objects.order_by("pk")
+        columns = ("status", "machine__serial", "layers", "wraps", "site", "signed_count_at")
+        plain: Any = with_status(reels)
+        kept = [*ReelStatusRow.objects.order_by("reel").values_list("serial", *columns)]
+        assert kept == [
+            (each.serial, each.status, each.machine_serial, each.layers, each.wraps, each.site_id, each.counted_at)
+            for each in plain
+        ]
         rows = ReelStatusRow.objects.in_bulk(field_name="reel_id")
         assert [status_row_fault(row, rows.get(row.reel_id)) for row in status_rows_of(reels)] == [None] * len(SERIALS)
         assert numbers_amiss() == []
         due_before = self.at - timedelta(days=30)
-        by_status = {each.status: each.all for each in numbers_at(Q(), due_before)}
-        assert by_status == Counter(row.status for row in rows.values())
+        assert {each.status: each.all for each in numbers_at(Q(), due_before)} == Counter(each[1] for each in kept)
         due = ReelStatusRow.objects.filter(is_due_before(due_before)).count()
         assert sum(each.due for each in numbers_at(Q(), due_before)) == due
         RUN.update(row.status for row in rows.values())

@@ -70,7 +70,7 @@ def test_a_changed_machine_is_told_with_what_it_was(ada):
     machine = builders.make_machine()
     answer = ada.post(
         f"/admin/reels/machine/{machine.pk}/change/",
-        {"serial": "RM-7", "host": "Heron 4", "site": machine.site_id},
+        {"serial": "RM-7", "host": "Heron 4", "site": machine.site_id, "types": ["w28"]},
     )
     assert answer.status_code == 302
     machine.refresh_from_db()
@@ -88,7 +88,7 @@ def test_saving_without_a_change_tells_nothing(ada):
     before = last_entry()[0].pk
     ada.post(
         f"/admin/reels/machine/{machine.pk}/change/",
-        {"serial": "RM-7", "host": "Heron 3", "site": machine.site_id},
+        {"serial": "RM-7", "host": "Heron 3", "site": machine.site_id, "types": ["w28"]},
     )
     assert last_entry()[0].pk == before
 

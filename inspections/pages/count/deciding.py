@@ -115,6 +115,7 @@ class VoidView(InspectionActView):
 
     states = (InspectionState.SIGNED,)
     template_name = "inspections/count/void.html"
+    withdraws = "if they came from this count, the void withdraws them"
 
     def find(self, **path: Any) -> None:
         super().find(**path)

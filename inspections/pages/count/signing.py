@@ -41,6 +41,7 @@ class ResultView(InspectionActView):
 
     states = (InspectionState.AWAITING_SIGN_OFF,)
     template_name = "inspections/count/result.html"
+    withdraws = "the second signature, or a cut, withdraws them"
     acts = tuple(FORMS)
 
     def elsewhere(self) -> str:

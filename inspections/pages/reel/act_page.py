@@ -9,6 +9,7 @@ from django.utils import timezone
 from inspections import access
 from inspections.domain.words import Act
 from inspections.pages.reel.history import entry_in_words
+from inspections.queries.setup_values import values_in_force
 from reels import access as reel_access
 from reels.models import Reel
 from reels.pages.acts import FORBIDDEN, ActView, ChangedMeanwhile
@@ -17,12 +18,13 @@ from reels.pages.acts import FORBIDDEN, ActView, ChangedMeanwhile
 class ReelActView(ActView):
     """One act on one reel, or on a row of it. needs: the authorisations of which one is enough; none: see the service.
 
-    title, button and means are what its page says.
+    title, button and means are what its page says; withdraws: what becomes of setup values in force, which it names.
     """
 
     title: ClassVar[str]
     button: ClassVar[str]
     means: ClassVar[str] = ""
+    withdraws: ClassVar[str] = ""
     needs: ClassVar[tuple[Act, ...]] = ()
     template_name = "inspections/act.html"
     status_not_allowed = FORBIDDEN
@@ -64,7 +66,12 @@ class ReelActView(ActView):
         return reverse("reel", args=[self.reel.serial])
 
     def context(self) -> dict[str, Any]:
-        return {"reel": self.reel, "row": self.row}
+        return {"reel": self.reel, "row": self.row, "withdrawn": self.withdrawn()}
+
+    def withdrawn(self) -> str:
+        """What is in force for the reel, and that this act would end it; or nothing."""
+        values = values_in_force(self.reel) if self.withdraws else None
+        return f"{values.machine.serial}: {values.count} in force; {self.withdraws}." if values else ""
 
 
 class ReelChanged(ChangedMeanwhile):

@@ -2,23 +2,27 @@
 
 from typing import Any, ClassVar
 
+from django import forms
 from django.urls import reverse
 
-from inspections.domain.act_fields import MachineFields, SiteFields
+from inspections.domain.act_fields import InstallationFields, MachineFields, RemovalFields, SiteFields
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView, now_at_site
-from inspections.queries.counts import cable_events_of
+from inspections.queries.counts import cable_events_of, latest_signed
 from inspections.services import maintenance, setup
 from reels import access
+from reels.domain.act_fields import fields_of
 from reels.errors import ValueNotTaken
 from reels.models import Reel
-from reels.pages.act_fields import form_of
+from reels.pages.act_fields import YES_NO_OR_NOT_KNOWN, form_of
 from reels.pages.acts import ActForm
-from reels.pages.formats import length, metres_of
+from reels.pages.formats import count_words, length, metres_of
+from reels.services.events import ReelEventFacts
 from reels.services.reels import CableEventFacts
 
 UNITS = {"m": "metres", "ft": "feet"}
+KINDS, INCIDENTS = (fields_of(ReelEventFacts)[name].words for name in ("kind", "incident"))
 
 
 class LengthsForm(ActForm):
@@ -47,8 +51,15 @@ ReplacedForm = form_of(
 )
 
 
+ReelEventForm = form_of(
+    ReelEventFacts, base=LengthsForm, ends_count=YES_NO_OR_NOT_KNOWN, kind={"choices": [("", "choose"), *KINDS]},
+    incident={"choices": [("", "none"), *INCIDENTS], "made": forms.TypedChoiceField, "empty_value": None},
+)  # fmt: skip
+
+
 class CableEventView(ReelActView):
     kind: ClassVar[str]
+    withdraws = "this withdraws them"
 
     def form_options(self) -> dict[str, Any]:
         return {
@@ -77,11 +88,30 @@ class ReplacementView(CableEventView):
     form_class = ReplacedForm
 
 
+class ReelEventView(ReelActView):
+    title, button = "Record an event", "Record the event"
+    means = "It was re-spooled or used, or met with an incident. What ends its count withdraws setup values at once."
+    withdraws = "what ends the count withdraws them"
+    needs = maintenance.MAY_LOG_EVENTS
+    form_class = ReelEventForm
+
+    def form_options(self) -> dict[str, Any]:
+        chosen = self.request.GET.get("kind", "")
+        return {"unit": self.person.length_unit, "initial": {"kind": chosen}}
+
+    def do(self, data: dict[str, Any]) -> None:
+        facts = ReelEventFacts(**data)
+        event = maintenance.log_reel_event(serial=self.reel.serial, facts=facts, actor=self.actor, at=self.at)
+        after = "Its count no longer holds; count it before it is used." if event.ends_count else "Its count holds."
+        self.message = f"Recorded: {event.named}. {after}"
+
+
 class ReversalView(ReelActView):
     """Takes back a wrong or doubled entry; both stay."""
 
     title, button = "Reverse a cable entry", "Reverse the entry"
     means = "The entry stays in the history, with a counter-entry; it no longer counts."
+    withdraws = "this withdraws them"
     needs = (Act.MAINTAIN,)
     form_class = ReasonForm
     template_name = "inspections/reversal.html"
@@ -106,7 +136,7 @@ class ReversalView(ReelActView):
 class MachineView(ReelActView):
     """An act that names a machine at the reel's site."""
 
-    form_class = form_of(MachineFields)
+    form_class: ClassVar[type[ActForm]] = form_of(MachineFields)
 
     def form_options(self) -> dict[str, Any]:
         here = access.readable_machines(self.person, self.at).filter(site=self.reel.site)
@@ -118,8 +148,13 @@ class MachineView(ReelActView):
 
 class IssueView(MachineView):
     title, button = "Issue setup values", "Issue the values"
-    means = "From the reel's latest signed count, for one machine. They are in force at once."
+    means = "For one machine. They are in force at once."
     needs = (Act.ISSUE,)
+    template_name = "inspections/issue.html"
+
+    def context(self) -> dict[str, Any]:
+        count = latest_signed(self.reel)
+        return {**super().context(), "count": count, "numbers": count and count_words(count.layers, count.wraps)}
 
     def do(self, data: dict[str, Any]) -> None:
         serial = self.reel.serial
@@ -135,20 +170,24 @@ class InstallationView(MachineView):
     title, button = "Record an installation", "Record the installation"
     means = "The machine that the reel is in now."
     needs = (Act.MAINTAIN, Act.SET)
+    form_class = form_of(InstallationFields)
 
     def do(self, data: dict[str, Any]) -> None:
         serial = self.reel.serial
-        maintenance.install(serial=serial, machine_serial=data["machine"], actor=self.actor, at=self.at)
+        maintenance.install(serial=serial, machine_serial=data["machine"], answers=data["answers"], actor=self.actor,
+                            at=self.at)  # fmt: skip
         self.message = f"Reel {serial} is in machine {data['machine']}."
 
 
 class RemovalView(ReelActView):
     title, button = "Record a removal", "Record the removal"
     means = "Setup values in force are withdrawn at once."
+    withdraws = "this withdraws them"
     needs = (Act.MAINTAIN, Act.SET)
+    form_class = form_of(RemovalFields, cable_went_out=YES_NO_OR_NOT_KNOWN)
 
     def do(self, data: dict[str, Any]) -> None:
-        gone = maintenance.remove(serial=self.reel.serial, actor=self.actor, at=self.at)
+        gone = maintenance.remove(serial=self.reel.serial, actor=self.actor, at=self.at, **data)
         self.message = f"Reel {self.reel.serial} is off machine {gone.machine.serial}."
 
 
@@ -158,6 +197,7 @@ class RemovalView(ReelActView):
 class HoldView(ReelActView):
     title, button = "Hold the reel", "Hold the reel"
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
+    withdraws = "this withdraws them"
     needs = (Act.MAINTAIN, Act.VERIFY)
     form_class = ReasonForm
 
@@ -180,6 +220,7 @@ class HoldEndView(ReelActView):
 class MoveView(ReelActView):
     title, button = "Send the reel to another site", "Send the reel"
     means = "People posted there see it from now on; people posted only here no longer do."
+    withdraws = "this withdraws them"
     needs = (Act.MAINTAIN,)
     form_class = form_of(SiteFields)
 
@@ -204,6 +245,7 @@ class MoveView(ReelActView):
 class RetirementView(ReelActView):
     title, button = "Retire the reel", "Retire the reel"
     means = "It goes out of service for good, and nothing more can be recorded for it. Its records stay."
+    withdraws = "this withdraws them"
     needs = (Act.MAINTAIN,)
     form_class = ReasonForm
 

@@ -44,6 +44,9 @@ ACTS = {
     "cable_cut": "Cable cut",
     "cable_replaced": "Cable replaced",
     "cable_entry_reversed": "Cable entry reversed",
+    "reel_respooled": "Re-spooled",
+    "reel_used": "Used",
+    "reel_incident": "Incident",
     "installed": "Installed in machine {machine}",
     "removed": "Taken off the machine",
     "finding_recorded": "Finding recorded, a {severity}",
@@ -59,7 +62,7 @@ ACTS = {
     "archived": "Archived as a document",
     "records_imported": "Older records brought in",
 }
-REASONS = ("reason", "remark", "end_reason", "retired_reason")
+REASONS = ("reason", "remark", "end_reason", "retired_reason", "removal_reason", "words")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

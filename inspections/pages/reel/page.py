@@ -19,9 +19,12 @@ from inspections.pages.paging import Pages, one_page
 from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
+from inspections.queries.counts import events_of
+from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
 from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
+from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
 from reels.models import HistoryEntry, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
@@ -90,6 +93,8 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
         "hold": hold_on(reel),
+        "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
+        "events": _events(reel, person.length_unit),
         "cable": cable_on(reel, at, person.length_unit),
         "values": next((each for each in values if each.row.withdrawn_at is None), None),
         "withdrawn": [each for each in values if each.row.withdrawn_at],
@@ -121,6 +126,7 @@ _ACTS = (
     ("Record a removal", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
     ("Log a cut", "reel-cut", {Act.MAINTAIN, Act.COUNT}, ""),
     ("Log a cable replacement", "reel-replacement", {Act.MAINTAIN}, ""),
+    ("Record an event", "reel-event", set(MAY_LOG_EVENTS), ""),
     ("Record a finding", "reel-finding", set(MAY_RECORD), ""),
     ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
     ("Hold the reel", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
@@ -155,7 +161,7 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
         "installed": not is_off,
         "held": reel.status == ReelStatus.HELD and not reel.is_stopped,
         "free": reel.status != ReelStatus.HELD,
-        "idle": is_off and reel.live_id is None,
+        "idle": is_off and reel.live_state is None,
     }
     return [
         {"words": title, "address": reverse(name, args=[reel.serial])}
@@ -238,6 +244,12 @@ def _cable_events(reel: Reel, unit: str) -> list[dict[str, Any]]:
         }
         for row in rows
     ]
+
+
+def _events(reel: Reel, unit: str) -> list[dict[str, Any]]:
+    """Newest first. One query."""
+    rows = events_of(reel).reverse()
+    return [{"row": row, "out": length(row.length_out_m, unit)} for row in rows]
 
 
 def _counts(reel: Reel, unit: str) -> list[CountRow]:

@@ -150,6 +150,7 @@ class MachineCheckView(SetupActView):
         "The functional check after installation, or what the machine showed after first use. One that failed holds "
         "the reel and withdraws its values at once."
     )
+    withdraws = "a check that failed withdraws them"
     needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
     form_class = CheckForm
 
@@ -163,6 +164,7 @@ class MachineCheckView(SetupActView):
 class WithdrawalView(SetupActView):
     title, button = "Withdraw these setup values", "Withdraw the values"
     means = "They are no longer in force from now on, and everybody sees the reason."
+    withdraws = "this withdraws them"
     needs = (Act.ISSUE,)
     form_class = ReasonForm
 

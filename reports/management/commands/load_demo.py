@@ -61,7 +61,7 @@ class Command(BaseCommand):
         summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
         confirm_rules(organisation, actor, at)
-        add_gauges(organisation, actor, at)
+        add_machines(organisation, actor, at)
         add_finding_kinds(organisation, actor, at)
         add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
@@ -72,14 +72,12 @@ def opener(path: Path) -> Callable[[], BinaryIO]:
 
 
 def add_organisation(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
-    """Sites, publications, machines, and people with their postings and authorisations, through the services."""
+    """Sites, publications, and people with their postings and authorisations, through the services."""
     by: dict[str, Any] = {"actor": actor, "at": at}
     begins = datetime.fromisoformat(organisation["authorised_from"])
     sites = {row["code"]: register.add_site(**row, **by) for row in organisation["sites"]}
     for row in organisation["publications"]:
         register.add_publication(**{**row, "valid_from": datetime.fromisoformat(row["valid_from"])}, **by)
-    for row in organisation["machines"]:
-        register.add_machine(**{**row, "site": sites[row["site"]]}, **by)
     for place, row in enumerate(organisation["people"], start=2):
         site = sites[row["site"]] if row["site"] else None
         person = people.add_person(
@@ -107,8 +105,13 @@ def confirm_rules(organisation: dict[str, Any], actor: Actor, at: datetime) -> N
         register.confirm_rules(reel_type, actor=Actor(second, via=VIA), at=at)
 
 
-def add_gauges(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
-    """The wrap gauges, whose calibrations are so many days from `at`: one of them is past due."""
+def add_machines(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
+    """The machines with the types that they take, and the wrap gauges, whose calibrations are so many days from `at`.
+
+    One calibration is past due.
+    """
+    for row in organisation["machines"]:
+        register.add_machine(**{**row, "site": access.site(row["site"])}, actor=actor, at=at)
     for row in organisation["gauges"]:
         register.register_gauge(
             serial=row["serial"], machine=access.machine(row["machine"]),

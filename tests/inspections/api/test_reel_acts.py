@@ -5,12 +5,14 @@ from typing import Any
 import pytest
 
 from reels.domain.words import Scope
+from reels.models import Installation
 from tests import builders
 from tests.api_client import places, said
 
 REEL = "reels/LW-0001"
+WHY = {"reason": "To be counted."}
 ACTS: tuple[tuple[str, dict[str, Any]], ...] = (
-    ("installation", {"machine": "RM-7"}), ("removal", {}), ("hold", {"reason": "A kink."}),
+    ("installation", {"machine": "RM-7"}), ("removal", WHY), ("hold", {"reason": "A kink."}),
     ("hold/end", {"reason": "Straightened."}), ("move", {"site": "aldermere"}), ("retirement", {"reason": "Worn."}),
 )  # fmt: skip
 
@@ -18,9 +20,27 @@ ACTS: tuple[tuple[str, dict[str, Any]], ...] = (
 def test_a_reel_is_installed_and_removed(ways):
     assert ways.control.post(f"{REEL}/installation", {"machine": "RM-7"}).json()["machine"] == "RM-7"
     said(ways.control.post(f"{REEL}/installation", {"machine": "RM-7"}), 409, "reel_installed")
-    assert ways.control.post(f"{REEL}/removal").json()["machine"] is None
-    said(ways.control.post(f"{REEL}/removal"), 409, "reel_not_installed")
+    assert ways.control.post(f"{REEL}/removal", WHY).json()["machine"] is None
+    said(ways.control.post(f"{REEL}/removal", WHY), 409, "reel_not_installed")
     said(ways.control.post(f"{REEL}/installation", {"machine": "RM-9"}), 404, "not_found")
+
+
+def test_another_machine_than_issued_for_is_asked_about_once(ways, cast):
+    builders.signed_count(cast)
+    builders.issued(cast)
+    builders.make_machine("RM-8")
+    body = {"machine": "RM-8"}
+    said(ways.control.post(f"{REEL}/installation", body), 409, "issued_for_another")
+    answered = ways.control.post(f"{REEL}/installation", {**body, "answers": ["issued_for_another"]})
+    assert (answered.json()["machine"], answered.json()["setup_values"]) == ("RM-8", None)
+    assert places(ways.control.post(f"{REEL}/installation", {**body, "answers": "yes"})) == ["/answers"]
+
+
+def test_why_a_reel_was_removed_and_whether_cable_went_out_is_kept(ways):
+    ways.control.post(f"{REEL}/installation", {"machine": "RM-7"})
+    assert places(ways.control.post(f"{REEL}/removal", {})) == ["/reason"]
+    ways.control.post(f"{REEL}/removal", {**WHY, "cable_went_out": False})
+    assert list(Installation.objects.values_list("removal_reason", "cable_went_out")) == [("To be counted.", False)]
 
 
 def test_a_reel_is_held_and_let_go(ways):

@@ -14,6 +14,7 @@ from tests.api_client import places, said
 
 EVENTS = "reels/LW-0001/cable-events"
 CUT = {"kind": "cut", "happened_at": "2026-03-02T09:00:00Z", "length_removed_m": "12.5"}
+WHY = {"reason": "to be counted"}
 KEY = '"8e03978e-40d5-43e8-bc93-6894a57f9324"'
 
 
@@ -28,7 +29,7 @@ def test_the_same_request_gets_the_same_answer_and_stores_once(ways):
 def test_another_body_or_path_under_the_same_key_is_refused(ways):
     ways.control.post(EVENTS, CUT, key=KEY)
     said(ways.control.post(EVENTS, {**CUT, "length_removed_m": "12.50"}, key=KEY), 422, "key_reused")
-    said(ways.control.post("reels/LW-0001/removal", {}, key=KEY), 422, "key_reused")
+    said(ways.control.post("reels/LW-0001/removal", WHY, key=KEY), 422, "key_reused")
     assert CableEvent.objects.count() == 1
 
 
@@ -60,9 +61,9 @@ def test_quotes_and_backslashes_in_a_key_are_escaped(ways):
 
 
 def test_a_refusal_that_stored_nothing_is_not_kept(ways):
-    said(ways.control.post("reels/LW-0001/removal", {}, key=KEY), 409, "reel_not_installed")
+    said(ways.control.post("reels/LW-0001/removal", WHY, key=KEY), 409, "reel_not_installed")
     ways.control.post("reels/LW-0001/installation", {"machine": "RM-7"})
-    assert ways.control.post("reels/LW-0001/removal", {}, key=KEY).status_code == 200
+    assert ways.control.post("reels/LW-0001/removal", WHY, key=KEY).status_code == 200
 
 
 def test_what_was_answered_is_kept_as_it_went_out_and_never_changed(ways):

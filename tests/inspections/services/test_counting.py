@@ -301,7 +301,7 @@ def test_a_count_from_paper_is_refused_for_a_time_when_the_reel_was_on_a_machine
     builders.make_machine()
     control: dict[str, Any] = {"serial": "LW-0001", "actor": Actor(cast.control)}
     maintenance.install(machine_serial="RM-7", at=later(days=-5), **control)
-    maintenance.remove(at=later(days=-2), **control)
+    maintenance.remove(at=later(days=-2), reason="to be counted", **control)
     with pytest.raises(ReelOnMachine):
         builders.open_count(cast, done_at=later(days=-3))
     assert builders.open_count(cast, done_at=later(days=-1)).from_paper

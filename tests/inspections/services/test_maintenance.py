@@ -9,12 +9,14 @@ from django.db import IntegrityError, transaction
 
 from inspections.domain.words import Act
 from inspections.errors import NotAuthorised
-from inspections.services import maintenance
+from inspections.services import maintenance, setup
 from reels.errors import (
     AlreadyReversed,
     AlreadyThere,
     CutTooLong,
+    IssuedForAnother,
     MachineOccupied,
+    MachineTakesOthers,
     NotFound,
     OtherSite,
     OutOfTime,
@@ -132,10 +134,11 @@ def test_a_reel_is_in_one_machine_and_a_machine_holds_one_reel(cast, control):
         fields = {"reel": first.reel, "machine": first.machine, **changes}
         with pytest.raises(IntegrityError), transaction.atomic():
             Installation.objects.create(installed_at=NOW, installed_by=cast.control, **fields)
-    removed = maintenance.remove(**{**control, "at": later(days=1)})
+    removed = maintenance.remove(reason="to be counted", **{**control, "at": later(days=1)})
     assert (removed.removed_at, removed.removed_by) == (later(days=1), cast.control)
+    assert (removed.removal_reason, removed.cable_went_out) == ("to be counted", None)
     with pytest.raises(ReelNotInstalled):
-        maintenance.remove(**control)
+        maintenance.remove(reason="to be counted", **control)
 
 
 def test_a_reel_goes_into_a_machine_of_its_own_site(cast, control):
@@ -146,6 +149,45 @@ def test_a_reel_goes_into_a_machine_of_its_own_site(cast, control):
     register.post_person(person=cast.control, site=None, valid_from=later(days=-1), **by_administrator())
     with pytest.raises(OtherSite):
         maintenance.install(machine_serial="RM-9", **control)
+
+
+def test_another_machine_than_issued_for_is_asked_about_and_then_withdraws_the_values(cast, control):
+    builders.signed_count(cast)
+    values = builders.issued(cast)
+    builders.make_machine("RM-8")
+    with pytest.raises(IssuedForAnother, match="12 layers, 10 wraps are in force for reel LW-0001 in machine RM-7"):
+        maintenance.install(machine_serial="RM-8", answers=["another_question"], **control)
+    maintenance.install(machine_serial="RM-8", answers=["issued_for_another"], **control)
+    values.refresh_from_db()
+    assert values.withdrawn_why == "the reel was installed in machine RM-8 instead"
+
+
+def test_a_machine_takes_the_reels_that_it_names_and_no_others(cast, control):
+    machine = builders.make_machine()
+    other = builders.make_reel("LW-0002", type=builders.make_type("w31"))
+    with pytest.raises(MachineTakesOthers, match="RM-7 takes reels of type w28; reel LW-0002 is of type w31"):
+        maintenance.install(machine_serial="RM-7", **{**control, "serial": other.serial})
+    builders.signed_count(cast, other.serial)
+    register.change(machine, types=["w28"], **by_administrator())  # its gauge was made for the other type
+    with pytest.raises(MachineTakesOthers, match="RM-7 takes reels of type w28; reel LW-0002"):
+        setup.issue(serial=other.serial, machine_serial="RM-7", actor=Actor(cast.control), at=NOW)
+    register.change(machine, types=[], **by_administrator())
+    with pytest.raises(MachineTakesOthers, match="RM-7 takes no reel type yet; reel LW-0001"):
+        maintenance.install(machine_serial="RM-7", **control)
+
+
+@pytest.mark.parametrize("is_installed", [True, False])
+def test_a_machine_goes_on_taking_the_type_of_what_is_in_it_or_issued_for_it(cast, control, is_installed):
+    machine = builders.make_machine()
+    if is_installed:
+        maintenance.install(machine_serial="RM-7", **control)
+    else:
+        builders.signed_count(cast)
+        builders.issued(cast)
+    with pytest.raises(ValueNotTaken, match="types was none; allowed: w28 among them: reel LW-0001 is in"):
+        register.change(machine, types=[], **by_administrator())
+    machine.refresh_from_db()
+    assert machine.types == ["w28"]
 
 
 def test_an_installed_reel_is_neither_moved_nor_retired(cast, control):
@@ -203,7 +245,7 @@ def test_a_reel_that_moved_away_is_out_of_sight(cast, control):
     builders.make_site("aldermere", "Aldermere")
     assert maintenance.move(site_code="aldermere", **control).site.code == "aldermere"
     with pytest.raises(NotFound):
-        maintenance.remove(**control)
+        maintenance.remove(reason="to be counted", **control)
     with pytest.raises(NotFound):
         maintenance.move(site_code="nowhere", **{**control, "actor": Actor(cast.stranger)})
 

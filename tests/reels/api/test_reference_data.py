@@ -12,7 +12,7 @@ from tests import builders
 from tests.api_client import places, said
 
 SITE = {"code": "stane-field", "name": "Stane Field", "time_zone": "Europe/London"}
-MACHINE = {"serial": "RM-8", "host": "Heron 4", "site": "kettle-point"}
+MACHINE = {"serial": "RM-8", "host": "Heron 4", "site": "kettle-point", "types": ["w28"]}
 TYPE = {
     "code": "w40", "core_diameter_mm": "300", "cable_diameter_mm": "9.5", "wraps_odd_layer": 40, "wraps_even_layer": 39,
     "max_layers": 18, "anchor_side": "right",
@@ -40,6 +40,14 @@ def test_a_malformed_body_is_refused(ways, path, body):
     answer = ways.administrator.post(path, {**body, first: 7, "colour": "red"})
     said(answer, 400, "invalid_input")
     assert places(answer) == [f"/{first}", "/colour"]
+
+
+def test_a_machine_names_types_that_there_are(ways):
+    answer = ways.administrator.post("machines", {**MACHINE, "types": ["w28", "w99"]})
+    said(answer, 400, "value_not_taken")
+    assert answer.json()["detail"] == "types was w99; allowed: of w28."
+    unsaid = {name: value for name, value in MACHINE.items() if name != "types"}
+    assert ways.administrator.post("machines", unsaid).json()["types"] == []
 
 
 @pytest.mark.parametrize(

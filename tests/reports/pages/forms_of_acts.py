@@ -90,9 +90,10 @@ def _two_sites(cast: Cast) -> None:
 OTHER = {"reason": "On second thoughts."}
 _reel_act("reel-cut", {**WHEN, "length_removed_m": "12.5"}, altered={"length_removed_m": "3"})
 _reel_act("reel-replacement", {**WHEN, "length_fitted_m": "400"}, altered={"length_fitted_m": "300"})
+_reel_act("reel-event", {"happened_at": "2026-03-02T08:30", "kind": "used", "uses": "2"}, altered={"uses": "3"})
 _reel_act("reel-issue", {"machine": "RM-7"}, builders.signed_count, "setup-values")
 _reel_act("reel-installation", {"machine": "RM-7"})
-_reel_act("reel-removal", {}, _installed)
+_reel_act("reel-removal", {**WHY, "cable_went_out": "no"}, _installed, altered=OTHER)
 _reel_act("reel-hold", WHY, altered=OTHER)
 _reel_act("reel-hold-end", WHY, _held, "hold/end", altered=OTHER)
 _reel_act("reel-move", {"site": "stane"}, _two_sites)
@@ -344,9 +345,7 @@ def _enrolment(cast: Cast) -> Opened:
 def _lost(cast: Cast) -> Opened:
     _factor_in_force(cast.colleague)
     address = f"/people/{cast.colleague.username}/second-factor"
-    return Opened(
-        person=builders.administrator(), address=address, typed={"reason": "lost"}, altered={"reason": "left"}
-    )
+    return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
 
 
 @case("notices")

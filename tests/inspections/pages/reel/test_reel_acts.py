@@ -15,7 +15,8 @@ from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
 
-ACTS = ("cut", "replacement", "setup-values", "installation", "removal", "hold", "hold/end", "move", "retirement")
+ACTS = ("cut", "replacement", "event", "setup-values", "installation", "removal", "hold", "hold/end", "move",
+        "retirement")  # fmt: skip
 CUT = {"happened_at": "2026-03-02T08:30", "length_removed_m": "12.5", "document": "WO-7", "remark": "frayed"}
 
 
@@ -159,9 +160,10 @@ def test_a_reel_is_installed_taken_off_held_let_go_moved_and_retired(cast):
     builders.make_site("stane", "Stane Field")
     steps: tuple[tuple[str, dict[str, str], str], ...] = (
         ("installation", {"machine": "RM-7"}, "Installed, not confirmed"),
-        ("removal", {}, "Counted"),
+        ("removal", {"reason": "The wrong launch.", "cable_went_out": "no"}, "Counted"),
         ("hold", {"reason": "A flange is bent."}, "Held"),
         ("hold/end", {"reason": "Straightened."}, "Counted"),
+        ("event", {"kind": "respooled", "happened_at": "2026-03-02T09:00"}, "Awaiting count"),
     )
     builders.signed_count(cast)
     builders.issued(cast)
@@ -177,7 +179,7 @@ def test_a_reel_is_installed_taken_off_held_let_go_moved_and_retired(cast):
 
 
 def test_a_refusal_that_is_about_no_field_stands_in_the_summary(cast):
-    answer = send(cast.control, "removal")
+    answer = send(cast.control, "removal", reason="To be counted.")
     assert answer.status_code == 422
     assert "Reel LW-0001 is not installed in a machine." in answer.content.decode()
 
@@ -207,9 +209,9 @@ def test_the_reel_page_offers_only_what_may_be_done(cast):
         return set(re.findall(r'class="button plain" href="/reels/LW-0001/([^"]+)"', html))
 
     assert offered(cast.colleague) == {"drift"}
-    assert offered(cast.control) == {"installation", "cut", "replacement", "hold", "move", "retirement", "drift",
-                                     "finding"}  # fmt: skip
-    assert offered(cast.technician) - {"count"} == {"cut", "drift", "finding"}
+    assert offered(cast.control) == {"installation", "cut", "replacement", "event", "hold", "move", "retirement",
+                                     "drift", "finding"}  # fmt: skip
+    assert offered(cast.technician) - {"count"} == {"cut", "event", "drift", "finding"}
     maintenance.place_hold(serial="LW-0001", reason="bent", actor=Actor(cast.control), at=NOW)
     assert "hold/end" in offered(cast.control)
     assert "hold" not in offered(cast.control)

@@ -84,7 +84,7 @@ def test_a_reel_is_found_by_the_machine_it_is_in_and_not_by_one_it_was_in():
     for machine in ("RM-7", "RM-8"):
         maintenance.install(serial="LW-0001", machine_serial=machine, actor=Actor(cast.control), at=builders.NOW)
         if machine == "RM-7":
-            maintenance.remove(serial="LW-0001", actor=Actor(cast.control), at=builders.NOW)
+            maintenance.remove(serial="LW-0001", reason="to be counted", actor=Actor(cast.control), at=builders.NOW)
     assert serials(cast.control, "/reels?q=RM-7") == []
     assert html_of(cast.control, "/reels?q=0001").count(">LW-0001</a>") == 1
 

@@ -227,5 +227,7 @@ def test_a_reel_costs_the_same_with_much_history_as_with_little(count_queries):
         builders.signed_count(cast, at=later(days=days))
         builders.confirmed(cast, builders.issued(cast, at=later(days=days)), later(days=days))
         builders.log_cut(cast, at=later(days=days, hours=1))
-        maintenance.remove(serial=fleet_reel.serial, actor=Actor(cast.control), at=later(days=days, hours=2))
+        maintenance.remove(
+            serial=fleet_reel.serial, reason="to be counted", actor=Actor(cast.control), at=later(days=days, hours=2)
+        )
     assert count_queries(lambda: client.get("/reels/LW-0001")) == few

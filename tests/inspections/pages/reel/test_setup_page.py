@@ -52,6 +52,44 @@ def test_values_are_issued_installed_set_read_back_and_confirmed_in_the_browser(
     assert "Next:" not in html
 
 
+def test_the_numbers_their_count_and_its_day_are_seen_before_they_are_in_force(cast):
+    html = html_of(cast.control, "/reels/LW-0001/setup-values")
+    assert re.search(r"<dd>12</dd>.*<dd>10</dd>.*<dd>even</dd>.*12 layers, 10 wraps, even, counted.*2 Mar", html, re.S)
+    builders.make_reel("LW-0002")
+    assert "There is no signed count" in html_of(cast.control, "/reels/LW-0002/setup-values")
+
+
+@pytest.mark.parametrize(("act", "ending"), [
+    ("removal", "this withdraws them"), ("hold", "this withdraws them"), ("cut", "this withdraws them"),
+    ("replacement", "this withdraws them"), ("move", "this withdraws them"), ("retirement", "this withdraws them"),
+    ("finding", "a stop withdraws them"),
+])  # fmt: skip
+def test_what_an_act_withdraws_is_said_before_it_is_done(cast, act, ending):
+    page = f"/reels/LW-0001/{act}"
+    assert "in force;" not in html_of(cast.control, page)
+    values = builders.issued(cast)
+    assert f"RM-7: 12 layers, 10 wraps in force; {ending}." in html_of(cast.control, page)
+    void = f"/inspections/{values.inspection_id}/void"
+    assert "if they came from this count, the void withdraws them." in html_of(cast.verifier, void)
+
+
+def test_another_machine_than_issued_for_is_recorded_once_that_is_ticked(cast):
+    values = builders.issued(cast)
+    builders.make_machine("RM-8")
+    page = "/reels/LW-0001/installation"
+    assert "answers" not in html_of(cast.control, page)
+    asked = send(cast.control, page, machine="RM-8")
+    html = asked.content.decode()
+    assert asked.status_code == 422
+    assert faults_of(html) == []
+    assert "12 layers, 10 wraps are in force for reel LW-0001 in machine RM-7, not in RM-8." in html
+    assert "It is in this machine; withdraw the values" in html
+    assert send(cast.control, page, machine="RM-8", answers="rain").status_code == 422
+    assert send(cast.control, page, machine="RM-8", answers="issued_for_another").status_code == 302
+    values.refresh_from_db()
+    assert values.withdrawn_why == "the reel was installed in machine RM-8 instead"
+
+
 def test_a_read_back_that_differs_is_kept_and_does_not_say_what_was_issued(cast):
     values = builders.issued(cast)
     send(cast.control, "/reels/LW-0001/installation", machine="RM-7")
