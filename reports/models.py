@@ -62,6 +62,22 @@ class Assessment(models.Model):
         return f"assessment of {self.reel}"
 
 
+class FleetAssessment(models.Model):
+    """What was known when every reel that had moved was assessed last; one row. What came later is what it is behind.
+
+    place: of the feed, up to which all entries are in it.
+    """
+
+    place = models.PositiveBigIntegerField()
+    rates = models.ForeignKey(LearnedRates, on_delete=models.PROTECT, related_name="+")
+    type_digests = models.JSONField(help_text="Of each reel type as it was, by its id.")
+    flag_at = models.FloatField(help_text="The least probability that is flagged.")
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"the fleet, assessed on {self.made_at:%Y-%m-%d}"
+
+
 class AsOfReport(models.Model):
     """The drift report as of a moment: from what, and with which rates. content: a database of SQLite, compressed."""
 

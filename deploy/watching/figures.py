@@ -9,9 +9,8 @@ from django.utils import timezone
 
 from inspections.domain.words import LIVE
 from inspections.models import Authorisation, DriftFlag, Inspection, SetupValues
-from inspections.queries import histories
 from reels import queries, standby
-from reels.models import CheckpointMade, FeedPlace, Hold, Reel
+from reels.models import CheckpointMade, FeedPlace, Hold
 from reports.domain.notices import NoticeState
 from reports.models import Assessment, Notice
 from reports.services import assessments, verification_runs
@@ -68,7 +67,7 @@ def checks(now: datetime) -> Iterator[Metric]:
 
 def drift(now: datetime) -> Iterator[Metric]:
     """How stale the drift results are."""
-    stale = assessments.moved(Reel.objects.all(), histories.learned_rates()).count()
+    stale, _ = assessments.how_far_behind()
     yield Metric("drift_stale_reels", "Reels whose history moved since their drift was worked out.", {"": stale})
     made = Assessment.objects.aggregate(at=Max("made_at"))["at"]
     yield Metric("drift_age_seconds", "Since drift was worked out last for any reel.", {"": _age(made, now)})

@@ -1,6 +1,7 @@
 """Where each reel stands, kept beside its records: no record itself, for it can be worked out again."""
 
 from django.db import models
+from django.db.models import Q
 
 from reels.models import Machine, Reel, ReelType, Site
 
@@ -30,6 +31,7 @@ class ReelStatusRow(models.Model):
     values_machine = models.CharField(max_length=40, blank=True)
     hold_why = models.TextField(blank=True)
     has_open_flag = models.BooleanField()
+    is_flagged = models.BooleanField(default=False, db_default=False, help_text="See FlaggedReel.")
     names = models.TextField(default="", db_default="", help_text="What it is searched by: see queries/search.py.")
 
     class Meta:
@@ -40,11 +42,22 @@ class ReelStatusRow(models.Model):
             models.Index(fields=("site", "serial"), name="standing_by_site"),
             models.Index(fields=("status", "serial"), name="standing_by_status"),
             models.Index(fields=("type", "site", "status"), name="standing_by_type"),
-            models.Index(fields=("site", "status", "last_at", "has_open_flag"), name="standing_by_place"),
+            models.Index(fields=("site", "rank", "last_at", "serial"), name="standing_at_site_in_order"),
+            models.Index(fields=("rank", "last_at", "serial"), name="standing_flagged", condition=Q(is_flagged=True)),
+            models.Index(fields=("rank", "last_at", "serial"), name="standing_open", condition=Q(has_open_flag=True)),
         ]
 
     def __str__(self) -> str:
         return f"{self.reel}: {self.status}"
+
+
+class FlaggedReel(models.Model):
+    """That the drift report flags an interval of the reel, as the fleet was assessed last: the worker's, no record."""
+
+    reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="flagged")
+
+    def __str__(self) -> str:
+        return f"{self.reel}, flagged"
 
 
 class ReelNumber(models.Model):
@@ -60,6 +73,7 @@ class ReelNumber(models.Model):
     week = models.DateField(null=True)
     reels = models.IntegerField()
     open_flags = models.IntegerField(help_text="Of these reels, those with drift under review; 0 by week.")
+    flagged = models.IntegerField(default=0, db_default=0, help_text="Of these reels, those flagged; 0 by week.")
 
     class Meta:
         indexes = [models.Index(fields=("site", "week", "status", "type"), name="number_by_place")]

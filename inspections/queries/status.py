@@ -1,7 +1,7 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, NamedTuple
 
@@ -27,6 +27,7 @@ from django.db.models.functions import Cast, TruncWeek
 from inspections.domain.words import LIVE, InspectionState, Meaning, ReelStatus, Role
 from inspections.models import (
     DriftFlag,
+    FlaggedReel,
     ImportedCount,
     Inspection,
     Participant,
@@ -127,6 +128,7 @@ def with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:
         gone_at=F("retired_at"),
         imported_at=Subquery(imported.values("counted_at")[:1]),
         has_open_flag=Exists(DriftFlag.objects.filter(reel=here, closed_at__isnull=True)),
+        is_flagged=Exists(FlaggedReel.objects.filter(reel=here)),
     )
 
 
@@ -194,6 +196,7 @@ def _status_row(reel: Any) -> ReelStatusRow:
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
         values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
+        is_flagged=reel.is_flagged,
         names=as_searched(reel.serial, reel.machine_serial, reel.host, reel.counted_by, reel.verified_by,
                           reel.technician, reel.verifier),
     )  # fmt: skip
@@ -208,12 +211,13 @@ def latest(moments: Iterable[datetime | None]) -> datetime | None:
 
 
 class NumberAt(NamedTuple):
-    """How many reels there are of a site and a status: all, due for a count, with drift under review."""
+    """How many reels there are of a site and a status: all, due for a count, flagged, with drift under review."""
 
     site: int
     status: str
     all: int
     due: int
+    flagged: int
     open: int
 
 
@@ -242,17 +246,20 @@ def numbers_at(sites: Q, due_before: datetime) -> list[NumberAt]:
     begun = week_of(due_before)
     # Weeks that are over are summed up, and only the reels of the one under way are looked at.
     just_due = ReelStatusRow.objects.filter(
-        sites, is_due_before(due_before), last_at__gte=datetime.combine(begun, time.min, tzinfo=UTC)
+        sites,
+        is_due_before(due_before),
+        last_at__gte=datetime.combine(begun, time.min, tzinfo=UTC),
+        rank__in=RANK.values(),  # each, so that the index of a site's reels in their order is used
     )
     now_due = {(site, status): n for site, status, n in just_due.values_list("site", "status").annotate(Count("pk"))}
     sums = ReelNumber.objects.filter(sites).values_list("site", "status").order_by().annotate(
         all=Sum("reels", filter=Q(week=None), default=0),
         due=Sum("reels", filter=Q(week__lt=begun) & ~Q(status=ReelStatus.RETIRED), default=0),
-        open=Sum("open_flags"),
+        flagged=Sum("flagged"), open=Sum("open_flags"),
     )  # fmt: skip
     return [
-        NumberAt(site, status, reels, due + now_due.get((site, status), 0), flags)
-        for site, status, reels, due, flags in sums if reels
+        NumberAt(site, status, reels, due + now_due.get((site, status), 0), flagged, open_flags)
+        for site, status, reels, due, flagged, open_flags in sums if reels
     ]  # fmt: skip
 
 
@@ -261,24 +268,51 @@ def numbers_amiss() -> list[ReelNumber]:
 
     One query, so that both are of one moment.
     """
-    no_type = Cast(Value(None), BigIntegerField())
-    no_week = Cast(Value(None), DateField())
-    place = ("site", "status", "of_type", "of_week", "n", "flags")
-    rows, flagged = ReelStatusRow.objects.order_by(), Count("pk", filter=Q(has_open_flag=True))
+    no_type, no_week = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
+    none = Cast(Value(0), BigIntegerField())
     week = TruncWeek("last_at", tzinfo=UTC, output_field=DateField())
-    by_type = rows.annotate(of_type=F("type_id"), of_week=no_week).values(*place[:4])
-    by_week = rows.annotate(of_type=no_type, of_week=week).values(*place[:4])
-    kept = ReelNumber.objects.order_by().annotate(of_type=F("type_id"), of_week=F("week")).values(*place[:4])
-    every: Any = by_type.annotate(n=Count("pk"), flags=flagged).values_list(*place).union(
-        by_week.annotate(n=Count("pk"), flags=Cast(Value(0), BigIntegerField())).values_list(*place),
-        kept.annotate(n=-Sum("reels"), flags=-Sum("open_flags")).values_list(*place),
-        all=True,
+    rows, kept = ReelStatusRow.objects.order_by(), ReelNumber.objects.order_by()
+    place = ("site", "status", "of_type", "of_week")
+    by_type = rows.annotate(of_type=F("type_id"), of_week=no_week).values(*place).annotate(
+        n=Count("pk"), n_open=Count("pk", filter=Q(has_open_flag=True)),
+        n_flagged=Count("pk", filter=Q(is_flagged=True)),
     )  # fmt: skip
-    sums: dict[tuple[Any, ...], list[int]] = defaultdict(lambda: [0, 0])
-    for *at, n, flags in every:
-        sums[*at][0] += n
-        sums[*at][1] += flags
+    by_week = rows.annotate(of_type=no_type, of_week=week).values(*place).annotate(
+        n=Count("pk"), n_open=none, n_flagged=none
+    )  # fmt: skip
+    less = kept.annotate(of_type=F("type_id"), of_week=F("week")).values(*place).annotate(
+        n=-Sum("reels"), n_open=-Sum("open_flags"), n_flagged=-Sum("flagged")
+    )  # fmt: skip
+    first, *others = (each.values_list(*place, "n", "n_open", "n_flagged") for each in (by_type, by_week, less))
+    every: Any = first.union(*others, all=True)
+    sums: dict[Place, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for site, status, of_type, of_week, *numbers in every:
+        _add_up(sums[site, status, of_type, of_week], numbers)
+    return as_numbers(sums)
+
+
+Place = tuple[int, str, int | None, date | None]  # site, status, and type or week
+
+
+def moves(before: Iterable[ReelStatusRow], after: Iterable[ReelStatusRow]) -> list[ReelNumber]:
+    """What makes the numbers with some rows as they were into those with the rows as they are. No query."""
+    sums: dict[Place, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for sign, rows in ((-1, before), (1, after)):
+        for row in rows:
+            here = row.site_id, row.status
+            _add_up(sums[*here, row.type_id, None], [sign, sign * row.has_open_flag, sign * row.is_flagged])
+            _add_up(sums[*here, None, week_of(row.last_at)], [sign, 0, 0])
+    return as_numbers(sums)
+
+
+def as_numbers(sums: Mapping[Place, Sequence[int]]) -> list[ReelNumber]:
+    """Rows of sums (reels, those with drift under review, those flagged), without those of nothing."""
     return [
-        ReelNumber(site_id=at[0], status=at[1], type_id=at[2], week=at[3], reels=n, open_flags=flags)
-        for at, (n, flags) in sums.items() if n or flags
+        ReelNumber(site_id=site, status=status, type_id=of_type, week=week,
+                   reels=n, open_flags=n_open, flagged=n_flagged)
+        for (site, status, of_type, week), (n, n_open, n_flagged) in sums.items() if n or n_open or n_flagged
     ]  # fmt: skip
+
+
+def _add_up(sums: list[int], numbers: Iterable[int]) -> None:
+    sums[:] = map(int.__add__, sums, numbers)

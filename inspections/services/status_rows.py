@@ -6,8 +6,7 @@ more there, the sum of all rows is the number, and the worker folds many of them
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
-from datetime import date
+from collections.abc import Iterator, Mapping, Set
 from functools import partial
 
 from django.db import connection, transaction
@@ -15,8 +14,8 @@ from django.db.models import Q, QuerySet
 
 from inspections import names_index
 from inspections.domain.words import LIVE
-from inspections.models import Participant, ReelNumber, ReelStatusRow
-from inspections.queries.status import numbers_amiss, status_rows_of, week_of
+from inspections.models import FlaggedReel, Participant, ReelNumber, ReelStatusRow
+from inspections.queries.status import as_numbers, moves, numbers_amiss, status_rows_of
 from reels import access
 from reels.models import Machine, Person, Reel, columns
 from reels.services import tasks
@@ -113,25 +112,10 @@ def _store(rows: list[ReelStatusRow], kept: Mapping[int, ReelStatusRow]) -> None
     """kept: as they were before, by reel, where they were."""
     if rows:
         ReelStatusRow.objects.bulk_create(rows, update_conflicts=True, unique_fields=["reel"], update_fields=KEPT)
-        _add(_moves([kept[row.reel_id] for row in rows if row.reel_id in kept], rows))
+        _add(moves([kept[row.reel_id] for row in rows if row.reel_id in kept], rows))
 
 
 # Numbers of reels -----------------------------------------------------------------------------------------------------
-
-
-def _moves(before: Iterable[ReelStatusRow], after: Iterable[ReelStatusRow]) -> list[ReelNumber]:
-    """What makes the numbers with some rows as they were into those with the rows as they are."""
-    sums: dict[tuple[int, str, int | None, date | None], list[int]] = defaultdict(lambda: [0, 0])
-    for sign, rows in ((-1, before), (1, after)):
-        for row in rows:
-            by_type = sums[row.site_id, row.status, row.type_id, None]
-            by_type[0] += sign
-            by_type[1] += sign * row.has_open_flag
-            sums[row.site_id, row.status, None, week_of(row.last_at)][0] += sign
-    return [
-        ReelNumber(site_id=site, status=status, type_id=reel_type, week=week, reels=reels, open_flags=flags)
-        for (site, status, reel_type, week), (reels, flags) in sums.items() if reels or flags
-    ]  # fmt: skip
 
 
 def _add(numbers: list[ReelNumber]) -> None:
@@ -149,19 +133,23 @@ def fold_numbers(context: HeldTask) -> None:
         by_place = defaultdict(list)
         for row in ReelNumber.objects.select_for_update():
             by_place[row.site_id, row.status, row.type_id, row.week].append(row)
-        many = [rows for rows in by_place.values() if len(rows) > 1]
-        folded = [row.pk for rows in many for row in rows]
+        many = {place: rows for place, rows in by_place.items() if len(rows) > 1}
+        folded = [row.pk for rows in many.values() for row in rows]
         for start in range(0, len(folded), AT_ONCE):
             ReelNumber.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
-        ReelNumber.objects.bulk_create(filter(None, map(_folded, many)))
+        columns = ("reels", "open_flags", "flagged")
+        sums = {place: [sum(getattr(row, name) for row in rows) for name in columns] for place, rows in many.items()}
+        ReelNumber.objects.bulk_create(as_numbers(sums))
 
 
-def _folded(rows: list[ReelNumber]) -> ReelNumber | None:
-    """Their sum; None where it is nothing."""
-    first, reels, flags = rows[0], sum(row.reels for row in rows), sum(row.open_flags for row in rows)
-    if not (reels or flags):
-        return None
-    return ReelNumber(
-        site_id=first.site_id, status=first.status, type_id=first.type_id, week=first.week,
-        reels=reels, open_flags=flags,
-    )  # fmt: skip
+def keep_flagged(flagged: Set[int]) -> None:
+    """Have these reels be flagged, by their ids, and no others. Acts on those of which it is news wait meanwhile."""
+    changed = sorted(flagged ^ set(FlaggedReel.objects.values_list("reel", flat=True)))
+    for start in range(0, len(changed), AT_ONCE):
+        some = changed[start : start + AT_ONCE]
+        reels = Reel.objects.filter(pk__in=some)
+        with transaction.atomic():
+            access.lock(*reels.values_list("chain__name", flat=True))
+            FlaggedReel.objects.filter(reel__in=some).delete()
+            FlaggedReel.objects.bulk_create(FlaggedReel(reel_id=reel) for reel in some if reel in flagged)
+            _keep(reels)

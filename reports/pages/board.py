@@ -1,6 +1,6 @@
 """The board of maintenance control: every reel by site and status, and what each needs next, since when."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
@@ -16,20 +16,19 @@ from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
 from inspections.queries.search import Found, with_word
-from inspections.queries.status import NumberAt, is_due_before, numbers_at, status_rows_at
+from inspections.queries.status import RANK, NumberAt, is_due_before, numbers_at, status_rows_at
 from reels import access
 from reels.models import Site
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, day_at
 from reels.pages.pieces import address_of, badges_html, day_html
-from reports.services import drift_report
 
 SIZE = 50
 ORDER = ("rank", "last_at", "serial")
 SHOWN = (
     *ORDER, "reel", "site", "status", "since", "counted_at", "machine__serial", "machine__host", "live_id",
-    "values_id", "values_machine", "hold_why", "has_open_flag",
+    "values_id", "values_machine", "hold_why", "is_flagged", "has_open_flag",
 )  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
 FLAG_OPEN = Badge(word="Drift under review", icon="half", tone="doing")
@@ -71,12 +70,11 @@ def board(request: HttpRequest) -> HttpResponse:
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
     chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
-    flagged = drift_report.flagged_reels()
     at_sites = Q(site__in=list(sites))
     searched = with_word(status_rows_at(at_sites), chosen.get("q", ""))
     known = _numbers(at_sites, searched, chosen, due_before)
     numbers = known or []
-    listed = _wanted(searched.rows, chosen, due_before, flagged, sites)
+    listed = _wanted(searched.rows, chosen, due_before, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
     shown = {
@@ -85,21 +83,14 @@ def board(request: HttpRequest) -> HttpResponse:
         "sites": _matrix(numbers, sites, statuses, chosen),
         "pages": page_by_place(
             listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
-            lambda row: _row(row, sites[row.site], due_before, flagged), kept=chosen,
-            total=None if known is None else _total(known, chosen, sites, listed),
+            lambda row: _row(row, sites[row.site], due_before), kept=chosen,
+            total=None if known is None else _total(known, chosen, sites),
         ),
         "due": sum(each.due for each in numbers),
-        "flagged": _flagged(searched, flagged, chosen, sites),
+        "flagged": sum(each.flagged for each in numbers),
         "due_days": settings.COUNT_DUE_DAYS,
     }  # fmt: skip
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
-
-
-def _flagged(searched: Found, flagged: Mapping[int, int], chosen: dict[str, str], sites: Mapping[int, Site]) -> int:
-    """How many of the reels are flagged. No query, unless a word is searched for."""
-    if chosen.get("q"):
-        return searched.rows.filter(reel__in=flagged).count() if searched.are_few else 0
-    return sum(site in sites for site in flagged.values())
 
 
 def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due_before: datetime) -> list[NumberAt] | None:
@@ -111,34 +102,31 @@ def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due_before: date
     counted = {
         "all": Count("pk"),
         "due": Count("pk", filter=is_due_before(due_before)),
+        "flagged": Count("pk", filter=Q(is_flagged=True)),
         "open": Count("pk", filter=Q(has_open_flag=True)),
     }
     return [NumberAt(*each) for each in searched.rows.order_by().values_list("site", "status").annotate(**counted)]
 
 
-def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, Site],
-           listed: QuerySet[ReelStatusRow]) -> int:  # fmt: skip
-    """How many reels fit the filters. A query only where the numbers do not say it."""
-    look = chosen.get("look", "all")
-    if look == "flagged":
-        return listed.count()
-    numbered: Iterable[int] = (
-        getattr(each, look)
+def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, Site]) -> int:
+    """How many reels fit the filters."""
+    return sum(
+        getattr(each, chosen.get("look", "all"))
         for each in numbers
         if chosen.get("site", sites[each.site].code) == sites[each.site].code
         and chosen.get("status", each.status) == each.status
     )
-    return sum(numbered)
 
 
-def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime, flagged: Mapping[int, int],
+def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime,
             sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
-    looks = {"due": is_due_before(due_before), "flagged": Q(reel__in=flagged), "open": Q(has_open_flag=True)}
+    looks = {"due": is_due_before(due_before), "flagged": Q(is_flagged=True), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
         rows = rows.filter(looks[look])
     if code := chosen.get("site"):
         rows = rows.filter(site__in=[pk for pk, site in sites.items() if site.code == code])
-    return rows.filter(status=chosen["status"]) if "status" in chosen else rows
+    # By its rank, for the indexes are in the board's order.
+    return rows.filter(rank=RANK[ReelStatus(chosen["status"])]) if "status" in chosen else rows
 
 
 def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[ReelStatus],
@@ -153,11 +141,11 @@ def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[R
     return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
 
 
-def _row(row: Any, site: Site, due_before: datetime, flagged: Mapping[int, int]) -> dict[str, Any]:
+def _row(row: Any, site: Site, due_before: datetime) -> dict[str, Any]:
     """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
     status = ReelStatus(row.status)
     is_due = status is not ReelStatus.RETIRED and row.last_at <= due_before
-    marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.reel in flagged), (FLAG_OPEN, row.has_open_flag))
+    marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.is_flagged), (FLAG_OPEN, row.has_open_flag))
     next_thing = NEXT[status].format(machine=row.values_machine)
     if is_due and status is ReelStatus.VALUES_CONFIRMED:
         next_thing = "Remove the reel and count it: a count is due"

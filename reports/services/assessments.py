@@ -4,39 +4,43 @@ import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, F, Min, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 from django.utils import timezone
 
 from inspections.domain import drift
 from inspections.domain.drift import DriftParameters, ReelAssessment, ReelHistory
 from inspections.domain.drift.learning import LEARN_COUNTS
 from inspections.domain.words import InspectionState
-from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
+from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates, ReelNumber
 from inspections.queries import histories
-from reels.domain.ledger import FIRST_PREV
+from inspections.services.status_rows import keep_flagged
 from reels.domain.winding import drum_from
 from reels.errors import NotYet
 from reels.models import CableEvent, HistoryEntry, Reel, ReelType, TaskRun
-from reels.services import tasks
+from reels.services import feed, tasks
 from reels.services.tasks import HeldTask, leased
 from reels.standby import on_primary
-from reports.domain.drift_rows import rows_of
+from reports.domain.drift_rows import FALSE_SHARE, flag_from, rows_of
 from reports.errors import FleetTooLarge
-from reports.models import AssessedInterval, Assessment
+from reports.models import AssessedInterval, Assessment, FleetAssessment
 
 Progress = Callable[[str, int, int], None]  # in words; how many are done, of how many
 
 ROWS_FOR_A_REQUEST = 50_000
+AT_ONCE = 2000
+MOST_NEW = 5000  # entries looked at to say how many reels changed
 MOVED = 0.05  # rates are learned again when the fleet's rows have become so many more, or fewer, by share
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetStanding:
-    """behind: reels whose newest entries are not in their assessment; since: when the first of these was recorded.
+    """behind: reels that changed since the fleet was assessed; since: when the first such entry was recorded.
 
-    None where only the rates or a type have moved. run: the task that catches up; None where nothing is behind.
+    Of more than MOST_NEW entries, behind is what the first of them are of: at least so many. since: None where only the
+    rates or a type have moved. run: the task that catches up; None where nothing is behind.
     """
 
     behind: int = 0
@@ -50,13 +54,31 @@ def unheard(words: str, done: int, of: int) -> None:
 
 def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRates:
     """Learn the fleet's rates again if its records have grown enough, and assess every reel that has moved."""
+    feed.number_waiting()
+    # What is known by now is known to be in it; an entry that comes while it is made may be, and is told as news.
+    place, digests = feed.last_number(), {str(pk): digest for pk, digest in type_digests().items()}
     learned = histories.learned_rates()
     rows = _rows_known()
     if learned is None or abs(rows - learned.rows_known) > MOVED * learned.rows_known:
         progress("Learning the fleet's rates.", 0, 0)
         learned = _learn(rows, at)
     assess_moved(Reel.objects.all(), learned, at=at, progress=progress)
+    _keep_of_fleet(at=at, place=place, rates=learned, type_digests=digests)
     return learned
+
+
+def _keep_of_fleet(*, at: datetime, **known: Any) -> None:
+    """Which reels are flagged, and up to where the fleet is assessed."""
+    least = flag_at_of_all()
+    flagged = AssessedInterval.objects.filter(p_unlogged_cut__gte=least).values_list("assessment__reel", flat=True)
+    keep_flagged(set(flagged))
+    FleetAssessment.objects.update_or_create(pk=1, defaults={**known, "flag_at": least, "made_at": at})
+
+
+def flag_at_of_all(false_share: float = FALSE_SHARE) -> float:
+    """The least probability that is flagged in the whole fleet as its intervals are now. One query."""
+    every = AssessedInterval.objects.order_by("-p_unlogged_cut").values_list("p_unlogged_cut", flat=True)
+    return flag_from(every.iterator(AT_ONCE), false_share)
 
 
 def bring_reel_up_to_date(reel: Reel, *, at: datetime) -> None:
@@ -78,19 +100,33 @@ def known_rates() -> LearnedRates | None:
 def fleet_standing() -> FleetStanding:
     """How far the assessment of the fleet is behind its records; if it is, the worker catches up.
 
-    Raises NotYet as long as no reel is assessed. Four queries and, where something is behind, those of the queue.
+    Raises NotYet as long as the fleet was never assessed. Five queries and, where something is behind, those of the
+    queue; none reads more than there is news.
     """
-    behind = moved(Reel.objects.all(), histories.learned_rates())
-    count = behind.count()
-    if not count:
+    behind, since = how_far_behind()
+    if not behind:
         return FleetStanding()
     run = have_assessed()
-    if not Assessment.objects.exists():
+    if not FleetAssessment.objects.exists():
         raise NotYet(run)
-    unseen = HistoryEntry.objects.filter(chain__reel__in=behind, prev=F("chain__reel__assessment__head"))
-    new = HistoryEntry.objects.filter(chain__reel__in=behind, chain__reel__assessment=None, prev=FIRST_PREV)
-    times = [rows.aggregate(at=Min("at"))["at"] for rows in (unseen, new)]
-    return FleetStanding(behind=count, since=min(filter(None, times), default=None), run=run)
+    return FleetStanding(behind=behind, since=since, run=run)
+
+
+def how_far_behind() -> tuple[int, datetime | None]:
+    """How many reels moved since the fleet was assessed last, and when the first entry came that is not in it."""
+    known = FleetAssessment.objects.first()
+    numbers = ReelNumber.objects.filter(week=None)
+    if known is None or known.rates_id != getattr(histories.learned_rates(), "pk", None):
+        return numbers.aggregate(n=Sum("reels", default=0))["n"], None
+    types = {pk: digest for pk, digest in type_digests().items() if known.type_digests.get(str(pk)) != digest}
+    of_types = numbers.filter(type__in=types).aggregate(n=Sum("reels", default=0))["n"] if types else 0
+    new = HistoryEntry.objects.filter(chain__reel__isnull=False).exclude(chain__reel__type__in=types)
+    # Entries are numbered after their commit, so some of the newest have no number yet.
+    news = [
+        *new.filter(place__number__isnull=True).values_list("chain", "at")[:MOST_NEW],
+        *new.filter(place__number__gt=known.place).order_by("place__number").values_list("chain", "at")[:MOST_NEW],
+    ]
+    return of_types + len({chain for chain, _ in news}), min((at for _, at in news), default=None)
 
 
 def have_assessed() -> TaskRun:
@@ -111,6 +147,11 @@ def moved(reels: QuerySet[Reel], learned: LearnedRates | None) -> QuerySet[Reel]
         as_now |= Q(type=reel_type, assessment__type_digest=type_digest(reel_type))
     fresh = Q(as_now, assessment__head=F("chain__head"), assessment__rates=learned)
     return reels.exclude(pk__in=Reel.objects.filter(fresh).values("pk"))
+
+
+def type_digests() -> dict[int, str]:
+    """What the inference takes from each reel type, by its id. One query."""
+    return {reel_type.pk: type_digest(reel_type) for reel_type in ReelType.objects.all()}
 
 
 def type_digest(reel_type: ReelType) -> str:

@@ -28,13 +28,12 @@ from reels.models import Reel
 from reels.services import tasks
 from reels.services.tasks import HeldTask, leased
 from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
-from reports.models import AsOfReport, AssessedInterval
+from reports.models import AsOfReport, AssessedInterval, FleetAssessment
 from reports.services import assessments
 from reports.services.assessments import Progress, unheard
 
 AT_ONCE = 2000
 KEPT = 30
-FEW = 100  # no more than are flagged in most fleets
 _NAMES = tuple(each.name for each in fields(DriftRow))
 
 
@@ -66,24 +65,9 @@ def reels_of(reels: QuerySet[Reel], chosen: Mapping[str, Any]) -> QuerySet[Reel]
 
 
 def flag_at(false_share: float = FALSE_SHARE) -> float:
-    """The least probability that is flagged in the whole fleet as it was assessed last. One query."""
-    every = AssessedInterval.objects.order_by("-p_unlogged_cut").values_list("p_unlogged_cut", flat=True)
-    return flag_from(every.iterator(AT_ONCE), false_share)
-
-
-def flagged_reels() -> dict[int, int]:
-    """The reels of which an interval is flagged, as assessed last: each one's id, and that of its site. One query."""
-    columns = ("p_unlogged_cut", "assessment__reel", "assessment__reel__site")
-    every = AssessedInterval.objects.order_by("-p_unlogged_cut").values_list(*columns)
-    read: list[tuple[float, int, int]] = []
-
-    def falling() -> Iterator[float]:
-        for row in every.iterator(FEW):
-            read.append(row)
-            yield row[0]
-
-    least = flag_from(falling())
-    return {reel: site for p, reel, site in read if p >= least}
+    """The least probability that is flagged in the whole fleet as it was assessed last. One query or two."""
+    known = FleetAssessment.objects.first() if false_share == FALSE_SHARE else None
+    return known.flag_at if known else assessments.flag_at_of_all(false_share)
 
 
 def ranked(reels: QuerySet[Reel], least_p: float) -> QuerySet[AssessedInterval]:

@@ -33,56 +33,90 @@ def prepare_settings(folder: str) -> None:
     os.environ.setdefault("DATABASE_URL", f"sqlite:///{folder}/board.sqlite3")
 
 
-def make_world(reels: int, counts: int) -> Any:
+def make_world(reels: int, counts: int, intervals: int) -> Any:
     """A fleet in every status, half of its counts of older records; returns somebody who sees all of it."""
     from django.core.management import call_command
 
-    call_command("migrate", run_syncdb=True, verbosity=0)
-    from django.db import connection
+    call_command("migrate", verbosity=0)
+    call_command("migrate", run_syncdb=True, verbosity=0)  # the bare view's table, which refers to others
+    from django.db import transaction
 
-    from inspections.services.status_rows import rebuild_status_rows
-    from reels.models import Chain, Reel
+    from inspections.services import status_rows
     from tests import builders
 
     cast = builders.Cast()
+    with transaction.atomic():
+        made = _put_reels(reels)
+        _put_counts(made, counts, cast.technician)
+        _put_elsewhere(made, cast.control)
+        _put_drift(intervals)
+    _look_at_tables()
+    status_rows.AT_ONCE = 2000
+    with transaction.atomic():
+        for _ in status_rows.rebuild_status_rows():  # as acts would have kept them
+            pass
+    _look_at_tables()
+    return cast.control
+
+
+def _look_at_tables() -> None:
+    """As PostgreSQL does by itself, a while after rows have come in."""
+    from django.db import connection
+
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET statement_timeout = 0")
+            cursor.execute("VACUUM ANALYZE")
+            cursor.execute("RESET statement_timeout")
+
+
+def _put_reels(reels: int) -> list[Any]:
+    from reels.models import Chain, Reel
+    from tests import builders
+
     kind, site = builders.make_type(), builders.make_site()
     names = [f"BB-{number:05}" for number in range(reels)]
     chains = Chain.objects.bulk_create([Chain(name=f"reel:{name}", length=1, head=name) for name in names])
     received = (NOW - timedelta(days=1500)).date()
-    made = Reel.objects.bulk_create(
+    return Reel.objects.bulk_create(
         Reel(serial=name, type=kind, site=site, chain=chain, received_on=received, cable_length_m=420)
         for name, chain in zip(names, chains, strict=True)
     )
-    _put_counts(made, counts, cast.technician)
-    _put_elsewhere(made, cast.control)
-    _put_drift(made)
-    for _ in rebuild_status_rows():  # as acts would have kept them
-        pass
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("VACUUM ANALYZE")
-    return cast.control
 
 
 def _put_counts(reels: list[Any], counts: int, person: Any) -> None:
+    """Half of them of older records, in so many days that no one of them has more than a hundredth of the fleet's."""
     from inspections.domain.words import InspectionState
     from inspections.models import ImportedCount, Inspection
 
-    words = {"work_order": "WO-1", "publication": "LWS 12-3", "publication_revision": "C",
-             "wrap_gauge": "WG-7", "opened_by": person, "parameters": {}}  # fmt: skip
-    for begin in range(0, len(reels), 250):
-        some, older, newer = reels[begin : begin + 250], [], []
-        for number, reel in enumerate(some, begin):
-            for back in range(counts):
-                at = NOW - timedelta(days=10 * (counts - back) + number % 97, hours=number % 11)
-                count = {"reel": reel, "recorded_at": at, "layers": 12, "wraps": 10 - back % 3}
-                if back < counts // 2:
-                    older.append(ImportedCount(counted_at=at, **count))
-                else:
-                    parity = {"parity": "even", "ended_at": at, "state": InspectionState.SIGNED}
-                    newer.append(Inspection(done_at=at, **count, **parity, **words))
-        ImportedCount.objects.bulk_create(older)
-        Inspection.objects.bulk_create(newer)
+    for back in range(counts):
+        for day in range(97):
+            at = NOW - timedelta(days=10 * (counts - back) + day, hours=day % 11)
+            count = {"reel": reels[0], "recorded_at": at, "layers": 12, "wraps": 10 - back % 3}
+            if back < counts // 2:
+                row: Any = ImportedCount(counted_at=at, **count)
+            else:
+                row = Inspection(done_at=at, ended_at=at, parity="even", state=InspectionState.SIGNED, **count,
+                                 work_order="WO-1", publication="LWS 12-3", publication_revision="C",
+                                 wrap_gauge="WG-7", opened_by=person, parameters={})  # fmt: skip
+            _put_for_each("reels_reel", row, {"reel_id": "id"}, f"id % 97 = {day}")
+
+
+def _put_for_each(table: str, row: Any, columns: dict[str, str], where: str = "1 = 1") -> None:
+    """The same row for each of a table's rows, in one statement. columns: what differs, in SQL."""
+    from django.db import connection
+
+    names, parts, values = [], [], []
+    for field in row._meta.concrete_fields:
+        if not field.primary_key:
+            names.append(field.column)
+            parts.append(columns.get(field.column, "%s"))
+            if field.column not in columns:
+                values.append(field.get_db_prep_save(field.pre_save(row, add=True), connection))
+    into = f"{row._meta.db_table} ({', '.join(names)})"
+    sql = f"INSERT INTO {into} SELECT {', '.join(parts)} FROM {table} WHERE {where}"  # noqa: S608  # our own names
+    with connection.cursor() as cursor:
+        cursor.execute(sql.replace(" % ", " %% "), values)
 
 
 def _put_elsewhere(reels: list[Any], person: Any) -> None:
@@ -120,31 +154,27 @@ def _put_elsewhere(reels: list[Any], person: Any) -> None:
     )  # fmt: skip
 
 
-def _put_drift(reels: list[Any]) -> None:
-    """An assessment of every reel, each with as many intervals as it has counts but one."""
+def _put_drift(intervals: int) -> None:
+    """An assessment of every reel, each with so many intervals; of one reel in eighty one is flagged."""
     from dataclasses import asdict
 
     from inspections.domain.drift import DEFAULT_PARAMETERS
-    from inspections.models import ImportedCount, Inspection, LearnedRates
+    from inspections.models import LearnedRates
     from reports.models import AssessedInterval, Assessment
 
     rates = LearnedRates.objects.create(values=asdict(DEFAULT_PARAMETERS), learned_at=NOW, rows_known=1)
-    made = Assessment.objects.bulk_create(
-        Assessment(reel=reel, head=reel.chain.head, rates=rates, made_at=NOW) for reel in reels
-    )
-    each = (ImportedCount.objects.count() + Inspection.objects.count()) // len(reels) - 1
+    _put_for_each("reels_reel", Assessment(reel_id=1, rates=rates, made_at=NOW), {"reel_id": "id", "head": "serial"})
     words = {"observed_change_m": 0, "logged_cut_m": 0, "p_when_counted": 0, "cut_m": 1, "cut_low_m": 1,
              "cut_high_m": 2, "explanation": "so", "explanation_ft": "so"}  # fmt: skip
-    for begin in range(0, len(made), 250):
-        AssessedInterval.objects.bulk_create(
-            AssessedInterval(
-                assessment=assessment, from_at=NOW - timedelta(days=10 * back + 10),
-                to_at=NOW - timedelta(days=10 * back),
-                p_unlogged_cut=0.999 if number % 80 == back == 0 else 0.001 * (back % 7), **words,
-            )
-            for number, assessment in enumerate(made[begin : begin + 250], begin)
-            for back in range(each)
+    for back in range(intervals):
+        row = AssessedInterval(
+            assessment_id=1, from_at=NOW - timedelta(days=10 * back + 10), to_at=NOW - timedelta(days=10 * back),
+            p_unlogged_cut=0.001 * (back % 7), **words,
         )  # fmt: skip
+        columns = {"assessment_id": "id"}
+        if back == 0:
+            columns["p_unlogged_cut"] = "CASE WHEN id % 80 = 0 THEN 0.999 ELSE 0 END"
+        _put_for_each("reports_assessment", row, columns)
 
 
 def milliseconds(ask: Callable[[], Any]) -> float:
@@ -171,7 +201,7 @@ def measure(person: Any, address: str) -> dict[str, Any]:
     return {"rows": rows, "ours": ours, "bare": theirs, "ratio": median(our / their for our, their in pairs)}
 
 
-def measure_fleet(reels: int, counts: int) -> dict[str, dict[str, Any]]:
+def measure_fleet(reels: int, counts: int, intervals: int) -> dict[str, dict[str, Any]]:
     with tempfile.TemporaryDirectory() as folder:
         prepare_settings(folder)
         import django
@@ -183,7 +213,7 @@ def measure_fleet(reels: int, counts: int) -> dict[str, dict[str, Any]]:
         from reels.queries import written_place
 
         settings.ALLOWED_HOSTS = ["testserver"]
-        person = make_world(reels, counts)
+        person = make_world(reels, counts, intervals)
         middle = written_place(ReelStatusRow(serial=f"BB-{reels // 2:05}"), ("serial",))
         return {address: measure(person, address.format(middle=middle)) for address in PAGES}
 
@@ -204,14 +234,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("reels", type=int, nargs="*", default=[1000, 20000])
     parser.add_argument("--counts-each", type=int, default=4)
+    parser.add_argument("--intervals-each", type=int, default=3)
     parser.add_argument("--json", action="store_true", help="one fleet, in this process")
     asked = parser.parse_args()
     if asked.json:
-        sys.stdout.write(json.dumps(measure_fleet(asked.reels[0], asked.counts_each)))
+        sys.stdout.write(json.dumps(measure_fleet(asked.reels[0], asked.counts_each, asked.intervals_each)))
         return
     fleets = {}
     for size in asked.reels:  # each in a process of its own: its settings name its database
-        command = [sys.executable, "-m", __spec__.name, str(size), "--counts-each", str(asked.counts_each), "--json"]
+        command = [sys.executable, "-m", __spec__.name, str(size), "--counts-each", str(asked.counts_each),
+                   "--intervals-each", str(asked.intervals_each), "--json"]  # fmt: skip
         fleets[size] = json.loads(subprocess.run(command, check=True, stdout=subprocess.PIPE).stdout)
     sys.stdout.write(table_of(fleets) + "\n")
 

@@ -20,7 +20,7 @@ from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, Se
 from inspections.queries.status import is_due_before, numbers_amiss, numbers_at, status_rows_of, with_status
 from inspections.services import counting, findings, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
-from inspections.services.status_rows import status_row_fault
+from inspections.services.status_rows import keep_flagged, status_row_fault
 from reels.errors import Refused
 from reels.models import CableEvent, Reel
 from reels.services.history import Actor
@@ -185,6 +185,12 @@ class Standing(RuleBasedStateMachine):
             self.attempt(lambda: flags.close_flag(
                 flag_id=open_flag.pk, ending=Ending.MISCOUNT, reason="read again", actor=self.control,
                 at=self.at))  # fmt: skip
+
+    @rule(which=strategies.sets(serials))
+    def assess(self, which: set[str]) -> None:
+        keep_flagged(set(Reel.objects.filter(serial__in=which).values_list("pk", flat=True)))
+        assert set(ReelStatusRow.objects.filter(is_flagged=True).values_list("serial", flat=True)) == which
+        self.the_kept_rows_are_what_the_records_give()
 
     @rule(is_for_good=strategies.booleans())
     def leave(self, is_for_good: bool) -> None:
