@@ -16,7 +16,7 @@ from rest_framework.throttling import SimpleRateThrottle
 from deploy.problems import TITLES, answer_outside, is_api
 
 MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
-MOST_BYTES_OF = {"/api/v1/imports": 51_000_000}
+MOST_BYTES_OF = {"/api/v1/imports": 51_000_000, "/imports": 51_000_000}
 LOGINS = {"/login", "/api/v1/session"}
 Answer = Callable[[HttpRequest], HttpResponse]
 

@@ -1,6 +1,6 @@
 """What counts, sign-offs and setup values refuse. Pure, as in reels."""
 
-from reels.errors import Malformed, NotAllowed, Refused, ValueNotTaken
+from reels.errors import Busy, Malformed, NotAllowed, Refused, ValueNotTaken
 
 # Counting -----------------------------------------------------------------------------------------------------------
 
@@ -345,6 +345,11 @@ class ImportRefused(Malformed):
 
     title = "The files cannot be brought in"
     message = "Problems in the files: {total}. Nothing was stored."
+
+
+class TooManyImports(Busy):
+    title = "Too many imports wait already"
+    message = "{most} imports wait for a worker already. Send this one again once some are done."
 
 
 # Flags of the drift report ------------------------------------------------------------------------------------------

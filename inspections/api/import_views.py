@@ -1,17 +1,17 @@
 """Older records brought in over the API: the files of `import_records`, as text."""
 
-from functools import partial
-from io import BytesIO
 from typing import Any
 
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from inspections.errors import ImportRefused
-from inspections.services.intake import FILES, ImportSummary, Open, import_records
+from inspections.services.intake import FILES, ImportSummary, task
 from reels.api.endpoints import Call, Endpoint, create
 from reels.api.fields import Text, YesNo
-from reels.api.forms import Form, Out
+from reels.api.forms import Form
+from reels.api.serializers import Awaited
+from reels.errors import NotYet
 
 _KEYS = {file: file.replace(".", "_") for file in FILES}
 
@@ -29,7 +29,7 @@ class ImportIn(Form):
     dry_run = YesNo(default=False, help_text="Check everything and store nothing.")
 
 
-class ImportOut(Out):
+class ImportOut(Awaited):
     is_dry_run = YesNo()
     stored = serializers.DictField(child=serializers.IntegerField(), help_text="Rows by file.")
     already = serializers.DictField(child=serializers.IntegerField(), help_text="Rows that were there before.")
@@ -40,13 +40,19 @@ class ImportEndpoint(Endpoint):
     most_body_bytes = 50_000_000  # years of a fleet's counts
 
     @create("imports_make", ImportOut, ImportIn, status=200)
-    def post(self, call: Call) -> ImportSummary:
-        """Bring in older records, all or nothing: an administrator's act. Every bad row is named by line and column."""
-        texts = call.payload["files"]
-        contents = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
-        files: dict[str, Open] = {file: partial(BytesIO, content) for file, content in contents.items()}
+    def post(self, call: Call) -> ImportSummary | NotYet:
+        """Bring in older records, all or nothing: an administrator's act. Every bad row is named by line and column.
+
+        Files of more than 100 kB in all are brought in by a worker: 202, and `result` or `details` of the task say what
+        came of it.
+        """
+        texts, is_dry_run = call.payload["files"], call.payload["dry_run"]
+        files = {file: texts[key].encode() for file, key in _KEYS.items() if key in texts}
+        if not task.is_small(files):
+            run = task.have_imported(files, actor=call.actor, is_dry_run=is_dry_run)
+            return NotYet(run, at=f"/api/v1/tasks/{run.pk}")
         try:
-            return import_records(files=files, actor=call.actor, at=call.at, is_dry_run=call.payload["dry_run"])
+            return task.import_here(files, actor=call.actor, at=call.at, is_dry_run=is_dry_run)
         except ImportRefused as refused:
             raise ValidationError({"files": _by_file(refused)}) from refused
 

@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages import finding_list, findings, gauges
+from inspections.pages import finding_list, findings, gauges, imports
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -19,6 +19,7 @@ from inspections.pages.reel import acts, index, setup_page
 
 urlpatterns: list[URLPattern] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
+    path("imports", imports.ImportView.as_view(), name="import"),
     path("reels", index.reels, name="reels"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
     path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),

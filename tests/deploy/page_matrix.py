@@ -65,6 +65,7 @@ PAGES = (
     *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("audit/verification", "/audit/verification", SEEN_BY_ADMINISTRATORS, DONE_BY_ADMINISTRATORS, "administrator"),
+    *page("imports", "/imports", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("tasks", "/tasks", SEEN_BY_ADMINISTRATORS, right="administrator"),
     *page("tasks/<uuid:pk>", "/tasks/{task}", SEEN_LOGGED_IN),
     *page("tasks/<uuid:pk>/stop", "/tasks/{task}/stop", SEEN_BY_ADMINISTRATORS, DONE_BY_ADMINISTRATORS,

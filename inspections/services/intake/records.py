@@ -33,7 +33,7 @@ Open = Callable[[], IO[bytes]]
 VIA = "command import_records"
 FILES = tuple(form.file for form in csv_files.FORMS)
 REELS_AT_ONCE = 50
-ROWS_BETWEEN_REPORTS = 50_000
+ROWS_BETWEEN_REPORTS = 10_000
 
 _KEY = {
     csv_files.REEL_TYPES.file: "code",
@@ -53,11 +53,14 @@ class ImportSummary:
     new_sites: tuple[str, ...]
 
 
-def import_records(*, files: Mapping[str, Open], actor: Actor, at: datetime, is_dry_run: bool = False,
-                   progress: Callable[[str], None] = lambda _: None) -> ImportSummary:  # fmt: skip
+def import_records(
+    *, files: Mapping[str, Open], actor: Actor, at: datetime, is_dry_run: bool = False,
+    progress: Callable[[str], None] = lambda _: None, keep: Callable[[ImportSummary], None] = lambda _: None,
+) -> ImportSummary:  # fmt: skip
     """Bring in the files, by name (see FILES), each with a function that opens it for reading bytes.
 
-    is_dry_run: check everything and store nothing. progress: called with a sentence now and then.
+    is_dry_run: check everything and store nothing. progress: called with a sentence now and then; keep: with what comes
+    of it, in the transaction that stores. What either of them raises leaves nothing stored.
     Raises OnlyAdministrators, Busy, or ImportRefused with every row that can't be taken.
     """
     access.only_administrators(actor.person)
@@ -68,11 +71,18 @@ def import_records(*, files: Mapping[str, Open], actor: Actor, at: datetime, is_
                 _stage(run, form, files[form.file])
         staging.sort()
         try:
-            _store(run)
+            with transaction.atomic():
+                _store(run)
+                summary = _summary(run)
+                keep(summary)
         except IntegrityError as refused:  # somebody else made the same reel, site or type meanwhile
             raise Busy() from refused
+    return summary
+
+
+def _summary(run: ImportRun) -> ImportSummary:
     return ImportSummary(
-        is_dry_run=is_dry_run, stored=dict(run.stored), already=dict(run.already),
+        is_dry_run=run.is_dry_run, stored=dict(run.stored), already=dict(run.already),
         new_sites=tuple(site.code for site in run.new_sites),
     )  # fmt: skip
 
@@ -93,7 +103,6 @@ def importer(username: str | None, at: datetime) -> Person:
     return person
 
 
-@transaction.atomic
 def _store(run: ImportRun) -> None:
     if run.is_writing and run.actor.person.pk is None:
         run.actor = _first_actor(run)

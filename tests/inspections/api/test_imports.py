@@ -1,8 +1,10 @@
 """POST /api/v1/imports."""
 
 from inspections.models import ImportedCount
+from inspections.services.intake import task
 from tests.api_client import places, said
 from tests.inspections.services.intake.test_records import COUNTS, COUNTS_HEADER, REELS, TYPES
+from tests.worker import work_off
 
 FILES = {"reel_types.csv": TYPES, "reels.csv": REELS.replace("LW-", "LX-"), "counts.csv": COUNTS.replace("LW-", "LX-")}
 
@@ -32,3 +34,30 @@ def test_nobody_but_an_administrator_may_and_other_files_are_refused(ways):
     answer = ways.administrator.post("imports", {"files": {"truth.csv": "a"}})
     said(answer, 400, "invalid_input")
     assert places(answer) == ["/files/truth.csv"]
+
+
+def test_large_files_are_the_workers_and_the_task_says_what_came_of_them(ways, monkeypatch):
+    monkeypatch.setattr(task, "AT_ONCE", 10)
+    answer = ways.administrator.post("imports", {"files": FILES}, key='"large"')
+    assert (answer.status_code, answer.json()["state"]) == (202, "waiting")
+    again = ways.administrator.post("imports", {"files": FILES}, key='"large"')
+    assert (again.content, again.headers["Location"]) == (answer.content, answer.headers["Location"])
+    place = answer.headers["Location"].removeprefix("/api/v1/")
+    work_off()
+    result = ways.administrator.get(place).json()["result"]
+    assert (result["stored"]["counts.csv"], result["is_dry_run"]) == (3, False)
+    bad = {**FILES, "counts.csv": COUNTS_HEADER + "LX-0001,today,12,9,,,\n"}
+    place = ways.administrator.post("imports", {"files": bad}).headers["Location"].removeprefix("/api/v1/")
+    work_off()
+    failed = ways.administrator.get(place).json()
+    assert (failed["state"], failed["result"]) == ("failed", None)
+    assert failed["details"][0].startswith("counts.csv, line 2, column counted_at: 'today' was seen")
+    assert said(ways.control.get(place), 404, "not_found")
+
+
+def test_too_many_imports_are_refused_for_now(ways, monkeypatch):
+    monkeypatch.setattr(task, "AT_ONCE", 10)
+    monkeypatch.setattr(task, "MOST_WAITING", 0)
+    answer = ways.administrator.post("imports", {"files": FILES})
+    said(answer, 503, "too_many_imports")
+    assert answer.headers["Retry-After"] == "5"

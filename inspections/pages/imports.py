@@ -1,0 +1,58 @@
+"""Older records brought in from CSV files, by an administrator: the worker's, told at its task."""
+
+from typing import Any
+
+from django import forms
+from django.urls import reverse
+
+from inspections.services.intake import FILES, task
+from reels import access
+from reels.pages.acts import ActForm, ActView
+
+_KEYS = {file: file.replace(".", "_") for file in FILES}
+CSV = {"accept": ".csv,text/csv"}
+
+
+class ImportForm(ActForm):
+    """A file for each kind of record; any may be left out, not all."""
+
+    is_dry_run = forms.BooleanField(label="Check everything and store nothing", required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        files = {
+            key: forms.FileField(label=file, required=False, widget=forms.ClearableFileInput(attrs=CSV))
+            for file, key in _KEYS.items()
+        }
+        self.fields = {**files, **self.fields}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if not self.errors and not any(data.get(key) for key in _KEYS.values()):
+            raise forms.ValidationError("No file is chosen; at least one is needed.")
+        return data
+
+
+class ImportView(ActView):
+    form_class = ImportForm
+    template_name = "reels/form.html"
+    title, button = "Bring older records in", "Bring them in"
+    says = (
+        "CSV files as the guide to operations describes them. Either everything is stored or nothing; each row that "
+        "cannot be taken is named by file and line. The same files brought in again store nothing again."
+    )
+    task = ""
+
+    def find(self, **path: Any) -> None:
+        access.only_administrators(self.person)
+
+    def do(self, data: dict[str, Any]) -> None:
+        files = {file: data[key].read() for file, key in _KEYS.items() if data.get(key)}
+        run = task.have_imported(files, actor=self.actor, is_dry_run=data["is_dry_run"])
+        self.task = reverse("task", args=[run.pk])
+
+    def done_at(self) -> str:
+        return self.task or reverse("tasks")
+
+    def context(self) -> dict[str, Any]:
+        return {"section": "people"}
