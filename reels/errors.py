@@ -102,6 +102,16 @@ class QueueFull(Busy):
     message = "{most} tasks wait already, and no more are taken. Try again in a while; an administrator sees them."
 
 
+class TaskFailed(Refused):
+    """task: the number of the one that failed."""
+
+    title = "It could not be worked out"
+    message = (
+        "{title} failed on {at}: {why} It is not tried again by itself. Whoever wants it all the same "
+        "has it tried again (POST /api/v1/tasks/{task}/retry)."
+    )
+
+
 class TaskNotSo(Refused):
     title = "The task is not at that point"
     message = "{title} is {seen}; this is for a task that is {allowed}."

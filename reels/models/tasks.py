@@ -8,10 +8,11 @@ from django_tasks_db.models import DBTaskResult
 
 from reels.models.people import Person
 
+FAILED = "failed"
 STATES = {
     TaskResultStatus.READY: "waiting",
     TaskResultStatus.RUNNING: "running",
-    TaskResultStatus.FAILED: "failed",
+    TaskResultStatus.FAILED: FAILED,
     TaskResultStatus.SUCCESSFUL: "done",
 }
 HELD_BACK = "held back"  # the queue of those that are stopped, which no worker looks into

@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from reels import standby
-from reels.errors import NotAllowed, NotFound, NotYet
+from reels.errors import NotAllowed, NotFound, NotYet, TaskFailed
 from reels.models import Person, Site
 
 Given = ParamSpec("Given")
@@ -51,7 +51,7 @@ def _answering(view: View[Given], methods: list[str]) -> View[Given]:
 
 
 def awaiting(view: Callable[Concatenate[HttpRequest, Given], Answered]) -> Callable[..., Answered | HttpResponse]:
-    """Have a page say how far the worker is with what the page shows, until it is there."""
+    """Have a page say how far the worker is with what the page shows, until it is there; or why it could not be."""
 
     @wraps(view)
     def answer(request: HttpRequest, /, *args: Given.args, **kwargs: Given.kwargs) -> Answered | HttpResponse:
@@ -59,6 +59,8 @@ def awaiting(view: Callable[Concatenate[HttpRequest, Given], Answered]) -> Calla
             return view(request, *args, **kwargs)
         except NotYet as awaited:
             return render(request, "reels/not_yet.html", {"run": awaited.run}, status=HTTPStatus.ACCEPTED)
+        except TaskFailed as failed:
+            return render(request, "reels/not_done.html", failed.facts, status=HTTPStatus.CONFLICT)
 
     return answer
 

@@ -21,9 +21,9 @@ from django_tasks.base import Task, TaskResultStatus
 from django_tasks_db.models import DBTaskResult, get_date_max
 
 from reels import access
-from reels.errors import Busy, NotFound, QueueFull, Refused, TaskNotSo
+from reels.errors import Busy, NotFound, QueueFull, Refused, TaskFailed, TaskNotSo
 from reels.models import Person, TaskFile, TaskRun, WorkerSeen
-from reels.models.tasks import HELD_BACK, STOPPED, STOPPING
+from reels.models.tasks import FAILED, HELD_BACK, STOPPED, STOPPING
 from reels.services.history import Actor
 from reels.standby import on_primary
 
@@ -105,6 +105,13 @@ def leased(work: Callable[Concatenate[HeldTask, Params], Any]) -> Task[Any, Any]
 # Into the queue -----------------------------------------------------------------------------------------------------
 
 
+def require_not_failed(run: TaskRun | None) -> None:
+    """Raises TaskFailed where that task has failed: the same would fail again, so somebody asks for it on purpose."""
+    if run and run.state == FAILED:
+        why = run.problem if run.problem.endswith(".") else f"{run.problem}."
+        raise TaskFailed(title=run.title, at=f"{run.result.finished_at:%Y-%m-%d %H:%M} UTC", why=why, task=run.pk)
+
+
 @on_primary
 def put(work: Task[Any, Any], *args: Any, key: str, title: str, by: Person | None = None,
         files: Mapping[str, bytes] | None = None) -> TaskRun:  # fmt: skip
@@ -123,14 +130,15 @@ def put(work: Task[Any, Any], *args: Any, key: str, title: str, by: Person | Non
             run = TaskRun.objects.create(result_id=UUID(result.id), key=key, title=title, asked_by=by)
             for name, content in (files or {}).items():
                 put_file(run.pk, name, content)
-    except IntegrityError:  # somebody else put it in at this moment
+    except IntegrityError:
         log.info("Task %r was put in twice at the same moment.", key)
-    return TaskRun.objects.filter(key=key).select_related("result").latest("asked_at")
+        return TaskRun.objects.filter(key=key).select_related("result").latest("asked_at")
+    return live.get(pk=run.pk)
 
 
 def newest(key: str) -> TaskRun | None:
     """The task of this key that was put in last, if any is kept."""
-    return TaskRun.objects.filter(key=key).select_related("result").order_by("-asked_at").first()
+    return TaskRun.objects.filter(key=key).select_related("result").order_by("-is_live", "-asked_at").first()
 
 
 def put_file(run: UUID, name: str, content: bytes) -> None:
@@ -181,7 +189,7 @@ def resume(pk: UUID, *, actor: Actor) -> TaskRun:
 def try_again(pk: UUID, *, actor: Actor) -> TaskRun:
     """Put a task that has failed into the queue again, from where it left off. Raises NotFound, TaskNotSo."""
     access.task(pk, actor.person)
-    run = _in_state(pk, ("failed",))
+    run = _in_state(pk, (FAILED,))
     if other := TaskRun.objects.filter(key=run.key, is_live=True).select_related("result").first():
         return other
     run.is_live, run.tries, run.details = True, 0, []

@@ -41,7 +41,7 @@ class RecountsOut(StandingOut):
 
 
 class RecountListEndpoint(Endpoint):
-    @read("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True)
+    @read("recounts_list", RecountsOut, query=RecountsQuery, may_be_stale=True, refuses=(409,))
     def get(self, call: Call) -> dict[str, Any]:
         """The counts worth making next: where one more would tell most whether the newest shows a cut, or a slip."""
         standing = assessments.fleet_standing()

@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -20,6 +20,7 @@ from inspections.services.status_rows import keep_flagged
 from reels.domain.winding import drum_from
 from reels.errors import NotYet
 from reels.models import CableEvent, HistoryEntry, Reel, ReelType, TaskRun
+from reels.models.tasks import FAILED
 from reels.services import feed, tasks
 from reels.services.tasks import HeldTask, leased
 from reels.standby import on_primary
@@ -32,6 +33,8 @@ Progress = Callable[[str, int, int], None]  # in words; how many are done, of ho
 ROWS_FOR_A_REQUEST = 50_000
 AT_ONCE = 2000
 MOST_NEW = 5000  # entries looked at to say how many reels changed
+KEY = "drift"
+LEFT_FOR = timedelta(hours=1)  # no look has it assessed again so soon after that has failed five times
 MOVED = 0.05  # rates are learned again when the fleet's rows have become so many more, or fewer, by share
 
 
@@ -100,14 +103,15 @@ def known_rates() -> LearnedRates | None:
 def fleet_standing() -> FleetStanding:
     """How far the assessment of the fleet is behind its records; if it is, the worker catches up.
 
-    Raises NotYet as long as the fleet was never assessed. Five queries and, where something is behind, those of the
-    queue; none reads more than there is news.
+    Raises NotYet as long as the fleet was never assessed, and TaskFailed where that failed. Five queries and, where
+    something is behind, those of the queue; none reads more than there is news.
     """
     behind, since = how_far_behind()
     if not behind:
         return FleetStanding()
-    run = have_assessed()
+    run = _catching_up()
     if not FleetAssessment.objects.exists():
+        tasks.require_not_failed(run)
         raise NotYet(run)
     return FleetStanding(behind=behind, since=since, run=run)
 
@@ -129,9 +133,17 @@ def how_far_behind() -> tuple[int, datetime | None]:
     return of_types + len({chain for chain, _ in news}), min((at for _, at in news), default=None)
 
 
+def _catching_up() -> TaskRun:
+    """The task that does it. One that has just failed is left for a while, or it would fail at every look."""
+    last = tasks.newest(KEY)
+    if last and last.state == FAILED and (last.result.finished_at or last.asked_at) > timezone.now() - LEFT_FOR:
+        return last
+    return have_assessed()
+
+
 def have_assessed() -> TaskRun:
     """Have the worker learn what there is to learn and assess every reel that has moved."""
-    return tasks.put(assess_fleet, key="drift", title="Drift of the fleet")
+    return tasks.put(assess_fleet, key=KEY, title="Drift of the fleet")
 
 
 @leased

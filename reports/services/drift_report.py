@@ -125,13 +125,16 @@ def _flag_at(database: sqlite3.Connection, false_share: float) -> float:
 def kept_as_of(as_of: datetime) -> AsOfReport:
     """The report as of a day from what is recorded of it by now, without its content.
 
-    Raises FleetTooLarge, and NotYet until the worker has it.
+    Raises FleetTooLarge, NotYet until the worker has it, and TaskFailed where it failed from what is recorded by now.
     """
     assessments.require_small_fleet()
-    kept = AsOfReport.objects.defer("content").filter(as_of=as_of, inputs=assessments.inputs_as_of(as_of)).first()
+    inputs = assessments.inputs_as_of(as_of)
+    kept = AsOfReport.objects.defer("content").filter(as_of=as_of, inputs=inputs).first()
     if kept is None:
         day = f"{as_of:%Y-%m-%d}"
-        raise NotYet(tasks.put(work_out_as_of, as_of.isoformat(), key=f"drift as of {day}", title=f"Drift as of {day}"))
+        key = f"drift as of {day} {inputs[:16]}"
+        tasks.require_not_failed(tasks.newest(key))
+        raise NotYet(tasks.put(work_out_as_of, as_of.isoformat(), key=key, title=f"Drift as of {day}"))
     return kept
 
 

@@ -4,11 +4,15 @@ import re
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 
 from reels.models import TaskRun
+from reports.services import assessments
+from tests.api_client import ApiClient, said
 from tests.builders import Cast
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, bring_in
-from tests.page_fixtures import logged_in
+from tests.page_fixtures import hidden_in, logged_in
 from tests.reports.fleet import assessed_fleet, bring_in_fleet
 from tests.well_formed import faults_of
 from tests.worker import work_off
@@ -75,6 +79,54 @@ def test_why_a_try_did_not_succeed_is_said(cast, monkeypatch):
     monkeypatch.setattr("reports.services.assessments.learning_sample", lambda: 1 / 0)
     work_off()
     assert "The last try did not succeed: ZeroDivisionError: division by zero" in read(cast.control, "/drift", 202)
+
+
+@pytest.mark.parametrize("address", ["/drift?as_of=2024-06-30", "/drift", "/drift/recounts"])
+def test_what_has_failed_for_good_says_why_and_is_asked_for_again_on_purpose(cast, monkeypatch, address):
+    bring_in_fleet()
+    client = logged_in(cast.control)
+    read(cast.control, address, 202)
+    with monkeypatch.context() as broken:
+        broken.setattr("reels.services.tasks.MOST_TRIES", 1)
+        broken.setattr("reports.services.assessments.learning_sample", lambda *args: 1 / 0)
+        work_off()
+    for _ in range(2):  # a look puts nothing in again
+        html = read(cast.control, address, 409)
+        assert "ZeroDivisionError: division by zero." in html
+        assert TaskRun.objects.filter(title__startswith="Drift").count() == 1
+    [retry] = re.findall(r'href="(/tasks/[^"]*/retry)"', html)
+    client.post(retry, hidden_in(client.get(retry).content.decode()))
+    read(cast.control, address, 202)
+    work_off()
+    read(cast.control, address, 200)
+
+
+def test_what_failed_as_of_a_day_is_put_in_again_once_more_is_recorded_of_it(cast, monkeypatch):
+    bring_in_fleet()
+    address = "/drift?as_of=2024-06-30"
+    read(cast.control, address, 202)
+    with monkeypatch.context() as broken:
+        broken.setattr("reels.services.tasks.MOST_TRIES", 1)
+        broken.setattr("reports.services.assessments.learning_sample", lambda *args: 1 / 0)
+        work_off()
+    read(cast.control, address, 409)
+    bring_in({"counts.csv": COUNTS_HEADER + "LW-0002,2024-06-01T10:30:00Z,12,12,,,\n"})
+    read(cast.control, address, 202)
+
+
+def test_the_api_says_why_it_failed_and_leaves_the_fleet_alone_for_an_hour(cast, monkeypatch):
+    bring_in_fleet()
+    api = ApiClient(cast.control)
+    api.get("reports/drift")
+    monkeypatch.setattr("reels.services.tasks.MOST_TRIES", 1)
+    with monkeypatch.context() as broken:
+        broken.setattr("reports.services.assessments.learning_sample", lambda *args: 1 / 0)
+        work_off()
+    body = said(api.get("reports/drift"), 409, "task_failed")
+    assert "ZeroDivisionError: division by zero. It is not tried again by itself." in body["detail"]
+    said(api.get("reports/recounts"), 409, "task_failed")
+    DBTaskResult.objects.update(finished_at=timezone.now() - assessments.LEFT_FOR)
+    assert api.get("reports/drift").status_code == 202
 
 
 def test_a_task_that_is_not_there_has_no_stamp(cast):

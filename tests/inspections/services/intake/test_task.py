@@ -8,7 +8,7 @@ from inspections.models import ImportedCount
 from inspections.services.intake import records, task
 from reels.errors import Busy, OnlyAdministrators
 from reels.models import TaskFile, TaskRun
-from reels.services import tasks
+from reels.services import people, tasks
 from reels.services.history import Actor
 from reels.services.tasks import HeldTask, LeaseLost
 from tests import builders
@@ -98,7 +98,8 @@ def test_a_check_stores_nothing_and_is_another_task(ada):
 
 def test_who_is_no_administrator_any_more_brings_nothing_in(ada):
     run = put(ada)
-    type(ada.person).objects.filter(pk=ada.person.pk).update(is_staff=False)
+    second = Actor(builders.second_administrator())
+    people.change_person(ada.person, is_staff=False, actor=second, at=timezone.now())
     work_off()
     assert (outcome(run)[0], ImportedCount.objects.count()) == ("failed", 0)
     with pytest.raises(OnlyAdministrators):
