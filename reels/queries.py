@@ -97,7 +97,8 @@ def _beyond_either_way(order: Order, key: list[Any]) -> Q:
 
 def written_place(row: Any, order: Order) -> str:
     """Where a row stands in an order, for an address."""
-    key = [ledger.plain(getattr(row, column.removeprefix("-"))) for column in order]
+    values = [getattr(row, column.removeprefix("-")) for column in order]
+    key = [repr(value) if isinstance(value, float) else ledger.plain(value) for value in values]
     return base64.urlsafe_b64encode(json.dumps(key).encode()).decode().rstrip("=")
 
 

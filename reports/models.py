@@ -109,7 +109,7 @@ class AssessedInterval(models.Model):
     explanation_ft = models.TextField(help_text="The same with lengths in feet.")
 
     class Meta:
-        indexes = [models.Index(fields=("-p_unlogged_cut",), name="interval_by_probability")]
+        indexes = [models.Index(fields=("-p_unlogged_cut", "-id"), name="interval_in_order")]
 
     def __str__(self) -> str:
         return f"{self.from_at:%Y-%m-%d} to {self.to_at:%Y-%m-%d}: {self.p_unlogged_cut:.2f}"

@@ -255,6 +255,7 @@ class SignOff(Added):
             models.UniqueConstraint(name="sign_off_one_per_meaning", fields=("inspection", "meaning")),
             models.UniqueConstraint(name="sign_off_different_people", fields=("inspection", "person")),
         ]
+        indexes = [models.Index(fields=("-signed_at", "-id"), name="sign_off_in_order")]
 
     def __str__(self) -> str:
         return f"{self.meaning} by {self.full_name}"

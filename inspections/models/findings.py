@@ -64,7 +64,10 @@ class Finding(Kept):
 
     class Meta:
         ordering = ("id",)
-        indexes = [models.Index(fields=("reel", "closed_at"), name="finding_by_reel")]
+        indexes = [
+            models.Index(fields=("reel", "closed_at"), name="finding_by_reel"),
+            models.Index(fields=("severity", "-id"), name="finding_open", condition=Q(closed_at__isnull=True)),
+        ]
         constraints = [
             models.CheckConstraint(
                 name="finding_closed_says_how",

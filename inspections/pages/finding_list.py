@@ -7,7 +7,7 @@ from inspections import access
 from inspections.domain.findings import ReelPart, Severity
 from inspections.models import Finding
 from inspections.pages.finding_rows import STOP, WATCH
-from inspections.pages.paging import one_page
+from inspections.pages.paging import counted_if_few, page_by_place
 from inspections.queries.findings import counts_by_kind, with_photos
 from reels.access import readable_sites
 from reels.pages.act_fields import reel_types_offered
@@ -16,6 +16,7 @@ from reels.pages.filters import ChoiceFilter, Filter
 from reels.queries import matching
 
 SIZE = 30
+ORDER = ("severity", "-id")
 
 
 class FindingFilter(Filter):
@@ -30,11 +31,12 @@ def findings(request: HttpRequest) -> HttpResponse:
     sites = readable_sites(person, at).values_list("code", "name")
     form = FindingFilter(request.GET, site=sites, type=reel_types_offered())
     rows = matching(access.readable_findings(person, at), form.chosen, site="reel__site__code", type="reel__type__code")
-    still_open = with_photos(rows.filter(closed_at__isnull=True)).order_by("severity", "-id")
+    still_open = with_photos(rows.filter(closed_at__isnull=True))
+    total = counted_if_few(still_open)
     shown = {
         "filter": form,
         "counts": [{**each, "part": ReelPart(each["part"]).spoken} for each in counts_by_kind(rows)],
-        "pages": one_page(still_open, request.GET, SIZE, _line, kept=form.chosen),
+        "pages": page_by_place(still_open, ORDER, request.GET, SIZE, _line, total=total, kept=form.chosen),
     }
     return show(request, "inspections/finding_list.html", {"list": shown, "section": "findings"})
 

@@ -6,12 +6,12 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import QueryDict
 
 from reels.queries import NO_PLACE, beyond, read_place, written_place
 
+MOST_COUNTED = 1000
 NO_OTHERS: Mapping[str, str] = MappingProxyType({})
 
 
@@ -19,48 +19,29 @@ NO_OTHERS: Mapping[str, str] = MappingProxyType({})
 class Pages:
     """Where one is in a list; `earlier` and `later` are empty at its ends.
 
-    of: 0 where pages have no numbers. total: None where there are too many rows to be counted for a page.
+    total: None where there are too many rows to be counted for a page. most: how many are.
     """
 
     rows: list[Any]
-    number: int
-    of: int
     total: int | None
     earlier: str
     later: str
+    most: int = MOST_COUNTED
 
 
-def one_page(rows: Any, asked: QueryDict, size: int, as_shown: Callable[[Any], Any], *,
-             kept: Mapping[str, str] = NO_OTHERS, anchor: str = "", total: int | None = None) -> Pages:  # fmt: skip
-    """The page that is asked for, or the nearest there is. Two queries; one, where it is known how many rows there are.
-
-    rows: a query in its full order. as_shown: what a page shows of a row. kept: what else stands in the address.
-    """
-    paginator = Paginator(rows, size)
-    if total is not None:
-        paginator.count = total
-    page = paginator.get_page(asked.get("page"))
-
-    def address(to: int) -> str:
-        return f"?{urlencode({**kept, 'page': to})}{anchor}"
-
-    return Pages(
-        rows=[as_shown(row) for row in page.object_list],
-        number=page.number,
-        of=page.paginator.num_pages,
-        total=page.paginator.count,
-        earlier=address(page.number - 1) if page.has_previous() else "",
-        later=address(page.number + 1) if page.has_next() else "",
-    )
+def counted_if_few(rows: QuerySet[Any]) -> int | None:
+    """How many rows there are, if no more than MOST_COUNTED. One query, that reads no more than these."""
+    number = rows.order_by().values("pk")[: MOST_COUNTED + 1].count()
+    return number if number <= MOST_COUNTED else None
 
 
 def page_by_place(rows: QuerySet[Any], order: tuple[str, ...], asked: QueryDict, size: int,
                   as_shown: Callable[[Any], Any], *, total: int | None,
-                  kept: Mapping[str, str] = NO_OTHERS) -> Pages:  # fmt: skip
+                  kept: Mapping[str, str] = NO_OTHERS, anchor: str = "") -> Pages:  # fmt: skip
     """The page after or before the place in an order that is asked for, or the first. One query, as dear for the last.
 
-    order: as `reels.queries.beyond` has it. total: how many rows there are; None: they are not counted. The rest is as
-    for `one_page`.
+    order: as `reels.queries.beyond` has it. total: how many rows there are; None: they are not counted. as_shown:
+    what a page shows of a row. kept: what else stands in the address.
     """
     is_back = "before" in asked
     way = tuple(each.removeprefix("-") if each.startswith("-") else f"-{each}" for each in order) if is_back else order
@@ -69,16 +50,18 @@ def page_by_place(rows: QuerySet[Any], order: tuple[str, ...], asked: QueryDict,
         is_back, way = False, order
     some = list((beyond(rows, way, place) if place else rows).order_by(*way)[: size + 1])
     if place and not some:  # an address from when there was more
-        return page_by_place(rows, order, QueryDict(), size, as_shown, total=total, kept=kept)
+        return page_by_place(rows, order, QueryDict(), size, as_shown, total=total, kept=kept, anchor=anchor)
     has_more, some = len(some) > size, some[:size]
     if is_back:
         some.reverse()
 
     def address(there_is_one: bool, name: str, row: int) -> str:
-        return f"?{urlencode({**kept, name: written_place(some[row], order)})}" if some and there_is_one else ""
+        if not (some and there_is_one):
+            return ""
+        return f"?{urlencode({**kept, name: written_place(some[row], order)})}{anchor}"
 
     return Pages(
-        rows=[as_shown(row) for row in some], number=0, of=0, total=total,
+        rows=[as_shown(row) for row in some], total=total,
         earlier=address(has_more if is_back else place is not None, "before", 0),
         later=address(is_back or has_more, "after", -1),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from inspections.pages.paging import one_page
+from inspections.pages.paging import counted_if_few, page_by_place
 from inspections.queries import sign_offs
 from reels import access
 from reels.domain.words import counted
@@ -35,6 +35,7 @@ from reports.pages.written import csv_answer
 from reports.services import verification_runs
 
 SIZE = 50
+ORDER = ("-signed_at", "-id")
 ENDS_SOON = timedelta(days=60)
 AUTHORISATIONS_SHOWN = 100
 COLUMNS = ("inspection", "reel", "site", "meaning", "name", "staff_number", "signed_at", "record_digest",
@@ -62,7 +63,10 @@ def audit(request: HttpRequest) -> HttpResponse:
     form, rows, pairs = _found(request.GET, person, at)
     last = verification_runs.last_run()
     new = verification_runs.entries_since(last) if last else 0
-    pages = one_page(rows, request.GET, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)}, kept=form.kept)
+    pages = page_by_place(
+        rows, ORDER, request.GET, SIZE, lambda row: {"row": row, "looks": _looks(row, pairs)},
+        total=counted_if_few(rows), kept=form.kept,
+    )  # fmt: skip
     shown = {
         "filter": form,
         "pages": pages,

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from inspections import access
 from inspections.domain.words import Act
-from inspections.pages.paging import Pages, one_page
+from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from reels import access as reel_access
 from reels.models import Person
 from reels.pages.answers import page, reader, show
@@ -27,6 +27,7 @@ from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
 
 SIZE = 50
+ORDER = ("-p_unlogged_cut", "-id")
 AS_OF_SHOWN = 100
 FLAGS_SHOWN = 50
 ON_PAPER = 300  # intervals of a document
@@ -113,7 +114,8 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person) -> P
     def shown(row: AssessedInterval) -> Interval:
         return interval_of(row, row.assessment.reel.serial, person.length_unit, flagged_from)
 
-    return one_page(drift_report.ranked(reels, least), asked, SIZE, shown, kept=form.kept)
+    rows = drift_report.ranked(reels, least)
+    return page_by_place(rows, ORDER, asked, SIZE, shown, total=counted_if_few(rows), kept=form.kept)
 
 
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:
@@ -121,8 +123,8 @@ def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> t
     try:
         rows = _rows_as_of(reels, as_of, chosen, person)
     except FleetTooLarge as refused:
-        return Pages(rows=[], number=1, of=1, total=0, earlier="", later=""), str(refused)
-    return Pages(rows=rows[:AS_OF_SHOWN], number=1, of=1, total=len(rows), earlier="", later=""), ""
+        return Pages(rows=[], total=0, earlier="", later=""), str(refused)
+    return Pages(rows=rows[:AS_OF_SHOWN], total=len(rows), earlier="", later=""), ""
 
 
 def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> list[Interval]:

@@ -15,7 +15,7 @@ from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
-from inspections.pages.paging import Pages, one_page
+from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
@@ -113,9 +113,11 @@ def _history(
     entries: QuerySet[HistoryEntry], chosen: HistoryFilter, asked: QueryDict, reel: Reel, person: Person
 ) -> Pages:
     """The entries that fit the filters, newest first. Two queries."""
-    rows = entries_matching(entries, chosen.chosen, reel.site).reverse()
+    rows = entries_matching(entries, chosen.chosen, reel.site)
     as_told = partial(entry_in_words, unit=person.length_unit)
-    return one_page(rows, asked, HISTORY_SIZE, as_told, kept=chosen.kept, anchor="#history")
+    return page_by_place(
+        rows, ("-seq",), asked, HISTORY_SIZE, as_told, total=counted_if_few(rows), kept=chosen.kept, anchor="#history"
+    )
 
 
 # What may be done -----------------------------------------------------------------------------------------------------
