@@ -5,17 +5,18 @@ says ends it, and a removal from the machine unless it is known that no cable we
 days of its type. What ends by days is a moment, compared when it is read.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from itertools import chain
 
-from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, When
-from django.db.models.functions import Coalesce
+from django.db.models import Q, QuerySet
 
 from inspections.domain.findings import Remedy
+from inspections.models import Finding
 from inspections.queries.findings import closed_by_work
-from reels.domain.words import ReelEventKind, counted
+from reels.domain.words import counted
 from reels.models import CableEvent, Installation, Reel, ReelEvent, ReelType
 from reels.queries import STANDING
 
@@ -39,7 +40,7 @@ class Currency:
 def currency_of(reel: Reel, counted_at: datetime, at: datetime) -> Currency:
     """Of a count of the reel that was done at a time, as it is at another. Four queries."""
     until = lapses_at(reel.type, counted_at)
-    ends = [(when, f"on {reel.site.day_of(when)} {why}") for when, why in _ends(reel, counted_at)]
+    ends = [(when, f"on {reel.site.day_of(when)} {why}") for _, when, why in _ends({reel.pk: counted_at})]
     if until and until <= at:
         ends.append((until, f"it was counted more than {counted(reel.type.count_days or 0, 'day')} ago"))
     if not ends:
@@ -53,42 +54,56 @@ def lapses_at(reel_type: ReelType, counted_at: datetime) -> datetime | None:
     return counted_at + timedelta(days=reel_type.count_days) if reel_type.count_days else None
 
 
-def with_ends(reels: QuerySet[Reel]) -> QuerySet[Any]:
-    """The reels, which have `counted_at`, with `is_changed_since`: whether anything but time has ended that count."""
-    here, counted_at = OuterRef("pk"), OuterRef("counted_at")
-    cable = CableEvent.objects.filter(STANDING, reel=here, happened_at__gte=counted_at)
-    work = closed_by_work(here).filter(closed_at__gte=counted_at)
-    events = ReelEvent.objects.filter(reel=here, ends_count=True, happened_at__gte=counted_at)
-    removed = Installation.objects.filter(MAYBE_USED, reel=here, removed_at__gte=counted_at)
-    uses = ReelEvent.objects.filter(reel=here, kind=ReelEventKind.USED, happened_at__gte=counted_at)
-    in_all = uses.order_by().values("reel").annotate(in_all=Sum("uses")).values("in_all")
-    ended = Exists(cable) | Exists(work) | Exists(events) | Exists(removed)
-    has_lapsed = Q(type__count_uses__isnull=False, uses_since__gte=F("type__count_uses"))
-    counted_uses = reels.annotate(uses_since=Coalesce(Subquery(in_all), 0), ended_since=ended)
-    return counted_uses.annotate(
-        is_changed_since=Case(When(Q(ended_since=True) | has_lapsed, then=True), default=False)
-    )
+def ended_since(counted_at: Mapping[int, datetime]) -> set[int]:
+    """Those of some reels whose counts of these times were ended by anything but time.
+
+    counted_at: by the reel's id. Four queries, however many reels.
+    """
+    return {reel for reel, _, _ in _ends(counted_at)} if counted_at else set()
 
 
-def _ends(reel: Reel, since: datetime) -> Iterator[tuple[datetime, str]]:
-    """What has ended counts of the reel that were done by then, and when; in no order."""
-    for cable in CableEvent.objects.filter(STANDING, reel=reel, happened_at__gte=since):
-        yield cable.happened_at, f"an entry says: {cable.get_kind_display()}"
-    for finding in closed_by_work(reel).filter(closed_at__gte=since):
+def _ends(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
+    """What has ended counts of some reels that were done at these times, and when, with the reel's id; in no order."""
+    at = {"reel__in": counted_at}
+    least = min(counted_at.values())
+    for reel, when, why in chain(
+        _ended_by_cable(CableEvent.objects.filter(STANDING, happened_at__gte=least, **at)),
+        _ended_by_work(closed_by_work().filter(closed_at__gte=least, **at)),
+        _ended_by_removal(Installation.objects.filter(MAYBE_USED, removed_at__gte=least, **at)),
+    ):
+        if when >= counted_at[reel]:
+            yield reel, when, why
+    yield from _ended_by_events(counted_at)
+
+
+def _ended_by_cable(events: QuerySet[CableEvent]) -> Iterator[tuple[int, datetime, str]]:
+    for event in events:
+        yield event.reel_id, event.happened_at, f"an entry says: {event.get_kind_display()}"
+
+
+def _ended_by_work(findings: QuerySet[Finding]) -> Iterator[tuple[int, datetime, str]]:
+    for finding in findings:
         assert finding.closed_at is not None, "the rows are those that are closed"
-        yield finding.closed_at, f"finding {finding.pk} was closed: {Remedy(finding.remedy).spoken}"
-    for gone in Installation.objects.select_related("machine").filter(MAYBE_USED, reel=reel, removed_at__gte=since):
+        yield finding.reel_id, finding.closed_at, f"finding {finding.pk} was closed: {Remedy(finding.remedy).spoken}"
+
+
+def _ended_by_removal(installations: QuerySet[Installation]) -> Iterator[tuple[int, datetime, str]]:
+    for gone in installations.select_related("machine"):
         assert gone.removed_at is not None, "the rows are those with a time"
         used = "after use" if gone.cable_went_out else "and nobody said whether cable went out"
-        yield gone.removed_at, f"it was removed from machine {gone.machine.serial} {used}"
-    yield from _ended_by_events(reel, since)
+        yield gone.reel_id, gone.removed_at, f"it was removed from machine {gone.machine.serial} {used}"
 
 
-def _ended_by_events(reel: Reel, since: datetime) -> Iterator[tuple[datetime, str]]:
-    uses, most = 0, reel.type.count_uses
-    for event in ReelEvent.objects.filter(reel=reel, happened_at__gte=since).order_by("happened_at", "id"):
+def _ended_by_events(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
+    uses: Counter[int] = Counter()
+    events = ReelEvent.objects.filter(reel__in=counted_at, happened_at__gte=min(counted_at.values()))
+    for event in events.select_related("reel__type").order_by("happened_at", "id"):
+        reel, most = event.reel_id, event.reel.type.count_uses
+        if event.happened_at < counted_at[reel]:
+            continue
         if event.ends_count:
-            yield event.happened_at, f"this was recorded: {event.named}"
-        uses += event.uses or 0
-        if event.uses and most and uses >= most:
-            yield event.happened_at, f"it had {counted(uses, 'use')}; a count of its type is good for fewer than {most}"
+            yield reel, event.happened_at, f"this was recorded: {event.named}"
+        uses[reel] += event.uses or 0
+        if event.uses and most and uses[reel] >= most:
+            good = f"a count of its type is good for fewer than {most}"
+            yield reel, event.happened_at, f"it had {counted(uses[reel], 'use')}; {good}"

@@ -54,9 +54,9 @@ def require_findings(inspection: Inspection) -> None:
         raise FindingMissing(inspection=inspection.pk, parts=", ".join(part.spoken for part in parts))
 
 
-def closed_by_work(reel: Any) -> QuerySet[Finding]:
-    """Those of a reel's findings (or of an outer query's reels) by whose closing its counts no longer hold."""
-    return Finding.objects.filter(reel=reel, remedy__in=_ENDS_COUNTS)
+def closed_by_work() -> QuerySet[Finding]:
+    """The findings by whose closing a reel's counts no longer hold."""
+    return Finding.objects.filter(remedy__in=_ENDS_COUNTS)
 
 
 def findings_of(reel: Reel) -> QuerySet[Finding]:

@@ -1,26 +1,21 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, NamedTuple
 
 from django.db.models import (
     BigIntegerField,
-    Case,
-    CharField,
     Count,
     DateField,
     Exists,
     F,
-    Max,
     OuterRef,
     Q,
     QuerySet,
-    Subquery,
     Sum,
     Value,
-    When,
 )
 from django.db.models.functions import Cast, TruncWeek
 
@@ -38,98 +33,132 @@ from inspections.models import (
     SetupValues,
     SignOff,
 )
-from inspections.queries.currency import with_ends
+from inspections.queries.currency import ended_since
 from inspections.queries.search import as_searched
 from reels.models import CableEvent, Hold, Installation, Reel, ReelEvent, ReelType
+from reels.queries import Row
 
 
 def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
-    """The reels with `status` (see ReelStatus), `machine_serial`, `layers` and `wraps` of their latest signed count.
+    """The reels with what their status rows say.
 
-    One query, for one reel or for thousands.
+    `status` (see ReelStatus), `machine_serial`, `live_id`, `values_id`, and of the latest signed count `counted_at`,
+    `layers` and `wraps`.
     """
-    live = Inspection.objects.filter(reel=OuterRef("pk"), state__in=LIVE)
-    signed = Inspection.objects.filter(reel=OuterRef("pk"), state=InspectionState.SIGNED).order_by("-done_at", "-id")
-    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
-    in_force = SetupValues.objects.filter(reel=OuterRef("pk"), withdrawn_at__isnull=True)
-    counted = reels.annotate(
-        live_state=Subquery(live.values("state")[:1]),
-        counted_at=Subquery(signed.values("done_at")[:1]),
-        layers=Subquery(signed.values("layers")[:1]),
-        wraps=Subquery(signed.values("wraps")[:1]),
-        machine_serial=Subquery(installed.values("machine__serial")[:1]),
-        values_id=Subquery(in_force.values("pk")[:1]),
-        values_confirmed_at=Subquery(in_force.values("confirmed_at")[:1]),
-        is_held=Exists(Hold.objects.filter(reel=OuterRef("pk"), ended_at__isnull=True)),
+    return reels.annotate(
+        status=F("status_row__status"),
+        machine_serial=F("status_row__machine__serial"),
+        live_id=F("status_row__live_id"),
+        values_id=F("status_row__values_id"),
+        counted_at=F("status_row__signed_count_at"),
+        layers=F("status_row__layers"),
+        wraps=F("status_row__wraps"),
     )
-    standing: QuerySet[Reel] = with_ends(counted).annotate(status=_STATUS)
-    return standing
 
 
-_LIVE_STATUS = (
-    (InspectionState.REFERRED, ReelStatus.REFERRED),
-    (InspectionState.AWAITING_SIGN_OFF, ReelStatus.AWAITING_SIGN_OFF),
-    (InspectionState.OPEN, ReelStatus.COUNT_OPEN),
-)
+# Where a reel stands, by its records ----------------------------------------------------------------------------------
 
-
-# The first that holds is the status, so the order says which one matters more (the table is in DEVELOPERS.md).
-_STATUS = Case(
-    When(retired_at__isnull=False, then=Value(ReelStatus.RETIRED.value)),
-    When(is_held=True, then=Value(ReelStatus.HELD.value)),
-    *(When(live_state=state.value, then=Value(status.value)) for state, status in _LIVE_STATUS),
-    When(
-        machine_serial__isnull=False, values_confirmed_at__isnull=False, then=Value(ReelStatus.VALUES_CONFIRMED.value)
+# Of each, the last is told: rows, and the columns by the names that `_status_row` reads.
+_LAST: tuple[tuple[QuerySet[Any], dict[str, str]], ...] = (
+    (
+        Inspection.objects.filter(state__in=sorted(LIVE)),
+        {"live_id": "pk", "live_state": "state", "opened_at": "recorded_at"},
     ),
-    When(machine_serial__isnull=False, values_id__isnull=False, then=Value(ReelStatus.INSTALLED.value)),
-    When(machine_serial__isnull=False, then=Value(ReelStatus.WITHOUT_VALUES.value)),
-    When(values_id__isnull=False, then=Value(ReelStatus.VALUES_ISSUED.value)),
-    When(counted_at__isnull=False, is_changed_since=False, then=Value(ReelStatus.COUNTED.value)),
-    default=Value(ReelStatus.AWAITING_COUNT.value),
-    output_field=CharField(),
-)
+    (
+        Inspection.objects.filter(state=InspectionState.SIGNED).order_by("done_at", "id"),
+        {"signed_id": "pk", "counted_at": "done_at", "layers": "layers", "wraps": "wraps", "signed_at": "ended_at"},
+    ),
+    (
+        Installation.objects.filter(removed_at__isnull=True),
+        {"installed_at": "installed_at", "machine_id": "machine", "machine_serial": "machine__serial",
+         "host": "machine__host"},
+    ),
+    (Installation.objects.filter(removed_at__isnull=False).order_by("removed_at"), {"removed_at": "removed_at"}),
+    (
+        SetupValues.objects.filter(withdrawn_at__isnull=True),
+        {"values_id": "pk", "values_machine": "machine__serial", "issued_at": "issued_at",
+         "confirmed_at": "confirmed_at"},
+    ),
+    (SetupValues.objects.filter(withdrawn_at__isnull=False).order_by("withdrawn_at"), {"withdrawn_at": "withdrawn_at"}),
+    (Hold.objects.filter(ended_at__isnull=True), {"held_at": "placed_at", "held_why": "reason"}),
+    (CableEvent.objects.order_by("recorded_at"), {"changed_at": "recorded_at"}),
+    (ReelEvent.objects.filter(ends_count=True).order_by("recorded_at"), {"happened_at": "recorded_at"}),
+    (ImportedCount.objects.order_by("counted_at"), {"imported_at": "counted_at"}),
+    (DriftFlag.objects.filter(closed_at__isnull=True).order_by("pk"), {"open_flag": "pk"}),
+    (FlaggedReel.objects.order_by("pk"), {"flagged_id": "pk"}),
+)  # fmt: skip
+_NOTHING = dict.fromkeys([name for _, names in _LAST for name in names])
+_NOTHING |= dict.fromkeys(("referred_at", "worked_out_at", "ended", *Meaning, *Role))
 
 
-def with_moments(reels: QuerySet[Reel]) -> QuerySet[Any]:
-    """The reels with their status and everything that says since when they stand where they stand. One query.
+def _with_moments(reels: QuerySet[Reel]) -> list[Any]:
+    """The reels, by their ids, with all that says where they stand and since when, and the names they are searched by.
 
-    `imported_at` is of the last count of older records; `machine_id` is where the reel is installed.
+    A query or two for each table, however many reels there are. One for all of it would have some forty subqueries,
+    and to put these together at every act takes far longer than all of these take. So whoever asks holds the chains of
+    the reels, or reads from one snapshot.
     """
-    here = OuterRef("pk")
-    live = Inspection.objects.filter(reel=here, state__in=LIVE)
-    referral = Referral.objects.filter(inspection__reel=here, released_at__isnull=True)
-    ended = Reading.objects.filter(inspection__reel=here, inspection__state=InspectionState.AWAITING_SIGN_OFF)
-    hold = Hold.objects.filter(reel=here, ended_at__isnull=True)
-    installed = Installation.objects.filter(reel=here, removed_at__isnull=True)
-    in_force = SetupValues.objects.filter(reel=here, withdrawn_at__isnull=True)
-    withdrawn = SetupValues.objects.filter(reel=here, withdrawn_at__isnull=False).order_by("-withdrawn_at")
-    signed = Inspection.objects.filter(reel=here, state=InspectionState.SIGNED).order_by("-done_at", "-id")
-    changed = CableEvent.objects.filter(reel=here).order_by("-recorded_at")
-    happened = ReelEvent.objects.filter(reel=here, ends_count=True).order_by("-recorded_at")
-    removed = Installation.objects.filter(reel=here, removed_at__isnull=False).order_by("-removed_at")
-    imported = ImportedCount.objects.filter(reel=here).order_by("-counted_at")
-    return with_status(reels).annotate(
-        live_id=Subquery(live.values("pk")[:1]),
-        opened_at=Subquery(live.values("recorded_at")[:1]),
-        referred_at=Subquery(referral.values("referred_at")[:1]),
-        worked_out_at=Subquery(ended.values("inspection").annotate(last=Max("ended_at")).values("last")[:1]),
-        held_at=Subquery(hold.values("placed_at")[:1]),
-        held_why=Subquery(hold.values("reason")[:1]),
-        installed_at=Subquery(installed.values("installed_at")[:1]),
-        machine_id=Subquery(installed.values("machine")[:1]),
-        values_machine=Subquery(in_force.values("machine__serial")[:1]),
-        issued_at=Subquery(in_force.values("issued_at")[:1]),
-        confirmed_at=F("values_confirmed_at"),
-        withdrawn_at=Subquery(withdrawn.values("withdrawn_at")[:1]),
-        signed_at=Subquery(signed.values("ended_at")[:1]),
-        changed_at=Subquery(changed.values("recorded_at")[:1]),
-        happened_at=Subquery(happened.values("recorded_at")[:1]),
-        removed_at=Subquery(removed.values("removed_at")[:1]),
-        gone_at=F("retired_at"),
-        imported_at=Subquery(imported.values("counted_at")[:1]),
-        has_open_flag=Exists(DriftFlag.objects.filter(reel=here, closed_at__isnull=True)),
-        is_flagged=Exists(FlaggedReel.objects.filter(reel=here)),
-    )
+    rows: list[Any] = list(reels.select_related("chain").order_by("pk"))
+    if not rows:
+        return rows
+    by_id = {reel.pk: reel for reel in rows}
+    for reel in rows:
+        vars(reel).update(_NOTHING, gone_at=reel.retired_at)
+    for table, names in _LAST:
+        for pk, *values in table.filter(reel__in=by_id).values_list("reel", *names.values()):
+            vars(by_id[pk]).update(zip(names, values, strict=True))
+    ended = ended_since({reel.pk: reel.counted_at for reel in rows if reel.counted_at})
+    for reel in rows:
+        reel.ended = reel.pk in ended
+    _add_of_live_counts({reel.live_id: reel for reel in rows if reel.live_id})
+    signed = {reel.signed_id: reel for reel in rows if reel.signed_id}
+    if signed:
+        for pk, meaning, name in _of_counts(SignOff, signed).values_list("inspection", "meaning", "full_name"):
+            vars(signed[pk])[meaning] = name
+    return rows
+
+
+def _add_of_live_counts(live: Mapping[int, Any]) -> None:
+    """What is told of counts that are under way. live: reels by their counts."""
+    if not live:
+        return
+    at_work = _of_counts(Participant, live).order_by("pk")
+    for pk, role, name in at_work.values_list("inspection", "role", "person__full_name"):
+        vars(live[pk])[role] = name
+    referrals = _of_counts(Referral, live).filter(released_at__isnull=True)
+    for pk, referred_at in referrals.values_list("inspection", "referred_at"):
+        live[pk].referred_at = referred_at
+    readings = _of_counts(Reading, live).filter(ended_at__isnull=False).order_by("ended_at")
+    for pk, ended_at in readings.values_list("inspection", "ended_at"):
+        live[pk].worked_out_at = ended_at
+
+
+def _of_counts(model: type[Row], counts: Collection[int]) -> QuerySet[Row]:
+    return model._default_manager.filter(inspection__in=counts)
+
+
+_LIVE_STATUS = {
+    InspectionState.REFERRED: ReelStatus.REFERRED,
+    InspectionState.AWAITING_SIGN_OFF: ReelStatus.AWAITING_SIGN_OFF,
+    InspectionState.OPEN: ReelStatus.COUNT_OPEN,
+}
+
+
+def _status_of(reel: Any) -> ReelStatus:
+    """The first that holds, so the order says which one matters more (the table is in DEVELOPERS.md)."""
+    if reel.gone_at:
+        return ReelStatus.RETIRED
+    if reel.held_at:
+        return ReelStatus.HELD
+    if reel.live_state:
+        return _LIVE_STATUS[reel.live_state]
+    if reel.machine_id and reel.values_id:
+        return ReelStatus.VALUES_CONFIRMED if reel.confirmed_at else ReelStatus.INSTALLED
+    if reel.machine_id:
+        return ReelStatus.WITHOUT_VALUES
+    if reel.values_id:
+        return ReelStatus.VALUES_ISSUED
+    return ReelStatus.COUNTED if reel.counted_at and not reel.ended else ReelStatus.AWAITING_COUNT
 
 
 # In the order of the board, and the columns of which the latest says since when a reel stands there.
@@ -150,33 +179,16 @@ RANK = {status: rank for rank, status in enumerate(SINCE)}
 
 
 def status_rows_of(reels: QuerySet[Reel]) -> Iterator[ReelStatusRow]:
-    """The status rows of some reels as their records give them, by the reels' ids. One query.
+    """The status rows of some reels as their records give them, by the reels' ids.
 
     Acts keep what this says, the rebuild puts it back, and the check of all records compares with it.
     """
-    for reel in with_names(with_moments(reels)).annotate(head=F("chain__head")).order_by("pk"):
-        yield _status_row(reel)
+    yield from map(_status_row, _with_moments(reels))
 
 
 def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
     """Those of the reels of some sites. sites: as `access.at_readable_sites` gives them."""
     return ReelStatusRow.objects.filter(sites)
-
-
-def with_names(reels: QuerySet[Any]) -> QuerySet[Any]:
-    """The reels with the names that they are searched by, beside their own and their machine's. No query more."""
-    signed = SignOff.objects.filter(inspection__reel=OuterRef("pk"), inspection__state=InspectionState.SIGNED)
-    signed = signed.order_by("-inspection__done_at", "-inspection")
-    at_work = Participant.objects.filter(inspection__reel=OuterRef("pk"), inspection__state__in=LIVE).order_by("-pk")
-    installed = Installation.objects.filter(reel=OuterRef("pk"), removed_at__isnull=True)
-    named: QuerySet[Any] = reels.annotate(
-        host=Subquery(installed.values("machine__host")[:1]),
-        counted_by=Subquery(signed.filter(meaning=Meaning.COUNTED).values("full_name")[:1]),
-        verified_by=Subquery(signed.filter(meaning=Meaning.VERIFIED).values("full_name")[:1]),
-        technician=Subquery(at_work.filter(role=Role.TECHNICIAN).values("person__full_name")[:1]),
-        verifier=Subquery(at_work.filter(role=Role.VERIFIER).values("person__full_name")[:1]),
-    )
-    return named
 
 
 def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
@@ -185,20 +197,20 @@ def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
 
 
 def _status_row(reel: Any) -> ReelStatusRow:
-    """reel: as `with_moments` gives it, with its history's head."""
-    status = ReelStatus(reel.status)
+    """reel: as `_with_moments` gives it."""
+    status = _status_of(reel)
     counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(
-        reel=reel, serial=reel.serial, type_id=reel.type_id, site_id=reel.site_id, head=reel.head,
+        reel=reel, serial=reel.serial, type_id=reel.type_id, site_id=reel.site_id, head=reel.chain.head,
         status=status, rank=RANK[status],
         signed_count_at=reel.counted_at, layers=reel.layers, wraps=reel.wraps, counted_at=counted_at, last_at=last_at,
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
-        values_machine=reel.values_machine or "", hold_why=reel.held_why or "", has_open_flag=reel.has_open_flag,
-        is_flagged=reel.is_flagged,
-        names=as_searched(reel.serial, reel.machine_serial, reel.host, reel.counted_by, reel.verified_by,
-                          reel.technician, reel.verifier),
+        values_machine=reel.values_machine or "", hold_why=reel.held_why or "",
+        has_open_flag=reel.open_flag is not None, is_flagged=reel.flagged_id is not None,
+        names=as_searched(reel.serial, reel.machine_serial, reel.host,
+                          *(vars(reel)[name] for name in (*Meaning, *Role))),
     )  # fmt: skip
 
 

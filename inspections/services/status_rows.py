@@ -28,10 +28,7 @@ KEPT = [field.name for field in ReelStatusRow._meta.concrete_fields if field.nam
 
 
 def keep_status(act: ActRecorder) -> None:
-    """The last of every act: the status row of the reel whose history has grown, if it is a reel's.
-
-    Three queries, and a fourth where the reel moves from one number to another.
-    """
+    """The last of every act: the status row of the reel whose history has grown, if it is a reel's."""
     _keep(Reel.objects.filter(chain=act.chain))
 
 
@@ -50,8 +47,8 @@ def keep_names(act: ActRecorder) -> None:
 
 
 def _keep(reels: QuerySet[Reel]) -> None:
-    kept = {row.reel_id: row for row in ReelStatusRow.objects.filter(reel__in=reels)}
-    _store(list(status_rows_of(reels)), kept)
+    if rows := list(status_rows_of(reels)):
+        _store(rows, ReelStatusRow.objects.in_bulk([row.reel_id for row in rows], field_name="reel_id"))
 
 
 def rebuild_status_rows() -> Iterator[tuple[int, int]]:
@@ -81,7 +78,7 @@ def status_row_fault(row: ReelStatusRow, kept: ReelStatusRow | None) -> str | No
 def status_faults() -> Iterator[tuple[str, str]]:
     """Each kept row that is not what its reel's records give, and each number that is not that of the rows.
 
-    Where it is and why, in words. Two queries for each AT_ONCE reels, and one.
+    Where it is and why, in words. So many queries for each AT_ONCE reels, and one.
     """
     reels, last = Reel.objects.order_by("pk"), 0
     while ids := list(reels.filter(pk__gt=last).values_list("pk", flat=True)[:AT_ONCE]):

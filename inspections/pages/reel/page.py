@@ -163,7 +163,7 @@ def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
         "installed": not is_off,
         "held": reel.status == ReelStatus.HELD and not reel.is_stopped,
         "free": reel.status != ReelStatus.HELD,
-        "idle": is_off and reel.live_state is None,
+        "idle": is_off and reel.live_id is None,
     }
     return [
         {"words": title, "address": reverse(name, args=[reel.serial])}
