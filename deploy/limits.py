@@ -1,24 +1,69 @@
-"""How many requests are taken from one person or address (scripts by theirs), and how large, by pages and API alike.
+"""How many requests are taken from one person or address (scripts by theirs), how large, and for how long.
 
 REST framework's throttles count, in the process's own memory; what they are told here is by whom.
 """
 
+import logging
 import math
+import signal
+import threading
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
 from django.conf import settings
+from django.db import connections
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from rest_framework.throttling import SimpleRateThrottle
 
-from deploy.problems import TITLES, answer_outside, is_api
+from deploy.problems import TITLES, answer_outside, is_api, not_now
+from reels.errors import TookTooLong
 
 MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
 MOST_BYTES_OF = {"/api/v1/imports": 51_000_000, "/imports": 51_000_000}
 LOGINS = {"/login", "/api/v1/session"}
 Answer = Callable[[HttpRequest], HttpResponse]
+log = logging.getLogger("wrapledger.requests")
+
+
+class TimeIsUp(KeyboardInterrupt):
+    """Goes past whatever handles an Exception. The driver of PostgreSQL cancels its query for a KeyboardInterrupt."""
+
+
+class LimitTime:
+    """Give a request up that takes longer than REQUEST_SECONDS, and say so.
+
+    gunicorn ends a process that takes longer than its own limit, and whoever asked gets no answer at all. An alarm
+    reaches only a main thread, which is where gunicorn's processes answer; other servers are left alone.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if not _is_in_main_thread_of_gunicorn(request):
+            return self.get_response(request)
+        signal.signal(signal.SIGALRM, _end)
+        signal.setitimer(signal.ITIMER_REAL, settings.REQUEST_SECONDS)
+        try:
+            return self.get_response(request)
+        except TimeIsUp:
+            log.warning("A request took longer than %s seconds: %s %s", settings.REQUEST_SECONDS, request.method,
+                        request.path)  # fmt: skip
+            connections.close_all()  # a query that was left off may still be at work in it
+            return not_now(request, TookTooLong(seconds=f"{settings.REQUEST_SECONDS:g}"))
+        finally:
+            signal.setitimer(signal.ITIMER_REAL, 0)
+
+
+def _is_in_main_thread_of_gunicorn(request: HttpRequest) -> bool:
+    by_gunicorn = request.META.get("SERVER_SOFTWARE", "").startswith("gunicorn")
+    return by_gunicorn and threading.current_thread() is threading.main_thread()
+
+
+def _end(number: int, frame: Any) -> None:
+    raise TimeIsUp
 
 
 class FindAddress:

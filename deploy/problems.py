@@ -37,6 +37,11 @@ from reels.errors import (
 
 MEDIA_TYPE = "application/problem+json"
 MOST_SHOWN = 100  # characters of a header
+# Where a page says otherwise than a program is told.
+SAID_ON_PAGES: dict[type[Busy], str] = {
+    Busy: "Somebody else is writing to the records. Nothing of this was stored. Try again in a moment.",
+    Unreachable: "The records cannot be reached just now, so it cannot be said from here whether this was stored.",
+}
 RETRY_AFTER_S = 5  # longer than any lock is waited for
 # Never written into a page: secrets, and the token of a form that is made anew.
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken", "password", "new_password", "again", "code"}
@@ -247,14 +252,15 @@ def server_error(request: HttpRequest) -> HttpResponse:
     """500; 503 when the database was busy or away: nothing was stored, and the same may be sent again."""
     refused = _as_refusal(sys.exc_info()[1])
     if isinstance(refused, Busy):
-        return _not_now(request, refused)
+        return not_now(request, refused)
     if not is_api(request):
         return defaults.server_error(request)
     detail = "The request was not carried out. The people who run this service find the reason in its log."
     return answer_outside(request, "server_error", HTTPStatus.INTERNAL_SERVER_ERROR, detail)
 
 
-def _not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
+def not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
+    """503: nothing is wrong with the request, and the same may be sent again."""
     if is_api(request):
         answer = answer_outside(request, refused.code, HTTPStatus.SERVICE_UNAVAILABLE, str(refused))
     else:
@@ -266,12 +272,9 @@ def _not_now(request: HttpRequest, refused: Busy) -> HttpResponse:
 
 def _not_now_page(request: HttpRequest, refused: Busy) -> str:
     """What was typed goes with the page, to be sent again. No query: the database is what is missing."""
-    detail = (
-        "The records cannot be reached just now, so it cannot be said from here whether this was stored."
-        if isinstance(refused, Unreachable)
-        else "Somebody else is writing to the records. Nothing of this was stored. Try again in a moment."
-    )
-    values = [(name, value) for name, each in request.POST.lists() if name not in NOT_SENT_AGAIN for value in each]
-    about = {"detail": detail, "address": request.get_full_path(), "csrf": get_token(request),
-             "sent": values if request.method == "POST" else [], "has_files": bool(request.FILES)}  # fmt: skip
+    typed = request.POST.lists() if hasattr(request, "_post") else ()  # a body that was not read is not waited for
+    values = [(name, value) for name, each in typed if name not in NOT_SENT_AGAIN for value in each]
+    about = {"detail": SAID_ON_PAGES.get(type(refused), str(refused)), "address": request.get_full_path(),
+             "csrf": get_token(request), "sent": values if request.method == "POST" else [],
+             "has_files": bool(getattr(request, "_files", None))}  # fmt: skip
     return render_to_string("503.html", about)

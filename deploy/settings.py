@@ -47,10 +47,12 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    # The order matters. Watch is outside everything, so that refusals by the others have an id and are counted.
+    # The order matters. Watch is outside everything, so that refusals by the others have an id and are counted;
+    # so has a request that took too long.
     # The address is put right before anything limits or logs by it; static files are answered before any session is
     # looked up; and a body that is too large is refused before CSRF reads it.
     "deploy.watching.middleware.Watch",
+    "deploy.limits.LimitTime",
     "django.middleware.security.SecurityMiddleware",
     "deploy.limits.FindAddress",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -200,6 +202,9 @@ RATES = {
 PROXIES = int(os.environ.get("PROXIES", "0"))
 # It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}
+
+# After so many seconds a request is given up, and answered; gunicorn's own limit, which answers nothing, is above it.
+REQUEST_SECONDS = float(os.environ.get("REQUEST_SECONDS") or (25 if IS_DEMO else 100))
 
 # Work that no request waits for: `manage.py run_worker` does it.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}

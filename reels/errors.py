@@ -97,6 +97,16 @@ class Unreachable(Busy):
     message = "The records cannot be reached just now. Send the same request again in a moment; it is stored once."
 
 
+class TookTooLong(Busy):
+    """Whether the last thing was stored, nobody can say from here."""
+
+    title = "It took too long"
+    message = (
+        "This took longer than {seconds} seconds and was given up. Send the same request again in a moment; it is "
+        "stored once."
+    )
+
+
 class QueueFull(Busy):
     title = "Too much waits already"
     message = "{most} tasks wait already, and no more are taken. Try again in a while; an administrator sees them."

@@ -62,14 +62,14 @@ def session_of(person: Person) -> dict[str, str]:
 
 
 @contextmanager
-def gunicorn(workers: int = 2) -> Iterator[Server]:
-    """A real server with processes of its own, until the block ends."""
+def gunicorn(workers: int = 2, **settings_of_it: str) -> Iterator[Server]:
+    """A real server with processes of its own, until the block ends. settings_of_it: as its environment has them."""
     port = _free_port()
     command = [sys.executable, "-m", "gunicorn", "tests.served_app", "-c", "python:deploy.serving", "--bind",
                f"127.0.0.1:{port}", "--workers", str(workers), "--log-level", "critical",
                "--no-control-socket", "--preload"]  # fmt: skip
     env = {**os.environ, "DATABASE_URL": database_url(), "SECRET_KEY": settings.SECRET_KEY, "LOGIN_RATE": "",
-           "REQUEST_RATE": "", "AS_OF_RATE": ""}  # fmt: skip
+           "REQUEST_RATE": "", "AS_OF_RATE": "", **settings_of_it}  # fmt: skip
     with subprocess.Popen(command, cwd=settings.HOME, env=env) as process:
         try:
             _wait_for(port)

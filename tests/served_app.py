@@ -1,7 +1,8 @@
-"""The service as gunicorn loads it for tests: quick passwords, and a worker that kills itself when asked to."""
+"""The service as gunicorn loads it for tests: quick passwords, and a worker that dies or hangs when asked to."""
 
 import os
 import signal
+import time
 from typing import Any
 
 from django.test.utils import override_settings
@@ -12,6 +13,7 @@ from reels.services import submissions
 override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]).enable()
 
 BEFORE_COMMIT, AFTER_COMMIT = "before-commit", "after-commit"
+HANGS, HANGS_S = "hangs", 120
 _dies_at = ""
 _keep = submissions.keep
 
@@ -24,6 +26,8 @@ def keep_and_perhaps_die(*args: Any, **kwargs: Any) -> None:
     _keep(*args, **kwargs)
     if _dies_at == BEFORE_COMMIT:
         die()
+    if _dies_at == HANGS:
+        time.sleep(HANGS_S)
 
 
 def application(environ: dict[str, Any], start_response: Any) -> Any:
