@@ -14,10 +14,10 @@ class InspectionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inspections.services.status_rows import keep_names, keep_status  # noqa: PLC0415  # not before models are ready
+        from inspections.services.status_rows import keep_others, keep_status  # noqa: PLC0415  # not before models are ready
         from reels.services.history import AT_THE_END_OF_ACTS  # noqa: PLC0415
 
-        AT_THE_END_OF_ACTS.extend((keep_status, keep_names))
+        AT_THE_END_OF_ACTS.extend((keep_status, keep_others))
         post_migrate.connect(install_names_index, dispatch_uid="inspections.install_names_index")
 
 

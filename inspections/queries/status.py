@@ -22,6 +22,7 @@ from django.db.models.functions import Cast, TruncWeek
 from inspections.domain.words import LIVE, InspectionState, Meaning, ReelStatus, Role
 from inspections.models import (
     DriftFlag,
+    Finding,
     FlaggedReel,
     ImportedCount,
     Inspection,
@@ -87,6 +88,9 @@ _LAST: tuple[tuple[QuerySet[Any], dict[str, str]], ...] = (
     (DriftFlag.objects.filter(closed_at__isnull=True).order_by("pk"), {"open_flag": "pk"}),
     (FlaggedReel.objects.order_by("pk"), {"flagged_id": "pk"}),
 )  # fmt: skip
+# Tables of which no row changes leave every reel where it stands.
+_READ: list[type[Any]] = [*(table.model for table, _ in _LAST), Finding, Participant, Reading, Reel, Referral, SignOff]
+READ_FROM = frozenset(model._meta.db_table for model in _READ)
 _NOTHING = dict.fromkeys([name for _, names in _LAST for name in names])
 _NOTHING |= dict.fromkeys(("referred_at", "worked_out_at", "ended", *Meaning, *Role))
 

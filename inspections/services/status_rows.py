@@ -15,9 +15,9 @@ from django.db.models import Q, QuerySet
 from inspections import names_index
 from inspections.domain.words import LIVE
 from inspections.models import FlaggedReel, Participant, ReelNumber, ReelStatusRow
-from inspections.queries.status import as_numbers, moves, numbers_amiss, status_rows_of
+from inspections.queries.status import READ_FROM, as_numbers, moves, numbers_amiss, status_rows_of
 from reels import access
-from reels.models import Machine, Person, Reel, columns
+from reels.models import Machine, Person, Reel, ReelType, columns
 from reels.services import tasks
 from reels.services.history import ActRecorder
 from reels.services.tasks import HeldTask, leased
@@ -29,19 +29,30 @@ KEPT = [field.name for field in ReelStatusRow._meta.concrete_fields if field.nam
 
 def keep_status(act: ActRecorder) -> None:
     """The last of every act: the status row of the reel whose history has grown, if it is a reel's."""
-    _keep(Reel.objects.filter(chain=act.chain))
+    if READ_FROM.isdisjoint(change.table for change in act.changes):
+        # Such as a keying, of which a count has a dozen: the reel stands where it stood, its history is longer.
+        ReelStatusRow.objects.filter(reel__chain=act.chain).update(head=act.chain.head)
+    else:
+        _keep(Reel.objects.filter(chain=act.chain))
 
 
-def keep_names(act: ActRecorder) -> None:
-    """The last of every act, too: where a machine or a person is called otherwise now, their reels are found so."""
-    of_machines, of_people = (
-        [change.id for change in act.changes if change.table == table and change.before and column in change.before]
-        for table, column in ((Machine._meta.db_table, "host"), (Person._meta.db_table, "full_name"))
+def keep_others(act: ActRecorder) -> None:
+    """The last of every act, too: the rows of reels whose machine, person or type says something else now.
+
+    A machine or a person is called otherwise; counts of a type are good for another number of uses.
+    """
+    of_machines, of_people, of_types = (
+        [
+            change.id
+            for change in act.changes
+            if change.table == model._meta.db_table and column in (change.before or ())
+        ]
+        for model, column in ((Machine, "host"), (Person, "full_name"), (ReelType, "count_uses"))
     )
-    if of_machines or of_people:
+    if of_machines or of_people or of_types:
         counts = Participant.objects.filter(person__in=of_people, inspection__state__in=LIVE).values("inspection")
-        named = Q(machine__in=of_machines) | Q(live_id__in=counts)
-        chains = dict(ReelStatusRow.objects.filter(named).values_list("reel", "reel__chain__name"))
+        concerned = Q(machine__in=of_machines) | Q(live_id__in=counts) | Q(type__in=of_types)
+        chains = dict(ReelStatusRow.objects.filter(concerned).values_list("reel", "reel__chain__name"))
         access.lock(*chains.values())
         _keep(Reel.objects.filter(pk__in=chains))
 

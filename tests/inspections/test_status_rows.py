@@ -6,14 +6,15 @@ from django.db import connection, transaction
 from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
-from inspections.domain.words import ReelStatus
+from inspections.domain.words import Point, ReelStatus
 from inspections.models import ReelNumber, ReelStatusRow
 from inspections.queries.status import SINCE, numbers_by_status
 from inspections.services import maintenance, status_rows
-from reels.services import tasks
+from reels.models import ReelType
+from reels.services import register, tasks
 from reels.services.history import Actor, ActRecorder
 from reports.services.verification import check_records
-from tests import builders
+from tests import builders, stories
 from tests.builders import Cast, later
 from tests.pages_fleet import make_fleet
 from tests.worker import work_off
@@ -53,6 +54,29 @@ def test_an_act_of_no_reel_keeps_no_row_and_keeping_one_costs_as_much_after_many
     with CaptureQueriesContext(connection) as queries:
         builders.make_site("stane-field", "Stane Field")
     assert [query["sql"] for query in queries if "INSERT" in query["sql"] and "reports_standing" in query["sql"]] == []
+
+
+def test_what_moves_no_reel_makes_its_history_longer_in_its_row_and_asks_nothing_more(count_queries):
+    cast = Cast.as_needed()
+    builders.make_reel()
+    inspection = builders.open_count(cast)
+    stories.key(cast, inspection, Point.SERIAL)
+    row = ReelStatusRow.objects.get()
+    assert row.head == row.reel.chain.head
+    assert list(status_rows.status_faults()) == []
+    act = ActRecorder(chain=row.reel.chain, act_name="none", actor=Actor(cast.control), at=later(hours=1))
+    assert count_queries(lambda: status_rows.keep_status(act)) == 1
+
+
+def test_counts_of_a_type_that_are_good_for_fewer_uses_now_lapse_at_once():
+    cast = Cast.as_needed()
+    builders.make_reel()
+    builders.signed_count(cast)
+    builders.log_event(cast, "used", at=later(hours=1), uses=3)
+    assert ReelStatusRow.objects.get().status == ReelStatus.COUNTED
+    register.change(ReelType.objects.get(), count_uses=3, **builders.by_administrator())
+    assert ReelStatusRow.objects.get().status == ReelStatus.AWAITING_COUNT
+    assert list(status_rows.status_faults()) == []
 
 
 def test_an_act_that_is_undone_leaves_the_row_as_it_was():
