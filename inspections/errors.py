@@ -1,6 +1,6 @@
 """What counts, sign-offs and setup values refuse. Pure, as in reels."""
 
-from reels.errors import Busy, Malformed, NotAllowed, Refused, ValueNotTaken
+from reels.errors import AskedFirst, Busy, Malformed, NotAllowed, Refused, ValueNotTaken
 
 # Counting -----------------------------------------------------------------------------------------------------------
 
@@ -283,6 +283,36 @@ class NotVoidable(Refused):
 class NotIssuable(Refused):
     title = "No setup values can be issued"
     message = "{why}"
+
+
+class SameCut(AskedFirst):
+    title = "The same cut is logged already"
+    message = (
+        "A cut of {length_m} m at that time is logged for reel {serial} already, as event {event} by {name}. Log "
+        "another only if one more was made."
+    )
+    fields = ("length_removed_m",)
+    yes = "Another cut of that length was made at that time"
+
+
+class UnlikelyCut(AskedFirst):
+    """leaves, other: what it would leave, and that it may be in another unit; or nothing."""
+
+    title = "The length is unusual"
+    message = (
+        "A cut of {length_m} m is outside what the log of type {reel_type} has seen, {least} to {most} m."
+        "{leaves}{other}"
+    )
+    fields = ("length_removed_m",)
+    yes = "The length is right"
+
+
+class OutOfOrder(Refused):
+    """seen: the time that was given; why: what cannot be before or after it."""
+
+    title = "The order cannot be right"
+    message = "This cannot have happened at {seen}: {why}."
+    fields = ("happened_at",)
 
 
 class CountLapsed(Refused):

@@ -290,6 +290,17 @@ class MachineOccupied(Refused):
     message = "Machine {machine} holds reel {serial}; remove that one first."
 
 
+class MachineHeld(Refused):
+    title = "The machine is held"
+    message = "Machine {machine} is held since {since}: {reason}"
+    fields = ("machine",)
+
+
+class MachineNotHeld(Refused):
+    title = "The machine is not held"
+    message = "Machine {machine} is not held."
+
+
 class MachineTakesOthers(Refused):
     """takes: the types that it takes, in words."""
 

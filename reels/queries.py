@@ -41,6 +41,8 @@ from reels.models import (
     GaugeCalibration,
     Hold,
     Installation,
+    Machine,
+    MachineHold,
     Publication,
     PublicationType,
     Reel,
@@ -133,6 +135,17 @@ def installation_of(reel: Reel) -> Installation | None:
 def hold_on(reel: Reel) -> Hold | None:
     """The hold on the reel, if it is held. One query."""
     return Hold.objects.filter(reel=reel, ended_at__isnull=True).first()
+
+
+def hold_on_machine(machine: Machine) -> MachineHold | None:
+    """The hold on the machine, if it is held. One query."""
+    return MachineHold.objects.select_related("reel__type").filter(machine=machine, ended_at__isnull=True).first()
+
+
+def machine_hold_about(reel: Reel, machine_serial: str | None) -> MachineHold | None:
+    """The hold of the machine that the reel is in, or of one that a check of this reel held. One query."""
+    about = Q(reel=reel) | Q(machine__serial=machine_serial)
+    return MachineHold.objects.select_related("machine").filter(about, ended_at__isnull=True).first()
 
 
 def standing_cable_events(reel: Reel) -> QuerySet[CableEvent]:

@@ -344,7 +344,8 @@ def _confirm(cast: Cast, values: SetupValues, at: datetime) -> None:
 @step
 def log_cut(cast: Cast, serial: str = "LW-0001", metres: str = "12.5", happened_at: datetime | None = None,
             at: datetime = NOW) -> Any:  # fmt: skip
-    facts = CableEventFacts(kind="cut", happened_at=happened_at or at, length_removed_m=Decimal(metres))
+    about: dict[str, Any] = {"happened_at": happened_at or at, "length_removed_m": Decimal(metres)}
+    facts = CableEventFacts(kind="cut", answers=("same_cut", "unlikely_cut"), **about)
     return maintenance.log_cable_event(serial=serial, facts=facts, actor=Actor(cast.control), at=at)
 
 

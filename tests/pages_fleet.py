@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from inspections.domain.words import Decision, Point, Role
 from inspections.models import Inspection
-from inspections.services import counting, maintenance, setup, signing
+from inspections.services import counting, machine_checks, maintenance, setup, signing
 from reels.models import Reel
 from reels.services.history import Actor
 from tests import builders
@@ -61,7 +61,7 @@ def _whole_job(cast: Cast) -> Inspection:
     setup.key_read_back(setup_id=values.pk, layers=12, wraps=11, actor=Actor(cast.setter), at=later(minutes=-45))
     setup.key_read_back(setup_id=values.pk, layers=12, wraps=10, actor=Actor(cast.setter), at=later(minutes=-40))
     setup.confirm(setup_id=values.pk, layers=12, wraps=10, actor=Actor(cast.confirmer), at=later(minutes=-30))
-    setup.record_check(
+    machine_checks.record_check(
         setup_id=values.pk, kind="functional", passed=True, remark="One metre out and in.",
         actor=Actor(cast.setter), at=later(minutes=-20),
     )  # fmt: skip

@@ -10,7 +10,7 @@ from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Act, Decision, Point, Role
 from inspections.models import ImportedCount, Inspection, ThirdReading
-from inspections.services import counting, findings, maintenance, setup, signing, third_readings
+from inspections.services import counting, findings, machine_checks, maintenance, signing, third_readings
 from reels import access
 from reels.domain import ledger
 from reels.models import Person, Reel
@@ -144,8 +144,8 @@ def one_of_each(cast: Cast) -> None:
     builders.sign_both(cast, inspection, at=later(hours=1))
     values = builders.issued(cast, at=later(hours=2))
     builders.confirmed(cast, values, at=later(hours=3))
-    setup.record_check(setup_id=values.pk, kind="functional", passed=True, remark="runs", actor=Actor(cast.setter),
-                       at=later(hours=4))  # fmt: skip
+    checked: dict[str, Any] = {"setup_id": values.pk, "actor": Actor(cast.setter), "at": later(hours=4)}
+    machine_checks.record_check(kind="functional", passed=True, remark="runs", **checked)
     cut = builders.log_cut(cast, at=later(days=1))
     control: dict[str, Any] = {"serial": reel.serial, "actor": Actor(cast.control), "at": later(days=2)}
     maintenance.reverse_cable_event(event_id=cut.pk, remark="of another reel", **control)

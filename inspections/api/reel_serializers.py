@@ -4,7 +4,14 @@ from typing import Any
 
 from rest_framework import serializers
 
-from inspections.domain.act_fields import InstallationFields, MachineFields, RemovalFields, ReversalFields, SiteFields
+from inspections.domain.act_fields import (
+    HoldFields,
+    InstallationFields,
+    MachineFields,
+    RemovalFields,
+    ReversalFields,
+    SiteFields,
+)
 from inspections.domain.words import InspectionState, ReelStatus
 from reels.api.act_fields import body_of
 from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
@@ -71,10 +78,12 @@ class ReelOut(Out):
 class InstallationOut(Out):
     machine = Text(source="machine.serial")
     installed_at = Moment()
+    recorded_at = Moment(allow_null=True, help_text="null: as it happened.")
 
 
 class HoldOut(Out):
     placed_at = Moment()
+    recorded_at = Moment(allow_null=True, help_text="null: as it happened.")
     reason = Text()
 
 
@@ -130,6 +139,7 @@ class ReelMovedOut(Out):
 
 
 MachineNamedIn = body_of(MachineFields, "MachineNamedIn")
+HoldIn = body_of(HoldFields, "HoldIn")
 InstallationIn = body_of(InstallationFields, "InstallationIn")
 RemovalIn = body_of(RemovalFields, "RemovalIn")
 SiteNamedIn = body_of(SiteFields, "SiteNamedIn")

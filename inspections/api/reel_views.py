@@ -8,14 +8,14 @@ from inspections.api import reel_serializers as shapes
 from inspections.queries.counts import cable_events_of, events_of
 from inspections.queries.search import with_word
 from inspections.queries.status import status_rows_at
-from inspections.services import maintenance
+from inspections.services import machine_checks, maintenance
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
-from reels.api.serializers import ReasonIn
+from reels.api.serializers import MachineOut, ReasonIn
 from reels.domain.words import Scope
-from reels.models import CableEvent, Reel, ReelEvent
+from reels.models import CableEvent, Machine, Reel, ReelEvent
 from reels.queries import matching
 from reels.services.events import ReelEventFacts
 from reels.services.reels import CableEventFacts, ReelNumbers
@@ -108,7 +108,7 @@ class InstallationEndpoint(ReelEndpoint):
     def post(self, call: Call, serial: str) -> Reel:
         """Record that the reel was put into a machine. Values issued for another one are withdrawn, which is asked."""
         maintenance.install(serial=serial, machine_serial=call.payload["machine"], answers=call.payload["answers"],
-                            actor=call.actor, at=call.at)  # fmt: skip
+                            happened_at=call.payload["happened_at"], actor=call.actor, at=call.at)  # fmt: skip
         return self.shown(call, serial)
 
 
@@ -116,12 +116,13 @@ class RemovalEndpoint(ReelEndpoint):
     @create("reels_remove", shapes.ReelDetailOut, shapes.RemovalIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Record that the reel was taken off its machine; its setup values end."""
-        maintenance.remove(serial=serial, actor=call.actor, at=call.at, **call.payload)
+        shown = machine_checks.shown_in(call.payload)
+        maintenance.remove(serial=serial, shown=shown, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, serial)
 
 
 class HoldEndpoint(ReelEndpoint):
-    @create("reels_hold", shapes.ReelDetailOut, ReasonIn, status=200, tag=tag_of)
+    @create("reels_hold", shapes.ReelDetailOut, shapes.HoldIn, status=200, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Hold the reel; its setup values end."""
         maintenance.place_hold(serial=serial, actor=call.actor, at=call.at, **call.payload)
@@ -136,11 +137,20 @@ class HoldEndEndpoint(ReelEndpoint):
         return self.shown(call, serial)
 
 
+class MachineHoldEndEndpoint(Endpoint):
+    @create("machines_end_hold", MachineOut, ReasonIn, status=200)
+    def post(self, call: Call, serial: str) -> Machine:
+        """Let a held machine go, that a failed check held."""
+        maintenance.end_machine_hold(machine_serial=serial, actor=call.actor, at=call.at, **call.payload)
+        return reel_access.machine_for_read(serial, call.actor.person, call.at)
+
+
 class MoveEndpoint(ReelEndpoint):
     @create("reels_move", shapes.ReelMovedOut, shapes.SiteNamedIn, status=200)
     def post(self, call: Call, serial: str) -> Reel:
         """Send the reel to another site, where its sender may not see it any more."""
-        return maintenance.move(serial=serial, site_code=call.payload["site"], actor=call.actor, at=call.at)
+        return maintenance.move(serial=serial, site_code=call.payload["site"], actor=call.actor, at=call.at,
+                                happened_at=call.payload["happened_at"])  # fmt: skip
 
 
 class RetirementEndpoint(ReelEndpoint):

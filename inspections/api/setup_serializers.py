@@ -2,10 +2,10 @@
 
 from rest_framework import serializers
 
-from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
+from inspections.domain.act_fields import CHECKS, MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
 from reels.api.act_fields import body_of
-from reels.api.fields import CODE, USERNAME, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
+from reels.api.fields import CODE, USERNAME, Exact, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import PersonOut
 from reels.domain.words import Parity
@@ -48,8 +48,16 @@ class ReadBackOut(Out):
 
 
 class MachineCheckOut(Out):
-    kind = Word(["functional", "first_use"])
+    kind = Word([kind for kind, _ in CHECKS])
     passed = YesNo()
+    layers = Number(min_value=0, allow_null=True)
+    wraps = Number(min_value=0, allow_null=True)
+    length_m = Exact(allow_null=True, help_text="On the drum, as the machine showed it.")
+    length_out_m = Exact(allow_null=True)
+    expected_layers = Whole(allow_null=True)
+    expected_wraps = Exact(allow_null=True)
+    expected_length_m = Exact(allow_null=True)
+    more_turns = Exact(allow_null=True, help_text="Shown less expected, in turns; null also where no drum shows that.")
     remark = Maybe()
     done_by = PersonOut()
     done_at = Moment()

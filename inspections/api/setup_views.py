@@ -10,7 +10,7 @@ from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
 from inspections.models import Authorisation, ReadBack, SetupValues
 from inspections.queries.setup_values import setup_values_matching
-from inspections.services import authorisations, setup
+from inspections.services import authorisations, machine_checks, setup
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
 from reels.api.paging import Page
@@ -89,11 +89,13 @@ class ConfirmationEndpoint(SetupValuesEndpoint):
 class MachineCheckEndpoint(SetupValuesEndpoint):
     @create("setup_values_check", shapes.SetupValuesDetailOut, shapes.MachineCheckIn, tag=tag_of)
     def post(self, call: Call, setup_id: int) -> SetupValues:
-        """The functional check after installation, or what the machine showed after first use.
+        """The functional check after installation, or what the machine showed after first use: numbers.
 
-        One that failed holds the reel and withdraws its values; its remark then has to say what the machine did.
+        One that failed, or shows something too far from what is expected, holds reel and machine and withdraws the
+        values. Where it was not the numbers that failed, the remark has to say what the machine did.
         """
-        setup.record_check(setup_id=setup_id, actor=call.actor, at=call.at, **call.payload)
+        shown = machine_checks.shown_in(call.payload)
+        machine_checks.record_check(setup_id=setup_id, shown=shown, actor=call.actor, at=call.at, **call.payload)
         return self.shown(call, setup_id)
 
 

@@ -65,6 +65,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/findings", finding_views.FindingCountsEndpoint.as_view()),
     path(f"{REEL}/findings", finding_views.ReelFindingEndpoint.as_view()),
     path(f"{INSPECTION}/findings", finding_views.CountFindingEndpoint.as_view()),
+    path("machines/<serial:serial>/hold/end", reel_views.MachineHoldEndEndpoint.as_view()),
     path("imports", import_views.ImportEndpoint.as_view()),
     path("setup-values", setup_views.SetupValuesListEndpoint.as_view()),
     path(SETUP, setup_views.SetupValuesDetailEndpoint.as_view()),

@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from inspections.domain.drift import Ending
 from inspections.domain.findings import ReelPart, Remedy, Severity
@@ -12,7 +14,8 @@ from reels.domain.act_fields import FieldKind, ReasonFields, act_field, answers_
 from reels.domain.words import Side
 
 AS_SHOWN = "As the machine shows it."
-CHECKS = (("functional", "functional check"), ("first_use", "reading after first use"))
+FUNCTIONAL, FIRST_USE, REMOVAL = "functional", "first_use", "removal"
+CHECKS = ((FUNCTIONAL, "functional check"), (FIRST_USE, "reading after first use"), (REMOVAL, "reading at removal"))
 ENDINGS = (
     (Ending.LATE_LOGGED_CUT.value, "a cut, logged late"), (Ending.MISCOUNT.value, "a miscount"),
     (Ending.CONFIRMED_LOSS.value, "a confirmed loss"), (Ending.UNEXPLAINED.value, "unexplained"),
@@ -125,13 +128,47 @@ class MachineFields:
     machine: str = act_field(FieldKind.SERIAL, label="Machine")
 
 
+WHEN: Any = {
+    "label": "When, if not now", "hint": "In the site's time zone. Empty: now.", "default": None,
+    "help": "When it happened, where that is recorded later; null: now.",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldFields(ReasonFields):
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InstallationFields(MachineFields):
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
     answers: Sequence[str] = answers_field()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RemovalFields(ReasonFields):
+class MachineReadingFields:
+    """What the machine shows: layers and wraps, or a length. It may show nothing."""
+
+    layers: int | None = act_field(
+        FieldKind.WHOLE, label="Layers shown by the machine", hint="Or the length below.", help=AS_SHOWN, default=None
+    )
+    wraps: int | None = act_field(FieldKind.WHOLE, label="Wraps shown by the machine", help=AS_SHOWN, default=None)
+    length_m: Decimal | None = act_field(
+        FieldKind.LENGTH, label="Cable on the drum, as the machine shows it", default=None,
+        help="Metres of cable on the drum, as the machine shows them, where it shows no layers and wraps.",
+    )  # fmt: skip
+    length_out_m: Decimal | None = act_field(
+        FieldKind.LENGTH, label="Cable out while it was read", hint="Empty: stowed.", default=None,
+        help="Metres that were out; null: stowed.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemovalFields(MachineReadingFields):
+    reason: str = act_field(
+        FieldKind.REMARK, label="Reason", missing="Give a reason.", help="Why; it is kept and shown."
+    )
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
     cable_went_out: bool | None = act_field(
         FieldKind.YES_NO, label="Did cable go out while it was installed?", hint="Not known counts as used.",
         help="Whether any cable was paid out since it was installed; null, not known, counts as used.", default=None,
@@ -141,6 +178,7 @@ class RemovalFields(ReasonFields):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteFields:
     site: str = act_field(FieldKind.CODE, label="New site")
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,9 +188,12 @@ class ReadBackFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MachineCheckFields:
-    kind: str = act_field(FieldKind.WORD, label="Check", words=CHECKS)
-    passed: bool = act_field(FieldKind.YES_NO, label="Result")
+class MachineCheckFields(MachineReadingFields):
+    kind: str = act_field(FieldKind.WORD, label="Check", words=CHECKS[:2])
+    passed: bool = act_field(
+        FieldKind.YES_NO, label="Result",
+        help="Of a reading, true where nothing but the numbers decides: those that are too far off fail all the same.",
+    )  # fmt: skip
     remark: str = act_field(FieldKind.REMARK, label="Observations", default="")
 
 

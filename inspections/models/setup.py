@@ -3,9 +3,11 @@
 from django.db import models
 from django.db.models import F, Q
 
+from inspections.domain.act_fields import CHECKS
 from inspections.models.counts import Inspection
 from reels.domain.words import Parity, counted
 from reels.models import Added, Kept, Machine, Person, Reel, choices
+from reels.models.base import exact_length
 
 
 class SetupValues(Kept):
@@ -74,11 +76,23 @@ class ReadBack(Added):
 
 
 class MachineCheck(Added):
-    """The functional check after installation, or the machine's reading after first use."""
+    """The functional check after installation, or what the machine showed after first use or at removal.
+
+    Of a reading: what it showed, of which layers and wraps or the length are given; what was expected on the drum with
+    so much out; and by how many turns it showed more.
+    """
 
     setup_values = models.ForeignKey(SetupValues, on_delete=models.PROTECT, related_name="machine_checks")
-    kind = models.CharField(max_length=10, choices=[("functional", "functional check"), ("first_use", "first use")])
+    kind = models.CharField(max_length=10, choices=CHECKS)
     passed = models.BooleanField()
+    layers = models.PositiveIntegerField(null=True)
+    wraps = models.PositiveIntegerField(null=True)
+    length_m = exact_length(null=True)
+    length_out_m = exact_length(null=True)
+    expected_layers = models.PositiveSmallIntegerField(null=True)
+    expected_wraps = exact_length(null=True)
+    expected_length_m = exact_length(null=True)
+    more_turns = exact_length(null=True)
     remark = models.TextField(blank=True)
     done_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     done_at = models.DateTimeField()

@@ -49,6 +49,7 @@ urlpatterns: list[URLPattern] = [
     path("setup-values/<int:setup_id>/confirmation", setup_page.ConfirmationView.as_view(), name="setup-confirmation"),
     path("setup-values/<int:setup_id>/check", setup_page.MachineCheckView.as_view(), name="setup-check"),
     path("setup-values/<int:setup_id>/withdrawal", setup_page.WithdrawalView.as_view(), name="setup-withdrawal"),
+    path("machines/<path:serial>/hold/end", acts.MachineHoldEndView.as_view(), name="machine-hold-end"),
     path("gauges", gauges.wrap_gauges, name="gauges"),
     path("gauges/register", gauges.GaugeRegisterView.as_view(), name="gauge-register"),
     path("gauges/<path:serial>/calibration", gauges.GaugeCalibrationView.as_view(), name="gauge-calibration"),

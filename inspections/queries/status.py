@@ -1,6 +1,6 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, NamedTuple
@@ -243,9 +243,35 @@ def week_of(moment: datetime) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def is_due_before(due_before: datetime) -> Q:
-    """Of status rows: counted last by then, so that a count is due, and not retired."""
-    return Q(last_at__lte=due_before) & ~Q(status=ReelStatus.RETIRED)
+class DueBefore(NamedTuple):
+    """A count is due of a reel that was counted last by then. by_type: where counts lapse by days of the type."""
+
+    usual: datetime
+    by_type: dict[int, datetime]
+
+    def of_type(self, type_id: int | None) -> datetime:
+        """By when a reel of this type was counted last, so that a count is due."""
+        return self.by_type.get(type_id or 0, self.usual)
+
+
+def due_before(at: datetime, usual_days: int) -> DueBefore:
+    """usual_days: from one count to the next, where a type does not say. One query."""
+    days = ReelType.objects.filter(count_days__isnull=False).values_list("pk", "count_days")
+    own = {pk: at - timedelta(days=each or 0) for pk, each in days}
+    return DueBefore(at - timedelta(days=usual_days), own)
+
+
+def is_due_before(due: DueBefore) -> Q:
+    """Of status rows: that a count is due, and the reel not retired."""
+    if not due.by_type:
+        return Q(last_at__lte=due.usual) & NOT_RETIRED
+    is_due = Q(last_at__lte=due.usual) & ~Q(type__in=list(due.by_type))
+    for type_id, before in due.by_type.items():
+        is_due |= Q(type=type_id, last_at__lte=before)
+    return is_due & NOT_RETIRED
+
+
+NOT_RETIRED = ~Q(status=ReelStatus.RETIRED)
 
 
 def numbers_by_status(sites: Q, **at: Any) -> dict[str, int]:
@@ -254,29 +280,40 @@ def numbers_by_status(sites: Q, **at: Any) -> dict[str, int]:
     return {status: number for status, number in rows if number}
 
 
-def numbers_at(sites: Q, due_before: datetime) -> list[NumberAt]:
-    """How many reels there are of each site and status. Two queries.
-
-    due_before: a count is due of a reel that was counted last by then.
-    """
-    begun = week_of(due_before)
+def numbers_at(sites: Q, due: DueBefore) -> list[NumberAt]:
+    """How many reels there are of each site and status. Two queries, and one for each type with days of its own."""
+    begun = week_of(due.usual)
     # Weeks that are over are summed up, and only the reels of the one under way are looked at.
     just_due = ReelStatusRow.objects.filter(
         sites,
-        is_due_before(due_before),
+        is_due_before(DueBefore(due.usual, {})),
         last_at__gte=datetime.combine(begun, time.min, tzinfo=UTC),
         rank__in=RANK.values(),  # each, so that the index of a site's reels in their order is used
     )
-    now_due = {(site, status): n for site, status, n in just_due.values_list("site", "status").annotate(Count("pk"))}
+    now_due = Counter(_by_place(just_due))
+    for type_id, before in due.by_type.items():
+        between = ReelStatusRow.objects.filter(
+            sites, NOT_RETIRED, type=type_id, last_at__gt=min(before, due.usual), last_at__lte=max(before, due.usual)
+        )
+        if before > due.usual:
+            now_due.update(_by_place(between))
+        else:
+            now_due.subtract(_by_place(between))
     sums = ReelNumber.objects.filter(sites).values_list("site", "status").order_by().annotate(
         all=Sum("reels", filter=Q(week=None), default=0),
         due=Sum("reels", filter=Q(week__lt=begun) & ~Q(status=ReelStatus.RETIRED), default=0),
         flagged=Sum("flagged"), open=Sum("open_flags"),
     )  # fmt: skip
     return [
-        NumberAt(site, status, reels, due + now_due.get((site, status), 0), flagged, open_flags)
-        for site, status, reels, due, flagged, open_flags in sums if reels
+        NumberAt(site, status, reels, summed + now_due[site, status], flagged, open_flags)
+        for site, status, reels, summed, flagged, open_flags in sums if reels
     ]  # fmt: skip
+
+
+def _by_place(rows: QuerySet[ReelStatusRow]) -> dict[tuple[int, str], int]:
+    return {
+        (site, status): n for site, status, n in rows.order_by().values_list("site", "status").annotate(Count("pk"))
+    }
 
 
 def numbers_amiss() -> list[ReelNumber]:

@@ -9,15 +9,29 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from inspections import access
+from inspections.domain.act_fields import REMOVAL
+from inspections.domain.machine_reading import MachineShows
 from inspections.domain.words import Act
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
+from inspections.services.cuts import check_cut
+from inspections.services.lateness import done_since, moment_of, require_free_since, require_removable
+from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
 from inspections.services.setup import hold_reel, require_current, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
-from reels.errors import AlreadyReversed, IssuedForAnother, MachineOccupied, OtherSite, ReelNotHeld, ReelNotInstalled
-from reels.models import CableEvent, Hold, Installation, Machine, Reel, ReelEvent, Site
+from reels.errors import (
+    AlreadyReversed,
+    IssuedForAnother,
+    MachineNotHeld,
+    MachineOccupied,
+    OtherSite,
+    ReelNotHeld,
+    ReelNotInstalled,
+    ValueNotTaken,
+)
+from reels.models import CableEvent, Hold, Installation, Machine, MachineHold, Reel, ReelEvent, Site
 from reels.services import reels
 from reels.services.events import ReelEventFacts, add_reel_event
 from reels.services.history import Actor, ActRecorder, record_act
@@ -25,21 +39,29 @@ from reels.services.reels import (
     CableEventFacts,
     add_cable_event,
     require_in_service,
+    require_machine_free,
     require_not_held,
     require_off_machine,
     require_taken,
 )
 
+MAY_END_HOLDS = (Act.RELEASE, Act.MAINTAIN)
 MAY_LOG_EVENTS = (Act.MAINTAIN, Act.COUNT, Act.SET)
 
 
 @transaction.atomic
 def log_cable_event(*, serial: str, facts: CableEventFacts, actor: Actor, at: datetime) -> CableEvent:
-    """Log a cut or a replacement of the cable. Who may count a reel may log a cut at the bench."""
+    """Log a cut or a replacement of the cable. Who may count a reel may log a cut at the bench.
+
+    Raises CutTooLong, and SameCut or UnlikelyCut unless that is among the answers.
+    """
     acts = (Act.MAINTAIN, Act.COUNT) if facts.kind == CableEvent.Kind.CUT else (Act.MAINTAIN,)
     with _on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
+        check_cut(reel, facts, at)
         event = add_cable_event(act, reel, facts)
-        withdraw_values(act, reel, f"{event.get_kind_display()} on {event.happened_at:%Y-%m-%d}")
+        withdraw_values(
+            act, reel, f"{event.get_kind_display()} on {event.happened_at:%Y-%m-%d}{_late(act, reel, event)}"
+        )
     return event
 
 
@@ -64,58 +86,70 @@ def log_reel_event(*, serial: str, facts: ReelEventFacts, actor: Actor, at: date
     with _on_reel(serial, f"reel_{facts.kind}", actor, at, *MAY_LOG_EVENTS) as (act, reel):
         event = add_reel_event(act, reel, facts)
         values = values_in_force(reel) if event.ends_count else None
+        late = _late(act, reel, event) if event.ends_count else ""
         if values and values.inspection.done_at <= event.happened_at:
-            withdraw_values(act, reel, f"{event.named} on {reel.site.day_of(event.happened_at)}")
+            withdraw_values(act, reel, f"{event.named} on {reel.site.day_of(event.happened_at)}{late}")
     return event
 
 
 @transaction.atomic
 def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime,
-            answers: Collection[str] = ()) -> Installation:  # fmt: skip
-    """Record that a reel was put into a machine. Raises IssuedForAnother unless that is among the answers."""
+            answers: Collection[str] = (), happened_at: datetime | None = None) -> Installation:  # fmt: skip
+    """Record that a reel was put into a machine, then or now. Raises IssuedForAnother unless that is among the answers.
+
+    Raises OutOfOrder for a time at which reel or machine was not free, or after which the reel was counted.
+    """
     with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
         require_no_live_count(reel)
+        when = moment_of(reel, happened_at, at)
         values = values_in_force(reel)
         if values and values.machine_id != machine.pk:
             IssuedForAnother(in_force=values.count, serial=serial, issued_for=values.machine.serial,
                              machine=machine.serial).unless_answered(answers)  # fmt: skip
             withdraw_values(act, reel, f"the reel was installed in machine {machine.serial} instead")
         elif values:
-            require_current(values.inspection, at)
-        return _install(act, reel, machine)
+            require_current(values.inspection, when)
+        return _install(act, reel, machine, when)
 
 
 @transaction.atomic
 def remove(*, serial: str, reason: str, actor: Actor, at: datetime,
-           cable_went_out: bool | None = None) -> Installation:  # fmt: skip
-    """Record that a reel was taken off its machine; its setup values end.
+           cable_went_out: bool | None = None, shown: MachineShows = NOTHING_SHOWN,
+           happened_at: datetime | None = None) -> Installation:  # fmt: skip
+    """Record that a reel was taken off its machine, then or now; its setup values end. Raises OutOfOrder.
 
-    cable_went_out: while it was installed; None, not known, counts as used.
+    cable_went_out: while it was installed; None, not known, counts as used. shown: what the machine showed before that;
+    too far from what is expected, it holds the reel and the machine.
     """
     with _on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
         installation = reel_queries.installation_of(reel)
         if installation is None:
             raise ReelNotInstalled(serial=reel.serial)
-        act.change(installation, removed_at=at, removed_by=actor.person, removal_reason=reason,
-                   cable_went_out=cable_went_out)  # fmt: skip
+        if shown.is_read:
+            _add_reading_at_removal(act, reel, shown)
+        when = moment_of(reel, happened_at, at)
+        require_removable(installation, when)
+        act.change(installation, removed_at=when, removed_by=actor.person, removal_recorded_at=at,
+                   removal_reason=reason, cable_went_out=cable_went_out)  # fmt: skip
         withdraw_values(act, reel, f"the reel was removed from machine {installation.machine.serial}: {reason}")
     return installation
 
 
 @transaction.atomic
-def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
-    """Hold a reel; its setup values end."""
+def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
+               happened_at: datetime | None = None) -> Hold:  # fmt: skip
+    """Hold a reel, since then or now; its setup values end."""
     with _on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
         require_in_service(reel)
         require_not_held(reel)
-        return hold_reel(act, reel, reason)
+        return hold_reel(act, reel, reason, since=moment_of(reel, happened_at, at))
 
 
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Let a held reel go. Raises StopFindingOpen: whoever closes the finding lets it go."""
-    with _on_reel(serial, "hold_ended", actor, at, Act.RELEASE, Act.MAINTAIN) as (act, reel):
+    with _on_reel(serial, "hold_ended", actor, at, *MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
@@ -124,9 +158,12 @@ def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
 
 
 @transaction.atomic
-def move(*, serial: str, site_code: str, actor: Actor, at: datetime) -> Reel:
-    """Send a reel to another site; values issued for a machine of the old one end."""
+def move(*, serial: str, site_code: str, actor: Actor, at: datetime, happened_at: datetime | None = None) -> Reel:
+    """Send a reel to another site, then or now; values issued for a machine of the old one end. Raises OutOfOrder."""
     with _on_reel(serial, "moved", actor, at, Act.MAINTAIN, site=site_code) as (act, reel):
+        if happened_at:
+            require_free_since(reel, None, moment_of(reel, happened_at, at))
+            act.facts["happened_at"] = happened_at
         site = reel_access.one(Site.objects.all(), "site", code=site_code)
         require_in_service(reel)
         require_off_machine(reel)
@@ -156,14 +193,52 @@ def receive_reel(*, serial: str, type_code: str, site_code: str, received_on: da
                                       cable_length_m=cable_length_m, actor=actor, at=at, numbers=numbers)  # fmt: skip
 
 
-def _install(act: ActRecorder, reel: Reel, machine: Machine) -> Installation:
+def _add_reading_at_removal(act: ActRecorder, reel: Reel, shown: MachineShows) -> None:
+    values = values_in_force(reel)
+    if values is None or values.confirmed_at is None:
+        raise ValueNotTaken(field="layers", seen="a reading", allowed="none, where no confirmed values are in force")
+    add_check(act, values, REMOVAL, shown)
+
+
+@transaction.atomic
+def end_machine_hold(*, machine_serial: str, reason: str, actor: Actor, at: datetime) -> MachineHold:
+    """Let a held machine go. Raises MachineNotHeld, OnlyInPerson or NotAuthorised.
+
+    It takes an authorisation for the type of the reel that it was held with, at the machine's site.
+    """
+    access.in_person(actor)
+    machine = reel_access.machine_for_read(machine_serial, actor.person, at)
+    known = reel_queries.hold_on_machine(machine)
+    chain = reel_access.lock_of_reel(pk=known.reel_id) if known else None
+    hold = reel_queries.hold_on_machine(machine)
+    if hold is None or chain is None:
+        raise MachineNotHeld(machine=machine.serial)
+    where = Reel(type=hold.reel.type, site=machine.site)
+    access.any_authorisation_for(actor.person, MAY_END_HOLDS, where, at)
+    with record_act(chain, "machine_hold_ended", actor, at, machine=machine.serial) as act:
+        return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
+
+
+def _late(act: ActRecorder, reel: Reel, event: CableEvent | ReelEvent) -> str:
+    """What was done since something happened that ends counts: told in the act, and in words."""
+    since = done_since(reel, event.happened_at)
+    if not since:
+        return ""
+    act.facts["since"] = since
+    return f"; recorded on {reel.site.day_of(act.at)}, and since it happened {'; '.join(since)}"
+
+
+def _install(act: ActRecorder, reel: Reel, machine: Machine, when: datetime) -> Installation:
     require_in_service(reel)
     require_off_machine(reel)
     require_not_held(reel)
     require_taken(reel, machine)
+    require_machine_free(machine)
     if reel.site_id != machine.site_id:
         raise OtherSite(serial=reel.serial, reel_site=reel.site, machine=machine.serial, machine_site=machine.site)
-    new = Installation(reel=reel, machine=machine, installed_at=act.at, installed_by=act.actor.person)
+    if when < act.at:
+        require_free_since(reel, machine, when)
+    new = Installation(reel=reel, machine=machine, installed_at=when, installed_by=act.actor.person, recorded_at=act.at)
     # Another reel, whose chain is not locked here, may be put into the same machine now: only the unique constraint can
     # tell. The savepoint keeps the rest of the transaction usable.
     try:

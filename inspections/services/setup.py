@@ -5,10 +5,9 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 
 from inspections import access
-from inspections.domain.act_fields import CHECKS
 from inspections.domain.words import Act
 from inspections.errors import CountLapsed, NotInForce, NotIssuable, RulesNotConfirmed, SamePerson, StepMissing
-from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.models import Inspection, ReadBack, SetupValues
 from inspections.queries.counts import latest_signed, live_inspection
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import require_no_stop
@@ -17,10 +16,9 @@ from inspections.services.gauges import require_home
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.domain.type_rules import without_source
-from reels.errors import ValueNotTaken
-from reels.models import Hold, Machine, Reel, ReelType
+from reels.models import Hold, Machine, MachineHold, Reel, ReelType
 from reels.services.history import Actor, ActRecorder, record_act
-from reels.services.reels import require_in_service, require_not_held, require_taken
+from reels.services.reels import require_in_service, require_machine_free, require_not_held, require_taken
 
 SETTER, CONFIRMER = "setter", "confirmer"
 
@@ -39,6 +37,7 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
     require_no_stop(reel)
     require_not_held(reel)
     require_taken(reel, machine)
+    require_machine_free(machine)
     inspection = _issuable_inspection(reel, machine, at)
     with record_act(reel.chain, "values_issued", actor, at, inspection=inspection.pk, machine=machine.serial) as act:
         return _add_values(act, reel, machine, inspection)
@@ -51,7 +50,7 @@ def return_gauge(*, setup_id: int, actor: Actor, at: datetime) -> SetupValues:
     Raises GaugeIsOut while it is in use for a count.
     """
     access.in_person(actor)
-    values = _in_force(setup_id, actor, at)
+    values = in_force_for_update(setup_id, actor, at)
     access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM), values.reel, at)
     _require_installed(values)
     require_home(values.machine)
@@ -66,7 +65,7 @@ def key_read_back(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: d
     Raises OnlyInPerson, NotInForce, StepMissing, SamePerson or NotAuthorised.
     """
     access.in_person(actor)
-    values = _in_force(setup_id, actor, at)
+    values = in_force_for_update(setup_id, actor, at)
     access.authorisation_for(actor.person, Act.SET, values.reel, at)
     _require_installed(values)
     if values.gauge_returned_at is None:
@@ -89,7 +88,7 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
     Raises OnlyInPerson, NotInForce, StepMissing, GaugeIsOut, SamePerson or NotAuthorised.
     """
     access.in_person(actor)
-    values = _in_force(setup_id, actor, at)
+    values = in_force_for_update(setup_id, actor, at)
     access.authorisation_for(actor.person, Act.CONFIRM, values.reel, at)
     if values.set_at is None:
         raise StepMissing(missing="the setter sets the numbers and keys what the machine shows")
@@ -98,6 +97,7 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
     if values.confirmed_at:
         raise StepMissing(missing="nothing; these values are confirmed already")
     require_home(values.machine)
+    require_machine_free(values.machine)
     require_current(values.inspection, at)
     with record_act(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as act:
         read_back = _add_read_back(act, values, CONFIRMER, layers, wraps)
@@ -109,32 +109,10 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
 
 
 @transaction.atomic
-def record_check(*, setup_id: int, kind: str, passed: bool, remark: str, actor: Actor, at: datetime) -> MachineCheck:
-    """The functional check after installation, or what the machine showed after first use.
-
-    One that failed holds the reel, and its values end: nobody is to reel by numbers that the machine did not bear out.
-    """
-    access.in_person(actor)
-    values = _in_force(setup_id, actor, at)
-    access.any_authorisation_for(actor.person, (Act.SET, Act.CONFIRM, Act.MAINTAIN), values.reel, at)
-    if values.confirmed_at is None:
-        raise StepMissing(missing="a second person confirms what the machine shows")
-    if not passed and not remark.strip():
-        raise ValueNotTaken(field="remark", seen="nothing", allowed="what the machine did, where a check failed")
-    with record_act(values.reel.chain, "machine_checked", actor, at, setup_values=values.pk) as act:
-        check = act.add(
-            MachineCheck(setup_values=values, kind=kind, passed=passed, remark=remark, done_by=actor.person, done_at=at)
-        )
-        if not passed:
-            hold_reel(act, values.reel, f"the {dict(CHECKS)[kind]} failed: {remark}")
-        return check
-
-
-@transaction.atomic
 def withdraw(*, setup_id: int, reason: str, actor: Actor, at: datetime) -> SetupValues:
     """Withdraw setup values by hand."""
     access.in_person(actor)
-    values = _in_force(setup_id, actor, at)
+    values = in_force_for_update(setup_id, actor, at)
     access.authorisation_for(actor.person, Act.ISSUE, values.reel, at)
     with record_act(values.reel.chain, "values_withdrawn", actor, at, setup_values=values.pk) as act:
         withdraw_values(act, values.reel, reason)
@@ -148,9 +126,17 @@ def withdraw_values(act: ActRecorder, reel: Reel, why: str) -> None:
         act.change(values, withdrawn_at=act.at, withdrawn_by=act.actor.person, withdrawn_why=why)
 
 
-def hold_reel(act: ActRecorder, reel: Reel, reason: str) -> Hold:
-    """Within another act: hold a reel that is not held; its setup values end."""
-    hold = act.add(Hold(reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
+def hold_machine(act: ActRecorder, machine: Machine, reel: Reel, reason: str) -> None:
+    """Within another act of a reel: hold a machine, if it is not held."""
+    if reel_queries.hold_on_machine(machine) is None:
+        act.add(MachineHold(machine=machine, reel=reel, placed_at=act.at, placed_by=act.actor.person, reason=reason))
+
+
+def hold_reel(act: ActRecorder, reel: Reel, reason: str, since: datetime | None = None) -> Hold:
+    """Within another act: hold a reel that is not held, since then or now; its setup values end."""
+    hold = act.add(
+        Hold(reel=reel, placed_at=since or act.at, placed_by=act.actor.person, reason=reason, recorded_at=act.at)
+    )
     withdraw_values(act, reel, f"the reel is held: {reason}")
     return hold
 
@@ -207,7 +193,8 @@ def _add_values(act: ActRecorder, reel: Reel, machine: Machine, inspection: Insp
         ) from refused
 
 
-def _in_force(setup_id: int, actor: Actor, at: datetime) -> SetupValues:
+def in_force_for_update(setup_id: int, actor: Actor, at: datetime) -> SetupValues:
+    """Setup values with their reel locked. Raises NotInForce."""
     values = access.setup_values_for_update(setup_id, actor.person, at)
     if values.withdrawn_at:
         raise NotInForce(setup_values=values.pk, on=values.withdrawn_at.date(), why=values.withdrawn_why)

@@ -225,11 +225,18 @@ class MachineIn(Form):
     types = Codes(required=False, help_text=TAKEN)
 
 
+class MachineHoldOut(Out):
+    placed_at = Moment()
+    reason = Text()
+    reel = Text(source="reel.serial", help_text="Whose failed check held it.")
+
+
 class MachineOut(Out):
     serial = Text()
     host = Text()
     site = Text(source="site.code")
     types = serializers.ListField(child=Text(), help_text=TAKEN)
+    hold = MachineHoldOut(allow_null=True)
 
 
 class MachinesQuery(PageQuery):

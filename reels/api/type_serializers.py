@@ -50,6 +50,10 @@ class ReelTypePatch(Form):
     count_uses = Whole(required=False, allow_null=True, min_value=1, help_text=LAPSES)
     after_use = Word(CountEffect, required=False, help_text="What a use on the machine does to a count.")
     after_incident = Word(CountEffect, required=False, help_text="What an incident does to a count.")
+    reading_limit_wraps = Exact(
+        max_digits=5, decimal_places=2, min_value=0, required=False,
+        help_text="How many wraps what a machine shows may be from what is expected.",
+    )  # fmt: skip
     odd_face_mark = _mark("a gauge's odd face looks")
     even_face_mark = _mark("a gauge's even face looks")
     odd_scale_mark = _mark("a scale of odd numbers looks")
@@ -97,6 +101,7 @@ class ReelTypeOut(Out):
     count_uses = Whole(allow_null=True, help_text=LAPSES)
     after_use = Word(CountEffect)
     after_incident = Word(CountEffect)
+    reading_limit_wraps = Exact(max_digits=5, decimal_places=2)
     odd_face_mark = Maybe()
     even_face_mark = Maybe()
     odd_scale_mark = Maybe()

@@ -135,7 +135,7 @@ class MachineListEndpoint(Endpoint):
     @read("machines_list", shapes.MachineOut, query=shapes.MachinesQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """The reeling machines at one's sites."""
-        machines = access.readable_machines(call.actor.person, call.at)
+        machines = access.readable_machines(call.actor.person, call.at).prefetch_related("holds__reel")
         return call.page(matching(machines, call.query, site="site__code"), "serial", "id")
 
     @create("machines_add", shapes.MachineOut, shapes.MachineIn, tag=tag_of_columns)

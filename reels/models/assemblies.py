@@ -40,8 +40,10 @@ class Installation(Kept):
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="installations")
     installed_at = models.DateTimeField()
     installed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(null=True, help_text="When that was recorded; empty: as it happened.")
     removed_at = models.DateTimeField(null=True)
     removed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    removal_recorded_at = models.DateTimeField(null=True)
     removal_reason = models.TextField(blank=True, default="")
     cable_went_out = models.BooleanField(null=True, help_text="While it was installed; not known counts as used.")
 
@@ -143,6 +145,29 @@ class ReelEvent(Added):
         return counted(self.uses or 0, "use") if self.kind == ReelEventKind.USED else "re-spooled"
 
 
+class MachineHold(Kept):
+    """A machine that may not be used until somebody lets it go. reel: whose check failed; its history tells it."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="holds")
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="machine_holds")
+    placed_at = models.DateTimeField()
+    placed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    reason = models.TextField()
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    end_reason = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="machine_hold_one_at_a_time", fields=("machine",), condition=Q(ended_at__isnull=True)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"hold on machine {self.machine}"
+
+
 class Hold(Kept):
     """A reel that may not be used until somebody lets it go."""
 
@@ -150,6 +175,7 @@ class Hold(Kept):
     placed_at = models.DateTimeField()
     placed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     reason = models.TextField()
+    recorded_at = models.DateTimeField(null=True, help_text="When that was recorded; empty: as it happened.")
     ended_at = models.DateTimeField(null=True)
     ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     end_reason = models.TextField(blank=True)

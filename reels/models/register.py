@@ -1,6 +1,7 @@
 """Reference data: sites, reel types, machines."""
 
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.core.validators import MinValueValidator, RegexValidator
@@ -22,9 +23,14 @@ class Site(Kept):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def zone(self) -> ZoneInfo:
+        """Its clocks."""
+        return ZoneInfo(self.time_zone)
+
     def day_of(self, at: datetime) -> date:
         """The day that it is here at a moment."""
-        return at.astimezone(ZoneInfo(self.time_zone)).date()
+        return at.astimezone(self.zone).date()
 
 
 class ReelType(Kept):
@@ -76,6 +82,10 @@ class ReelType(Kept):
     after_incident = models.CharField(
         max_length=7, choices=choices(CountEffect), default=CountEffect.ASKS,
         help_text="What an incident does to a count.",
+    )  # fmt: skip
+    reading_limit_wraps = models.DecimalField(
+        max_digits=5, decimal_places=2, default=1, validators=[MinValueValidator(0)],
+        help_text="How far what a machine shows may be from what is expected.",
     )  # fmt: skip
     rule_sources = models.JSONField(default=dict, blank=True, help_text="By rule: where it stands, and who said so.")
     rules_written_by = models.JSONField(default=list, blank=True, help_text="Who wrote them since they were confirmed.")
@@ -173,6 +183,11 @@ class Machine(Kept):
 
     def __str__(self) -> str:
         return self.serial
+
+    @property
+    def hold(self) -> Any:
+        """The hold on it, if it is held; no query where its holds came with it."""
+        return next((each for each in self.holds.all() if each.ended_at is None), None)
 
 
 class WrapGauge(Kept):

@@ -3,6 +3,7 @@
 Who may do it, and what follows from it (setup values are withdrawn), is in `inspections.services.maintenance`.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -10,10 +11,11 @@ from decimal import Decimal
 from django.db import transaction
 
 from reels import access, queries
-from reels.domain.act_fields import FieldKind, act_field
+from reels.domain.act_fields import FieldKind, act_field, answers_field
 from reels.errors import (
     AlreadyThere,
     CutTooLong,
+    MachineHeld,
     MachineTakesOthers,
     OutOfTime,
     ReelHeld,
@@ -37,6 +39,7 @@ class CableEventFacts:
     length_fitted_m: Decimal | None = act_field(FieldKind.LENGTH, label="Cable fitted", default=None)
     document: str = act_field(FieldKind.TEXT, label="Work order or document", most=120, default="")
     remark: str = act_field(FieldKind.REMARK, label="Remark", default="")
+    answers: Sequence[str] = answers_field()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +101,12 @@ def require_taken(reel: Reel, machine: Machine) -> None:
     if reel.type.code not in machine.types:
         takes = f"reels of type {', '.join(machine.types)}" if machine.types else "no reel type yet"
         raise MachineTakesOthers(machine=machine.serial, takes=takes, serial=reel.serial, reel_type=reel.type.code)
+
+
+def require_machine_free(machine: Machine) -> None:
+    """Raises MachineHeld."""
+    if hold := queries.hold_on_machine(machine):
+        raise MachineHeld(machine=machine.serial, since=hold.placed_at.date(), reason=hold.reason)
 
 
 def require_not_held(reel: Reel) -> None:

@@ -1,7 +1,6 @@
 """The board of maintenance control: every reel by site and status, and what each needs next, since when."""
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
@@ -16,7 +15,15 @@ from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
 from inspections.pages.words import STATUS
 from inspections.queries.search import Found, with_word
-from inspections.queries.status import RANK, NumberAt, is_due_before, numbers_at, status_rows_at
+from inspections.queries.status import (
+    RANK,
+    DueBefore,
+    NumberAt,
+    due_before,
+    is_due_before,
+    numbers_at,
+    status_rows_at,
+)
 from reels import access
 from reels.models import Site
 from reels.pages.answers import page, reader, show
@@ -27,7 +34,7 @@ from reels.pages.pieces import address_of, badges_html, day_html
 SIZE = 50
 ORDER = ("rank", "last_at", "serial")
 SHOWN = (
-    *ORDER, "reel", "site", "status", "since", "counted_at", "machine__serial", "machine__host", "live_id",
+    *ORDER, "reel", "site", "type", "status", "since", "counted_at", "machine__serial", "machine__host", "live_id",
     "values_id", "values_machine", "hold_why", "is_flagged", "has_open_flag",
 )  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
@@ -65,16 +72,16 @@ class BoardFilter(Filter):
 
 @page
 def board(request: HttpRequest) -> HttpResponse:
-    """Five queries, however many reels there are."""
+    """Six queries, however many reels there are, and one for each type with days of its own."""
     asked, person, at = request.GET, reader(request), timezone.now()
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
-    chosen, due_before = form.chosen, at - timedelta(days=settings.COUNT_DUE_DAYS)
+    chosen, due = form.chosen, due_before(at, settings.COUNT_DUE_DAYS)
     at_sites = Q(site__in=list(sites))
     searched = with_word(status_rows_at(at_sites), chosen.get("q", ""))
-    known = _numbers(at_sites, searched, chosen, due_before)
+    known = _numbers(at_sites, searched, chosen, due)
     numbers = known or []
-    listed = _wanted(searched.rows, chosen, due_before, sites)
+    listed = _wanted(searched.rows, chosen, due, sites)
     present = {each.status for each in numbers}
     statuses = [status for status in STATUS if status in present]
     shown = {
@@ -83,7 +90,7 @@ def board(request: HttpRequest) -> HttpResponse:
         "sites": _matrix(numbers, sites, statuses, chosen),
         "pages": page_by_place(
             listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
-            lambda row: _row(row, sites[row.site], due_before), kept=chosen,
+            lambda row: _row(row, sites[row.site], due), kept=chosen,
             total=None if known is None else _total(known, chosen, sites),
         ),
         "due": sum(each.due for each in numbers),
@@ -93,15 +100,15 @@ def board(request: HttpRequest) -> HttpResponse:
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
 
 
-def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due_before: datetime) -> list[NumberAt] | None:
+def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due: DueBefore) -> list[NumberAt] | None:
     """Two queries; one where a word is searched for, and None where too many reels have it to be counted."""
     if "q" not in chosen:
-        return numbers_at(sites, due_before)
+        return numbers_at(sites, due)
     if not searched.are_few:
         return None
     counted = {
         "all": Count("pk"),
-        "due": Count("pk", filter=is_due_before(due_before)),
+        "due": Count("pk", filter=is_due_before(due)),
         "flagged": Count("pk", filter=Q(is_flagged=True)),
         "open": Count("pk", filter=Q(has_open_flag=True)),
     }
@@ -118,9 +125,9 @@ def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, 
     )
 
 
-def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due_before: datetime,
+def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due: DueBefore,
             sites: Mapping[int, Site]) -> QuerySet[ReelStatusRow]:  # fmt: skip
-    looks = {"due": is_due_before(due_before), "flagged": Q(is_flagged=True), "open": Q(has_open_flag=True)}
+    looks = {"due": is_due_before(due), "flagged": Q(is_flagged=True), "open": Q(has_open_flag=True)}
     if look := chosen.get("look"):
         rows = rows.filter(looks[look])
     if code := chosen.get("site"):
@@ -141,10 +148,10 @@ def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[R
     return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
 
 
-def _row(row: Any, site: Site, due_before: datetime) -> dict[str, Any]:
+def _row(row: Any, site: Site, due: DueBefore) -> dict[str, Any]:
     """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
     status = ReelStatus(row.status)
-    is_due = status is not ReelStatus.RETIRED and row.last_at <= due_before
+    is_due = status is not ReelStatus.RETIRED and row.last_at <= due.of_type(row.type)
     marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.is_flagged), (FLAG_OPEN, row.has_open_flag))
     next_thing = NEXT[status].format(machine=row.values_machine)
     if is_due and status is ReelStatus.VALUES_CONFIRMED:

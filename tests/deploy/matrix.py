@@ -127,6 +127,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         # without a posting there, an administrator does not find a machine
         AccessRow(name="machines_change", path="machines/RM-7", method="PATCH", right="administrator",
             rule=(401, 403, 403, 403, 404, 403, 404), body={"host": "Heron 8"}),
+        write("machines_end_hold", "machines/RM-HELD/hold/end", "releaser", **WHY),
         read("wrap_gauges_list", "wrap-gauges", LOGGED_IN),
         read("wrap_gauges_show", "wrap-gauges/WG-PLAIN", (401, 404, 2, 2, 2, 2, 2)),
         write("wrap_gauges_register", "wrap-gauges", "administrator", ADMINISTRATOR, serial="WG-99", machine="RM-7",

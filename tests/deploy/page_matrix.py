@@ -149,6 +149,7 @@ PAGES = (
     *_act("findings/<int:finding_id>/watch", "/findings/{finding}/watch", "releaser"),
     *_act("findings/<int:finding_id>/closing", "/findings/{finding}/closing", "releaser"),
     *page("findings/<int:finding_id>/photo", "/findings/{finding}/photo", SEEN_AT_THE_SITE),
+    *_act("machines/<path:serial>/hold/end", "/machines/RM-HELD/hold/end", "releaser"),
     *_act(f"{REEL}/move", "/reels/PLAIN/move"),
     *_act(f"{REEL}/retirement", "/reels/PLAIN/retirement"),
     # setup values

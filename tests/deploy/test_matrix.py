@@ -14,11 +14,12 @@ from inspections.domain.words import Act, Point, Role
 from inspections.models import Photo
 from inspections.services import counting, flags, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
+from inspections.services.setup import hold_machine
 from reels.domain.type_rules import TypeRule
 from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
 from reels.services import checkpoints, people, register, second_factor, tasks
-from reels.services.history import Actor
+from reels.services.history import Actor, record_act
 from reports.services import assessments
 from tests import builders, stories
 from tests.api_fixtures import NEW_TYPE, make_token
@@ -67,6 +68,9 @@ class EveryState:
         builders.make_machine("RM-9")
         maintenance.install(serial="INSTALLED", machine_serial="RM-9", **by)
         maintenance.place_hold(serial="HELD", reason="rust", **by)
+        held, reel = builders.make_machine("RM-HELD"), Reel.objects.get(serial="HELD")
+        with record_act(reel.chain, "machine_held", **by) as act:
+            hold_machine(act, held, reel, "it slips")
         finding = builders.record_finding(self.cast.technician, "STOPPED", photo=JPEG_BYTES)
         return {"event": event.pk, "finding": finding.pk}
 

@@ -14,8 +14,10 @@ from inspections.domain.drift import Ending
 from inspections.domain.findings import Remedy
 from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
 from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
-from inspections.queries.status import is_due_before, numbers_amiss, numbers_at, status_rows_of
-from inspections.services import counting, findings, flags, maintenance, setup, signing
+from inspections.queries.currency import currency_of
+from inspections.queries.findings import is_stopped
+from inspections.queries.status import DueBefore, is_due_before, numbers_amiss, numbers_at, status_rows_of
+from inspections.services import counting, findings, flags, machine_checks, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault
 from reels.errors import Refused
@@ -27,7 +29,7 @@ from tests.builders import NOW, Cast
 SERIALS, MACHINES = ("LW-0001", "LW-0002"), ("RM-1", "RM-2")
 MACHINE_OF = dict(zip(SERIALS, MACHINES, strict=True))
 serials = strategies.sampled_from(SERIALS)
-kinds = strategies.sampled_from(("respooled", "used"))
+kinds = strategies.sampled_from(("cut", "respooled", "used"))
 machines = strategies.sampled_from(MACHINES)
 RUN: Counter[str] = Counter()  # the statuses that were come to
 
@@ -52,6 +54,7 @@ class Standing(RuleBasedStateMachine):
         except Refused:
             pass
         self.the_kept_rows_are_what_the_records_give()
+        self.what_is_in_force_is_still_true()
 
     def newest(self, model: Any, serial: str, **having: Any) -> Any:
         return model.objects.filter(reel__serial=serial, **having).order_by("id").last()
@@ -124,7 +127,7 @@ class Standing(RuleBasedStateMachine):
     @rule(serial=serials, passed=strategies.booleans())
     def check_machine(self, serial: str, passed: bool) -> None:
         if values := self.newest(SetupValues, serial, withdrawn_at=None):
-            self.attempt(lambda: setup.record_check(
+            self.attempt(lambda: machine_checks.record_check(
                 setup_id=values.pk, kind="functional", passed=passed, remark="in and out",
                 actor=Actor(self.cast.setter), at=self.at))  # fmt: skip
 
@@ -134,17 +137,13 @@ class Standing(RuleBasedStateMachine):
 
     # Cable, findings, holds and flags
 
-    @rule(serial=serials, hours_ago=strategies.sampled_from((0, 60)))
-    def cut(self, serial: str, hours_ago: int) -> None:
-        when = self.at - timedelta(hours=hours_ago)
-        self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
-
-    @rule(
-        serial=serials, kind=strategies.sampled_from(("respooled", "used")), hours_ago=strategies.sampled_from((0, 60))
-    )
+    @rule(serial=serials, kind=kinds, hours_ago=strategies.sampled_from((0, 60)))
     def happen(self, serial: str, kind: str, hours_ago: int) -> None:
         when = self.at - timedelta(hours=hours_ago)
-        self.attempt(lambda: builders.log_event(self.cast, kind, serial, when, self.at))
+        if kind == "cut":
+            self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
+        else:
+            self.attempt(lambda: builders.log_event(self.cast, kind, serial, when, self.at))
 
     @rule(serial=serials)
     def take_back_cut(self, serial: str) -> None:
@@ -170,6 +169,8 @@ class Standing(RuleBasedStateMachine):
     @rule(serial=serials)
     def end_hold(self, serial: str) -> None:
         self.on_reel(maintenance.end_hold, serial, reason="straightened")
+        self.attempt(lambda: maintenance.end_machine_hold(
+            machine_serial=MACHINE_OF[serial], reason="new brake", actor=self.control, at=self.at))  # fmt: skip
 
     @rule(serial=serials)
     def flag(self, serial: str) -> None:
@@ -204,12 +205,24 @@ class Standing(RuleBasedStateMachine):
         rows = ReelStatusRow.objects.in_bulk(field_name="reel_id")
         assert [status_row_fault(row, rows.get(row.reel_id)) for row in status_rows_of(reels)] == [None] * len(SERIALS)
         assert numbers_amiss() == []
-        due_before = self.at - timedelta(days=30)
+        due_before = DueBefore(self.at - timedelta(days=30), {reels[0].type_id: self.at - timedelta(hours=6)})
         by_status = {each.status: each.all for each in numbers_at(Q(), due_before)}
         assert by_status == Counter(row.status for row in rows.values())
         due = ReelStatusRow.objects.filter(is_due_before(due_before)).count()
         assert sum(each.due for each in numbers_at(Q(), due_before)) == due
         RUN.update(row.status for row in rows.values())
+
+    def what_is_in_force_is_still_true(self) -> None:
+        """A signed count that nothing has ended since, a type confirmed, no open stop, a machine that takes it."""
+        for values in SetupValues.objects.filter(withdrawn_at=None):
+            reel = values.reel
+            assert values.inspection.state == InspectionState.SIGNED
+            assert currency_of(reel, values.inspection.done_at, self.at).is_current
+            assert reel.type.rules_confirmed_at is not None
+            assert not is_stopped(reel)
+            assert reel.type.code in values.machine.types
+            is_back = values.gauge_returned_at is not None
+            assert values.confirmed_at is None or is_back
 
     def teardown(self) -> None:
         if hasattr(self, "savepoint"):

@@ -301,7 +301,7 @@ class ConfirmForm(ActForm):
 
 
 @asks(
-    CableEventFacts, "length_removed_m", "happened_at", "document", "remark",
+    CableEventFacts, "length_removed_m", "happened_at", "document", "remark", "answers",
     length_removed_m={
         "label": "Length cut off, in metres", "required": True, "min_value": 0, "max_digits": 9,
         "error_messages": {"required": "Say how much was cut off."},

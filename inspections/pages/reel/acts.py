@@ -5,19 +5,21 @@ from typing import Any, ClassVar
 from django import forms
 from django.urls import reverse
 
-from inspections.domain.act_fields import InstallationFields, MachineFields, RemovalFields, SiteFields
+from inspections.access import any_authorisation_for
+from inspections.domain.act_fields import HoldFields, InstallationFields, MachineFields, RemovalFields, SiteFields
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView, now_at_site
 from inspections.queries.counts import cable_events_of, latest_signed
-from inspections.services import maintenance, setup
+from inspections.services import machine_checks, maintenance, setup
 from reels import access
 from reels.domain.act_fields import fields_of
 from reels.errors import ValueNotTaken
-from reels.models import Reel
+from reels.models import Machine, MachineHold, Reel
 from reels.pages.act_fields import YES_NO_OR_NOT_KNOWN, form_of
-from reels.pages.acts import ActForm
+from reels.pages.acts import ActForm, ActView
 from reels.pages.formats import count_words, length, metres_of
+from reels.queries import hold_on, hold_on_machine
 from reels.services.events import ReelEventFacts
 from reels.services.reels import CableEventFacts
 
@@ -44,7 +46,7 @@ class LengthsForm(ActForm):
         return {**data, **{name: metres_of(value, self.unit) for name, value in typed.items()}}
 
 
-CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", base=LengthsForm,
+CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", "answers", base=LengthsForm,
                   length_removed_m={"required": True})  # fmt: skip
 ReplacedForm = form_of(
     CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark", base=LengthsForm
@@ -139,8 +141,12 @@ class MachineView(ReelActView):
     form_class: ClassVar[type[ActForm]] = form_of(MachineFields)
 
     def form_options(self) -> dict[str, Any]:
-        here = access.readable_machines(self.person, self.at).filter(site=self.reel.site)
-        machines = [(each.serial, f"{each.serial} in {each.host}") for each in here]
+        """Those that take the reel; one that is held says so."""
+        here = access.readable_machines(self.person, self.at).filter(site=self.reel.site).prefetch_related("holds")
+        machines = [
+            (each.serial, f"{each.serial} in {each.host}{' (held)' if each.hold else ''}")
+            for each in here if self.reel.type.code in each.types
+        ]  # fmt: skip
         offered = {"machine": ("choose a machine", machines)}
         initial = {"machine": self.request.GET.get("machine", "")}
         return {"offered": offered, "initial": initial}
@@ -174,7 +180,8 @@ class InstallationView(MachineView):
 
     def do(self, data: dict[str, Any]) -> None:
         serial = self.reel.serial
-        maintenance.install(serial=serial, machine_serial=data["machine"], answers=data["answers"], actor=self.actor,
+        maintenance.install(serial=serial, machine_serial=data["machine"], answers=data["answers"],
+                            happened_at=data["happened_at"], actor=self.actor,
                             at=self.at)  # fmt: skip
         self.message = f"Reel {serial} is in machine {data['machine']}."
 
@@ -184,11 +191,18 @@ class RemovalView(ReelActView):
     means = "Setup values in force are withdrawn at once."
     withdraws = "this withdraws them"
     needs = (Act.MAINTAIN, Act.SET)
-    form_class = form_of(RemovalFields, cable_went_out=YES_NO_OR_NOT_KNOWN)
+    form_class = form_of(RemovalFields, "reason", "happened_at", "cable_went_out", "layers", "wraps", "length_m",
+                         "length_out_m",
+                         base=LengthsForm, cable_went_out=YES_NO_OR_NOT_KNOWN)  # fmt: skip
+
+    def form_options(self) -> dict[str, Any]:
+        return {"unit": self.person.length_unit}
 
     def do(self, data: dict[str, Any]) -> None:
-        gone = maintenance.remove(serial=self.reel.serial, actor=self.actor, at=self.at, **data)
-        self.message = f"Reel {self.reel.serial} is off machine {gone.machine.serial}."
+        shown = machine_checks.shown_in(data)
+        gone = maintenance.remove(serial=self.reel.serial, shown=shown, actor=self.actor, at=self.at, **data)
+        held = " What the machine showed is too far off: reel and machine are held." if hold_on(self.reel) else ""
+        self.message = f"Reel {self.reel.serial} is off machine {gone.machine.serial}.{held}"
 
 
 # Holds, sites, the end ----------------------------------------------------------------------------------------------
@@ -199,10 +213,10 @@ class HoldView(ReelActView):
     means = "Nobody may use it until the hold is ended. Setup values in force are withdrawn at once."
     withdraws = "this withdraws them"
     needs = (Act.MAINTAIN, Act.VERIFY)
-    form_class = ReasonForm
+    form_class = form_of(HoldFields)
 
     def do(self, data: dict[str, Any]) -> None:
-        maintenance.place_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
+        maintenance.place_hold(serial=self.reel.serial, actor=self.actor, at=self.at, **data)
         self.message = f"Reel {self.reel.serial} is held."
 
 
@@ -215,6 +229,48 @@ class HoldEndView(ReelActView):
     def do(self, data: dict[str, Any]) -> None:
         maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
         self.message = f"Reel {self.reel.serial} is no longer held."
+
+
+class MachineHoldEndView(ActView):
+    """Let a held machine go."""
+
+    button = "End the hold"
+    form_class = ReasonForm
+    template_name = "reels/form.html"
+    machine: Machine
+    hold: MachineHold | None
+
+    def find(self, serial: str) -> None:  # type: ignore[override]  # the address names the machine
+        self.machine = access.machine_for_read(serial, self.person, self.at)
+        self.site, self.hold = self.machine.site, hold_on_machine(self.machine)
+
+    def require_allowed(self) -> None:
+        if self.hold:
+            where = Reel(type=self.hold.reel.type, site=self.machine.site)
+            any_authorisation_for(self.person, maintenance.MAY_END_HOLDS, where, self.at)
+
+    def elsewhere(self) -> str:
+        return "" if self.hold else self.done_at()
+
+    @property
+    def title(self) -> str:
+        return f"End the hold of machine {self.machine.serial}"
+
+    @property
+    def says(self) -> str:
+        return f"It is held: {self.hold.reason}. Say what was found or done." if self.hold else ""
+
+    def seen(self) -> str:
+        return str(self.hold.pk) if self.hold else ""
+
+    def do(self, data: dict[str, Any]) -> None:
+        maintenance.end_machine_hold(
+            machine_serial=self.machine.serial, reason=data["reason"], actor=self.actor, at=self.at
+        )
+        self.message = f"Machine {self.machine.serial} is no longer held."
+
+    def done_at(self) -> str:
+        return reverse("reels")
 
 
 class MoveView(ReelActView):
@@ -234,7 +290,8 @@ class MoveView(ReelActView):
     def do(self, data: dict[str, Any]) -> None:
         if data["site"] == self.reel.site.code:
             raise ValueNotTaken(field="site", seen=data["site"], allowed="another site")
-        moved = maintenance.move(serial=self.reel.serial, site_code=data["site"], actor=self.actor, at=self.at)
+        moved = maintenance.move(serial=self.reel.serial, site_code=data["site"], actor=self.actor, at=self.at,
+                                 happened_at=data["happened_at"])  # fmt: skip
         self.message = f"Reel {moved.serial} was sent to {moved.site.name}."
 
     def done_at(self) -> str:

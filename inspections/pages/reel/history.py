@@ -54,6 +54,7 @@ ACTS = {
     "finding_closed": "Finding {finding} closed",
     "held": "Held",
     "hold_ended": "Hold ended",
+    "machine_hold_ended": "Hold of machine {machine} ended",
     "moved": "Sent to {site}",
     "retired": "Retired",
     "flag_assigned": "Drift flag assigned",

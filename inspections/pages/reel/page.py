@@ -24,11 +24,11 @@ from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
 from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
-from inspections.services.maintenance import MAY_LOG_EVENTS
+from inspections.services.maintenance import MAY_END_HOLDS, MAY_LOG_EVENTS
 from reels import access
 from reels.models import HistoryEntry, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
-from reels.queries import hold_on, length_counted
+from reels.queries import hold_on, length_counted, machine_hold_about
 
 HISTORY_SIZE = 20
 
@@ -93,6 +93,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
         "hold": hold_on(reel),
+        "machine_hold": machine_hold_about(reel, reel.machine_serial),
         "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
         "events": _events(reel, person.length_unit),
         "cable": cable_on(reel, at, person.length_unit),
@@ -106,6 +107,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "filter": chosen,
         "acts": [*acts_on_count([] if reel.is_stopped else counts, held), *acts_on(reel, held)],
         "may_maintain": Act.MAINTAIN in held,
+        "may_end_holds": bool(held.intersection(MAY_END_HOLDS)),
     }
 
 
@@ -225,10 +227,19 @@ def _machine_check(row: MachineCheck) -> CheckRow:
     return CheckRow(
         what=row.get_kind_display().capitalize(),
         badge=words.PASSED if row.passed else words.FAILED,
-        said=row.remark or NOTHING,
+        said="; ".join(filter(None, (_shown(row), row.remark))) or NOTHING,
         by=row.done_by.full_name,
         at=row.done_at,
     )
+
+
+def _shown(row: MachineCheck) -> str:
+    """What the machine showed of its cable, if it was read."""
+    out = f" with {row.length_out_m.normalize():f} m out" if row.length_out_m else ""
+    expected = f"; expected {row.expected_length_m:.1f} m" if row.expected_length_m is not None else ""
+    if row.length_m is not None:
+        return f"{row.length_m.normalize():f} m on the drum{out}{expected}"
+    return f"{count_words(row.layers, row.wraps)}{out}{expected}" if row.layers is not None else ""
 
 
 # Cable and counts ---------------------------------------------------------------------------------------------------

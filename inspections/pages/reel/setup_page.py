@@ -16,9 +16,10 @@ from inspections.errors import ReadBackDiffers
 from inspections.models import ReadBack, SetupValues
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
+from inspections.pages.reel.acts import LengthsForm
 from inspections.pages.reel.page import shown_values
 from inspections.queries.setup_values import with_read_backs
-from inspections.services import setup
+from inspections.services import machine_checks, setup
 from reels.errors import Refused
 from reels.models import Reel
 from reels.pages.act_fields import asks, form_of
@@ -139,25 +140,31 @@ class ConfirmationView(ReadBackView):
         return {**super().context(), "back": reverse("reels")}  # the card shows the numbers
 
 
-@asks(MachineCheckFields)
-class CheckForm(ActForm):
+@asks(MachineCheckFields, "kind", "layers", "wraps", "length_m", "length_out_m", "remark")
+class CheckForm(LengthsForm):
     passed = forms.ChoiceField(label="Result", choices=[("", "choose"), ("yes", "passed"), ("no", "failed")])
 
 
 class MachineCheckView(SetupActView):
     title, button = "Record a check of the machine", "Record the check"
     means = (
-        "The functional check after installation, or what the machine showed after first use. One that failed holds "
-        "the reel and withdraws its values at once."
+        "The functional check after installation, or what the machine showed after first use: layers and wraps, or a "
+        "length. One that failed, or shows too much or too little, holds reel and machine and withdraws the values."
     )
     withdraws = "a check that failed withdraws them"
     needs = (Act.SET, Act.CONFIRM, Act.MAINTAIN)
     form_class = CheckForm
 
+    def form_options(self) -> dict[str, Any]:
+        return {"unit": self.person.length_unit}
+
     def do(self, data: dict[str, Any]) -> None:
         passed = data.pop("passed") == "yes"
-        setup.record_check(setup_id=self.row.pk, passed=passed, actor=self.actor, at=self.at, **data)
-        after = "passed." if passed else "failed. The reel is held, and its values are withdrawn."
+        shown = machine_checks.shown_in(data)
+        check = machine_checks.record_check(
+            setup_id=self.row.pk, passed=passed, shown=shown, actor=self.actor, at=self.at, **data
+        )
+        after = "passed." if check.passed else "failed. Reel and machine are held, and the values are withdrawn."
         self.message = f"The check is recorded: {after}"
 
 

@@ -36,6 +36,17 @@ def test_another_machine_than_issued_for_is_asked_about_once(ways, cast):
     assert places(ways.control.post(f"{REEL}/installation", {**body, "answers": "yes"})) == ["/answers"]
 
 
+def test_when_it_happened_may_be_said_and_both_times_are_shown(ways):
+    early = "2026-03-02T01:00:00Z"
+    shown = ways.control.post(f"{REEL}/installation", {"machine": "RM-7", "happened_at": early}).json()["installation"]
+    assert shown["installed_at"] == early < shown["recorded_at"]
+    before = {**WHY, "happened_at": "2026-03-02T00:30:00Z"}
+    said(ways.control.post(f"{REEL}/removal", before), 409, "out_of_order")
+    ways.control.post(f"{REEL}/removal", {**WHY, "happened_at": "2026-03-02T02:00:00Z"})
+    hold = ways.control.post(f"{REEL}/hold", {**WHY, "happened_at": "2026-03-02T03:00:00Z"}).json()["hold"]
+    assert hold["placed_at"] == "2026-03-02T03:00:00Z" < hold["recorded_at"]
+
+
 def test_why_a_reel_was_removed_and_whether_cable_went_out_is_kept(ways):
     ways.control.post(f"{REEL}/installation", {"machine": "RM-7"})
     assert places(ways.control.post(f"{REEL}/removal", {})) == ["/reason"]

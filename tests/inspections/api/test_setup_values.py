@@ -49,7 +49,7 @@ def test_values_are_not_issued_on_a_stale_view(ways, cast, counted):
     said(ways.control.post(issue, {"machine": "RM-7"}), 428, "match_missing")
     builders.log_cut(cast)
     said(ways.control.post(issue, {"machine": "RM-7"}, match=seen), 412, "stale")
-    said(ways.control.post(issue, {"machine": "RM-7"}, match=ways.control.tag(REEL)), 409, "not_issuable")
+    said(ways.control.post(issue, {"machine": "RM-7"}, match=ways.control.tag(REEL)), 409, "count_lapsed")
     assert SetupValues.objects.count() == 0
 
 
@@ -98,7 +98,7 @@ def test_read_backs_confirmations_and_withdrawals_need_a_fresh_view(ways, cast, 
 
 ACTS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("gauge-return", {}), ("read-backs", NUMBERS), ("confirmations", NUMBERS),
-    ("checks", {"kind": "first_use", "passed": True}), ("withdrawal", {"reason": "Wrong."}),
+    ("checks", {"kind": "first_use", "passed": True, "layers": 12, "wraps": 10}), ("withdrawal", {"reason": "Wrong."}),
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 from inspections.domain.words import Act
 from inspections.errors import CountLapsed, NotAuthorised, NotInForce, NotIssuable, SamePerson, StepMissing
 from inspections.models import MachineCheck, ReadBack, SetupValues
-from inspections.services import maintenance, setup
+from inspections.services import machine_checks, maintenance, setup
 from reels.errors import NotFound, OnlyInPerson, ReelHeld, ReelRetired
 from reels.models import Reel
 from reels.services import register
@@ -50,7 +50,9 @@ def confirm(person, values, layers=12, wraps=10, via="session", at=NOW) -> ReadB
 
 def check(person, values, via="session") -> MachineCheck:
     actor = Actor(person, via=via)
-    return setup.record_check(setup_id=values.pk, kind="functional", passed=True, remark="", actor=actor, at=NOW)
+    return machine_checks.record_check(
+        setup_id=values.pk, kind="functional", passed=True, remark="", actor=actor, at=NOW
+    )
 
 
 # Issued -------------------------------------------------------------------------------------------------------------
@@ -280,7 +282,7 @@ def test_a_script_does_none_of_it(cast, values, via):
         lambda: setup.return_gauge(**script),
         lambda: setup.key_read_back(layers=12, wraps=10, **script),
         lambda: setup.confirm(layers=12, wraps=10, **script),
-        lambda: setup.record_check(kind="functional", passed=True, remark="", **script),
+        lambda: machine_checks.record_check(kind="functional", passed=True, remark="", **script),
         lambda: setup.withdraw(reason="?", **script),
     ):
         with pytest.raises(OnlyInPerson):

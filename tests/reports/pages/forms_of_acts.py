@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from inspections.models import Inspection, SetupValues
-from inspections.services import counting, flags, maintenance, setup, signing
+from inspections.services import counting, flags, machine_checks, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from reels.models import Person
 from reels.services import people, register, second_factor
@@ -139,6 +139,13 @@ _setup_act("setup-confirmation:refused", "confirmation", 3, "confirmer", {**NUMB
 _setup_act("setup-check", "check", 4, "setter", {"kind": "functional", "passed": "no", "remark": "It slips."},
            altered={"passed": "yes"})  # fmt: skip
 _setup_act("setup-withdrawal", "withdrawal", 1, "control", WHY, altered=OTHER)
+
+
+@case("machine-hold-end")
+def _machine_held(cast: Cast) -> Opened:
+    failed: dict[str, Any] = {"kind": "functional", "passed": False, "remark": "It slips."}
+    machine_checks.record_check(setup_id=_issued(cast, 4).pk, **failed, **_by(cast.setter))
+    return Opened(person=cast.control, address="/machines/RM-7/hold/end", typed=WHY, altered=OTHER)
 
 
 # Counts -------------------------------------------------------------------------------------------------------------

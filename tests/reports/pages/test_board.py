@@ -6,6 +6,8 @@ from django.test.utils import CaptureQueriesContext, override_settings
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
+from reels.models import ReelType
+from reels.services import register
 from reports.pages.board import NEXT
 from reports.services import assessments
 from tests import builders
@@ -90,6 +92,22 @@ def test_a_count_is_due_so_many_days_after_the_last_one():
     builders.signed_count(cast, "LW-0002", at=later(days=-29))
     assert serials(cast.control, "/board?look=due") == ["LW-0003", "LW-0001"]  # the third was never counted
     assert "3 reels; 2 due for a count" in html_of(cast.control)
+
+
+@override_settings(COUNT_DUE_DAYS=30)
+@pytest.mark.parametrize(("days", "due"), [(10, ["LW-0001", "LW-0002"]), (29, ["LW-0001"]), (90, [])])
+def test_a_type_that_says_after_how_many_days_a_count_lapses_has_its_counts_due_then(days, due):
+    cast = Cast.as_needed()
+    for serial, ago in (("LW-0001", 35), ("LW-0002", 20), ("LW-0003", 5)):
+        builders.make_reel(serial)
+        builders.signed_count(cast, serial, at=later(days=-ago))
+    other = builders.make_reel("LW-0004", type=builders.make_type("w31"))
+    builders.signed_count(cast, other.serial, at=later(days=-31))
+    register.change(ReelType.objects.get(code="w28"), count_days=days, **builders.by_administrator())
+    assert sorted(serials(cast.control, "/board?look=due")) == [*due, "LW-0004"]
+    html = html_of(cast.control)
+    assert f"4 reels; {len(due) + 1} due for a count" in html
+    assert ("Count due</span>" in row_of(html, "LW-0001")) is bool(due)
 
 
 def test_a_count_of_older_records_is_a_count_too():

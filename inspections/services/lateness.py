@@ -1,0 +1,74 @@
+"""What is recorded after it happened: an order that cannot be is refused, and what was done since is named."""
+
+from datetime import datetime
+
+from django.db.models import Q
+
+from inspections.domain.words import LIVE, InspectionState
+from inspections.errors import OutOfOrder
+from inspections.models import Inspection, SetupValues
+from reels.models import Installation, Machine, Reel
+from reels.services.reels import require_time
+
+HOLDS = Q(state__in=[*LIVE, InspectionState.SIGNED])
+
+
+def moment_of(reel: Reel, happened_at: datetime | None, at: datetime) -> datetime:
+    """When it happened: as said, or now. Raises OutOfTime for a time to come, or before the reel was received."""
+    if happened_at is None:
+        return at
+    require_time("happened_at", happened_at, reel, at)
+    return happened_at
+
+
+def require_free_since(reel: Reel, machine: Machine | None, when: datetime) -> None:
+    """From then on the reel was in no machine, the machine held no reel, and the reel was not counted.
+
+    Raises OutOfOrder: a reel is counted off the machine, and is in one machine at a time.
+    """
+    later = Q(removed_at__isnull=True) | Q(removed_at__gt=when)
+    rows = Installation.objects.select_related("reel", "machine").filter(later)
+    other = (
+        rows.filter(Q(reel=reel) | Q(machine=machine) if machine else Q(reel=reel)).order_by("-installed_at").first()
+    )
+    if other:
+        until = f"until {_clock(reel, other.removed_at)}" if other.removed_at else "and is there still"
+        raise OutOfOrder(
+            seen=_clock(reel, when),
+            why=f"reel {other.reel.serial} was in machine {other.machine.serial} from "
+            f"{_clock(reel, other.installed_at)} {until}",
+        )
+    count = Inspection.objects.filter(HOLDS, reel=reel, done_at__gt=when).order_by("-done_at").first()
+    if count:
+        why = f"the reel was counted off the machine at {_clock(reel, count.done_at)}, inspection {count.pk}"
+        raise OutOfOrder(seen=_clock(reel, when), why=why)
+
+
+def require_removable(installation: Installation, when: datetime) -> None:
+    """The reel was in the machine by then, and nothing was confirmed there since. Raises OutOfOrder."""
+    reel = installation.reel
+    if when < installation.installed_at:
+        why = f"it was installed in machine {installation.machine.serial} at {_clock(reel, installation.installed_at)}"
+        raise OutOfOrder(seen=_clock(reel, when), why=why)
+    since = SetupValues.objects.filter(reel=reel, machine=installation.machine, confirmed_at__gt=when).first()
+    if since and since.confirmed_at:
+        why = f"setup values {since.pk} were confirmed in the machine at {_clock(reel, since.confirmed_at)}"
+        raise OutOfOrder(seen=_clock(reel, when), why=why)
+
+
+def done_since(reel: Reel, when: datetime) -> list[str]:
+    """The reel's counts, issues and installations since something happened, in words, oldest first. Three queries."""
+    counts = Inspection.objects.filter(HOLDS, reel=reel, done_at__gt=when)
+    values = SetupValues.objects.select_related("machine").filter(reel=reel, issued_at__gt=when)
+    installed = Installation.objects.select_related("machine").filter(reel=reel, installed_at__gt=when)
+    done = [
+        *((row.done_at, f"inspection {row.pk} was counted") for row in counts),
+        *((row.issued_at, f"setup values {row.pk} were issued for {row.machine.serial}") for row in values),
+        *((row.installed_at, f"it was installed in {row.machine.serial}") for row in installed),
+    ]
+    return [f"{words} on {reel.site.day_of(moment)}" for moment, words in sorted(done)]
+
+
+def _clock(reel: Reel, moment: datetime) -> str:
+    """As people there say it: the day and the time."""
+    return f"{moment.astimezone(reel.site.zone):%Y-%m-%d %H:%M}"
