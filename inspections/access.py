@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime
 
-from django.db.models import Exists, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from inspections.domain.words import Act
 from inspections.errors import NotAnInstructor, NotAuthorised
@@ -102,8 +102,13 @@ def readable_authorisations(person: Person) -> QuerySet[Authorisation]:
     return rows if person.is_staff else rows.filter(person=person)
 
 
+def _of_readable_reel(person: Person, at: datetime) -> Exists:
+    """That a row's reel may be seen: not by a join, for from a site's reels SQLite would go to all rows."""
+    return Exists(reel_access.readable_reels(person, at).filter(pk=OuterRef("reel")))
+
+
 def readable_flags(person: Person, at: datetime) -> QuerySet[DriftFlag]:
-    return DriftFlag.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
+    return DriftFlag.objects.filter(_of_readable_reel(person, at)).select_related(
         "reel__type", "reel__site", "reel__chain", "assigned_to", "raised_by", "looked_into_by", "closed_by"
     )
 
@@ -116,7 +121,7 @@ def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
 
 def readable_findings(person: Person, at: datetime) -> QuerySet[Finding]:
     """The findings on the reels that the person may see; whether they may see where one lies: queries/findings.py."""
-    return Finding.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
+    return Finding.objects.filter(_of_readable_reel(person, at)).select_related(
         "reel__type", "reel__site", "reel__chain", "inspection", "recorded_by", "lowered_by", "closed_by"
     )
 

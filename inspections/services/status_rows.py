@@ -138,16 +138,21 @@ def fold_numbers(context: HeldTask) -> None:
     """Make one row of those that are of one place. Whoever sums them up sees all of them, or that one."""
     with transaction.atomic():
         context.require()
-        by_place = defaultdict(list)
-        for row in ReelNumber.objects.select_for_update():
-            by_place[row.site_id, row.status, row.type_id, row.week].append(row)
-        many = {place: rows for place, rows in by_place.items() if len(rows) > 1}
-        folded = [row.pk for rows in many.values() for row in rows]
-        for start in range(0, len(folded), AT_ONCE):
-            ReelNumber.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
-        columns = ("reels", "open_flags", "flagged")
-        sums = {place: [sum(getattr(row, name) for row in rows) for name in columns] for place, rows in many.items()}
-        ReelNumber.objects.bulk_create(as_numbers(sums))
+        fold()
+
+
+def fold() -> None:
+    """The same, within a transaction."""
+    by_place = defaultdict(list)
+    for row in ReelNumber.objects.select_for_update():
+        by_place[row.site_id, row.status, row.type_id, row.week].append(row)
+    many = {place: rows for place, rows in by_place.items() if len(rows) > 1}
+    folded = [row.pk for rows in many.values() for row in rows]
+    for start in range(0, len(folded), AT_ONCE):
+        ReelNumber.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
+    columns = ("reels", "open_flags", "flagged")
+    sums = {place: [sum(getattr(row, name) for row in rows) for name in columns] for place, rows in many.items()}
+    ReelNumber.objects.bulk_create(as_numbers(sums))
 
 
 def keep_flagged(flagged: Set[int]) -> None:

@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import Exists, F, OuterRef, QuerySet
 from django.utils import timezone
 
 from inspections.domain import drift
@@ -72,7 +72,9 @@ def flag_at(false_share: float = FALSE_SHARE) -> float:
 
 def ranked(reels: QuerySet[Reel], least_p: float) -> QuerySet[AssessedInterval]:
     """The intervals of these reels from a probability on, most probable first, with their reel and its site."""
-    rows = AssessedInterval.objects.filter(assessment__reel__in=reels, p_unlogged_cut__gte=least_p)
+    # Not by a join: from the reels SQLite would go to all of their intervals, and sort them for each page.
+    theirs = Exists(reels.filter(assessment=OuterRef("assessment")))
+    rows = AssessedInterval.objects.filter(theirs, p_unlogged_cut__gte=least_p)
     return rows.select_related("assessment__reel__site").order_by(
         "-p_unlogged_cut", "assessment__reel__serial", "from_at", "id"
     )

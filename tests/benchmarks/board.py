@@ -1,10 +1,11 @@
 """What lists of reels cost as the fleet grows: `python -m tests.benchmarks.board [REELS...] [--counts-each N]`.
 
-For each fleet, 1000 and 20000 reels of 4 counts unless said, the board, the list of reels and their searches are asked
-for as a browser asks, through every middleware, and in turn with each a bare Django view that reads as many reels with
-their type and site and renders as many rows into a page of the same size. Asked for: at most 1.5 times the bare view,
-and at most 1.3 times the smallest fleet's. The databases are SQLite files, or that of DATABASE_URL for one fleet:
-`python tests/postgres.py python -m tests.benchmarks.board 20000`. The rows are put in without their histories.
+For each fleet, 1000 and 20000 reels of 4 counts unless said, the board, the list of reels, their searches, drift,
+findings and sign-offs are asked for as a browser asks, through every middleware, and in turn with each a bare Django
+view that reads as many reels with their type and site and renders as many rows into a page of the same size. Asked for:
+at most 1.5 times the bare view, and at most 1.3 times the smallest fleet's. The databases are SQLite files, or that of
+DATABASE_URL for one fleet: `python -m tests.deployment.clusters python -m tests.benchmarks.board 20000`. The rows are
+put in without their histories.
 """
 
 import argparse
@@ -22,9 +23,11 @@ from typing import Any
 ROUNDS = 7
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 PAGES = (
-    "/board", "/board?q=0042", "/board?q=Heron%2042", "/board?status=held", "/board?look=due", "/reels",
-    "/reels?q=0042", "/reels?q=Heron%2042", "/reels?q=nowhere", "/reels?status=held", "/reels?type=w28",
-    "/reels?site=kettle-point", "/reels?after={middle}",
+    "/board", "/board?q=0042", "/board?q=Heron%2042", "/board?q=nowhere", "/board?q=tess", "/board?status=held",
+    "/board?look=due", "/board?look=flagged", "/reels", "/reels?q=0042", "/reels?q=Heron%2042", "/reels?q=nowhere",
+    "/reels?q=4", "/reels?q=bb-", "/reels?q=bb-9", "/reels?q=wren", "/reels?q=tess", "/reels?q=tess&status=held",
+    "/reels?status=held", "/reels?type=w28", "/reels?site=kettle-point", "/reels?after={middle}", "/drift",
+    "/drift?show=all", "/findings", "/audit",
 )  # fmt: skip
 
 
@@ -48,6 +51,7 @@ def make_world(reels: int, counts: int, intervals: int) -> Any:
     with transaction.atomic():
         made = _put_reels(reels)
         _put_counts(made, counts, cast.technician)
+        _put_sign_offs(cast)
         _put_elsewhere(made, cast.control)
         _put_drift(intervals)
     _look_at_tables()
@@ -55,6 +59,7 @@ def make_world(reels: int, counts: int, intervals: int) -> Any:
     with transaction.atomic():
         for _ in status_rows.rebuild_status_rows():  # as acts would have kept them
             pass
+        status_rows.fold()
     _look_at_tables()
     return cast.control
 
@@ -119,10 +124,33 @@ def _put_for_each(table: str, row: Any, columns: dict[str, str], where: str = "1
         cursor.execute(sql.replace(" % ", " %% "), values)
 
 
+def _put_sign_offs(cast: Any) -> None:
+    """Two of each signed count, by the same two people; of one in a thousand by somebody else."""
+    from inspections.domain.words import Meaning, Role
+    from inspections.models import Authorisation, Participant, SignOff
+
+    authorisation = Authorisation.objects.filter(person=cast.technician)[0]
+    for role, meaning, person in (
+        (Role.TECHNICIAN, Meaning.COUNTED, cast.technician), (Role.VERIFIER, Meaning.VERIFIED, cast.verifier),
+    ):  # fmt: skip
+        here = Participant(inspection_id=1, person=person, role=role, joined_at=NOW)
+        _put_for_each("inspections_inspection", here, {"inspection_id": "id"})
+        signature = SignOff(
+            inspection_id=1, participant_id=1, meaning=meaning, person=person, authorisation=authorisation,
+            record_digest="0" * 64, statement=b"",
+        )  # fmt: skip
+        columns = {
+            "inspection_id": "inspection_id", "participant_id": "id", "digest": "CAST(id AS VARCHAR(20))",
+            "full_name": f"CASE WHEN id % 997 = 0 THEN 'Wren Sallow' ELSE '{person.full_name}' END",
+            "signed_at": "joined_at",
+        }  # fmt: skip
+        _put_for_each("inspections_participant", signature, columns, f"role = '{role}'")
+
+
 def _put_elsewhere(reels: list[Any], person: Any) -> None:
     """Machines for two reels in three, values for half of them, holds, open counts and retired ones."""
     from inspections.domain.words import InspectionState
-    from inspections.models import Inspection, SetupValues
+    from inspections.models import Finding, Inspection, SetupValues
     from reels.models import Hold, Installation, Machine
 
     newest = {row.reel_id: row for row in Inspection.objects.order_by("done_at").iterator(2000)}
@@ -140,6 +168,11 @@ def _put_elsewhere(reels: list[Any], person: Any) -> None:
         SetupValues(reel=reel, machine=machine, inspection=newest[reel.pk], layers=12, wraps=10, parity="even",
                     issued_by=person, issued_at=NOW)
         for reel, machine in installed[::2]
+    )  # fmt: skip
+    Finding.objects.bulk_create(
+        Finding(reel=reel, part="drum", kind="other", kind_words="something else", severity="watch", words="scratched",
+                recorded_at=NOW, recorded_by=person)
+        for reel in reels[::50]
     )  # fmt: skip
     free = [reel for reel, number in kinds if number % 3 == 0]
     Hold.objects.bulk_create(
@@ -159,11 +192,17 @@ def _put_drift(intervals: int) -> None:
     from dataclasses import asdict
 
     from inspections.domain.drift import DEFAULT_PARAMETERS
-    from inspections.models import LearnedRates
-    from reports.models import AssessedInterval, Assessment
+    from inspections.models import FlaggedReel, LearnedRates
+    from reports.models import AssessedInterval, Assessment, FleetAssessment
+    from reports.services import assessments
 
     rates = LearnedRates.objects.create(values=asdict(DEFAULT_PARAMETERS), learned_at=NOW, rows_known=1)
     _put_for_each("reels_reel", Assessment(reel_id=1, rates=rates, made_at=NOW), {"reel_id": "id", "head": "serial"})
+    FleetAssessment.objects.create(
+        place=0, rates=rates, flag_at=0.99, made_at=NOW,
+        type_digests={str(pk): digest for pk, digest in assessments.type_digests().items()},
+    )  # fmt: skip
+    _put_for_each("reports_assessment", FlaggedReel(reel_id=1), {"reel_id": "reel_id"}, "id % 80 = 0")
     words = {"observed_change_m": 0, "logged_cut_m": 0, "p_when_counted": 0, "cut_m": 1, "cut_low_m": 1,
              "cut_high_m": 2, "explanation": "so", "explanation_ft": "so"}  # fmt: skip
     for back in range(intervals):
@@ -193,7 +232,7 @@ def measure(person: Any, address: str) -> dict[str, Any]:
     client = Client()
     client.force_login(person)
     html = client.get(address).content.decode()
-    rows = html.count('<th scope="row"><a class="reach" href="/reels/')
+    rows = html.count("<tr") - html.count("<thead")
     empty = len(client.get(f"/bare-rows?rows={rows}&filler=0").content)
     bare = f"/bare-rows?rows={rows}&filler={max(len(html.encode()) - empty, 0) // max(rows, 1)}"
     pairs = [(milliseconds(lambda: client.get(address)), milliseconds(lambda: client.get(bare))) for _ in range(ROUNDS)]
