@@ -28,6 +28,12 @@ def readable_documents(person: Person, at: datetime) -> QuerySet[ArchivedPdf]:
     return newest_documents().filter(inspection__in=access.readable_inspections(person, at).values("pk"))
 
 
+def seen_documents(person: Person, at: datetime) -> QuerySet[ArchivedPdf]:
+    """Every document, earlier ones too, of the inspections that the person may see."""
+    rows = ArchivedPdf.objects.select_related("inspection__reel")
+    return rows.filter(inspection__in=access.readable_inspections(person, at).values("pk"))
+
+
 def newest_documents() -> QuerySet[ArchivedPdf]:
     """The newest document of each inspection, in order of when the counts were done: for who runs the service."""
     newest = ArchivedPdf.objects.filter(inspection=OuterRef("inspection")).order_by("-number").values("pk")[:1]

@@ -13,6 +13,13 @@ class SealMissing(Refused):
     message = "Documents cannot be sealed: {why} `manage.py make_seal_key` makes a key."
 
 
+class ExportTooLarge(Refused):
+    title = "Too much for one file"
+    message = (
+        "{documents} documents are too large for a file of at most {most} MB; choose a site, a reel or fewer days."
+    )
+
+
 class FleetTooLarge(Refused):
     title = "Too much to keep"
     message = "A report as of a day over {counts} counts is too large here; use `manage.py drift_report --as-of`."

@@ -1,12 +1,14 @@
 from django.urls import URLPattern, URLResolver, path
 
 from reels.api import converters  # noqa: F401  # registers <id:…>
-from reports.api import agreement, drift, pdf, recounts, verifications
+from reports.api import agreement, drift, exports, pdf, recounts, verifications
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/drift", drift.FleetDriftEndpoint.as_view()),
     path("reports/agreement", agreement.AgreementEndpoint.as_view()),
     path("reports/recounts", recounts.RecountListEndpoint.as_view()),
+    path("exports", exports.ExportListEndpoint.as_view()),
+    path("exports/<uuid:task>", exports.ExportEndpoint.as_view()),
     path("verifications", verifications.VerificationListEndpoint.as_view()),
     path("reels/<serial:serial>/drift", drift.ReelDriftEndpoint.as_view()),
     path("drift-flags", drift.FlagListEndpoint.as_view()),

@@ -2,25 +2,22 @@
 
 import re
 from collections.abc import Iterable
-from typing import Any
-from urllib.parse import urlencode
 
 from django import forms
-from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods
 
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
 from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
-from reels.access import readable_history, readable_reels, readable_sites, reel_for_read, reel_type, reel_types
+from reels.access import readable_history, readable_reels, reel_for_read, reel_type
 from reels.errors import NotFound, Refused
 from reels.models import Reel
-from reels.pages.answers import page, reader, show
+from reels.pages.answers import page, reader
 from reels.pages.plain import PlainForm
 from reports import access
 from reports.domain.verdicts import CheckResult
@@ -30,7 +27,6 @@ from reports.pages.reel_drift import AsOf, evidence_in_words
 from reports.pdf.facts import HistoryLine
 from reports.queries import documents as queries
 from reports.services.checking import check_document
-from reports.services.exporting import export_size, filter_documents, stream_export
 
 PDF = "application/pdf"
 MOST_LABELS = 200  # on one sheet or several
@@ -183,51 +179,6 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         cuts=report.cuts,
     )
     return document(drift.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
-
-
-# Many at once -------------------------------------------------------------------------------------------------------
-
-
-class Choice(PlainForm):
-    """Which documents go into a bundle: of counts done from one day on, and before another."""
-
-    site = forms.SlugField(label="Site", required=False)
-    reel = forms.CharField(label="Reel", required=False, max_length=40)
-    since = forms.DateTimeField(label="Counted from", required=False, widget=DAY)
-    until = forms.DateTimeField(label="Counted before", required=False, widget=DAY)
-
-    def __init__(self, data: QueryDict, **options: Any) -> None:
-        super().__init__(data, auto_id="filter-%s", **options)
-
-
-@page
-def documents(request: HttpRequest) -> HttpResponse:
-    """Which documents there are, to choose from and to take along; how many they are and how large."""
-    choice, at, person = Choice(request.GET), timezone.now(), reader(request)
-    sites = readable_sites(person, at).values_list("code", "name")
-    choice.fields["site"].widget = forms.Select(choices=[("", "every site"), *sites])
-    extent = (
-        export_size(filter_documents(access.readable_documents(person, at), **choice.cleaned_data), at=at)
-        if choice.is_valid()
-        else None
-    )
-    kept = {name: value for name, value in request.GET.items() if name in choice.fields and value}
-    about = {"form": choice, "extent": extent, "download": urlencode(kept), "types": list(reel_types()), "sites": sites}
-    return show(request, "reports/documents.html", {**about, "section": "documents"})
-
-
-@never_cache
-@require_safe
-def bundle(request: HttpRequest) -> HttpResponseBase:
-    """The documents that were chosen, as a ZIP file with a manifest; its length is told first, if it can be."""
-    choice, at = Choice(request.GET), timezone.now()
-    if not choice.is_valid():
-        return HttpResponse(choice.errors.as_text(), status=400, content_type="text/plain; charset=utf-8")
-    rows = filter_documents(access.readable_documents(reader(request), at), **choice.cleaned_data)
-    headers = {"Content-Disposition": 'attachment; filename="inspections.zip"'}
-    if size := export_size(rows, at=at).size:
-        headers["Content-Length"] = str(size)
-    return StreamingHttpResponse(stream_export(rows, at=at), content_type="application/zip", headers=headers)
 
 
 # Checking one -------------------------------------------------------------------------------------------------------

@@ -45,7 +45,13 @@ def stream_export(
     at: when it was asked for; the only time in the file besides those of the counts.
     progress: called with the number of documents done.
     """
-    documents = rows.iterator(chunk_size=CHUNK)
+    return stream_documents(rows.iterator(chunk_size=CHUNK), at=at, progress=progress)
+
+
+def stream_documents(
+    documents: Iterable[ArchivedPdf], *, at: datetime, progress: Progress = lambda done: None
+) -> Iterator[bytes]:
+    """`stream_export` of documents with their inspections and reels, in the order in which they come."""
     return _stream_zip(((row, bytes(row.content), len(row.content)) for row in documents), at=at, progress=progress)
 
 

@@ -157,6 +157,8 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("tasks_try_again", "tasks/{failed_task}/retry", "colleague", IN_PERSON),
         read("verifications_list", "verifications", ADMINISTRATOR, "administrator"),
         write("verifications_ask", "verifications", "administrator", ADMINISTRATOR),
+        write("exports_ask", "exports", "colleague", IN_PERSON),
+        read("exports_fetch", "exports/{export}", (401, 404, 404, 404, 2, 2, 404), "verifier"),
         # histories and checkpoints
         read("reels_history", "reels/PLAIN/history"),
         read("reels_history_export", "reels/PLAIN/history/export"),

@@ -20,7 +20,7 @@ from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
 from reels.services import checkpoints, people, register, second_factor, tasks
 from reels.services.history import Actor, record_act
-from reports.services import assessments
+from reports.services import assessments, export_task
 from tests import builders, stories
 from tests.api_fixtures import NEW_TYPE, make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
@@ -31,7 +31,7 @@ from tests.page_fixtures import on_the_day
 from tests.practised import drawn, practised
 from tests.reels.api.test_deny_by_default import walk
 from tests.reels.services.test_second_factor import shown
-from tests.worker import failed_task, stopped_task, write_lines
+from tests.worker import claimed, failed_task, stopped_task, write_lines
 from tests.worlds import step
 
 __all__ = ["on_the_day"]
@@ -153,10 +153,18 @@ class EveryState:
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
-            "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
+            "export": self._export(), "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip
+
+    def _export(self) -> Any:
+        """One that the verifier has asked for and the worker has put together."""
+        run = export_task.have_exported({}, actor=Actor(self.cast.verifier), at=NOW)
+        held = claimed(run)
+        context = tasks.HeldTask(pk=run.pk, lease=held.lease)
+        tasks.succeed(held, export_task.put_together.func(context, self.cast.verifier.pk, NOW.isoformat()))
+        return run.pk
 
     def _type_to_confirm(self) -> None:
         """A type that waits for a confirmation by another than the second administrator."""
