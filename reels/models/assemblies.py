@@ -45,6 +45,7 @@ class Installation(Kept):
     removed_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     removal_recorded_at = models.DateTimeField(null=True)
     removal_reason = models.TextField(blank=True, default="")
+    document = models.CharField(max_length=120, blank=True, default="")
     cable_went_out = models.BooleanField(null=True, help_text="While it was installed; not known counts as used.")
 
     class Meta:

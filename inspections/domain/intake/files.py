@@ -12,7 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from reels.domain.words import LinePlace, Parity, Side, UnusualRule, WindingSense
+from reels.domain.words import LinePlace, Parity, ReelEventKind, Side, UnusualRule, WindingSense
 
 MOST_OF_SMALL = 32_767  # what a small whole number of the records can hold
 MOST_OF_LENGTH = Decimal(1_000_000)
@@ -245,7 +245,31 @@ CABLE_EVENTS = FileForm(
         Column("document", text(120), may_be_empty=True),
     ),
 )
-FORMS = (REEL_TYPES, REELS, COUNTS, CABLE_EVENTS)
+EVENTS = FileForm(
+    "events.csv",
+    (
+        Column("reel", text(40)),
+        Column("happened_at", moment),
+        Column("kind", word(*ReelEventKind)),
+        Column("recorded_at", moment, may_be_empty=True),
+        Column("document", text(120), may_be_empty=True),
+        Column("uses", whole(1), may_be_empty=True, is_required=False),
+        Column("hours", number(above_zero=False), may_be_empty=True, is_required=False),
+        Column("length_out_m", number(above_zero=False), may_be_empty=True, is_required=False),
+        Column("words", text(2000), may_be_empty=True, is_required=False),
+    ),
+)
+INSTALLATIONS = FileForm(
+    "installations.csv",
+    (
+        Column("reel", text(40)),
+        Column("machine", text(40)),
+        Column("installed_at", moment),
+        Column("removed_at", moment, may_be_empty=True),
+        Column("document", text(120), may_be_empty=True),
+    ),
+)
+FORMS = (REEL_TYPES, REELS, COUNTS, CABLE_EVENTS, EVENTS, INSTALLATIONS)
 
 
 def cells_of(form: FileForm, lines: Iterable[str]) -> Iterator[tuple[int, dict[str, str]] | FileProblem]:

@@ -10,7 +10,7 @@ from typing import Any
 from inspections.domain.intake.files import FileProblem, FileRow, problem
 from inspections.domain.reading import HALF_TURN_DEG, RuleParameters
 from reels.domain.winding import Drum, capacity_m, drum_from
-from reels.domain.words import Side, UnusualRule, WindingSense
+from reels.domain.words import ReelEventKind, Side, UnusualRule, WindingSense
 from reels.errors import ValueNotTaken
 
 Problems = Iterator[FileProblem]
@@ -109,6 +109,32 @@ def event_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
     most = known if known is not None else reel.type.most_m
     if length_m > most:
         yield problem(row.file, row.line, "length_removed_m", length_m, f"up to {most:.3f}, the cable of {reel.serial}")
+
+
+def reel_event_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
+    """What no use, re-spooling or incident of its reel can be."""
+    values, kind = row.values, ReelEventKind(row.values["kind"])
+    yield from _time_problems(row, "happened_at", reel, at)
+    if values["recorded_at"] > at:
+        yield problem(row.file, row.line, "recorded_at", values["recorded_at"].isoformat(), f"up to now, {_short(at)}")
+    for name in ("uses", "hours", "length_out_m"):
+        may_have = kind is ReelEventKind.USED or (name == "length_out_m" and kind is ReelEventKind.INCIDENT)
+        if values.get(name) is not None and not may_have:
+            yield problem(row.file, row.line, name, values[name], f"empty, where a reel was {kind.spoken}")
+    if (values.get("length_out_m") or 0) > reel.type.most_m:
+        allowed = f"up to {reel.type.most_m:.3f}, what the drum takes"
+        yield problem(row.file, row.line, "length_out_m", values["length_out_m"], allowed)
+
+
+def installation_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
+    """What no installation of its reel can be."""
+    yield from _time_problems(row, "installed_at", reel, at)
+    removed, installed = row.values["removed_at"], row.values["installed_at"]
+    if removed is not None and removed > at:
+        yield problem(row.file, row.line, "removed_at", removed.isoformat(), f"up to now, {_short(at)}")
+    if removed is not None and removed < installed:
+        allowed = f"{installed.isoformat()}, when it was installed, or later"
+        yield problem(row.file, row.line, "removed_at", removed.isoformat(), allowed)
 
 
 def _time_problems(row: FileRow, column: str, reel: ReelFacts, at: datetime) -> Problems:

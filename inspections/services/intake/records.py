@@ -40,6 +40,8 @@ _KEY = {
     csv_files.REELS.file: "serial",
     csv_files.COUNTS.file: "reel",
     csv_files.CABLE_EVENTS.file: "reel",
+    csv_files.EVENTS.file: "reel",
+    csv_files.INSTALLATIONS.file: "reel",
 }
 
 

@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 
 from inspections.domain.intake import files, rules
 from inspections.models import ImportedCount
+from inspections.services.intake.between import Between, new_between, rows_between
 from inspections.services.intake.run import ACT, ImportRun, row_of
 from inspections.services.setup import withdraw_values
 from reels import access
@@ -74,15 +75,19 @@ def _store_reel(
         serial=serial, type=run.facts[stated["type"]], received_on=stated["received_on"],
         cable_length_m=stated["cable_length_m"], replaced_at=tuple(each["happened_at"] for each in replaced),
     )  # fmt: skip
+    between = new_between(run, reel, rows, facts, stated["type"])
     for row in new_counts:
         run.report(rules.count_problems(row, facts, run.at))
     for row in new_events:
         run.report(rules.event_problems(row, facts, run.at))
     if reel and reel.retired_at:
         allowed = f"a reel in service; {serial} was retired on {reel.retired_at:%Y-%m-%d}"
-        run.report(files.problem(row.file, row.line, "reel", serial, allowed) for row in (*new_counts, *new_events))
-    if run.is_writing and (new_counts or new_events or not reel):
-        _write(run, reel or _new_reel(run, stated), new_counts, new_events)
+        run.report(
+            files.problem(row.file, row.line, "reel", serial, allowed)
+            for row in (*new_counts, *new_events, *between.rows)
+        )
+    if run.is_writing and (new_counts or new_events or between.rows or not reel):
+        _write(run, reel or _new_reel(run, stated), new_counts, new_events, between)
 
 
 def _reel(run: ImportRun, serial: str, reel: Reel | None, rows: list[files.FileRow]) -> Values | None:
@@ -124,7 +129,8 @@ def _new_reel(run: ImportRun, stated: Values) -> Reel:
     )  # fmt: skip
 
 
-def _write(run: ImportRun, reel: Reel, new_counts: list[files.FileRow], new_events: list[files.FileRow]) -> None:
+def _write(run: ImportRun, reel: Reel, new_counts: list[files.FileRow], new_events: list[files.FileRow],
+           between: Between) -> None:  # fmt: skip
     new_counts.sort(key=lambda row: row.values["counted_at"])
     new_events.sort(key=lambda row: row.values["happened_at"])
     first, rest = new_counts[:MOST_ROWS_AN_ENTRY], new_counts[MOST_ROWS_AN_ENTRY:]
@@ -133,8 +139,12 @@ def _write(run: ImportRun, reel: Reel, new_counts: list[files.FileRow], new_even
             act.add(reel)
         elif new_events:
             withdraw_values(act, reel, "cuts or replacements of its cable were brought in from older records")
+        elif between.rows:
+            withdraw_values(act, reel, "what happened to it was brought in from older records")
         act.add_all([_event(run, reel, row.values) for row in new_events])
         act.add_all([_count(reel, row.values) for row in first])
+        for each in rows_between(run, reel, between):
+            act.add(each)
     for start in range(0, len(rest), MOST_ROWS_AN_ENTRY):
         with record_act(reel.chain, ACT, run.actor, run.at) as act:
             act.add_all([_count(reel, row.values) for row in rest[start : start + MOST_ROWS_AN_ENTRY]])

@@ -5,9 +5,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from inspections.domain.intake.files import CABLE_EVENTS, FORMS, FileProblem, FileRow, read_row
+from inspections.domain.intake.files import CABLE_EVENTS, EVENTS, FORMS, FileProblem, FileRow, read_row
 from inspections.domain.intake.rules import SortedRows, TypeFacts
 from inspections.services.intake.staging import Staged, Staging
+from reels.domain.words import ReelEventKind
 from reels.models import ReelType, Site
 from reels.services.history import Actor
 
@@ -22,7 +23,8 @@ class ImportRun:
     """site_lines: where the files first name each site. sites, types, facts: by the name in the files.
 
     broken_rows: file and key of rows that other rows may be about.
-    unread_files: those that could not be read to their end.
+    unread_files: those that could not be read to their end. stays: of new installations the machine, from when to when,
+    and the reel.
     """
 
     actor: Actor
@@ -42,6 +44,7 @@ class ImportRun:
     facts: dict[str, TypeFacts] = field(default_factory=dict)
     broken_rows: set[tuple[str, str]] = field(default_factory=set)
     unread_files: set[str] = field(default_factory=set)
+    stays: set[tuple[str, datetime, datetime, str]] = field(default_factory=set)
 
     @property
     def is_writing(self) -> bool:
@@ -74,6 +77,8 @@ def row_of(staged: Staged) -> FileRow:
     file, line, cells = staged
     row = read_row(_FORM_OF[file], line, cells)
     assert isinstance(row, FileRow), "only rows that could be read are staged"
-    if file == CABLE_EVENTS.file and row.values["recorded_at"] is None:
+    if file in (CABLE_EVENTS.file, EVENTS.file) and row.values["recorded_at"] is None:
         row.values["recorded_at"] = row.values["happened_at"]
+    if row.values.get("kind") == ReelEventKind.USED and row.values.get("uses") is None:
+        row.values["uses"] = 1
     return row

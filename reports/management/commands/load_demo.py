@@ -58,7 +58,9 @@ class Command(BaseCommand):
         )
         actor = Actor(administrator, via=VIA)
         add_organisation(organisation, actor, at)
-        summary = import_records(files={name: opener(folder / name) for name in FILES}, actor=actor, at=at)
+        summary = import_records(
+            files={name: opener(folder / name) for name in FILES if (folder / name).exists()}, actor=actor, at=at
+        )
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
         confirm_rules(organisation, actor, at)
         add_machines(organisation, actor, at)
