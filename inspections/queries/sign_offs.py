@@ -1,5 +1,6 @@
 """Every signature, and around each what may make somebody ask. As many queries for one as for thousands."""
 
+from collections import Counter
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
@@ -13,6 +14,9 @@ from inspections.models import AcceptedOutlier, Authorisation, ReadBack, SignOff
 from reels.access import readable_sites
 from reels.models import Person
 from reels.queries import matching
+
+SIGNING = (Act.COUNT, Act.VERIFY)
+NEWEST = 2000  # inspections; people who nearly always sign together do so in the newest of these
 
 
 def signatures(person: Person, at: datetime) -> QuerySet[Any]:
@@ -67,20 +71,30 @@ def not_after(column: str, time: timedelta) -> Q:
 
 
 def signed_together(person: Person, at: datetime) -> dict[tuple[int, int], int]:
-    """How many inspections each technician and verifier signed together, by their ids. One query."""
+    """How many inspections each technician and verifier signed together, by their ids, of the newest. One query.
+
+    Of the newest NEWEST that were signed, so that it costs no more after many years.
+    """
+    here = OuterRef("inspection")
+    verified = SignOff.objects.filter(inspection=here, meaning=Meaning.VERIFIED).values("person")[:1]
     rows = SignOff.objects.filter(
-        inspection__in=access.readable_inspections(person, at).values("pk"), meaning=Meaning.COUNTED,
-        inspection__sign_offs__meaning=Meaning.VERIFIED,
-    )  # fmt: skip
-    pairs = rows.order_by().values_list("person", "inspection__sign_offs__person").annotate(n=Count("pk"))
-    return {(technician, verifier): number for technician, verifier, number in pairs}
+        Exists(access.readable_inspections(person, at).filter(pk=here)), meaning=Meaning.COUNTED
+    ).order_by("-signed_at", "-id")
+    pairs = rows.annotate(verifier=Subquery(verified)).values_list("person", "verifier")[:NEWEST]
+    return Counter(pair for pair in pairs if pair[1] is not None)
 
 
 def signers(person: Person, at: datetime) -> list[tuple[str, str]]:
-    """Who signed anything that the person may see: user name and full name. One query."""
-    seen = access.readable_inspections(person, at).filter(pk=OuterRef("inspection"))
-    signed = SignOff.objects.filter(Exists(seen), person=OuterRef("pk"))
-    return list(Person.objects.filter(Exists(signed)).order_by("full_name").values_list("username", "full_name"))
+    """Who signed anything and may or might count or verify at the person's sites: user name and full name. One query.
+
+    By their authorisations, which are few, and not by all signatures.
+    """
+    held = Authorisation.objects.filter(
+        Q(site__isnull=True) | Q(site__in=readable_sites(person, at)), person=OuterRef("pk"), act__in=SIGNING
+    )
+    signed = SignOff.objects.filter(person=OuterRef("pk"))
+    rows = Person.objects.filter(Exists(held), Exists(signed)).order_by("full_name")
+    return list(rows.values_list("username", "full_name"))
 
 
 def may_audit(person: Person, at: datetime) -> bool:
