@@ -90,7 +90,7 @@ def setup_card(request: HttpRequest, setup_id: int) -> HttpResponse:
 
     at = timezone.now()
     values = setup_values_for_read(setup_id, reader(request), at)
-    return document(card(queries.setup_card_of(values), at=at), f"setup-card-{values.pk}.pdf")
+    return document(card(queries.setup_card_of(values, at), at=at), f"setup-card-{values.pk}.pdf")
 
 
 @page

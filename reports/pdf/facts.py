@@ -63,7 +63,10 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetupCard:
-    """Setup values with the reel they are for. values, length: as in a situation (reports/queries/documents.py)."""
+    """Setup values with the reel they are for. values, length: as in a situation (reports/queries/documents.py).
+
+    count_stands: until when the count that they came from is current, or what ended it.
+    """
 
     reel: str
     inspection: int
@@ -71,6 +74,7 @@ class SetupCard:
     host: str
     length: Mapping[str, str] | None
     values: Mapping[str, Any]
+    count_stands: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

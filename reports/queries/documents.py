@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from inspections.domain.words import InspectionState
 from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
+from inspections.queries.currency import Currency, currency_of
 from inspections.queries.record import person_json
 from reels.domain import ledger
 from reels.models import Person, Reel, ReelType
@@ -116,8 +117,8 @@ def _person_or_none(person: Person | None) -> dict[str, Any] | None:
     return person_json(person) if person else None
 
 
-def setup_card_of(values: SetupValues) -> SetupCard:
-    """What the setup card of these values shows; they come from inspections.access. Four queries."""
+def setup_card_of(values: SetupValues, at: datetime) -> SetupCard:
+    """What the setup card of these values shows at a moment; they come from inspections.access. Eight queries."""
     shown = documented(Inspection.objects.filter(pk=values.inspection_id)).get()
     [setup_json] = [_setup_json(each) for each in shown.setup_values.all() if each.pk == values.pk]
     return SetupCard(
@@ -127,7 +128,14 @@ def setup_card_of(values: SetupValues) -> SetupCard:
         host=values.machine.host,
         length=length_json(values.layers, values.wraps, shown.reel.type),
         values=ledger.plain(setup_json),
+        count_stands=_in_words(currency_of(shown.reel, shown.done_at, at)),
     )
+
+
+def _in_words(currency: Currency) -> str:
+    if currency.why:
+        return f"no longer current: {currency.why}"
+    return f"current until {currency.until:%Y-%m-%d %H:%M} UTC" if currency.until else "current; no day ends it"
 
 
 def reel_facts(reel: Reel) -> list[tuple[str, str]]:

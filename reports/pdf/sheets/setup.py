@@ -27,6 +27,7 @@ def setup_card(card: SetupCard, *, at: datetime) -> bytes:
         ("Reel", card.reel), ("Machine", values["machine"]), ("Host", card.host),
         ("From inspection", f"{card.inspection}"), ("Issued", words.time(values["issued_at"])),
         ("Issued by", words.person(values["issued_by"])), ("Cable when counted", words.length(card.length)),
+        ("That count", card.count_stands),
     ])  # fmt: skip
     story.heading("Progress", 2)
     setup_values(story, values)
