@@ -258,7 +258,7 @@ class MachineHoldEndView(ActView):
 
     @property
     def says(self) -> str:
-        return f"It is held: {self.hold.reason}. Say what was found or done." if self.hold else ""
+        return f"It is held: {self.hold.reason.rstrip('.')}. Say what was found or done." if self.hold else ""
 
     def seen(self) -> str:
         return str(self.hold.pk) if self.hold else ""

@@ -140,7 +140,7 @@ def _outcome(table: str, after: dict[str, Any], unit: str) -> str:
         case "inspections_setupvalues", {"layers": layers, "wraps": wraps}:
             return f"{count_words(layers, wraps).capitalize()}."
         case "inspections_setupvalues", {"withdrawn_why": why}:
-            return f"Setup values withdrawn: {why}."
+            return f"Setup values withdrawn: {why.rstrip('.')}."
         case "inspections_inspection", {"layers": int(layers), "wraps": int(wraps)}:
             return f"Worked out: {count_words(layers, wraps)}."
         case "inspections_finding", {"kind_words": words, "part": part}:
