@@ -18,8 +18,10 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     )),
     "values": ("setup values", (
         "values_issued", "gauge_returned", "read_back", "confirmation", "machine_checked", "values_withdrawn",
+        "machine_hold_ended",
     )),
     "cable": ("cable", ("cable_cut", "cable_replaced", "cable_entry_reversed")),
+    "events": ("events", ("reel_respooled", "reel_used", "reel_incident")),
     "findings": ("findings", ("finding_recorded", "finding_lowered", "finding_closed")),
     "place": ("where it is", ("reel_received", "installed", "removed", "held", "hold_ended", "moved", "retired")),
     "flags": ("drift flags", ("flag_assigned", "flag_looked_into", "flag_closed")),
