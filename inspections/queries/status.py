@@ -9,9 +9,7 @@ from django.db.models import (
     BigIntegerField,
     Count,
     DateField,
-    Exists,
     F,
-    OuterRef,
     Q,
     QuerySet,
     Sum,
@@ -197,7 +195,8 @@ def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
 
 def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
     """The types of which there is a reel at some sites, by code."""
-    return ReelType.objects.filter(Exists(ReelStatusRow.objects.filter(sites, type=OuterRef("pk")))).order_by("code")
+    numbers = ReelNumber.objects.filter(sites, week=None).values("type").annotate(reels_there=Sum("reels"))
+    return ReelType.objects.filter(pk__in=numbers.filter(reels_there__gt=0).values("type")).order_by("code")
 
 
 def _status_row(reel: Any) -> ReelStatusRow:
