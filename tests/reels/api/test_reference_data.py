@@ -134,5 +134,5 @@ def test_lists_cost_the_same_for_one_as_for_many(ways, count_queries):
         builders.make_machine(f"RM-{number}")
         builders.make_type(f"t{number}")
     many = [count_queries(lambda path=path: ways.colleague.get(path)) for path in ("machines", "sites", "reel-types")]
-    assert one == many == [4, 4, 3]  # session, person, rows, and the postings that say which machines and sites
+    assert one == many == [5, 4, 3]  # session, person, rows, postings for machines and sites, holds of machines
     assert count_queries(lambda: ways.administrator.get("people")) == 5  # session, person, people, postings, sites
