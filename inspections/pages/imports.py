@@ -10,13 +10,14 @@ from reels import access
 from reels.pages.acts import ActForm, ActView
 
 _KEYS = {file: file.replace(".", "_") for file in FILES}
+DONE = (("", "everything is checked, then stored"), ("on", "everything is checked, and nothing stored"))
 CSV = {"accept": ".csv,text/csv"}
 
 
 class ImportForm(ActForm):
     """A file for each kind of record; any may be left out, not all."""
 
-    is_dry_run = forms.BooleanField(label="Check everything and store nothing", required=False)
+    is_dry_run = forms.ChoiceField(label="What is done", required=False, choices=DONE)
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -48,7 +49,7 @@ class ImportView(ActView):
 
     def do(self, data: dict[str, Any]) -> None:
         files = {file: data[key].read() for file, key in _KEYS.items() if data.get(key)}
-        run = task.have_imported(files, actor=self.actor, is_dry_run=data["is_dry_run"])
+        run = task.have_imported(files, actor=self.actor, is_dry_run=data["is_dry_run"] == "on")
         self.task = reverse("task", args=[run.pk])
 
     def done_at(self) -> str:

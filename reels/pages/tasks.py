@@ -67,6 +67,8 @@ def _row(run: TaskRun) -> dict[str, object]:
     again_at = result.run_after if result.status == TaskResultStatus.READY else get_date_max()
     at = result.finished_at or result.started_at or result.enqueued_at
     how_far = f"{run.done} of {run.of}" if run.of and run.is_live else ""
+    if isinstance(result.return_value, dict):
+        how_far = " ".join(result.return_value.get("in_words", ()))
     stopped = f"stopped by {run.stopped_by.full_name}" if run.stopped_by else ""
     return {"run": run, "at": at, "again_at": again_at if again_at < get_date_max() else None,
             "how_far": " ".join(filter(None, (how_far, stopped))), "may": _may(run, is_staff=True)}  # fmt: skip
