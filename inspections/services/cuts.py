@@ -20,7 +20,6 @@ MARGIN = Decimal("0.1")  # beyond what was seen, of a length: or half the next s
 BELIEVED_U = 3  # standard uncertainties that a count's length may be too short by
 SOON = timedelta(days=1)
 FOOT_M = LengthUnit.FEET.metres
-SAME_TIME = timedelta(minutes=1)  # pages give no seconds
 
 
 def check_cut(reel: Reel, facts: CableEventFacts, at: datetime) -> None:
@@ -53,9 +52,8 @@ def _believed_m(reel: Reel, at: datetime) -> Decimal | None:
 
 
 def _ask_whether_same(reel: Reel, facts: CableEventFacts, metres: Decimal, at: datetime) -> None:
-    about = (facts.happened_at - SAME_TIME, facts.happened_at + SAME_TIME)
     same = reel_queries.standing_cable_events(reel).filter(
-        kind=CableEvent.Kind.CUT, length_removed_m=metres, happened_at__range=about,
+        kind=CableEvent.Kind.CUT, length_removed_m=metres, happened_at=facts.happened_at,
         recorded_at__gt=at - SOON,
     )  # fmt: skip
     if known := same.select_related("recorded_by").first():
