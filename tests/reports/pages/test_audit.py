@@ -1,5 +1,6 @@
 import csv
 import io
+import re
 from datetime import timedelta
 
 import pytest
@@ -7,9 +8,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inspections.domain.words import Act, Meaning
+from inspections.pages import paging
 from inspections.services import maintenance, setup, signing
 from reels.domain.ledger import Break
 from reels.services.history import Actor
+from reports.pages import audit
 from reports.services.verification import VerificationResult
 from reports.services.verification_runs import keep_run
 from tests import builders, stories
@@ -166,3 +169,25 @@ def test_as_many_queries_for_many_signatures_as_for_few(cast):
             client.get("/audit")
         numbers.append(len(queries))
     assert numbers[0] == numbers[1] <= 16
+
+
+def test_pages_begin_beyond_the_last_row_there_and_back(cast, monkeypatch):
+    monkeypatch.setattr(audit, "SIZE", 1)
+    monkeypatch.setattr(paging, "MOST_COUNTED", 1)
+    slowly_signed(cast)
+    first = html_of(cast.control)
+    assert "More than" in first
+    second = html_of(cast.control, address_of("next", first))
+    assert [cast.verifier.full_name in rows_of(page) for page in (first, second)] == [True, False]
+    assert [cast.technician.full_name in rows_of(page) for page in (first, second)] == [False, True]
+    assert 'rel="next"' not in second
+    assert rows_of(html_of(cast.control, address_of("prev", second))) == rows_of(first)
+
+
+def rows_of(html):
+    return re.findall("<tbody>(.*?)</tbody>", html, re.DOTALL)[0]
+
+
+def address_of(relation, html):
+    [query] = re.findall(rf'rel="{relation}" href="([^"]+)"', html)
+    return f"/audit{query.replace('&amp;', '&')}"

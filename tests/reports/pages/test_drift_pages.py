@@ -6,9 +6,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inspections.models import DriftFlag
+from reels.access import readable_reels
 from reels.domain.words import LengthUnit
 from reels.services import register
 from reels.services.history import Actor
+from reports.models import AssessedInterval
+from reports.pages import drift
 from tests import builders
 from tests.builders import NOW, Cast
 from tests.page_fixtures import logged_in
@@ -190,3 +193,17 @@ def test_as_many_queries_for_a_long_history_as_for_a_short_one(cast):
             client.get(f"/reels/{serial}/drift")
         numbers.append(len(queries))
     assert numbers[0] == numbers[1]
+
+
+def test_each_interval_is_on_one_page_also_where_several_are_as_probable(cast, monkeypatch):
+    every = AssessedInterval.objects.filter(assessment__reel__in=readable_reels(cast.control, NOW))
+    every.filter(pk__in=every.values("pk")[2:]).update(p_unlogged_cut=0.25)
+    monkeypatch.setattr(drift, "SIZE", 2)
+    address, numbers = "/drift?show=all", []
+    while address:
+        html = html_of(cast.control, address)
+        numbers.append(html.count("<tr") - html.count("<thead"))
+        onward = re.findall(r'rel="next" href="([^"]+)"', html)
+        address = f"/drift{onward[0].replace('&amp;', '&')}" if onward else ""
+    assert sum(numbers) == every.count() > 4
+    assert set(numbers[:-1]) == {2}

@@ -5,6 +5,7 @@ import pytest
 from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.words import STATUS
+from inspections.queries import search
 from inspections.services import maintenance
 from reels.queries import written_place
 from reels.services.history import Actor
@@ -167,3 +168,16 @@ def test_what_is_typed_is_shown_as_text():
     html = html_of(cast.control, "/reels?q=%3Cscript%3Ealert(1)%3C/script%3E")
     assert "<script>" not in html  # the page's own has an address
     assert "&lt;script&gt;" in html
+
+
+def test_what_more_reels_have_in_common_than_are_counted_is_listed_without_numbers(monkeypatch):
+    monkeypatch.setattr(search, "FEW", 2)
+    cast = Cast.as_needed()
+    for number in range(1, 4):
+        builders.make_reel(f"LW-{number:04}")
+    assert serials(cast.control, "/reels?q=lw-") == ["LW-0001", "LW-0002", "LW-0003"]
+    html = html_of(cast.control, "/reels?q=lw-")
+    assert "More reels found than are counted with these filters." in html
+    assert '<span class="number">' not in html
+    assert "1 reel found with these filters." in html_of(cast.control, "/reels?q=0002")
+    assert "More reels than are counted with these filters." in html_of(cast.control, "/board?q=lw-")
