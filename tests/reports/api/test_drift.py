@@ -116,7 +116,8 @@ def test_before_the_first_assessment_the_worker_has_it_to_do_and_says_how_far_it
     assert (answer.status_code, answer.headers["Retry-After"]) == (202, "5")
     assert answer.headers["Location"] == "/api/v1/reports/drift?site=kettle-point"
     assert answer.json() == {
-        "title": "Drift of the fleet", "state": "waiting", "progress": "", "done": 0, "of": 0, "problem": "",
+        "task": str(TaskRun.objects.get().pk), "title": "Drift of the fleet",
+        "state": "waiting", "progress": "", "done": 0, "of": 0, "problem": "",
     }  # fmt: skip
     assert way(cast.stranger).get("/api/v1/reports/recounts").status_code == 202
     assert (LearnedRates.objects.count(), Assessment.objects.count(), TaskRun.objects.count()) == (0, 0, 1)
