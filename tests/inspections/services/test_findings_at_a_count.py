@@ -8,7 +8,7 @@ import pytest
 from inspections.access import releasing
 from inspections.domain.findings import ReelPart, Remedy
 from inspections.domain.words import Act, InspectionState, Meaning, Point, ReelStatus, Role
-from inspections.errors import FindingMissing, NotIssuable, StopFindingOpen
+from inspections.errors import CountLapsed, FindingMissing, StopFindingOpen
 from inspections.models import Finding, InspectionRecord
 from inspections.queries.findings import findings_in_count, seen_by
 from inspections.services import counting, signing
@@ -101,7 +101,7 @@ def test_closed_by_work_no_count_from_before_is_a_source_of_values(cast):
     finding = record_finding(cast.control)
     close(cast.releaser, finding, Remedy.RESPOOLED, at=NOW + timedelta(hours=1))
     assert reel().status == ReelStatus.AWAITING_COUNT
-    with pytest.raises(NotIssuable, match=r"the cable was re-spooled\. Count the reel again"):
+    with pytest.raises(CountLapsed, match=r"the cable was re-spooled\. Count the reel again"):
         builders.issued(cast, at=NOW + timedelta(hours=2))
     builders.signed_count(cast, at=NOW + timedelta(hours=3))
     assert reel().status == ReelStatus.COUNTED

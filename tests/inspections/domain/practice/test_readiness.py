@@ -97,3 +97,11 @@ def test_a_marked_sheet_is_remembered_with_one_miss_for_one_slip():
 def test_a_rule_that_asks_for_nothing_is_refused(wrong):
     with pytest.raises(ValueNotTaken, match="was 0; allowed: 1 or more"):
         ReadinessRule(**wrong)
+
+
+def test_one_reel_within_one_day_is_the_least_that_can_be_asked_for():
+    assert assess_readiness([result(days_ago=0.5)], ReadinessRule(in_a_row=1, within_days=1), TODAY).is_ready
+
+
+def test_a_reel_that_was_ended_at_the_very_moment_counts():
+    assert assess_readiness([result(days_ago=0)], ReadinessRule(in_a_row=1), TODAY).in_a_row == 1
