@@ -57,6 +57,7 @@ def log_cable_event(*, serial: str, facts: CableEventFacts, actor: Actor, at: da
     """
     acts = (Act.MAINTAIN, Act.COUNT) if facts.kind == CableEvent.Kind.CUT else (Act.MAINTAIN,)
     with _on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
+        require_in_service(reel)
         check_cut(reel, facts, at)
         event = add_cable_event(act, reel, facts)
         withdraw_values(

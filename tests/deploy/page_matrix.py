@@ -102,7 +102,7 @@ PAGES = (
     *page("documents/check", "/documents/check", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("documents/export", "/documents/export", SEEN_LOGGED_IN, SENT_ON),
     *page("documents/exports/<uuid:task>.zip", "/documents/exports/{export}.zip", (302, 404, 404, 404, 2, 302, 404),
-          NEVER, "verifier"),
+          right="verifier"),
     *page("documents/inspections.zip", "/documents/inspections.zip", SEEN_LOGGED_IN),
     *page("documents/worksheets/<slug:code>.pdf", "/documents/worksheets/w28.pdf", SEEN_LOGGED_IN),
     *page("documents/setup-cards/<id:setup_id>.pdf", "/documents/setup-cards/{issued}.pdf", SEEN_AT_THE_SITE),
