@@ -72,6 +72,7 @@ def other(field: Any, value: Any) -> Any:
 
 
 BLANK: dict[str, Any] = {
+    "BooleanField": False,
     "ForeignKey": 1, "OneToOneField": 1, "PositiveSmallIntegerField": 1, "PositiveIntegerField": 1,
     "DateTimeField": NOW, "DecimalField": Decimal(1), "JSONField": {}, "CharField": "", "TextField": "",
 }  # fmt: skip

@@ -30,6 +30,7 @@ class SqliteIsBusy(Exception):
 
 
 def locked(request: HttpRequest):
+    assert request.POST is not None  # read, as the check of every form's token has it before the view
     raise OperationalError("database is locked") from SqliteIsBusy()
 
 
