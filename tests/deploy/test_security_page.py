@@ -38,7 +38,7 @@ def test_the_limits_are_those_of_the_code():
     bodies = (limits.MOST_BYTES, limits.MOST_BYTES_OF["/api/v1/imports"], MOST_BYTES)
     assert bodies == (21_000_000, 51_000_000, 1_000_000)
     assert (examination.MAX_BYTES, ImportEndpoint.most_body_bytes) == (20_000_000, 50_000_000)
-    for said in ("21 MB; 51 MB for `POST /imports`; 1 MB of JSON", "20 MB, looked at", "50 MB in all"):
+    for said in ("21 MB; 51 MB for imports; 1 MB of JSON", "20 MB, looked at", "50 MB in all"):
         assert said in PAGE
     assert "'OPTIONS': {'min_length': 10}" in repr(settings.AUTH_PASSWORD_VALIDATORS)
     assert all(f'"{word}"' in " ".join(PAGE.split()) for word in OUR_WORDS)
