@@ -10,8 +10,10 @@ from inspections.errors import NotAnInstructor, NotAuthorised
 from inspections.models import Authorisation, DriftFlag, Exercise, Finding, FindingKind, Inspection, SetupValues
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
-from reels.models import Person, Posting, Reel, Site
+from reels.models import MachineHold, Person, Posting, Reel, Site
 from reels.services.history import Actor
+
+MAY_END_HOLDS = (Act.RELEASE, Act.MAINTAIN)
 
 
 def authorisations_in_force(person: Person, at: datetime) -> QuerySet[Authorisation]:
@@ -54,6 +56,11 @@ def any_authorisation_for(person: Person, acts: tuple[Act, ...], reel: Reel, at:
         except NotAuthorised:
             continue
     return authorisation_for(person, acts[0], reel, at)
+
+
+def may_end_machine_hold(person: Person, hold: MachineHold, at: datetime) -> Authorisation:
+    """For the type of the reel that the machine was held with, at the machine's site. Raises NotAuthorised."""
+    return any_authorisation_for(person, MAY_END_HOLDS, Reel(type=hold.reel.type, site=hold.machine.site), at)
 
 
 def in_person(actor: Actor) -> None:

@@ -139,7 +139,11 @@ def hold_on(reel: Reel) -> Hold | None:
 
 def hold_on_machine(machine: Machine) -> MachineHold | None:
     """The hold on the machine, if it is held. One query."""
-    return MachineHold.objects.select_related("reel__type").filter(machine=machine, ended_at__isnull=True).first()
+    return (
+        MachineHold.objects.select_related("reel__type", "machine__site")
+        .filter(machine=machine, ended_at__isnull=True)
+        .first()
+    )
 
 
 def machine_hold_about(reel: Reel, machine_serial: str | None) -> MachineHold | None:

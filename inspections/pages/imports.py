@@ -3,11 +3,12 @@
 from typing import Any
 
 from django import forms
-from django.urls import reverse
 
 from inspections.services.intake import FILES, task
 from reels import access
-from reels.pages.acts import ActForm, ActView
+from reels.models import TaskRun
+from reels.pages.acts import ActForm
+from reels.pages.tasks import HaveDoneView
 
 _KEYS = {file: file.replace(".", "_") for file in FILES}
 DONE = (("", "everything is checked, then stored"), ("on", "everything is checked, and nothing stored"))
@@ -34,26 +35,21 @@ class ImportForm(ActForm):
         return data
 
 
-class ImportView(ActView):
+class ImportView(HaveDoneView):
     form_class = ImportForm
-    template_name = "reels/form.html"
+    before = "tasks"
     title, button = "Bring older records in", "Bring them in"
     says = (
         "CSV files as the guide to operations describes them. Either everything is stored or nothing; each row that "
         "cannot be taken is named by file and line. The same files brought in again store nothing again."
     )
-    task = ""
 
     def find(self, **path: Any) -> None:
         access.only_administrators(self.person)
 
-    def do(self, data: dict[str, Any]) -> None:
+    def put(self, data: dict[str, Any]) -> TaskRun:
         files = {file: data[key].read() for file, key in _KEYS.items() if data.get(key)}
-        run = task.have_imported(files, actor=self.actor, is_dry_run=data["is_dry_run"] == "on")
-        self.task = reverse("task", args=[run.pk])
-
-    def done_at(self) -> str:
-        return self.task or reverse("tasks")
+        return task.have_imported(files, actor=self.actor, is_dry_run=data["is_dry_run"] == "on")
 
     def context(self) -> dict[str, Any]:
         return {"section": "people"}

@@ -45,7 +45,6 @@ from reels.services.reels import (
     require_taken,
 )
 
-MAY_END_HOLDS = (Act.RELEASE, Act.MAINTAIN)
 MAY_LOG_EVENTS = (Act.MAINTAIN, Act.COUNT, Act.SET)
 
 
@@ -150,7 +149,7 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Let a held reel go. Raises StopFindingOpen: whoever closes the finding lets it go."""
-    with _on_reel(serial, "hold_ended", actor, at, *MAY_END_HOLDS) as (act, reel):
+    with _on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
@@ -209,13 +208,14 @@ def end_machine_hold(*, machine_serial: str, reason: str, actor: Actor, at: date
     """
     access.in_person(actor)
     machine = reel_access.machine_for_read(machine_serial, actor.person, at)
-    known = reel_queries.hold_on_machine(machine)
-    chain = reel_access.lock_of_reel(pk=known.reel_id) if known else None
-    hold = reel_queries.hold_on_machine(machine)
-    if hold is None or chain is None:
+    while hold := reel_queries.hold_on_machine(machine):
+        chain = reel_access.lock_of_reel(pk=hold.reel_id)
+        if hold == reel_queries.hold_on_machine(machine):
+            assert chain is not None, "every reel has its chain"
+            break  # else it ended before the lock was had, and another may be of a reel with another chain
+    else:
         raise MachineNotHeld(machine=machine.serial)
-    where = Reel(type=hold.reel.type, site=machine.site)
-    access.any_authorisation_for(actor.person, MAY_END_HOLDS, where, at)
+    access.may_end_machine_hold(actor.person, hold, at)
     with record_act(chain, "machine_hold_ended", actor, at, machine=machine.serial) as act:
         return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
 

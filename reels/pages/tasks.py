@@ -77,6 +77,24 @@ def _row(run: TaskRun) -> dict[str, object]:
 # Acts -----------------------------------------------------------------------------------------------------------------
 
 
+class HaveDoneView(ActView):
+    """An act that a worker carries out: it leads to the page of its task. before: the page that one came from."""
+
+    template_name = "reels/form.html"
+    before: ClassVar[str]
+    run: TaskRun | None = None
+
+    def put(self, data: dict[str, Any]) -> TaskRun:
+        """Put the task into the queue."""
+        raise NotImplementedError
+
+    def do(self, data: dict[str, Any]) -> None:
+        self.run = self.put(data)
+
+    def done_at(self) -> str:
+        return reverse("task", args=[self.run.pk]) if self.run else reverse(self.before)
+
+
 class TaskActView(ActView):
     """An act on one task."""
 

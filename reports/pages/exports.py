@@ -1,23 +1,28 @@
 """Documents to choose from and to take along: a few as they are sent, many put together by the worker first."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
 from django import forms
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, StreamingHttpResponse
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from reels.access import readable_sites, reel_types
 from reels.errors import NotFound
-from reels.pages.acts import ActForm, ActView
+from reels.models import Person, TaskRun
+from reels.pages.acts import ActForm
 from reels.pages.answers import page, reader, show
 from reels.pages.plain import PlainForm
+from reels.pages.tasks import HaveDoneView
 from reports import access
 from reports.services import export_task
 from reports.services.exporting import export_size, filter_documents, stream_export
@@ -34,12 +39,18 @@ class Choice(PlainForm):
     until = forms.DateTimeField(label="Counted before", required=False, widget=DAY)
 
 
+def offer_sites(form: forms.Form, person: Person, at: datetime) -> QuerySet[Any]:
+    """Have the site chosen among those that the person may read; their codes and names."""
+    sites = readable_sites(person, at).values_list("code", "name")
+    form.fields["site"].widget = forms.Select(choices=[("", "every site"), *sites])
+    return sites
+
+
 @page
 def documents(request: HttpRequest) -> HttpResponse:
     """Which documents there are, to choose from and to take along; how many they are and how large."""
     choice, at, person = Choice(request.GET, auto_id="filter-%s"), timezone.now(), reader(request)
-    sites = readable_sites(person, at).values_list("code", "name")
-    choice.fields["site"].widget = forms.Select(choices=[("", "every site"), *sites])
+    sites = offer_sites(choice, person, at)
     extent = (
         export_size(filter_documents(access.readable_documents(person, at), **choice.cleaned_data), at=at)
         if choice.is_valid()
@@ -89,24 +100,25 @@ class ExportForm(ActForm):
 ExportForm.base_fields = {**Choice.base_fields, **ExportForm.base_fields}
 
 
-class ExportView(ActView):
+class ExportView(HaveDoneView):
     form_class = ExportForm
-    template_name = "reels/form.html"
+    before = "documents-page"
     title, button = "Many records in one file", "Have them put together"
     says = (
         "A worker puts the newest document of each inspection that you may see into a ZIP file with a manifest. It is "
         "there for two days, for you alone."
     )
-    task = ""
 
     def form_options(self) -> dict[str, Any]:
         return {"initial": {name: self.request.GET.get(name, "") for name in Choice.base_fields}}
 
-    def do(self, data: dict[str, Any]) -> None:
-        self.task = reverse("task", args=[export_task.have_exported(data, actor=self.actor, at=self.at).pk])
+    def form(self, data: QueryDict | None = None, files: MultiValueDict[str, Any] | None = None) -> ActForm:
+        form = super().form(data, files)
+        offer_sites(form, self.person, self.at)
+        return form
 
-    def done_at(self) -> str:
-        return self.task or reverse("documents-page")
+    def put(self, data: dict[str, Any]) -> TaskRun:
+        return export_task.have_exported(data, actor=self.actor, at=self.at)
 
     def context(self) -> dict[str, Any]:
         return {"section": "documents"}

@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.urls import reverse
 
-from inspections.access import any_authorisation_for
+from inspections.access import MAY_END_HOLDS, may_end_machine_hold
 from inspections.domain.act_fields import HoldFields, InstallationFields, MachineFields, RemovalFields, SiteFields
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
@@ -223,7 +223,7 @@ class HoldView(ReelActView):
 class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
     means = "Record what was found or done."
-    needs = (Act.RELEASE, Act.MAINTAIN)
+    needs = MAY_END_HOLDS
     form_class = ReasonForm
 
     def do(self, data: dict[str, Any]) -> None:
@@ -246,8 +246,7 @@ class MachineHoldEndView(ActView):
 
     def require_allowed(self) -> None:
         if self.hold:
-            where = Reel(type=self.hold.reel.type, site=self.machine.site)
-            any_authorisation_for(self.person, maintenance.MAY_END_HOLDS, where, self.at)
+            may_end_machine_hold(self.person, self.hold, self.at)
 
     def elsewhere(self) -> str:
         return "" if self.hold else self.done_at()

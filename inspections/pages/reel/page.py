@@ -24,7 +24,7 @@ from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
 from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
-from inspections.services.maintenance import MAY_END_HOLDS, MAY_LOG_EVENTS
+from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
 from reels.models import HistoryEntry, Installation, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
@@ -107,7 +107,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "filter": chosen,
         "acts": [*acts_on_count([] if reel.is_stopped else counts, held), *acts_on(reel, held)],
         "may_maintain": Act.MAINTAIN in held,
-        "may_end_holds": bool(held.intersection(MAY_END_HOLDS)),
+        "may_end_holds": bool(held.intersection(access_of_acts.MAY_END_HOLDS)),
     }
 
 
