@@ -254,11 +254,11 @@ class RulesChanged(NotSignable):
 
 
 class CountIsOutlier(NotSignable):
-    """told: what is surprising, beginning with the offer to log a cut."""
+    """told: what is surprising, and what explains it best."""
 
     code = "count_surprises"
     title = "The count does not fit the reel's history"
-    message = "{told} Log the cut if one was made, read the reel again, or say why the count stands; then sign."
+    message = "{told} Read the reel again, log the cut if one was made, or say why the count stands; then sign."
 
 
 class NoOutlier(Refused):

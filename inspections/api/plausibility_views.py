@@ -21,7 +21,7 @@ class PlausibilityOut(Out):
     """Everything but the first is null until both people have keyed everything and the count is worked out."""
 
     is_weighed = YesNo()
-    told = Text(allow_null=True, help_text="In words; an offer to log a cut comes first.")
+    told = Text(allow_null=True, help_text="In words; what explains the count best comes first.")
     is_surprising = YesNo(allow_null=True)
     waits_for_a_reason = YesNo(allow_null=True, help_text="Whether it can't be signed before somebody gives one.")
     chance = serializers.FloatField(allow_null=True, help_text="Of a count as odd, without a slip or an unlogged cut.")

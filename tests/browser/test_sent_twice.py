@@ -46,6 +46,7 @@ def tap_until_stored(page: Page, name: str, model) -> None:
 
 def opened(page: Page, live_server, metres: str) -> None:
     page.goto(f"{live_server.url}{CUT_PAGE}")
+    page.get_by_label("Date and time, in the site's time zone").fill("2026-03-02T08:30")
     page.get_by_label("Cable removed, in metres").fill(metres)
     page.get_by_label("Remark").fill("frayed")
 

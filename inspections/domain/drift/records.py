@@ -171,6 +171,11 @@ class Plausibility:
         """Whether it needs a logged cut, a fresh reading or a reason before it's signed."""
         return self.tail < OUTLIER_TAIL
 
+    @property
+    def is_cut_likelier(self) -> bool:
+        """Whether a cut explains the count better than a slip. Where neither does, the reel is read again first."""
+        return self.p_cut_alone > self.p_slip
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recount:

@@ -134,7 +134,7 @@ BY_GENERAL_RATES = " This is by general rates: the fleet's own are not learned y
 
 
 def plausibility_in_words(weighed: Plausibility, unit: LengthUnit = LengthUnit.METRES) -> str:
-    """What to say about a count just keyed, lengths in a unit; the offer to log a cut comes first."""
+    """What to say about a count just keyed, lengths in a unit; what explains it best comes first."""
     if not weighed.comparable:
         return "There is no earlier count of this cable to compare with."
     off = weighed.seen_turns - weighed.expected_turns
@@ -148,13 +148,18 @@ def plausibility_in_words(weighed: Plausibility, unit: LengthUnit = LengthUnit.M
 
 
 def _what_explains(weighed: Plausibility, unit: LengthUnit) -> str:
-    sentences = []
+    """What is likelier comes first."""
+    explanations = []
     if weighed.p_cut_alone >= WORTH_SAYING:
-        sentences.append(f"A cut of about {_long(weighed.cut_m, unit)} would explain it: was one made? Log it now.")
+        cut = f"a cut of about {_long(weighed.cut_m, unit)}: was one made? Log it now."
+        explanations.append((weighed.p_cut_alone, cut))
     if weighed.p_slip >= WORTH_SAYING and weighed.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
-        begin = "So would" if sentences else "What would explain it is"
-        sentences.append(f"{begin} a slip: {SLIP_WORDS[weighed.likeliest_slip]}.")
-    return " ".join(sentences) or "Neither a cut of a usual length nor an ordinary slip explains it."
+        explanations.append((weighed.p_slip, f"a slip: {SLIP_WORDS[weighed.likeliest_slip]}."))
+    if not explanations:
+        return "Neither a cut of a usual length nor an ordinary slip explains it."
+    best, *others = (words for _, words in sorted(explanations, reverse=True))
+    begin = "What explains it best is" if others else "What would explain it is"
+    return " ".join([f"{begin} {best}", *(f"Less likely is {other}" for other in others)])
 
 
 def _how_often(tail: float) -> str:

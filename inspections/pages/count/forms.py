@@ -1,7 +1,6 @@
 """The forms of a count. What they take is the rules' matter; they only read what was typed."""
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -20,7 +19,6 @@ from reels.domain.words import Parity, Side
 from reels.models import Publication
 from reels.pages.act_fields import KEYED, LINE, READ_OFF, asks
 from reels.pages.acts import ActForm
-from reels.services.reels import CableEventFacts
 
 ANOTHER = ("", "another one, keyed below")
 _ASKED = [name for name in fields_of(Preparation) if not name.endswith("_sound")]
@@ -298,24 +296,6 @@ class PasswordForm(ActForm):
 
 class ConfirmForm(ActForm):
     """An act that needs nothing but being meant."""
-
-
-@asks(
-    CableEventFacts, "length_removed_m", "happened_at", "document", "remark", "answers",
-    length_removed_m={
-        "label": "Length cut off, in metres", "required": True, "min_value": 0, "max_digits": 9,
-        "error_messages": {"required": "Say how much was cut off."},
-    },
-    happened_at={"label": "When it was cut", "error_messages": {"required": "Say when it was cut."}},
-    document={"label": "Document", "help_text": "Such as a work order."}, remark=LINE,
-)  # fmt: skip
-class ForgottenCutForm(ActForm):
-    """A cut that was made and not logged."""
-
-
-def cut_before(done_at: datetime) -> dict[str, Any]:
-    """A forgotten cut was made before the count, at the latest."""
-    return {"happened_at": done_at - timedelta(hours=1)}
 
 
 @asks(ReleaseFields, decision={"widget": forms.RadioSelect})

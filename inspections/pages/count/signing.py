@@ -10,19 +10,19 @@ from inspections.domain import drift
 from inspections.domain.words import InspectionState, Meaning
 from inspections.models import Inspection
 from inspections.pages.count.deciding import InspectionActView
-from inspections.pages.count.forms import ForgottenCutForm, PasswordForm, ReasonForm, cut_before
+from inspections.pages.count.forms import PasswordForm, ReasonForm
 from inspections.pages.count.inspection_page import inspection_page
+from inspections.pages.reel.acts import CutForm
 from inspections.queries.findings import is_stopped
 from inspections.queries.histories import plausibility_of
 from inspections.services import counting, maintenance, outliers, signing
 from reels.domain.words import LengthUnit
 from reels.models import Person
 from reels.pages.acts import ActForm
-from reels.pages.formats import length
 from reels.services.reels import CableEventFacts
 
 FORMS: dict[str, type[ActForm]] = {
-    "cut": ForgottenCutForm, "read_again": ReasonForm, "accept": ReasonForm, "sign": PasswordForm
+    "cut": CutForm, "read_again": ReasonForm, "accept": ReasonForm, "sign": PasswordForm
 }  # fmt: skip
 
 
@@ -33,7 +33,7 @@ class Weighed:
     said: str
     is_surprising: bool
     is_open: bool
-    cut: str
+    is_cut_likelier: bool
 
 
 class ResultView(InspectionActView):
@@ -52,8 +52,8 @@ class ResultView(InspectionActView):
         return self.form_of(self.which, data) if self.which else ActForm()
 
     def form_of(self, which: str, data: QueryDict | None = None) -> ActForm:
-        initial = cut_before(self.row.done_at) if which == "cut" else None
-        return FORMS[which](data, initial=initial, auto_id=f"{which}_%s")
+        options: dict[str, Any] = {"unit": self.person.length_unit} if which == "cut" else {}
+        return FORMS[which](data, auto_id=f"{which}_%s", **options)
 
     def context(self) -> dict[str, Any]:
         """All forms that the page offers, and the one that was refused."""
@@ -98,7 +98,7 @@ def _weighed(inspection: Inspection, person: Person) -> Weighed | None:
         said=drift.plausibility_in_words(plausibility, LengthUnit(person.length_unit)),
         is_surprising=plausibility.is_outlier,
         is_open=outliers.open_outlier(inspection) is not None,
-        cut=length(plausibility.cut_m, person.length_unit, 1) if plausibility.cut_m else "",
+        is_cut_likelier=plausibility.is_cut_likelier,
     )
 
 

@@ -1,10 +1,8 @@
 """The page of one act on a reel."""
 
-from datetime import datetime
 from typing import Any, ClassVar
 
 from django.urls import reverse
-from django.utils import timezone
 
 from inspections import access
 from inspections.domain.words import Act
@@ -79,8 +77,3 @@ class ReelChanged(ChangedMeanwhile):
         "This was not stored. Since the form was opened, something else was recorded for {subject}: {title} "
         "({by}). What you typed is still here; if it still holds, send it."
     )
-
-
-def now_at_site(at: datetime) -> datetime:
-    """The moment, as a form offers it."""
-    return timezone.localtime(at).replace(second=0, microsecond=0)

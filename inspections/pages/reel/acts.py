@@ -9,7 +9,7 @@ from inspections.access import MAY_END_HOLDS, may_end_machine_hold
 from inspections.domain.act_fields import HoldFields, InstallationFields, MachineFields, RemovalFields, SiteFields
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
-from inspections.pages.reel.act_page import ReelActView, now_at_site
+from inspections.pages.reel.act_page import ReelActView
 from inspections.queries.counts import cable_events_of, latest_signed
 from inspections.services import machine_checks, maintenance, setup
 from reels import access
@@ -64,9 +64,7 @@ class CableEventView(ReelActView):
     withdraws = "this withdraws them"
 
     def form_options(self) -> dict[str, Any]:
-        return {
-            "unit": self.person.length_unit, "initial": {"happened_at": now_at_site(self.at)}
-        }  # fmt: skip
+        return {"unit": self.person.length_unit}  # and no time: one that is filled in is taken for the true one
 
     def do(self, data: dict[str, Any]) -> None:
         facts = CableEventFacts(kind=self.kind, **data)

@@ -116,12 +116,24 @@ def test_a_count_just_keyed_is_held_against_the_history() -> None:
     assert drift.plausibility_in_words(as_ever) == "The count fits the reel's history: 0.2 wraps fewer than expected."
     assert drift.plausibility_in_words(lower) == (
         "The count is 6.2 wraps fewer than the history predicts; without a cut or a slip that happens once in 40,000 "
-        "counts. A cut of about 11.8 m would explain it: was one made? Log it now."
+        "counts. What would explain it is a cut of about 11.8 m: was one made? Log it now."
     )
     assert drift.plausibility_in_words(misread) == (
         "The count is 27.8 wraps more than the history predicts; without a cut or a slip that happens less than once "
         "in a million counts. What would explain it is a slip: a flange scale misread by a layer or two."
     )
+
+
+def test_the_likelier_of_a_cut_and_a_slip_is_said_first() -> None:
+    weighed = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
+    weighed = replace(weighed, p_cut_alone=0.6, p_slip=0.3, likeliest_slip=Slip.SCALE)
+    cut, slip = "a cut of about 11.8 m: was one made? Log it now.", "a slip: a flange scale misread by a layer or two."
+    assert drift.plausibility_in_words(weighed).endswith(f"What explains it best is {cut} Less likely is {slip}")
+    misread = replace(weighed, p_cut_alone=0.3, p_slip=0.6)
+    assert drift.plausibility_in_words(misread).endswith(f"What explains it best is {slip} Less likely is {cut}")
+    assert (weighed.is_cut_likelier, misread.is_cut_likelier) == (True, False)
+    neither = replace(weighed, p_cut_alone=0.0, p_slip=0.0)
+    assert not neither.is_cut_likelier
 
 
 @pytest.mark.parametrize(
@@ -203,7 +215,7 @@ def test_the_sentence_says_lengths_in_feet_to_whoever_prefers_them() -> None:
 
 def test_the_words_for_a_count_just_keyed_are_in_feet_too() -> None:
     lower = drift.plausibility(counted(STEADY), CountSeen(at=day(180), layers=12, wraps=4))
-    assert f"A cut of about {lower.cut_m / 0.3048:.1f} ft would" in drift.plausibility_in_words(lower, LengthUnit.FEET)
+    assert f"a cut of about {lower.cut_m / 0.3048:.1f} ft:" in drift.plausibility_in_words(lower, LengthUnit.FEET)
 
 
 def test_flags_keep_the_expected_share_of_false_ones() -> None:

@@ -1,5 +1,6 @@
 """What follows the keying: compared, weighed and signed; referred and released; ended; taken back."""
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -87,20 +88,46 @@ def test_a_signature_sent_twice_is_one_signature(cast, worked_out):
     assert SignOff._base_manager.count() == 1
 
 
-def test_a_surprising_count_first_offers_to_log_a_cut_dated_before_the_count(cast, surprising):
-    html = page_of(logged_in(cast.technician), address(surprising, "result"))
+def order_of(html):
+    """What a page offers, as it stands there, and which of it is open."""
+    ways = re.findall(r"<details class=\"sheet\"( open)?>\s*<summary>([^<]*)</summary>", html)
+    return [("+ " if is_open else "") + summary for is_open, summary in ways]
+
+
+@pytest.mark.parametrize(
+    ("before", "told", "ways"),
+    [
+        ({"scale_left": 15, "scale_right": 14}, "is a slip: a flange scale misread",
+         ["+ Read the reel again", "A cut was made: log it now"]),
+        ({"hand_wraps": 18, "gauge_wraps": 18}, "is a cut of about",
+         ["+ A cut was made: log it now", "No cut was made: read the reel again"]),
+    ],
+)  # fmt: skip
+def test_what_explains_a_surprising_count_best_is_open_and_comes_first(cast, before, told, ways):
+    for days in (90, 60, 30):
+        builders.signed_count(cast, at=NOW - timedelta(days=days), **before)
+    inspection = builders.read(cast, builders.open_count(cast))
+    html = page_of(logged_in(cast.technician), address(inspection, "result"))
     assert faults_of(html) == []
-    assert (
-        html.index("A cut was made: log it now")
-        < html.index("read the reel again")
-        < html.index("accept it with a reason")
-    )
-    assert 'value="2026-03-02T08:00"' in html
+    assert told in html
+    assert order_of(html) == [*ways, "The count is right: accept it with a reason"]
     assert "Sign as" not in html
+    [time] = re.findall(r'<input[^>]*name="happened_at"[^>]*>', html)
+    assert "value" not in time
+
+
+def test_a_forgotten_cut_is_logged_at_the_time_and_in_the_unit_that_were_typed(cast, surprising):
     sent = {"act": "cut", "token": "b", "length_removed_m": "104", "happened_at": "2026-02-20T10:00"}
     assert send(logged_in(cast.technician), address(surprising, "result"), **sent).status_code == 302
     [cut] = CableEvent._base_manager.all()
     assert (str(cut.length_removed_m), cut.happened_at.isoformat()) == ("104.000", "2026-02-20T10:00:00+00:00")
+
+
+def test_a_forgotten_cut_without_its_time_is_refused(cast, surprising):
+    answer = send(logged_in(cast.technician), address(surprising, "result"), act="cut", length_removed_m="104")
+    assert answer.status_code == 422
+    assert order_of(answer.content.decode())[:2] == ["+ Read the reel again", "+ A cut was made: log it now"]
+    assert not CableEvent._base_manager.exists()
 
 
 def test_a_surprising_count_is_signed_only_once_somebody_said_why(cast, surprising):
@@ -121,8 +148,9 @@ def test_a_cut_without_a_length_is_refused_and_its_remark_kept(cast, surprising)
     sent = {"act": "cut", "token": "e", "length_removed_m": "", "happened_at": "2026-02-20T10:00", "remark": "Frayed."}
     answer = send(logged_in(cast.technician), address(surprising, "result"), **sent)
     assert answer.status_code == 422
-    assert "Say how much was cut off." in answer.content.decode()
-    assert 'value="Frayed."' in answer.content.decode()
+    html = answer.content.decode()
+    assert "Nothing is entered; this is needed." in html
+    assert "Frayed.</textarea>" in html
 
 
 def test_help_asked_for_refers_the_count_and_an_authorised_person_releases_it(cast):
