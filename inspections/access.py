@@ -7,7 +7,16 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from inspections.domain.words import Act
 from inspections.errors import NotAnInstructor, NotAuthorised
-from inspections.models import Authorisation, DriftFlag, Exercise, Finding, FindingKind, Inspection, SetupValues
+from inspections.models import (
+    Authorisation,
+    DriftFlag,
+    Exercise,
+    Finding,
+    FindingKind,
+    FindingNumber,
+    Inspection,
+    SetupValues,
+)
 from reels import access as reel_access
 from reels.errors import OnlyInPerson
 from reels.models import MachineHold, Person, Posting, Reel, Site
@@ -131,6 +140,11 @@ def readable_findings(person: Person, at: datetime) -> QuerySet[Finding]:
     return Finding.objects.filter(_of_readable_reel(person, at)).select_related(
         "reel__type", "reel__site", "reel__chain", "inspection", "recorded_by", "lowered_by", "closed_by"
     )
+
+
+def finding_numbers(person: Person, at: datetime) -> QuerySet[FindingNumber]:
+    """Of the reels that the person may see, by their sites."""
+    return FindingNumber.objects.filter(reel_access.at_readable_sites(person, at))
 
 
 def finding_for_read(finding_id: int, person: Person, at: datetime) -> Finding:

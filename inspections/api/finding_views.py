@@ -137,6 +137,6 @@ class FindingCountsEndpoint(Endpoint):
     @read("findings_count", FindingCountsOut, query=FindingCountsQuery)
     def get(self, call: Call) -> dict[str, Any]:
         """How many findings of each kind there are on the reels of each type, at one's sites."""
-        rows = access.readable_findings(call.actor.person, call.at)
-        rows = matching(rows, call.query, site="reel__site__code", reel_type="reel__type__code")
-        return {"results": counts_by_kind(rows)}
+        numbers = access.finding_numbers(call.actor.person, call.at)
+        numbers = matching(numbers, call.query, site="site__code", reel_type="type__code")
+        return {"results": counts_by_kind(numbers)}

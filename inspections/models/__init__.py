@@ -19,7 +19,7 @@ from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, 
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
 from inspections.models.practice import Exercise, ReadinessAsked
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
-from inspections.models.status import FlaggedReel, ReelNumber, ReelStatusRow
+from inspections.models.status import FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow
 
 __all__ = [
     "AcceptedOutlier",
@@ -29,6 +29,7 @@ __all__ = [
     "Exercise",
     "Finding",
     "FindingKind",
+    "FindingNumber",
     "FindingPhoto",
     "FlaggedReel",
     "GaugeUse",

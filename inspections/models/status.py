@@ -33,6 +33,9 @@ class ReelStatusRow(models.Model):
     has_open_flag = models.BooleanField()
     is_flagged = models.BooleanField(default=False, db_default=False, help_text="See FlaggedReel.")
     names = models.TextField(default="", db_default="", help_text="What it is searched by: see queries/search.py.")
+    findings = models.JSONField(
+        default=list, help_text="Of each kind: part, kind, its words; how many are recorded, open, and open stops."
+    )
 
     class Meta:
         db_table = "reports_standing"
@@ -74,9 +77,35 @@ class ReelNumber(models.Model):
     reels = models.IntegerField()
     open_flags = models.IntegerField(help_text="Of these reels, those with drift under review; 0 by week.")
     flagged = models.IntegerField(default=0, db_default=0, help_text="Of these reels, those flagged; 0 by week.")
+    place_columns = ("site_id", "status", "type_id", "week")
+    sum_columns = ("reels", "open_flags", "flagged")
 
     class Meta:
+        verbose_name_plural = "numbers of reels"
         indexes = [models.Index(fields=("site", "week", "status", "type"), name="number_by_place")]
 
     def __str__(self) -> str:
         return f"{self.reels:+} {self.status}"
+
+
+class FindingNumber(models.Model):
+    """So many findings of a kind more, or fewer, and so many reels that have any: added and folded as ReelNumber is."""
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+", db_index=False)
+    type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
+    part = models.CharField(max_length=11)
+    kind = models.CharField(max_length=30)
+    kind_words = models.CharField(max_length=80)
+    reels = models.IntegerField()
+    recorded = models.IntegerField()
+    open = models.IntegerField()
+    stops = models.IntegerField(help_text="Of those that are open.")
+    place_columns = ("site_id", "type_id", "part", "kind", "kind_words")
+    sum_columns = ("reels", "recorded", "open", "stops")
+
+    class Meta:
+        verbose_name_plural = "numbers of findings"
+        indexes = [models.Index(fields=("site", "type"), name="finding_number_by_place")]
+
+    def __str__(self) -> str:
+        return f"{self.recorded:+} {self.kind_words}"

@@ -33,9 +33,10 @@ def findings(request: HttpRequest) -> HttpResponse:
     rows = matching(access.readable_findings(person, at), form.chosen, site="reel__site__code", type="reel__type__code")
     still_open = with_photos(rows.filter(closed_at__isnull=True))
     total = counted_if_few(still_open)
+    numbers = matching(access.finding_numbers(person, at), form.chosen, site="site__code", type="type__code")
     shown = {
         "filter": form,
-        "counts": [{**each, "part": ReelPart(each["part"]).spoken} for each in counts_by_kind(rows)],
+        "counts": [{**each, "part": ReelPart(each["part"]).spoken} for each in counts_by_kind(numbers)],
         "pages": page_by_place(still_open, ORDER, request.GET, SIZE, _line, total=total, kept=form.chosen),
     }
     return show(request, "inspections/finding_list.html", {"list": shown, "section": "findings"})

@@ -1,14 +1,15 @@
 """Findings: those that are open, what each says to whom, and what may still be told to nobody."""
 
-from collections.abc import Callable, Iterable
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, F, Max, Q, QuerySet
+from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity
 from inspections.errors import FindingMissing, StopFindingOpen
-from inspections.models import Finding, FindingKind, FindingPhoto, Inspection, Participant
+from inspections.models import Finding, FindingKind, FindingNumber, FindingPhoto, Inspection, Participant
 from inspections.queries.keyings import may_be_read
 from reels.errors import NotFound
 from reels.models import Person, Reel, ReelType
@@ -90,16 +91,29 @@ def kind_for(reel_type: ReelType, part: str, code: str) -> FindingKind | None:
     return FindingKind.objects.filter(reel_type=reel_type, part=part, code=code, is_offered=True).first()
 
 
-def counts_by_kind(rows: QuerySet[Finding]) -> list[dict[str, Any]]:
-    """How many of the findings are of each kind on the reels of each type, the most recorded first. One query."""
-    is_open = Q(closed_at__isnull=True)
-    by_kind = rows.order_by().values("part", "kind", reel_type=F("reel__type__code"))
-    counted = by_kind.annotate(
-        kind_words=Max("kind_words"), recorded=Count("pk"), open=Count("pk", filter=is_open),
-        stops=Count("pk", filter=is_open & Q(severity=Severity.STOP)), reels=Count("reel", distinct=True),
-    )  # fmt: skip
-    rows_of_kinds: Any = counted.order_by("-recorded", "reel_type", "part", "kind")
-    return list(rows_of_kinds)
+_IS_OPEN = Q(closed_at__isnull=True)
+NUMBERS = {
+    "n": Count("pk"), "n_open": Count("pk", filter=_IS_OPEN),
+    "n_stops": Count("pk", filter=_IS_OPEN & Q(severity=Severity.STOP)),
+}  # fmt: skip
+
+
+def summaries_of(reels: Collection[int]) -> dict[int, list[list[Any]]]:
+    """The findings of those reels that have any, as their status rows keep them: see ReelStatusRow. One query."""
+    place = ("reel", "part", "kind", "kind_words")
+    rows = Finding.objects.filter(reel__in=reels).order_by(*place).values(*place).annotate(**NUMBERS)
+    summaries: dict[int, list[list[Any]]] = defaultdict(list)
+    for reel, *summary in rows.values_list(*place, *NUMBERS):
+        summaries[reel].append(summary)
+    return summaries
+
+
+def counts_by_kind(rows: QuerySet[FindingNumber]) -> list[dict[str, Any]]:
+    """How many findings of each kind there are on the reels of each type, the most recorded first. One query."""
+    by_kind = rows.order_by().values("part", "kind", reel_type=F("type__code"))
+    sums = {name: Sum(name) for name in FindingNumber.sum_columns}
+    counted: Any = by_kind.annotate(kind_words=Max("kind_words"), **sums).filter(recorded__gt=0)
+    return list(counted.order_by("-recorded", "reel_type", "part", "kind"))
 
 
 # Who may see where one lies -------------------------------------------------------------------------------------------

@@ -1,21 +1,17 @@
 """Where each reel stands, and since when. For many reels at a time."""
 
-from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from datetime import UTC, datetime, time, timedelta
 from typing import Any, NamedTuple
 
 from django.db.models import (
-    BigIntegerField,
     Count,
-    DateField,
     F,
     Q,
     QuerySet,
     Sum,
-    Value,
 )
-from django.db.models.functions import Cast, TruncWeek
 
 from inspections.domain.words import LIVE, InspectionState, Meaning, ReelStatus, Role
 from inspections.models import (
@@ -33,6 +29,8 @@ from inspections.models import (
     SignOff,
 )
 from inspections.queries.currency import ended_since
+from inspections.queries.findings import summaries_of
+from inspections.queries.numbers import week_of
 from inspections.queries.search import as_searched
 from reels.models import CableEvent, Hold, Installation, Reel, ReelEvent, ReelType
 from reels.queries import Row
@@ -109,9 +107,10 @@ def _with_moments(reels: QuerySet[Reel]) -> list[Any]:
     for table, names in _LAST:
         for pk, *values in table.filter(reel__in=by_id).values_list("reel", *names.values()):
             vars(by_id[pk]).update(zip(names, values, strict=True))
+    findings = summaries_of(by_id)
     ended = ended_since({reel.pk: reel.counted_at for reel in rows if reel.counted_at})
     for reel in rows:
-        reel.ended = reel.pk in ended
+        reel.ended, reel.of_findings = reel.pk in ended, findings.get(reel.pk, [])
     _add_of_live_counts({reel.live_id: reel for reel in rows if reel.live_id})
     signed = {reel.signed_id: reel for reel in rows if reel.signed_id}
     if signed:
@@ -211,7 +210,7 @@ def _status_row(reel: Any) -> ReelStatusRow:
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
         values_machine=reel.values_machine or "", hold_why=reel.held_why or "",
-        has_open_flag=reel.open_flag is not None, is_flagged=reel.flagged_id is not None,
+        has_open_flag=reel.open_flag is not None, is_flagged=reel.flagged_id is not None, findings=reel.of_findings,
         names=as_searched(reel.serial, reel.machine_serial, reel.host,
                           *(vars(reel)[name] for name in (*Meaning, *Role))),
     )  # fmt: skip
@@ -234,12 +233,6 @@ class NumberAt(NamedTuple):
     due: int
     flagged: int
     open: int
-
-
-def week_of(moment: datetime) -> date:
-    """The Monday, in UTC, of the week in which it lies."""
-    day = moment.astimezone(UTC).date()
-    return day - timedelta(days=day.weekday())
 
 
 class DueBefore(NamedTuple):
@@ -313,58 +306,3 @@ def _by_place(rows: QuerySet[ReelStatusRow]) -> dict[tuple[int, str], int]:
     return {
         (site, status): n for site, status, n in rows.order_by().values_list("site", "status").annotate(Count("pk"))
     }
-
-
-def numbers_amiss() -> list[ReelNumber]:
-    """What is missing in the kept numbers of reels, or too much, by the status rows; nothing where they are right.
-
-    One query, so that both are of one moment.
-    """
-    no_type, no_week = Cast(Value(None), BigIntegerField()), Cast(Value(None), DateField())
-    none = Cast(Value(0), BigIntegerField())
-    week = TruncWeek("last_at", tzinfo=UTC, output_field=DateField())
-    rows, kept = ReelStatusRow.objects.order_by(), ReelNumber.objects.order_by()
-    place = ("site", "status", "of_type", "of_week")
-    by_type = rows.annotate(of_type=F("type_id"), of_week=no_week).values(*place).annotate(
-        n=Count("pk"), n_open=Count("pk", filter=Q(has_open_flag=True)),
-        n_flagged=Count("pk", filter=Q(is_flagged=True)),
-    )  # fmt: skip
-    by_week = rows.annotate(of_type=no_type, of_week=week).values(*place).annotate(
-        n=Count("pk"), n_open=none, n_flagged=none
-    )  # fmt: skip
-    less = kept.annotate(of_type=F("type_id"), of_week=F("week")).values(*place).annotate(
-        n=-Sum("reels"), n_open=-Sum("open_flags"), n_flagged=-Sum("flagged")
-    )  # fmt: skip
-    first, *others = (each.values_list(*place, "n", "n_open", "n_flagged") for each in (by_type, by_week, less))
-    every: Any = first.union(*others, all=True)
-    sums: dict[Place, list[int]] = defaultdict(lambda: [0, 0, 0])
-    for site, status, of_type, of_week, *numbers in every:
-        _add_up(sums[site, status, of_type, of_week], numbers)
-    return as_numbers(sums)
-
-
-Place = tuple[int, str, int | None, date | None]  # site, status, and type or week
-
-
-def moves(before: Iterable[ReelStatusRow], after: Iterable[ReelStatusRow]) -> list[ReelNumber]:
-    """What makes the numbers with some rows as they were into those with the rows as they are. No query."""
-    sums: dict[Place, list[int]] = defaultdict(lambda: [0, 0, 0])
-    for sign, rows in ((-1, before), (1, after)):
-        for row in rows:
-            here = row.site_id, row.status
-            _add_up(sums[*here, row.type_id, None], [sign, sign * row.has_open_flag, sign * row.is_flagged])
-            _add_up(sums[*here, None, week_of(row.last_at)], [sign, 0, 0])
-    return as_numbers(sums)
-
-
-def as_numbers(sums: Mapping[Place, Sequence[int]]) -> list[ReelNumber]:
-    """Rows of sums (reels, those with drift under review, those flagged), without those of nothing."""
-    return [
-        ReelNumber(site_id=site, status=status, type_id=of_type, week=week,
-                   reels=n, open_flags=n_open, flagged=n_flagged)
-        for (site, status, of_type, week), (n, n_open, n_flagged) in sums.items() if n or n_open or n_flagged
-    ]  # fmt: skip
-
-
-def _add_up(sums: list[int], numbers: Iterable[int]) -> None:
-    sums[:] = map(int.__add__, sums, numbers)

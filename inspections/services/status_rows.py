@@ -8,14 +8,16 @@ more there, the sum of all rows is the number, and the worker folds many of them
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Set
 from functools import partial
+from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 
 from inspections import names_index
 from inspections.domain.words import LIVE
-from inspections.models import FlaggedReel, Participant, ReelNumber, ReelStatusRow
-from inspections.queries.status import READ_FROM, as_numbers, moves, numbers_amiss, status_rows_of
+from inspections.models import FindingNumber, FlaggedReel, Participant, ReelNumber, ReelStatusRow
+from inspections.queries.numbers import moves, numbers_amiss, rows_of_sums
+from inspections.queries.status import READ_FROM, status_rows_of
 from reels import access
 from reels.models import Machine, Person, Reel, ReelType, columns
 from reels.services import tasks
@@ -99,7 +101,8 @@ def status_faults() -> Iterator[tuple[str, str]]:
                 yield f"reel {row.serial}", why
         last = ids[-1]
     for amiss in numbers_amiss():
-        yield "numbers of reels", f"the kept numbers of reels need {amiss} at {amiss.site}"
+        what = str(amiss._meta.verbose_name_plural)
+        yield what, f"the kept {what} need {amiss} at {amiss.site}"
 
 
 @transaction.atomic
@@ -126,11 +129,18 @@ def _store(rows: list[ReelStatusRow], kept: Mapping[int, ReelStatusRow]) -> None
 # Numbers of reels -----------------------------------------------------------------------------------------------------
 
 
-def _add(numbers: list[ReelNumber]) -> None:
-    ReelNumber.objects.bulk_create(numbers)
-    if any(number.pk % FOLD_EVERY == 0 for number in numbers):
-        # After the commit, and whatever comes of it: no act waits for the queue, or fails because it is full.
-        transaction.on_commit(partial(tasks.put, fold_numbers, key="numbers", title="Numbers of reels"), robust=True)
+_SUMMED: tuple[type[Any], ...] = (ReelNumber, FindingNumber)
+
+
+def _add(numbers: list[Any]) -> None:
+    for model in _SUMMED:
+        rows = [number for number in numbers if isinstance(number, model)]
+        model._default_manager.bulk_create(rows)
+        if any(number.pk % FOLD_EVERY == 0 for number in rows):
+            # After the commit, and whatever comes of it: no act waits for the queue, or fails because it is full.
+            transaction.on_commit(
+                partial(tasks.put, fold_numbers, key="numbers", title="Numbers of reels"), robust=True
+            )
 
 
 @leased
@@ -143,16 +153,22 @@ def fold_numbers(context: HeldTask) -> None:
 
 def fold() -> None:
     """The same, within a transaction."""
+    for model in _SUMMED:
+        _fold(model)
+
+
+def _fold(model: type[Any]) -> None:
     by_place = defaultdict(list)
-    for row in ReelNumber.objects.select_for_update():
-        by_place[row.site_id, row.status, row.type_id, row.week].append(row)
+    for row in model.objects.select_for_update():
+        by_place[tuple(getattr(row, name) for name in model.place_columns)].append(row)
     many = {place: rows for place, rows in by_place.items() if len(rows) > 1}
     folded = [row.pk for rows in many.values() for row in rows]
     for start in range(0, len(folded), AT_ONCE):
-        ReelNumber.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
-    columns = ("reels", "open_flags", "flagged")
-    sums = {place: [sum(getattr(row, name) for row in rows) for name in columns] for place, rows in many.items()}
-    ReelNumber.objects.bulk_create(as_numbers(sums))
+        model.objects.filter(pk__in=folded[start : start + AT_ONCE]).delete()
+    sums = {
+        place: [sum(getattr(row, name) for row in rows) for name in model.sum_columns] for place, rows in many.items()
+    }
+    model.objects.bulk_create(rows_of_sums(model, sums))
 
 
 def keep_flagged(flagged: Set[int]) -> None:

@@ -16,7 +16,8 @@ from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
 from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import is_stopped
-from inspections.queries.status import DueBefore, is_due_before, numbers_amiss, numbers_at, status_rows_of
+from inspections.queries.numbers import numbers_amiss
+from inspections.queries.status import DueBefore, is_due_before, numbers_at, status_rows_of
 from inspections.services import counting, findings, flags, machine_checks, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault

@@ -7,7 +7,8 @@ from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
 from inspections.domain.words import Point, ReelStatus
-from inspections.models import ReelNumber, ReelStatusRow
+from inspections.models import FindingNumber, ReelNumber, ReelStatusRow
+from inspections.queries.findings import counts_by_kind
 from inspections.queries.status import SINCE, numbers_by_status
 from inspections.services import maintenance, status_rows
 from reels.models import ReelType
@@ -16,6 +17,7 @@ from reels.services.history import Actor, ActRecorder
 from reports.services.verification import check_records
 from tests import builders, stories
 from tests.builders import Cast, later
+from tests.inspections.services.finding_steps import close
 from tests.pages_fleet import make_fleet
 from tests.worker import work_off
 
@@ -154,4 +156,33 @@ def test_numbers_that_are_not_those_of_the_rows_are_found_and_put_right():
     ReelNumber.objects.all().delete()
     call_command("rebuild_status")
     assert numbers_by_status(Q(), type__code=reel.type.code) == {ReelStatus.AWAITING_COUNT: 1}
+    assert check_records().broken is None
+
+
+def counted_kinds(**at):
+    rows = counts_by_kind(FindingNumber.objects.filter(**at))
+    return [(each["reel_type"], each["kind"], *(each[name] for name in FindingNumber.sum_columns)) for each in rows]
+
+
+def test_findings_are_counted_by_kind_and_go_with_their_reel_to_another_site():
+    cast = Cast.as_needed()
+    for serial in ("LW-0001", "LW-0002"):
+        builders.make_reel(serial)
+    first = builders.record_finding(cast.technician)
+    builders.record_finding(cast.technician)
+    builders.record_finding(cast.technician, serial="LW-0002", severity="watch")
+    assert counted_kinds() == [("w28", "kink", 2, 3, 3, 2)]
+    close(cast.releaser, first)
+    assert counted_kinds() == [("w28", "kink", 2, 3, 2, 1)]
+    builders.make_site("stane-field", "Stane Field")
+    maintenance.move(serial="LW-0002", site_code="stane-field", actor=Actor(cast.control), at=later(hours=1))
+    assert counted_kinds(site__code="kettle-point") == [("w28", "kink", 1, 2, 1, 1)]
+    assert counted_kinds(site__code="stane-field") == [("w28", "kink", 1, 1, 1, 0)]
+    with transaction.atomic():
+        status_rows.fold()
+    assert FindingNumber.objects.count() == 2  # one of each site
+    FindingNumber.objects.filter(site__code="stane-field").update(open=7)
+    assert "numbers of findings: the kept numbers of findings need" in str(check_records().broken)
+    call_command("rebuild_status")
+    assert counted_kinds(site__code="stane-field") == [("w28", "kink", 1, 1, 1, 0)]
     assert check_records().broken is None
