@@ -1,6 +1,6 @@
 """Who may do what with inspections and setup values: authorisations, as of the moment of the act."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -23,6 +23,7 @@ from reels.models import MachineHold, Person, Posting, Reel, Site
 from reels.services.history import Actor
 
 MAY_END_HOLDS = (Act.RELEASE, Act.MAINTAIN)
+ANSWERING = (Act.VERIFY, Act.RELEASE, Act.MAINTAIN)
 
 
 def authorisations_in_force(person: Person, at: datetime) -> QuerySet[Authorisation]:
@@ -185,11 +186,23 @@ def audited_sites(person: Person, at: datetime) -> QuerySet[Site]:
 
     All that an administrator may read. Three queries.
     """
+    return _sites_of_acts(person, (Act.VERIFY,), at)
+
+
+def answered_sites(person: Person, at: datetime) -> QuerySet[Site]:
+    """The sites that the person answers for: where they verify counts, release them or say what becomes of reels.
+
+    All that an administrator may read. Three queries.
+    """
+    return _sites_of_acts(person, ANSWERING, at)
+
+
+def _sites_of_acts(person: Person, acts: Sequence[Act], at: datetime) -> QuerySet[Site]:
     sites = reel_access.readable_sites(person, at)
-    verifies = authorisations_in_force(person, at).filter(act=Act.VERIFY)
-    if person.is_staff or verifies.filter(site__isnull=True).exists():
+    held = authorisations_in_force(person, at).filter(act__in=acts)
+    if person.is_staff or held.filter(site__isnull=True).exists():
         return sites
-    return sites.filter(pk__in=verifies.values("site"))
+    return sites.filter(pk__in=held.values("site"))
 
 
 # Practice -----------------------------------------------------------------------------------------------------------

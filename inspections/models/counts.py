@@ -51,7 +51,10 @@ class Inspection(Kept):
 
     class Meta:
         ordering = ("-done_at", "-id")
-        indexes = [models.Index(fields=("reel", "state", "-done_at"), name="inspection_by_reel")]
+        indexes = [
+            models.Index(fields=("reel", "state", "-done_at"), name="inspection_by_reel"),
+            models.Index(fields=("done_at",), name="inspection_by_time"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 name="inspection_one_at_a_time", fields=("reel",), condition=Q(state__in=sorted(LIVE))
@@ -212,6 +215,7 @@ class Referral(Kept):
 
     class Meta:
         ordering = ("id",)
+        indexes = [models.Index(fields=("referred_at",), name="referral_by_time")]
         constraints = [
             models.UniqueConstraint(
                 name="referral_one_open", fields=("inspection",), condition=Q(released_at__isnull=True)

@@ -25,6 +25,7 @@ class ImportedCount(Added):
 
     class Meta:
         ordering = ("counted_at", "id")
+        indexes = [models.Index(fields=("counted_at",), name="imported_count_by_time")]
         constraints = [models.UniqueConstraint(name="imported_count_once", fields=("reel", "counted_at"))]
 
     def __str__(self) -> str:
@@ -70,6 +71,10 @@ class DriftFlag(Kept):
 
     class Meta:
         ordering = ("id",)
+        indexes = [
+            models.Index(fields=("raised_at",), name="drift_flag_by_time"),
+            models.Index(fields=("closed_at",), name="drift_flag_by_end"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 name="drift_flag_one_open", fields=("reel", "from_at", "to_at"), condition=Q(closed_at__isnull=True)

@@ -66,6 +66,8 @@ class Finding(Kept):
         ordering = ("id",)
         indexes = [
             models.Index(fields=("reel", "closed_at"), name="finding_by_reel"),
+            models.Index(fields=("recorded_at",), name="finding_by_time"),
+            models.Index(fields=("closed_at",), name="finding_by_end"),
             models.Index(fields=("severity", "-id"), name="finding_open", condition=Q(closed_at__isnull=True)),
         ]
         constraints = [

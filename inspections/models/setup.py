@@ -34,7 +34,12 @@ class SetupValues(Kept):
     class Meta:
         ordering = ("-issued_at", "-id")
         verbose_name_plural = "setup values"
-        indexes = [models.Index(fields=("reel", "-issued_at"), name="setup_values_by_reel")]
+        indexes = [
+            models.Index(fields=("reel", "-issued_at"), name="setup_values_by_reel"),
+            models.Index(fields=("issued_at",), name="setup_values_by_time"),
+            models.Index(fields=("confirmed_at",), name="setup_values_confirmed"),
+            models.Index(fields=("withdrawn_at",), name="setup_values_by_end"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 name="setup_values_one_per_reel", fields=("reel",), condition=Q(withdrawn_at__isnull=True)

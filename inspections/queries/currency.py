@@ -54,12 +54,13 @@ def lapses_at(reel_type: ReelType, counted_at: datetime) -> datetime | None:
     return counted_at + timedelta(days=reel_type.count_days) if reel_type.count_days else None
 
 
-def ended_since(counted_at: Mapping[int, datetime]) -> set[int]:
-    """Those of some reels whose counts of these times were ended by anything but time.
+def ended_since(counted_at: Mapping[int, datetime], until: datetime | None = None) -> set[int]:
+    """Those of some reels whose counts of these times were ended by anything but time, by a moment if one is given.
 
     counted_at: by the reel's id. Four queries, however many reels.
     """
-    return {reel for reel, _, _ in _ends(counted_at)} if counted_at else set()
+    ends = _ends(counted_at) if counted_at else ()
+    return {reel for reel, when, _ in ends if until is None or when <= until}
 
 
 def _ends(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:

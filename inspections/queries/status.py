@@ -145,8 +145,11 @@ _LIVE_STATUS = {
 }
 
 
-def _status_of(reel: Any) -> ReelStatus:
-    """The first that holds, so the order says which one matters more (the table is in DEVELOPERS.md)."""
+def status_of(reel: Any) -> ReelStatus:
+    """The first that holds, so the order says which one matters more (the table is in DEVELOPERS.md).
+
+    reel: with gone_at, held_at, live_state, machine_id, values_id, confirmed_at, counted_at and ended.
+    """
     if reel.gone_at:
         return ReelStatus.RETIRED
     if reel.held_at:
@@ -200,7 +203,7 @@ def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
 
 def _status_row(reel: Any) -> ReelStatusRow:
     """reel: as `_with_moments` gives it."""
-    status = _status_of(reel)
+    status = status_of(reel)
     counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(

@@ -86,7 +86,10 @@ class CableEvent(models.Model):
 
     class Meta:
         ordering = ("happened_at", "id")
-        indexes = [models.Index(fields=("reel", "happened_at"), name="cable_event_by_reel")]
+        indexes = [
+            models.Index(fields=("reel", "happened_at"), name="cable_event_by_reel"),
+            models.Index(fields=("happened_at",), name="cable_event_by_time"),
+        ]
         constraints = [
             models.CheckConstraint(
                 name="cable_event_cut_has_length",
@@ -159,6 +162,7 @@ class MachineHold(Kept):
     end_reason = models.TextField(blank=True)
 
     class Meta:
+        indexes = [models.Index(fields=("ended_at",), name="machine_hold_by_end")]
         constraints = [
             models.UniqueConstraint(
                 name="machine_hold_one_at_a_time", fields=("machine",), condition=Q(ended_at__isnull=True)
@@ -182,6 +186,7 @@ class Hold(Kept):
     end_reason = models.TextField(blank=True)
 
     class Meta:
+        indexes = [models.Index(fields=("ended_at",), name="hold_by_end")]
         constraints = [
             models.UniqueConstraint(name="hold_one_per_reel", fields=("reel",), condition=Q(ended_at__isnull=True))
         ]

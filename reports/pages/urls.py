@@ -1,4 +1,4 @@
-"""The tour, notices, board, audit, repeatability, drift, and documents."""
+"""The tour, notices, board, audit, the monthly report, repeatability, drift, and documents."""
 
 from django.urls import URLPattern, path
 
@@ -10,6 +10,7 @@ from reports.pages import (
     drift,
     exports,
     flag_acts,
+    monthly,
     notices,
     pdf,
     recounts,
@@ -26,6 +27,9 @@ urlpatterns: list[URLPattern] = [
     path("audit", audit.audit, name="audit"),
     path("audit/verification", verification.VerificationView.as_view(), name="verification"),
     path("audit.csv", audit.audit_csv, name="audit-csv"),
+    path("monthly", monthly.monthly_page, name="monthly"),
+    path("monthly.csv", monthly.monthly_csv, name="monthly-csv"),
+    path("documents/monthly.pdf", monthly.monthly_pdf, name="monthly-document"),
     path("repeatability", agreement.repeatability, name="repeatability"),
     path("repeatability.csv", agreement.repeatability_csv, name="repeatability-csv"),
     path("repeatability-pairs.csv", agreement.pairs_csv, name="repeatability-pairs"),

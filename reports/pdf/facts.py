@@ -1,7 +1,7 @@
 """What documents are made from. That of a record: stored bytes, how things stood when it was made, and nothing else."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -111,3 +111,36 @@ class HistoryLine:
     act: str
     by: str
     digest: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLine:
+    """A row of a part of a report: its head, and its cells with the names of their columns.
+
+    address: where its head leads to on a page.
+    """
+
+    head: str
+    cells: list[tuple[str, str]]
+    address: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportPart:
+    """A table under a title. says: before it; none: in its place where it has no rows; shares: of the width on paper.
+
+    key: what it is called in a page.
+    """
+
+    key: str
+    title: str
+    says: str
+    columns: Sequence[str]
+    shares: Sequence[float]
+    lines: list[PartLine]
+    none: str
+
+    @property
+    def is_facts(self) -> bool:
+        """Whether each line is one figure under its name."""
+        return len(self.columns) == 2

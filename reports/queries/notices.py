@@ -109,19 +109,24 @@ def _read_backs(at: datetime) -> Iterator[Cause]:
             )  # fmt: skip
 
 
-def _authorisations(at: datetime) -> Iterator[Cause]:
-    """Those that end within 30 days, where no other one for the same goes on longer."""
+def goes_on_longer(ends_at: str = "valid_until") -> Exists:
+    """Of authorisations that end: that another one for the same goes on. ends_at: the column with when they end."""
     longer = Authorisation.objects.filter(
-        Q(valid_until__isnull=True) | Q(valid_until__gt=OuterRef("valid_until")),
+        Q(valid_until__isnull=True) | Q(valid_until__gt=OuterRef(ends_at)),
         Q(reel_type__isnull=True) | Q(reel_type=OuterRef("reel_type")),
         Q(site__isnull=True) | Q(site=OuterRef("site")),
         person=OuterRef("person"),
         act=OuterRef("act"),
-        valid_from__lte=OuterRef("valid_until"),
+        valid_from__lte=OuterRef(ends_at),
         ended_at__isnull=True,
     )
+    return Exists(longer)
+
+
+def _authorisations(at: datetime) -> Iterator[Cause]:
+    """Those that end within 30 days, where no other one for the same goes on longer."""
     rows = Authorisation.objects.filter(
-        ~Exists(longer), reel_access.settled("person__"), ended_at__isnull=True, valid_from__lte=F("valid_until"),
+        ~goes_on_longer(), reel_access.settled("person__"), ended_at__isnull=True, valid_from__lte=F("valid_until"),
         valid_until__gt=at, valid_until__lte=at + WINDOW,
     )  # fmt: skip
     for each in rows.select_related("person", "site", "reel_type").order_by("pk"):

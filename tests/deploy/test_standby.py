@@ -25,15 +25,15 @@ from tests.page_fixtures import logged_in
 
 pytestmark = pytest.mark.django_db
 
-PAGES = ["/drift", "/audit", "/repeatability", "/drift/recounts"]
-FILES = ["/audit.csv", "/repeatability.csv", "/repeatability-pairs.csv", "/drift/recounts.csv"]
+PAGES = ["/drift", "/audit", "/repeatability", "/drift/recounts", "/monthly"]
+FILES = ["/audit.csv", "/repeatability.csv", "/repeatability-pairs.csv", "/drift/recounts.csv", "/monthly.csv"]
 API = ["reports/drift", "reports/drift?format=csv", "reports/agreement", "reports/recounts",
        "reels/LW-0001/history/export"]  # fmt: skip
 STALE = [*PAGES, *FILES, *(f"/api/v1/{path}" for path in API)]
 FRESH = ["/board", "/reels", "/reels/LW-0001", "/reels/LW-0001/drift", "/documents", "/account",
-         "/documents/drift.pdf", "/repeatability.pdf", "/api/v1/reels", "/api/v1/reels/LW-0001",
-         "/api/v1/reels/LW-0001/history", "/api/v1/changes?after=0", "/api/v1/inspections", "/api/v1/drift-flags",
-         "/api/v1/setup-values", "/api/v1/sites"]  # fmt: skip
+         "/documents/drift.pdf", "/documents/monthly.pdf", "/repeatability.pdf", "/api/v1/reels",
+         "/api/v1/reels/LW-0001", "/api/v1/reels/LW-0001/history", "/api/v1/changes?after=0", "/api/v1/inspections",
+         "/api/v1/drift-flags", "/api/v1/setup-values", "/api/v1/sites"]  # fmt: skip
 
 
 class Mirror:

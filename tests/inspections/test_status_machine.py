@@ -1,7 +1,10 @@
-"""Any order of acts on reels: the status rows that were kept one act at a time are what all records give at last."""
+"""Any order of acts on reels: the status rows that were kept one act at a time are what all records give at last.
+
+And where the reels stood after each act is what the records say of that moment, once all acts are done.
+"""
 
 from collections import Counter
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -18,6 +21,7 @@ from inspections.queries.currency import currency_of
 from inspections.queries.findings import is_stopped
 from inspections.queries.numbers import numbers_amiss
 from inspections.queries.status import DueBefore, is_due_before, numbers_at, status_rows_of
+from inspections.queries.status_at import reels_at
 from inspections.services import counting, findings, flags, machine_checks, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault
@@ -38,13 +42,15 @@ RUN: Counter[str] = Counter()  # the statuses that were come to
 class Standing(RuleBasedStateMachine):
     """Two reels and two machines at one site, and a second site to be sent to."""
 
-    @initialize()
-    def begin(self) -> None:
+    @initialize(steps=strategies.sampled_from((0, 2)))
+    def begin(self, steps: int) -> None:
         self.savepoint = transaction.savepoint()
         self.at = NOW
+        self.stood: dict[datetime, Counter[str]] = {}
         self.cast = Cast()
         self.control = Actor(self.cast.control)
         self.work(SERIALS[0], 6, "first")  # or few runs would come as far as confirmed values
+        self.work(SERIALS[1], steps, "unclear")  # or to a referred count
 
     def attempt(self, act: Any) -> None:
         """What is refused leaves nothing, in the row neither."""
@@ -56,6 +62,11 @@ class Standing(RuleBasedStateMachine):
             pass
         self.the_kept_rows_are_what_the_records_give()
         self.what_is_in_force_is_still_true()
+        self.stood[self.at] = Counter(ReelStatusRow.objects.values_list("status", flat=True))
+
+    def otherwise_since(self, moment: datetime) -> None:
+        """What is recorded late tells something else of where the reels stood than was known then."""
+        self.stood = {at: stood for at, stood in self.stood.items() if at < moment}
 
     def newest(self, model: Any, serial: str, **having: Any) -> Any:
         return model.objects.filter(reel__serial=serial, **having).order_by("id").last()
@@ -141,6 +152,7 @@ class Standing(RuleBasedStateMachine):
     @rule(serial=serials, kind=kinds, hours_ago=strategies.sampled_from((0, 60)))
     def happen(self, serial: str, kind: str, hours_ago: int) -> None:
         when = self.at - timedelta(hours=hours_ago)
+        self.otherwise_since(when)
         if kind == "cut":
             self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
         else:
@@ -149,6 +161,7 @@ class Standing(RuleBasedStateMachine):
     @rule(serial=serials)
     def take_back_cut(self, serial: str) -> None:
         if cut := self.newest(CableEvent, serial, kind="cut"):
+            self.otherwise_since(cut.happened_at)
             self.on_reel(maintenance.reverse_cable_event, serial, event_id=cut.pk, remark="entered twice")
 
     @rule(serial=serials, severity=strategies.sampled_from(("watch", "stop")))
@@ -191,7 +204,7 @@ class Standing(RuleBasedStateMachine):
         assert set(ReelStatusRow.objects.filter(is_flagged=True).values_list("serial", flat=True)) == which
         self.the_kept_rows_are_what_the_records_give()
 
-    @rule(is_for_good=strategies.booleans())
+    @rule(is_for_good=strategies.sampled_from((True, True, False)))
     def leave(self, is_for_good: bool) -> None:
         """The second reel only: nobody here may do anything to it afterwards."""
         if is_for_good:
@@ -227,6 +240,8 @@ class Standing(RuleBasedStateMachine):
 
     def teardown(self) -> None:
         if hasattr(self, "savepoint"):
+            for moment, stood in self.stood.items():
+                assert Counter(each.status for each in reels_at(Q(), moment)) == stood
             transaction.savepoint_rollback(self.savepoint)
 
 
