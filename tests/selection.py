@@ -51,6 +51,7 @@ ON_BOTH_DATABASES = {
     "tests/reports/pages/test_board.py": "filters, orders and what is due by day",
     "tests/reports/pages/test_audit.py": "filters of sign-offs by day",
     "tests/reports/services/test_drift_report.py": "ranking in the database",
+    "tests/reports/services/test_monthly.py": "sums and moments by subqueries, and the least of two times",
     "tests/reports/services/test_verification.py": "rows of every kind, changed by SQL, and found",
     "tests/reports/services/test_verification_of_signatures.py": "the same of signatures and statements",
     # One journey of each kind, what is asked of everybody, and what a fuzzer thinks of.
