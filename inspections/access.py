@@ -79,15 +79,16 @@ def in_person(actor: Actor) -> None:
         raise OnlyInPerson()
 
 
-def readable_inspections(person: Person, at: datetime) -> QuerySet[Inspection]:
-    return Inspection.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
+def readable_inspections(person: Person, at: datetime, coming: str = "") -> QuerySet[Inspection]:
+    """coming: "reel", to get one of a reel that may be on its way to the person's sites; never for a list."""
+    return Inspection.objects.filter(reel_access.at_readable_sites(person, at, "reel__site", coming)).select_related(
         "reel__type", "reel__site", "reel__chain", "machine", "opened_by"
     )
 
 
 def inspection_for_read(inspection_id: int, person: Person, at: datetime) -> Inspection:
     """The inspection, or NotFound when there is none that the person may see."""
-    return reel_access.one(readable_inspections(person, at), "inspection", pk=inspection_id)
+    return reel_access.one(readable_inspections(person, at, "reel"), "inspection", pk=inspection_id)
 
 
 def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> Inspection:
@@ -96,15 +97,16 @@ def inspection_for_update(inspection_id: int, person: Person, at: datetime) -> I
     return inspection_for_read(inspection_id, person, at)
 
 
-def readable_setup_values(person: Person, at: datetime) -> QuerySet[SetupValues]:
-    return SetupValues.objects.filter(reel_access.at_readable_sites(person, at, "reel__site")).select_related(
+def readable_setup_values(person: Person, at: datetime, coming: str = "") -> QuerySet[SetupValues]:
+    """coming: as of inspections."""
+    return SetupValues.objects.filter(reel_access.at_readable_sites(person, at, "reel__site", coming)).select_related(
         "reel__type", "reel__site", "reel__chain", "machine", "inspection"
     )
 
 
 def setup_values_for_read(setup_id: int, person: Person, at: datetime) -> SetupValues:
     """The setup values, or NotFound when there are none that the person may see."""
-    return reel_access.one(readable_setup_values(person, at), "setup values", pk=setup_id)
+    return reel_access.one(readable_setup_values(person, at, "reel"), "setup values", pk=setup_id)
 
 
 def setup_values_for_update(setup_id: int, person: Person, at: datetime) -> SetupValues:

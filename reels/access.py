@@ -30,6 +30,7 @@ from reels.models import (
     FeedPlace,
     HistoryEntry,
     Machine,
+    Move,
     Person,
     Posting,
     Publication,
@@ -83,17 +84,22 @@ def lock_register() -> Chain:
     return lock(REGISTER)[0]
 
 
-def at_readable_sites(person: Person, at: datetime, site: str = "site") -> Q:
+def at_readable_sites(person: Person, at: datetime, site: str = "site", coming: str = "") -> Q:
     """The condition that a row's site is one at which the person is posted at that moment. One query.
 
-    site: the way from the row to its site; a row without one is not seen.
+    site: the way from the row to its site; a row without one is not seen. coming: the way to its reel, where one on
+    its way to such a site is seen too; of one row, and never of a list.
     """
     postings = Posting.objects.filter(
         Q(valid_until__isnull=True) | Q(valid_until__gt=at), person=person, person__is_active=True, valid_from__lte=at
     )
     # A posting without a site is one to all of them.
     posted = set(postings.values_list("site", flat=True))
-    return Q(**{f"{site}__isnull": False}) if None in posted else Q(**{f"{site}__in": posted})
+    if None in posted:
+        return Q(**{f"{site}__isnull": False})
+    here = Q(**{f"{site}__in": posted})
+    sent_here = Move.objects.filter(to_site__in=posted, ended_at__isnull=True)
+    return here | Q(**{f"{coming}__in": sent_here.values("reel")}) if coming else here
 
 
 def readable_sites(person: Person, at: datetime) -> QuerySet[Site]:
@@ -113,6 +119,24 @@ def readable_reels(person: Person, at: datetime) -> QuerySet[Reel]:
     return Reel.objects.filter(at_readable_sites(person, at)).select_related("type", "site", "chain")
 
 
+def reels_to_look_at(person: Person, at: datetime) -> QuerySet[Reel]:
+    """Those and the reels on their way to the person's sites: to get one of them, never for a list."""
+    return Reel.objects.filter(at_readable_sites(person, at, coming="pk")).select_related("type", "site", "chain")
+
+
+def reels_in_transit() -> QuerySet[Reel]:
+    """Every reel that is, for whoever has one before their eyes that was sent elsewhere."""
+    under_way = Move.objects.filter(ended_at__isnull=True)
+    return Reel.objects.filter(pk__in=under_way.values("reel")).select_related("type", "site", "chain")
+
+
+def moves_of_sites(person: Person, at: datetime) -> QuerySet[Move]:
+    """The moves from and to the sites where the person is posted, with their ends."""
+    sites = readable_sites(person, at).values("pk")
+    moves = Move.objects.filter(Q(from_site__in=sites) | Q(to_site__in=sites) | Q(received_site__in=sites))
+    return moves.select_related("reel__type", "from_site", "to_site", "received_site", "sent_by", "ended_by")
+
+
 def readable_machines(person: Person, at: datetime) -> QuerySet[Machine]:
     return Machine.objects.filter(at_readable_sites(person, at)).select_related("site")
 
@@ -124,7 +148,7 @@ def readable_history(reel: Reel) -> QuerySet[HistoryEntry]:
 
 def reel_for_read(serial: str, person: Person, at: datetime) -> Reel:
     """The reel, or NotFound when there is none that the person may see."""
-    return one(readable_reels(person, at), "reel", serial=serial)
+    return one(reels_to_look_at(person, at), "reel", serial=serial)
 
 
 def reel_for_update(serial: str, person: Person, at: datetime) -> Reel:

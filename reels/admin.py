@@ -111,7 +111,7 @@ class SiteAdminForm(ServiceForm):
 @admin.register(Site)
 class SiteAdmin(ThroughServices):
     form = SiteAdminForm
-    list_display = ("code", "name", "time_zone")
+    list_display = ("code", "name", "time_zone", "transit_days")
 
     def add(self, fields: dict[str, Any], actor: Actor) -> Site:
         return register.add_site(actor=actor, at=timezone.now(), **fields)

@@ -331,6 +331,25 @@ class ReelHeld(Refused):
     message = "Reel {serial} is held since {since}: {reason}"
 
 
+class ReelInTransit(Refused):
+    """then: what became of it since, where it is told of a time that is over."""
+
+    title = "The reel is in transit"
+    message = "Reel {serial} was sent from {from_site} to {to_site} on {on}{then}. {todo}"
+
+
+class ReelNotInTransit(Refused):
+    title = "The reel is not in transit"
+    message = "Reel {serial} is not in transit; it is at {site}."
+
+
+class ReceivedElsewhere(AskedFirst):
+    title = "It was sent to another site"
+    message = "Reel {serial} was sent to {to_site}, not to {site}. If it came to {site}, it is in the stock there now."
+    fields = ("site",)
+    yes = "It came to this site"
+
+
 class ReelNotHeld(Refused):
     title = "The reel is not held"
     message = "Reel {serial} is not held."

@@ -43,6 +43,7 @@ from reels.models import (
     Installation,
     Machine,
     MachineHold,
+    Move,
     Publication,
     PublicationType,
     Reel,
@@ -130,6 +131,12 @@ def _typed(model: type[Model], column: str, part: Any) -> Any:
 def installation_of(reel: Reel) -> Installation | None:
     """Where the reel is installed now. One query."""
     return Installation.objects.select_related("machine").filter(reel=reel, removed_at__isnull=True).first()
+
+
+def move_of(reel: Reel) -> Move | None:
+    """The move that the reel is on, if it is in transit. One query."""
+    ends = Move.objects.select_related("from_site", "to_site", "sent_by")
+    return ends.filter(reel=reel, ended_at__isnull=True).first()
 
 
 def hold_on(reel: Reel) -> Hold | None:

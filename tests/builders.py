@@ -9,7 +9,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 
-from inspections.domain.act_fields import FindingFields, GaugeReturnFields, GaugeTakingFields
+from inspections.domain.act_fields import FindingFields, GaugeReturnFields, GaugeTakingFields, ReceiptFields
 from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.words import Act, Meaning, Role
 from inspections.models import Finding, FindingKind, Inspection, SetupValues
@@ -20,6 +20,7 @@ from inspections.services import (
     findings,
     gauges,
     maintenance,
+    moves,
     opening,
     outliers,
     setup,
@@ -28,7 +29,7 @@ from inspections.services import (
 from inspections.services.counting import OnePersonsValues
 from inspections.services.opening import Preparation
 from reels.domain.type_rules import TypeRule
-from reels.models import Installation, Machine, Person, Publication, Reel, ReelEvent, ReelType, Site, WrapGauge
+from reels.models import Installation, Machine, Move, Person, Publication, Reel, ReelEvent, ReelType, Site, WrapGauge
 from reels.services import people, register
 from reels.services.events import ReelEventFacts
 from reels.services.history import Actor
@@ -116,8 +117,7 @@ def make_publication(code: str = "LWS 12-3", revision: str = "C", **changes: Any
 @step
 def make_person(username: str, *acts: Act, site: Site | None = None, **fields: Any) -> Person:
     """Somebody posted at a site (Kettle Point unless said), authorised there for the acts."""
-    where = site or make_site()
-    number = Person.objects.count() + 1
+    where, number = site or make_site(), Person.objects.count() + 1
     person = people.add_person(
         username=username, full_name=fields.pop("full_name", username.title()), staff_number=f"S-{number:04}",
         password=PASSWORD, is_settled=True, **fields, **by_administrator(),
@@ -358,9 +358,22 @@ def log_event(cast: Cast, kind: str = "respooled", serial: str = "LW-0001", happ
 
 @step
 def removed(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, went_out: bool | None = None) -> Installation:
-    return maintenance.remove(
-        serial=serial, reason="to be counted", cable_went_out=went_out, actor=Actor(cast.control), at=at
-    )
+    actor, reason = Actor(cast.control), "to be counted"
+    return maintenance.remove(serial=serial, reason=reason, cable_went_out=went_out, actor=actor, at=at)
+
+
+@step
+def sent(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **more: Any) -> Move:
+    """To Aldermere."""
+    make_site("aldermere", "Aldermere")
+    return moves.send(serial=serial, site_code="aldermere", actor=Actor(cast.control), at=at, **more)
+
+
+@step
+def received(cast: Cast, serial: str = "LW-0001", at: datetime = NOW, **facts: Any) -> Move:
+    """At Aldermere, sound, unless said."""
+    said = ReceiptFields(**{"sound": True, **facts})
+    return moves.receive(serial=serial, facts=said, actor=Actor(cast.stranger), at=at)
 
 
 @step

@@ -40,6 +40,8 @@ def make_fleet() -> Fleet:
     builders.issued(cast, "LW-0006", "RM-2")
     _installed(cast)
     maintenance.place_hold(serial="LW-0009", reason="A flange is bent.", actor=Actor(cast.control), at=builders.NOW)
+    builders.make_reel("LW-0014")
+    builders.sent(cast, "LW-0014", document="SN-4")
     maintenance.retire(serial="LW-0010", reason="The drum is cracked.", actor=Actor(cast.control), at=builders.NOW)
     return Fleet(cast, signed, referred, blind, _voided(cast), busiest)
 

@@ -10,7 +10,7 @@ from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Act, Decision, Point, Role
 from inspections.models import ImportedCount, Inspection, ThirdReading
-from inspections.services import counting, findings, machine_checks, maintenance, signing, third_readings
+from inspections.services import counting, findings, machine_checks, maintenance, moves, signing, third_readings
 from reels import access
 from reels.domain import ledger
 from reels.models import Person, Reel
@@ -153,6 +153,8 @@ def one_of_each(cast: Cast) -> None:
     maintenance.remove(reason="to be counted", **control)
     maintenance.place_hold(reason="rust", **control)
     maintenance.end_hold(reason="cleaned", **control)
+    builders.sent(cast, at=later(days=2))
+    moves.call_back(reason="no lorry", **control)
     void(cast, inspection, at=later(days=3))
     checkpoints.make(later(days=4))
     _what_else_is_kept(reel)

@@ -25,7 +25,7 @@ from reels.models import Person, Reel
 
 def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
     """The reel with its status, its installation, hold, values in force, live count and length by the log."""
-    reels = with_status(reel_access.readable_reels(viewer, at))
+    reels = with_status(reel_access.reels_to_look_at(viewer, at))
     reel = reel_access.one(reels, "reel", serial=serial)
     _give(
         reel,
@@ -49,7 +49,7 @@ def as_reel(row: ReelStatusRow) -> Reel:
 
 def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:
     """The setup values with every read-back and check."""
-    values = with_read_backs(access.readable_setup_values(viewer, at))
+    values = with_read_backs(access.readable_setup_values(viewer, at, "reel"))
     return reel_access.one(values, "setup values", pk=setup_id)
 
 

@@ -10,7 +10,6 @@ from inspections.domain.act_fields import (
     MachineFields,
     RemovalFields,
     ReversalFields,
-    SiteFields,
 )
 from inspections.domain.words import InspectionState, ReelStatus
 from reels.api.act_fields import body_of
@@ -59,7 +58,7 @@ class ReelIn(Form):
 class ReelOut(Out):
     serial = Text()
     type = Text(source="type.code")
-    site = Text(source="site.code")
+    site = Text(source="site.code", help_text="Where it is; in transit, the site that sent it, which answers for it.")
     status = Word(ReelStatus)
     received_on = Day()
     cable_length_m = Exact(allow_null=True)
@@ -133,16 +132,10 @@ class ReelEventOut(Out):
     words = Maybe()
 
 
-class ReelMovedOut(Out):
-    serial = Text()
-    site = Text(source="site.code")
-
-
 MachineNamedIn = body_of(MachineFields, "MachineNamedIn")
 HoldIn = body_of(HoldFields, "HoldIn")
 InstallationIn = body_of(InstallationFields, "InstallationIn")
 RemovalIn = body_of(RemovalFields, "RemovalIn")
-SiteNamedIn = body_of(SiteFields, "SiteNamedIn")
 CableEventIn = body_of(CableEventFacts, "CableEventIn")
 ReelEventIn = body_of(ReelEventFacts, "ReelEventIn")
 ReversalIn = body_of(ReversalFields, "ReversalIn")

@@ -5,9 +5,10 @@ from typing import Any
 
 from inspections.api import details
 from inspections.api import reel_serializers as shapes
+from inspections.domain.words import ReelStatus
 from inspections.queries.counts import cable_events_of, events_of
 from inspections.queries.search import with_word
-from inspections.queries.status import status_rows_at
+from inspections.queries.status import status_rows_at, status_rows_in_transit
 from inspections.services import machine_checks, maintenance
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
@@ -35,9 +36,14 @@ class ReelEndpoint(Endpoint):
 class ReelListEndpoint(Endpoint):
     @read("reels_list", shapes.ReelOut, query=shapes.ReelsQuery, is_page=True)
     def get(self, call: Call) -> Page:
-        """The reels at one's sites, with where each stands."""
-        rows = status_rows_at(reel_access.at_readable_sites(call.actor.person, call.at))
-        rows = matching(rows, call.query, site="site__code", type="type__code", status="status")
+        """The reels at one's sites, with where each stands. Those in transit are in no stock: ask for that status."""
+        query, person = call.query, call.actor.person
+        if query.get("status") == ReelStatus.IN_TRANSIT:
+            rows = status_rows_in_transit(reel_access.moves_of_sites(person, call.at), query.get("site"))
+        else:
+            rows = status_rows_at(reel_access.at_readable_sites(person, call.at))
+            rows = matching(rows, query, site="site__code", status="status")
+        rows = matching(rows, query, type="type__code")
         rows = with_word(rows, call.query.get("q", "")).rows
         page = call.page(rows.select_related("reel__type", "reel__site", "machine"), "serial", "id")
         return replace(page, results=[details.as_reel(row) for row in page.results])
@@ -143,14 +149,6 @@ class MachineHoldEndEndpoint(Endpoint):
         """Let a held machine go, that a failed check held."""
         maintenance.end_machine_hold(machine_serial=serial, actor=call.actor, at=call.at, **call.payload)
         return reel_access.machine_for_read(serial, call.actor.person, call.at)
-
-
-class MoveEndpoint(ReelEndpoint):
-    @create("reels_move", shapes.ReelMovedOut, shapes.SiteNamedIn, status=200)
-    def post(self, call: Call, serial: str) -> Reel:
-        """Send the reel to another site, where its sender may not see it any more."""
-        return maintenance.move(serial=serial, site_code=call.payload["site"], actor=call.actor, at=call.at,
-                                happened_at=call.payload["happened_at"])  # fmt: skip
 
 
 class RetirementEndpoint(ReelEndpoint):

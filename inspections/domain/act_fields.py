@@ -176,8 +176,32 @@ class RemovalFields(MachineReadingFields):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SiteFields:
-    site: str = act_field(FieldKind.CODE, label="New site")
+class SendingFields:
+    site: str = act_field(FieldKind.CODE, label="To site")
+    document: str = act_field(FieldKind.TEXT, label="Shipping document or work order", most=120, default="")
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReceiptFields:
+    """What is said of a reel that came. site: None for the one that it was sent to."""
+
+    site: str | None = act_field(
+        FieldKind.CODE, label="Received at", default=None, help="Where it came to; null: where it was sent to."
+    )
+    sound: bool = act_field(
+        FieldKind.YES_NO, label="Condition it came in", missing="Say how it was found.",
+        help="Whether it came as it should; if not, it is held.",
+    )  # fmt: skip
+    words: str = act_field(
+        FieldKind.REMARK, label="Condition, in words", hint="Needed if it is not sound; it is held then.", default=""
+    )
+    happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
+    answers: Sequence[str] = answers_field()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallBackFields(ReasonFields):
     happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
 
 

@@ -13,7 +13,7 @@ class Act(StrEnum):
     CONFIRM = "confirm"
     RELEASE = "release"
     INSTRUCT = "instruct"  # see the practice results of the people of a site
-    MAINTAIN = "maintain"  # log cable events; install, remove, hold, move and retire reels
+    MAINTAIN = "maintain"  # log cable events; install, remove, hold, send, receive and retire reels
 
 
 class Role(StrEnum):
@@ -68,7 +68,7 @@ class Decision(StrEnum):
 
 
 class ReelStatus(StrEnum):
-    """Where a reel stands; derived from facts, the first that holds in this order."""
+    """Where a reel stands; derived from facts, the first that holds (queries/status.py)."""
 
     RETIRED = "retired"
     HELD = "held"
@@ -81,3 +81,4 @@ class ReelStatus(StrEnum):
     VALUES_ISSUED = "values_issued"
     COUNTED = "counted"
     AWAITING_COUNT = "awaiting_count"
+    IN_TRANSIT = "in_transit"

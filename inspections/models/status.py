@@ -15,7 +15,14 @@ class ReelStatusRow(models.Model):
     reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="status_row")
     serial = models.CharField(max_length=40)
     type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
-    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+", db_index=False)
+    site = models.ForeignKey(
+        Site, on_delete=models.CASCADE, null=True, related_name="+", db_index=False,
+        help_text="Empty: in transit, and in no site's stock.",
+    )  # fmt: skip
+    sent_from = models.ForeignKey(
+        Site, on_delete=models.CASCADE, null=True, related_name="+", db_index=False,
+        help_text="In transit: the site that sent it, which answers for it.",
+    )  # fmt: skip
     head = models.CharField(max_length=64)
     status = models.CharField(max_length=25)
     rank = models.PositiveSmallIntegerField()
@@ -70,7 +77,9 @@ class ReelNumber(models.Model):
     week of its last count (type: empty), which starts on this Monday in UTC.
     """
 
-    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+", db_index=False)
+    site = models.ForeignKey(
+        Site, on_delete=models.CASCADE, null=True, related_name="+", db_index=False, help_text="Empty: in transit."
+    )
     status = models.CharField(max_length=25)
     type = models.ForeignKey(ReelType, on_delete=models.CASCADE, null=True, related_name="+", db_index=False)
     week = models.DateField(null=True)

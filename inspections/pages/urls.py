@@ -15,7 +15,7 @@ from inspections.pages.count import (
     worksheet,
 )
 from inspections.pages.practice import exercises, readiness
-from inspections.pages.reel import acts, index, setup_page
+from inspections.pages.reel import acts, index, moves, setup_page
 
 urlpatterns: list[URLPattern] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
@@ -35,10 +35,14 @@ urlpatterns: list[URLPattern] = [
     path("reels/<path:serial>/removal", acts.RemovalView.as_view(), name="reel-removal"),
     path("reels/<path:serial>/hold", acts.HoldView.as_view(), name="reel-hold"),
     path("reels/<path:serial>/hold/end", acts.HoldEndView.as_view(), name="reel-hold-end"),
-    path("reels/<path:serial>/move", acts.MoveView.as_view(), name="reel-move"),
+    path("reels/<path:serial>/move", moves.SendingView.as_view(), name="reel-move"),
+    path("reels/<path:serial>/receipt", moves.ReceiptView.as_view(), name="reel-receipt"),
+    path("reels/<path:serial>/call-back", moves.CallBackView.as_view(), name="reel-call-back"),
     path("reels/<path:serial>/retirement", acts.RetirementView.as_view(), name="reel-retirement"),
     path("reels/<path:serial>/finding", findings.FindingView.as_view(), name="reel-finding"),
     path("inspections/<int:inspection_id>/finding", findings.CountFindingView.as_view(), name="count-finding"),
+    path("moves", moves.moves_page, name="moves"),
+    path("moves/receipt", moves.receipt_of, name="receipt"),
     path("findings", finding_list.findings, name="findings"),
     path("findings/<int:finding_id>/watch", findings.FindingLowerView.as_view(), name="finding-lower"),
     path("findings/<int:finding_id>/closing", findings.FindingCloseView.as_view(), name="finding-close"),

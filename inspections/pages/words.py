@@ -41,6 +41,10 @@ STATUS = {
         word="Values confirmed", icon="checked-twice", tone="good",
         means="It is installed, and two people have read its values back from the machine.",
     ),
+    ReelStatus.IN_TRANSIT: Badge(
+        word="In transit", icon="transit", tone="doing",
+        means="It was sent to another site and is in neither's stock until it is received there or called back.",
+    ),
     ReelStatus.RETIRED: Badge(
         word="Retired", icon="retired", tone="quiet", means="Out of service for good. Its records stay."
     ),

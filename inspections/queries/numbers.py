@@ -38,7 +38,7 @@ def moves(before: Iterable[ReelStatusRow], after: Iterable[ReelStatusRow]) -> li
             _add_up(reels[*here, row.type_id, None], [sign, sign * row.has_open_flag, sign * row.is_flagged])
             _add_up(reels[*here, None, week_of(row.last_at)], [sign, 0, 0])
             for part, kind, words, *numbers in row.findings:
-                place = row.site_id, row.type_id, part, kind, words
+                place = row.site_id or row.sent_from_id, row.type_id, part, kind, words
                 _add_up(findings[place], [sign, *(sign * number for number in numbers)])
     return rows_of_sums(ReelNumber, reels) + rows_of_sums(FindingNumber, findings)
 

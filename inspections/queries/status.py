@@ -32,7 +32,7 @@ from inspections.queries.currency import ended_since
 from inspections.queries.findings import summaries_of
 from inspections.queries.numbers import week_of
 from inspections.queries.search import as_searched
-from reels.models import CableEvent, Hold, Installation, Reel, ReelEvent, ReelType
+from reels.models import CableEvent, Hold, Installation, Move, Reel, ReelEvent, ReelType
 from reels.queries import Row
 
 
@@ -78,6 +78,7 @@ _LAST: tuple[tuple[QuerySet[Any], dict[str, str]], ...] = (
     ),
     (SetupValues.objects.filter(withdrawn_at__isnull=False).order_by("withdrawn_at"), {"withdrawn_at": "withdrawn_at"}),
     (Hold.objects.filter(ended_at__isnull=True), {"held_at": "placed_at", "held_why": "reason"}),
+    (Move.objects.filter(ended_at__isnull=True), {"sent_at": "sent_at"}),
     (CableEvent.objects.order_by("recorded_at"), {"changed_at": "recorded_at"}),
     (ReelEvent.objects.filter(ends_count=True).order_by("recorded_at"), {"happened_at": "recorded_at"}),
     (ImportedCount.objects.order_by("counted_at"), {"imported_at": "counted_at"}),
@@ -152,6 +153,8 @@ def status_of(reel: Any) -> ReelStatus:
     """
     if reel.gone_at:
         return ReelStatus.RETIRED
+    if reel.sent_at:
+        return ReelStatus.IN_TRANSIT
     if reel.held_at:
         return ReelStatus.HELD
     if reel.live_state:
@@ -178,6 +181,7 @@ SINCE: dict[ReelStatus, tuple[str, ...]] = {
     ReelStatus.INSTALLED: ("installed_at", "issued_at"),
     ReelStatus.VALUES_CONFIRMED: ("confirmed_at",),
     ReelStatus.RETIRED: ("gone_at",),
+    ReelStatus.IN_TRANSIT: ("sent_at",),
 }
 RANK = {status: rank for rank, status in enumerate(SINCE)}
 
@@ -195,6 +199,14 @@ def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
     return ReelStatusRow.objects.filter(sites)
 
 
+def status_rows_in_transit(moves: QuerySet[Move], site: str | None = None) -> QuerySet[ReelStatusRow]:
+    """Those of the reels that are on one of these moves. site: the code of either end; None: any."""
+    under_way = moves.filter(ended_at__isnull=True).order_by()
+    if site:
+        under_way = under_way.filter(Q(from_site__code=site) | Q(to_site__code=site))
+    return ReelStatusRow.objects.filter(status=ReelStatus.IN_TRANSIT, reel__in=under_way.values("reel"))
+
+
 def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:
     """The types of which there is a reel at some sites, by code."""
     numbers = ReelNumber.objects.filter(sites, week=None).values("type").annotate(reels_there=Sum("reels"))
@@ -207,7 +219,8 @@ def _status_row(reel: Any) -> ReelStatusRow:
     counted_at = latest((reel.counted_at, reel.imported_at))
     last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
     return ReelStatusRow(
-        reel=reel, serial=reel.serial, type_id=reel.type_id, site_id=reel.site_id, head=reel.chain.head,
+        reel=reel, serial=reel.serial, type_id=reel.type_id, head=reel.chain.head,
+        **_places(reel, status),
         status=status, rank=RANK[status],
         signed_count_at=reel.counted_at, layers=reel.layers, wraps=reel.wraps, counted_at=counted_at, last_at=last_at,
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
@@ -219,6 +232,12 @@ def _status_row(reel: Any) -> ReelStatusRow:
     )  # fmt: skip
 
 
+def _places(reel: Any, status: ReelStatus) -> dict[str, int | None]:
+    """The site in whose stock it is; or in none's, and which sent it."""
+    is_sent = status is ReelStatus.IN_TRANSIT
+    return {"site_id": None if is_sent else reel.site_id, "sent_from_id": reel.site_id if is_sent else None}
+
+
 def latest(moments: Iterable[datetime | None]) -> datetime | None:
     """The latest of those moments that there are."""
     return max(filter(None, moments), default=None)
@@ -228,9 +247,12 @@ def latest(moments: Iterable[datetime | None]) -> datetime | None:
 
 
 class NumberAt(NamedTuple):
-    """How many reels there are of a site and a status: all, due for a count, flagged, with drift under review."""
+    """How many reels there are of a site and a status: all, due for a count, flagged, with drift under review.
 
-    site: int
+    site: None of those in transit, which no reader's sites find.
+    """
+
+    site: int | None
     status: str
     all: int
     due: int
@@ -305,7 +327,7 @@ def numbers_at(sites: Q, due: DueBefore) -> list[NumberAt]:
     ]  # fmt: skip
 
 
-def _by_place(rows: QuerySet[ReelStatusRow]) -> dict[tuple[int, str], int]:
+def _by_place(rows: QuerySet[ReelStatusRow]) -> dict[tuple[int | None, str], int]:
     return {
         (site, status): n for site, status, n in rows.order_by().values_list("site", "status").annotate(Count("pk"))
     }

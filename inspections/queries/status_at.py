@@ -17,7 +17,7 @@ from inspections.domain.words import Decision, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, Keying, Reading, ReelStatusRow, Referral, SetupValues
 from inspections.queries.currency import ended_since
 from inspections.queries.status import latest, status_of
-from reels.models import HistoryEntry, Hold, Installation, Reel
+from reels.models import HistoryEntry, Hold, Installation, Move, Reel
 
 AT_ONCE = 500
 
@@ -68,6 +68,7 @@ def _with_what_held(reels: QuerySet[Reel], moment: datetime) -> QuerySet[Reel]:
     imported = ImportedCount.objects.filter(counted_at__lte=moment)
     values = _standing(SetupValues, "issued_at", "withdrawn_at", moment)
     return reels.annotate(
+        sent_at=_of_reel(_standing(Move, "sent_at", "ended_at", moment), "sent_at"),
         held_at=_of_reel(_standing(Hold, "placed_at", "ended_at", moment), "placed_at"),
         machine_id=_of_reel(_standing(Installation, "installed_at", "removed_at", moment), "machine"),
         values_id=_of_reel(values, "pk"),

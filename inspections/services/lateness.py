@@ -7,7 +7,8 @@ from django.db.models import Q
 from inspections.domain.words import LIVE, InspectionState
 from inspections.errors import OutOfOrder
 from inspections.models import Inspection, SetupValues
-from reels.models import Installation, Machine, Reel
+from reels.errors import ReelInTransit
+from reels.models import Installation, Machine, Move, Reel
 from reels.services.reels import require_time
 
 HOLDS = Q(state__in=[*LIVE, InspectionState.SIGNED])
@@ -22,10 +23,14 @@ def moment_of(reel: Reel, happened_at: datetime | None, at: datetime) -> datetim
 
 
 def require_free_since(reel: Reel, machine: Machine | None, when: datetime) -> None:
-    """From then on the reel was in no machine, the machine held no reel, and the reel was not counted.
+    """From then on the reel was in no machine, the machine held no reel, and the reel was neither counted nor sent.
 
-    Raises OutOfOrder: a reel is counted off the machine, and is in one machine at a time.
+    Raises OutOfOrder: a reel is counted off the machine, and is in one place at a time.
     """
+    if move := Move.objects.filter(Q(ended_at__gt=when) | Q(ended_at__isnull=True), reel=reel).last():
+        sent = f"the reel was sent to {move.to_site} at {_clock(reel, move.sent_at)}"
+        why = f"{sent}, and was on its way until {_clock(reel, move.ended_at)}" if move.ended_at else sent
+        raise OutOfOrder(seen=_clock(reel, when), why=why)
     later = Q(removed_at__isnull=True) | Q(removed_at__gt=when)
     rows = Installation.objects.select_related("reel", "machine").filter(later)
     other = (
@@ -42,6 +47,18 @@ def require_free_since(reel: Reel, machine: Machine | None, when: datetime) -> N
     if count:
         why = f"the reel was counted off the machine at {_clock(reel, count.done_at)}, inspection {count.pk}"
         raise OutOfOrder(seen=_clock(reel, when), why=why)
+
+
+def require_at_hand(reel: Reel, when: datetime) -> None:
+    """Raises ReelInTransit where the reel was on its way then."""
+    ends = Move.objects.select_related("from_site", "to_site").filter(reel=reel, sent_at__lte=when)
+    move = ends.filter(Q(ended_at__isnull=True) | Q(ended_at__gt=when)).first()
+    if move is None:
+        return
+    then = f", and was on its way until {_clock(reel, move.ended_at)}" if move.ended_at else ""
+    todo = "Nothing was done to it meanwhile." if move.ended_at else "Receive it there, or call it back, first."
+    raise ReelInTransit(serial=reel.serial, from_site=move.from_site, to_site=move.to_site,
+                        on=_clock(reel, move.sent_at), then=then, todo=todo)  # fmt: skip
 
 
 def require_removable(installation: Installation, when: datetime) -> None:

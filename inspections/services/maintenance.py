@@ -15,7 +15,7 @@ from inspections.domain.words import Act
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.cuts import check_cut
-from inspections.services.lateness import done_since, moment_of, require_free_since, require_removable
+from inspections.services.lateness import done_since, moment_of, require_at_hand, require_free_since, require_removable
 from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
 from inspections.services.setup import hold_reel, require_current, withdraw_values
@@ -31,7 +31,7 @@ from reels.errors import (
     ReelNotInstalled,
     ValueNotTaken,
 )
-from reels.models import CableEvent, Hold, Installation, Machine, MachineHold, Reel, ReelEvent, Site
+from reels.models import CableEvent, Hold, Installation, Machine, MachineHold, Reel, ReelEvent
 from reels.services import reels
 from reels.services.events import ReelEventFacts, add_reel_event
 from reels.services.history import Actor, ActRecorder, record_act
@@ -55,7 +55,7 @@ def log_cable_event(*, serial: str, facts: CableEventFacts, actor: Actor, at: da
     Raises CutTooLong, and SameCut or UnlikelyCut unless that is among the answers.
     """
     acts = (Act.MAINTAIN, Act.COUNT) if facts.kind == CableEvent.Kind.CUT else (Act.MAINTAIN,)
-    with _on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
+    with on_reel(serial, f"cable_{facts.kind}", actor, at, *acts) as (act, reel):
         require_in_service(reel)
         check_cut(reel, facts, at)
         event = add_cable_event(act, reel, facts)
@@ -68,7 +68,7 @@ def log_cable_event(*, serial: str, facts: CableEventFacts, actor: Actor, at: da
 @transaction.atomic
 def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor, at: datetime) -> CableEvent:
     """Take back a wrong or doubled entry by a counter-entry; both stay."""
-    with _on_reel(serial, "cable_entry_reversed", actor, at, Act.MAINTAIN) as (act, reel):
+    with on_reel(serial, "cable_entry_reversed", actor, at, Act.MAINTAIN) as (act, reel):
         event = reel_access.one(CableEvent.objects.filter(reel=reel), "cable event", pk=event_id)
         if event.kind == CableEvent.Kind.REVERSAL or hasattr(event, "reversed_by"):
             raise AlreadyReversed(event=event.pk)
@@ -83,7 +83,7 @@ def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor
 @transaction.atomic
 def log_reel_event(*, serial: str, facts: ReelEventFacts, actor: Actor, at: datetime) -> ReelEvent:
     """Record that a reel was re-spooled or used, or met with an incident. What ends its count withdraws its values."""
-    with _on_reel(serial, f"reel_{facts.kind}", actor, at, *MAY_LOG_EVENTS) as (act, reel):
+    with on_reel(serial, f"reel_{facts.kind}", actor, at, *MAY_LOG_EVENTS) as (act, reel):
         event = add_reel_event(act, reel, facts)
         values = values_in_force(reel) if event.ends_count else None
         late = _late(act, reel, event) if event.ends_count else ""
@@ -99,7 +99,7 @@ def install(*, serial: str, machine_serial: str, actor: Actor, at: datetime,
 
     Raises OutOfOrder for a time at which reel or machine was not free, or after which the reel was counted.
     """
-    with _on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
+    with on_reel(serial, "installed", actor, at, Act.MAINTAIN, Act.SET, machine=machine_serial) as (act, reel):
         machine = reel_access.machine_for_read(machine_serial, actor.person, at)
         require_no_live_count(reel)
         when = moment_of(reel, happened_at, at)
@@ -122,7 +122,7 @@ def remove(*, serial: str, reason: str, actor: Actor, at: datetime,
     cable_went_out: while it was installed; None, not known, counts as used. shown: what the machine showed before that;
     too far from what is expected, it holds the reel and the machine.
     """
-    with _on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
+    with on_reel(serial, "removed", actor, at, Act.MAINTAIN, Act.SET) as (act, reel):
         installation = reel_queries.installation_of(reel)
         if installation is None:
             raise ReelNotInstalled(serial=reel.serial)
@@ -140,7 +140,7 @@ def remove(*, serial: str, reason: str, actor: Actor, at: datetime,
 def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
                happened_at: datetime | None = None) -> Hold:  # fmt: skip
     """Hold a reel, since then or now; its setup values end."""
-    with _on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
+    with on_reel(serial, "held", actor, at, Act.MAINTAIN, Act.VERIFY) as (act, reel):
         require_in_service(reel)
         require_not_held(reel)
         return hold_reel(act, reel, reason, since=moment_of(reel, happened_at, at))
@@ -149,7 +149,7 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
     """Let a held reel go. Raises StopFindingOpen: whoever closes the finding lets it go."""
-    with _on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
+    with on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
@@ -158,26 +158,13 @@ def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
 
 
 @transaction.atomic
-def move(*, serial: str, site_code: str, actor: Actor, at: datetime, happened_at: datetime | None = None) -> Reel:
-    """Send a reel to another site, then or now; values issued for a machine of the old one end. Raises OutOfOrder."""
-    with _on_reel(serial, "moved", actor, at, Act.MAINTAIN, site=site_code) as (act, reel):
-        if happened_at:
-            require_free_since(reel, None, moment_of(reel, happened_at, at))
-            act.facts["happened_at"] = happened_at
-        site = reel_access.one(Site.objects.all(), "site", code=site_code)
-        require_in_service(reel)
-        require_off_machine(reel)
-        withdraw_values(act, reel, f"the reel was sent to {site}")
-        return act.change(reel, site=site)
-
-
-@transaction.atomic
 def retire(*, serial: str, reason: str, actor: Actor, at: datetime) -> Reel:
     """Take a reel out of service for good."""
-    with _on_reel(serial, "retired", actor, at, Act.MAINTAIN) as (act, reel):
+    with on_reel(serial, "retired", actor, at, Act.MAINTAIN) as (act, reel):
         require_no_live_count(reel)
         require_in_service(reel)
         require_off_machine(reel)
+        require_at_hand(reel, at)
         withdraw_values(act, reel, f"the reel was retired: {reason}")
         return act.change(reel, retired_at=at, retired_reason=reason)
 
@@ -232,6 +219,7 @@ def _late(act: ActRecorder, reel: Reel, event: CableEvent | ReelEvent) -> str:
 def _install(act: ActRecorder, reel: Reel, machine: Machine, when: datetime) -> Installation:
     require_in_service(reel)
     require_off_machine(reel)
+    require_at_hand(reel, when)
     require_not_held(reel)
     require_taken(reel, machine)
     require_machine_free(machine)
@@ -251,7 +239,7 @@ def _install(act: ActRecorder, reel: Reel, machine: Machine, when: datetime) -> 
 
 
 @contextmanager
-def _on_reel(
+def on_reel(
     serial: str, act_name: str, actor: Actor, at: datetime, *acts: Act, **facts: Any
 ) -> Iterator[tuple[ActRecorder, Reel]]:
     """The reel locked, the actor authorised by one of the acts, and an entry open."""

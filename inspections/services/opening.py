@@ -21,6 +21,7 @@ from inspections.models import Inspection, Participant, Reading
 from inspections.queries.counts import installation_at, live_inspection
 from inspections.queries.findings import require_no_stop
 from inspections.queries.parameters import parameters_json
+from inspections.services.lateness import require_at_hand
 from reels import access as reel_access
 from reels.domain.act_fields import FieldKind, act_field
 from reels.errors import OutOfTime
@@ -165,6 +166,7 @@ def _check_countable(reel: Reel, done_at: datetime, at: datetime) -> None:
         raise OutOfTime(field="done_at", seen=done_at.isoformat(), earliest=reel.received_on, latest=at.isoformat())
     if installed := installation_at(reel, done_at):
         raise ReelOnMachine(serial=reel.serial, machine=installed.machine.serial, at=done_at.isoformat())
+    require_at_hand(reel, done_at)
     require_no_live_count(reel)
     require_no_stop(reel)
 

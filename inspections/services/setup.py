@@ -13,6 +13,7 @@ from inspections.queries.currency import currency_of
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.gauges import require_home
+from inspections.services.lateness import require_at_hand
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.domain.type_rules import without_source
@@ -34,6 +35,7 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
     machine = reel_access.machine_for_read(machine_serial, actor.person, at)
     access.authorisation_for(actor.person, Act.ISSUE, reel, at)
     require_in_service(reel)
+    require_at_hand(reel, at)
     require_no_stop(reel)
     require_not_held(reel)
     require_taken(reel, machine)

@@ -155,21 +155,27 @@ class PersonPatch(Form):
 # Reference data -----------------------------------------------------------------------------------------------------
 
 
+TRANSIT_DAYS = "A reel that was sent here and not received is late after so many days."
+
+
 class SiteIn(Form):
     code = Named(CODE)
     name = Text(max_length=80)
     time_zone = Text(max_length=40, default="UTC")
+    transit_days = Whole(min_value=1, max_value=365, default=7, help_text=TRANSIT_DAYS)
 
 
 class SitePatch(Form):
     name = Text(max_length=80, required=False)
     time_zone = Text(max_length=40, required=False)
+    transit_days = Whole(min_value=1, max_value=365, required=False, help_text=TRANSIT_DAYS)
 
 
 class SiteOut(Out):
     code = Text()
     name = Text()
     time_zone = Text()
+    transit_days = Whole(help_text=TRANSIT_DAYS)
 
 
 class LengthOut(Out):

@@ -38,6 +38,15 @@ class IncidentKind(StrEnum):
     OTHER = "other"
 
 
+class MoveState(StrEnum):
+    """Of a reel that was sent to another site. LATE: under way beyond the usual days of that site."""
+
+    UNDER_WAY = "under_way"
+    LATE = "late"
+    RECEIVED = "received"
+    CALLED_BACK = "called_back"
+
+
 class CountEffect(StrEnum):
     """What a use on the machine, or an incident, does to a count, as the type says."""
 

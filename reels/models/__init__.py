@@ -1,6 +1,6 @@
 """The shape of what is kept about people, sites, reel types, machines and reels, and their histories."""
 
-from reels.models.assemblies import CableEvent, Hold, Installation, MachineHold, Reel, ReelEvent
+from reels.models.assemblies import CableEvent, Hold, Installation, MachineHold, Move, Reel, ReelEvent
 from reels.models.base import Added, Kept, choices, columns
 from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
@@ -33,6 +33,7 @@ __all__ = [
     "Kept",
     "Machine",
     "MachineHold",
+    "Move",
     "Person",
     "Posting",
     "Publication",

@@ -1,12 +1,13 @@
 """Reels: where each is, what was done to its cable, and what holds it back."""
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from reels import append_only
-from reels.domain.words import IncidentKind, ReelEventKind, counted
+from reels.domain.words import IncidentKind, MoveState, ReelEventKind, counted
 from reels.models.base import Added, Kept, choices, exact_length
 from reels.models.histories import Chain
 from reels.models.people import Person
@@ -60,6 +61,62 @@ class Installation(Kept):
 
     def __str__(self) -> str:
         return f"{self.reel} in {self.machine}"
+
+
+class Move(Kept):
+    """A reel sent from one site to another: in transit, and in neither's stock, until it is received or called back.
+
+    received_site: where it came to, which may be another than it was sent to; empty: under way, or called back.
+    """
+
+    reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="moves")
+    from_site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+")
+    to_site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+")
+    sent_at = models.DateTimeField()
+    sent_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(help_text="When the sending was recorded.")
+    document = models.CharField(max_length=120, blank=True)
+    late_at = models.DateTimeField(help_text="From when it is late, by the usual days of the site it was sent to.")
+    ended_at = models.DateTimeField(null=True, help_text="When it was received, or called back.")
+    ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    end_recorded_at = models.DateTimeField(null=True)
+    received_site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, related_name="+")
+    found_sound = models.BooleanField(null=True, help_text="On receipt.")
+    end_words = models.TextField(blank=True, help_text="The condition it was found in, or why it was called back.")
+
+    class Meta:
+        ordering = ("sent_at", "id")
+        indexes = [
+            models.Index(fields=("from_site", "late_at"), name="move_from", condition=Q(ended_at__isnull=True)),
+            models.Index(fields=("to_site", "late_at"), name="move_to", condition=Q(ended_at__isnull=True)),
+        ]
+        constraints = [
+            models.UniqueConstraint(name="move_one_at_a_time", fields=("reel",), condition=Q(ended_at__isnull=True)),
+            models.CheckConstraint(
+                name="move_ends_after_it_began", condition=Q(ended_at__isnull=True) | Q(ended_at__gte=F("sent_at"))
+            ),
+            models.CheckConstraint(
+                name="move_condition_where_received",
+                condition=Q(received_site__isnull=True, found_sound__isnull=True)
+                | Q(received_site__isnull=False, found_sound__isnull=False, ended_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reel} to {self.to_site}"
+
+    def state_at(self, at: datetime) -> MoveState:
+        """Where it stands at a moment that is now."""
+        if self.ended_at is None:
+            return MoveState.LATE if self.late_at <= at else MoveState.UNDER_WAY
+        return MoveState.RECEIVED if self.received_site_id else MoveState.CALLED_BACK
+
+    @staticmethod
+    def in_state(state: MoveState, at: datetime) -> Q:
+        """The condition that one is in a state now; one that is late is under way, too."""
+        if state in (MoveState.RECEIVED, MoveState.CALLED_BACK):
+            return Q(ended_at__isnull=False, received_site__isnull=state is MoveState.CALLED_BACK)
+        return Q(ended_at__isnull=True) & (Q(late_at__lte=at) if state is MoveState.LATE else Q())
 
 
 class CableEvent(models.Model):

@@ -16,6 +16,10 @@ class Site(Kept):
     code = models.SlugField(max_length=30, unique=True)
     name = models.CharField(max_length=80)
     time_zone = models.CharField(max_length=40, default="UTC")
+    transit_days = models.PositiveSmallIntegerField(
+        default=7, validators=[MinValueValidator(1)],
+        help_text="A reel that was sent here and not received is late after so many days.",
+    )  # fmt: skip
 
     class Meta:
         ordering = ("code",)

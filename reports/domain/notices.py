@@ -3,7 +3,7 @@
 A notice tells where to look and what to do. It carries no count, no setup values and nothing that somebody typed.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
@@ -16,6 +16,7 @@ class NoticeKind(StrEnum):
     WITHDRAWAL = "withdrawal"
     READ_BACK = "read_back"
     FLAG = "flag"
+    LATE_MOVE = "late_move"
     AUTHORISATION = "authorisation"
 
 
@@ -33,6 +34,7 @@ LABELS = {
     NoticeKind.WITHDRAWAL: "Setup values are withdrawn",
     NoticeKind.READ_BACK: "A read-back is refused",
     NoticeKind.FLAG: "A drift flag is raised",
+    NoticeKind.LATE_MOVE: "A reel that was sent is not received",
     NoticeKind.AUTHORISATION: "An authorisation ends within 30 days",
 }
 WHAT = {  # {0} is the cause
@@ -41,6 +43,7 @@ WHAT = {  # {0} is the cause
     NoticeKind.WITHDRAWAL: "the setup values of reel {0.reel} are withdrawn",
     NoticeKind.READ_BACK: "a read-back for reel {0.reel} is refused",
     NoticeKind.FLAG: "a drift flag is raised on reel {0.reel}",
+    NoticeKind.LATE_MOVE: "reel {0.reel} was sent to {0.to_name} and is not received",
     NoticeKind.AUTHORISATION: "the authorisation {0.authorisation} ends soon",
 }
 TO_DO = {
@@ -52,6 +55,8 @@ TO_DO = {
     "reel is used, issue new setup values, or count it again first.",
     NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set the issued values again, and key what "
     "the machine then shows.",
+    NoticeKind.LATE_MOVE: "Find out where it is. The site that it came to records on the reel's page that it was "
+    "received, and how it was found; the one that sent it calls it back there if it did not leave, or will not arrive.",
     NoticeKind.FLAG: "Investigate the interval that the flag names, and close the flag with its outcome.",
     NoticeKind.AUTHORISATION: "If it is still needed, ask an administrator to grant another one before that day.",
 }
@@ -69,6 +74,8 @@ class Cause:
     since: datetime  # at the site's clocks; of an authorisation, when it ends
     site: int | None  # None: every site, of an authorisation
     site_name: str
+    to: int | None = None  # the site that a reel was sent to, which is told as well
+    to_name: str = ""
     reel: str = ""
     setup_values: int = 0  # the id of those that were withdrawn or read back
     machine: str = ""
@@ -95,6 +102,8 @@ def wants(reader: Reader, cause: Cause) -> bool:
     A hold withdraws setup values in the same act, and a stop finding holds the reel: who is told of the one is not told
     of the other as well.
     """
+    if cause.to is not None and wants(reader, replace(cause, site=cause.to, to=None)):
+        return True
     if not _may_know(reader, cause) or not _chose(reader, cause.kind, cause.site):
         return False
     told_by = (NoticeKind.HOLD if cause.by_hold else None, NoticeKind.FINDING if cause.by_finding else None)

@@ -1,6 +1,7 @@
 """The board of maintenance control: every reel by site and status, and what each needs next, since when."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,6 +14,7 @@ from django.utils import timezone
 from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
+from inspections.pages.reel.moves import shown_move
 from inspections.pages.words import STATUS
 from inspections.queries.search import Found, with_word
 from inspections.queries.status import (
@@ -25,7 +27,7 @@ from inspections.queries.status import (
     status_rows_at,
 )
 from reels import access
-from reels.models import Site
+from reels.models import Move, Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import Badge, day_at
@@ -54,6 +56,7 @@ NEXT = {
     ReelStatus.INSTALLED: "Set, read back and confirm the values",
     ReelStatus.VALUES_CONFIRMED: "",
     ReelStatus.RETIRED: "",
+    ReelStatus.IN_TRANSIT: "",  # on no site's board
 }
 
 # Those of which the status says already that a count is wanted or under way.
@@ -63,7 +66,10 @@ COUNTING = (ReelStatus.AWAITING_COUNT, ReelStatus.COUNT_OPEN, ReelStatus.AWAITIN
 class BoardFilter(Filter):
     q = forms.CharField(label="Serial, machine, host or person", required=False, max_length=60)
     site = ChoiceFilter("Site", "every site")
-    status = ChoiceFilter("Status", "every status", ((status.value, badge.word) for status, badge in STATUS.items()))
+    status = ChoiceFilter(
+        "Status", "every status",
+        ((each.value, badge.word) for each, badge in STATUS.items() if each is not ReelStatus.IN_TRANSIT),
+    )  # fmt: skip
     look = ChoiceFilter(
         "Needs attention", "everything",
         [("due", "count due"), ("flagged", "drift flagged"), ("open", "drift under review")],
@@ -72,7 +78,7 @@ class BoardFilter(Filter):
 
 @page
 def board(request: HttpRequest) -> HttpResponse:
-    """Six queries, however many reels there are, and one for each type with days of its own."""
+    """Eight queries, however many reels there are, and one for each type with days of its own."""
     asked, person, at = request.GET, reader(request), timezone.now()
     sites = {site.pk: site for site in access.readable_sites(person, at)}
     form = BoardFilter(asked, site=[(site.code, site.name) for site in sites.values()])
@@ -96,8 +102,14 @@ def board(request: HttpRequest) -> HttpResponse:
         "due": sum(each.due for each in numbers),
         "flagged": sum(each.flagged for each in numbers),
         "due_days": settings.COUNT_DUE_DAYS,
+        "in_transit": [shown_move(row, at) for row in _in_transit(person, at)],
     }  # fmt: skip
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
+
+
+def _in_transit(person: Person, at: datetime) -> QuerySet[Move]:
+    """Those that are late first; more than a page of them are on the page of moves."""
+    return access.moves_of_sites(person, at).filter(ended_at__isnull=True).order_by("late_at", "id")[:SIZE]
 
 
 def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due: DueBefore) -> list[NumberAt] | None:
@@ -117,11 +129,11 @@ def _numbers(sites: Q, searched: Found, chosen: dict[str, str], due: DueBefore) 
 
 def _total(numbers: list[NumberAt], chosen: dict[str, str], sites: Mapping[int, Site]) -> int:
     """How many reels fit the filters."""
+    codes: dict[int | None, str] = {site.pk: site.code for site in sites.values()}
     return sum(
         getattr(each, chosen.get("look", "all"))
         for each in numbers
-        if chosen.get("site", sites[each.site].code) == sites[each.site].code
-        and chosen.get("status", each.status) == each.status
+        if chosen.get("site", codes[each.site]) == codes[each.site] and chosen.get("status", each.status) == each.status
     )
 
 

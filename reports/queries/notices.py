@@ -11,18 +11,19 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from inspections.domain.findings import Severity
 from inspections.models import Authorisation, DriftFlag, Finding, ReadBack, SetupValues
 from reels import access as reel_access
-from reels.models import Hold, Person, Posting, Reel
+from reels.models import Hold, Move, Person, Posting, Reel
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
 from reports.models import Notice, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
-    """What is still to be acted on at that moment and began no longer than 30 days before. Six queries."""
+    """What is still to be acted on at that moment and began no longer than 30 days before. Seven queries."""
     holds = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
     by_finding = Exists(Finding.objects.filter(hold=OuterRef("pk")))
     stops = Finding.objects.filter(
         severity=Severity.STOP, closed_at__isnull=True, recorded_at__gte=at - WINDOW, reel__retired_at__isnull=True
     )
+    late = Move.objects.filter(ended_at__isnull=True, late_at__lte=at, late_at__gte=at - WINDOW)
     flags = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
     return [
         *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at, by_finding=hold.by_finding)
@@ -32,6 +33,9 @@ def standing_causes(at: datetime) -> list[Cause]:
         *_withdrawals(at), *_read_backs(at),
         *(_of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
           for flag in flags.select_related("reel__site").order_by("pk")),
+        *(_of_reel(NoticeKind.LATE_MOVE, move.pk, move.reel, move.late_at, to=move.to_site_id,
+                   to_name=move.to_site.name)
+          for move in late.select_related("reel__site", "to_site").order_by("pk")),
         *_authorisations(at),
     ]  # fmt: skip
 

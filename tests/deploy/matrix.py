@@ -183,7 +183,13 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("reels_remove", "reels/INSTALLED/removal", "control", **WHY),
         write("reels_hold", "reels/PLAIN/hold", "control", **WHY),
         write("reels_end_hold", "reels/HELD/hold/end", "control", **WHY),
-        write("reels_move", "reels/PLAIN/move", "control", site="aldermere"),
+        write("reels_send", "reels/PLAIN/move", "control", site="aldermere"),
+        # the stranger may receive it where it was sent to
+        AccessRow(name="reels_receive_sent", path="reels/SENT/move/receipt", method="POST", right="stranger",
+            rule=(401, 2, 403, 403, 2, 403, 404), body={"sound": True}),
+        AccessRow(name="reels_call_back", path="reels/SENT/move/call-back", method="POST", right="control",
+            rule=(401, 403, 403, 403, 2, 403, 404), body=WHY),
+        read("moves_list", "moves", LOGGED_IN),
         write("reels_retire", "reels/PLAIN/retirement", "control", **WHY),
         # counts
         write("workings_show", "workings", "colleague", LOGGED_IN, reel_type="w28", reading=GOOD),

@@ -157,6 +157,11 @@ PAGES = (
     *page("findings/<int:finding_id>/photo", "/findings/{finding}/photo", SEEN_AT_THE_SITE),
     *_act("machines/<path:serial>/hold/end", "/machines/RM-HELD/hold/end", "releaser"),
     *_act(f"{REEL}/move", "/reels/PLAIN/move"),
+    *page("moves", "/moves", SEEN_LOGGED_IN),
+    *page("moves/receipt", "/moves/receipt?serial=SENT", SENT_ON),
+    *page(f"{REEL}/receipt", "/reels/SENT/receipt", (302, 2, 2, 2, 2, 302, 404), (302, 422, 422, 422, 422, 302, 404)),
+    *page(f"{REEL}/call-back", "/reels/SENT/call-back", (302, 403, 403, 403, 2, 302, 404),
+          (302, 422, 422, 422, 422, 302, 404)),
     *_act(f"{REEL}/retirement", "/reels/PLAIN/retirement"),
     # setup values
     *page(SETUP, "/setup-values/{issued}", SEEN_AT_THE_SITE),

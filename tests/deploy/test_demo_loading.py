@@ -2,6 +2,7 @@
 
 import csv
 import json
+from collections import Counter
 from io import StringIO
 
 import pytest
@@ -14,7 +15,7 @@ from inspections.domain.words import ReelStatus
 from inspections.models import ImportedCount, ReadinessAsked
 from inspections.queries.practice import readiness_of, rule_of
 from inspections.queries.status import with_status
-from reels.models import HistoryEntry, Machine, Person, Reel
+from reels.models import HistoryEntry, Machine, Move, Person, Reel
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -37,7 +38,9 @@ def test_it_loads_the_fleet_and_says_as_whom_to_log_in(settings, demo_folder):
         "Loaded Larkspur Water Survey (all made up): 3 reel types, 40 reels, 1545 counts, 84 cable events.\n"
     )
     assert (Reel.objects.count(), ImportedCount.objects.count(), Machine.objects.count()) == (40, 1545, 12)
-    assert {vars(reel)["status"] for reel in with_status(Reel.objects.all())} == {ReelStatus.AWAITING_COUNT}
+    by_status = Counter(vars(reel)["status"] for reel in with_status(Reel.objects.all()))
+    assert by_status == {ReelStatus.AWAITING_COUNT: 38, ReelStatus.IN_TRANSIT: 2}
+    assert [move.reel.serial for move in Move.objects.filter(late_at__lt=timezone.now())] == ["LW-0036"]
     organisation = json.loads((settings.HOME / "deploy" / "demo_fleet" / "organisation.json").read_text())
     told = (demo_folder / "people.txt").read_text()
     for person in Person.objects.all():

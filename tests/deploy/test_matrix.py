@@ -48,7 +48,8 @@ class EveryState:
         for act in Act:
             builders.authorise(self.expired, act, site=builders.make_site(), valid_until=NOW - timedelta(days=1))
         for serial in ("PLAIN", "NO-GAUGE", "OPENED", "REFERRED", "WORKED", "SURPRISING", "SIGNED", "VOIDED", "TWICE",
-                       "CUT", "INSTALLED", "HELD", "PHOTOGRAPHED", "STOPPED", "DIFFERING", "ASKED"):  # fmt: skip
+                       "CUT", "INSTALLED", "HELD", "SENT", "PHOTOGRAPHED", "STOPPED", "DIFFERING",
+                       "ASKED"):  # fmt: skip
             builders.make_reel(serial)
         builders.gauge_for(Reel.objects.get(serial="PLAIN"))
         for machine in ("RM-7", "RM-8"):
@@ -67,6 +68,7 @@ class EveryState:
         event = builders.log_cut(self.cast, "CUT")
         builders.make_machine("RM-9")
         maintenance.install(serial="INSTALLED", machine_serial="RM-9", **by)
+        builders.sent(self.cast, "SENT")
         maintenance.place_hold(serial="HELD", reason="rust", **by)
         held, reel = builders.make_machine("RM-HELD"), Reel.objects.get(serial="HELD")
         with record_act(reel.chain, "machine_held", **by) as act:

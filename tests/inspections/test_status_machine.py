@@ -13,6 +13,7 @@ from django.db.models import Q
 from hypothesis import settings, strategies
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
+from inspections.domain.act_fields import ReceiptFields
 from inspections.domain.drift import Ending
 from inspections.domain.findings import Remedy
 from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
@@ -22,7 +23,7 @@ from inspections.queries.findings import is_stopped
 from inspections.queries.numbers import numbers_amiss
 from inspections.queries.status import DueBefore, is_due_before, numbers_at, status_rows_of
 from inspections.queries.status_at import reels_at
-from inspections.services import counting, findings, flags, machine_checks, maintenance, setup, signing
+from inspections.services import counting, findings, flags, machine_checks, maintenance, moves, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault
 from reels.errors import Refused
@@ -51,6 +52,8 @@ class Standing(RuleBasedStateMachine):
         self.control = Actor(self.cast.control)
         self.work(SERIALS[0], 6, "first")  # or few runs would come as far as confirmed values
         self.work(SERIALS[1], steps, "unclear")  # or to a referred count
+        self.send(SERIALS[1])
+        self.call_back(SERIALS[1])
 
     def attempt(self, act: Any) -> None:
         """What is refused leaves nothing, in the row neither."""
@@ -204,13 +207,24 @@ class Standing(RuleBasedStateMachine):
         assert set(ReelStatusRow.objects.filter(is_flagged=True).values_list("serial", flat=True)) == which
         self.the_kept_rows_are_what_the_records_give()
 
-    @rule(is_for_good=strategies.sampled_from((True, True, False)))
-    def leave(self, is_for_good: bool) -> None:
-        """The second reel only: nobody here may do anything to it afterwards."""
-        if is_for_good:
-            self.on_reel(maintenance.retire, SERIALS[1], reason="a cracked drum")
-        else:
-            self.on_reel(maintenance.move, SERIALS[1], site_code="aldermere")
+    @rule()
+    def retire(self) -> None:
+        """The second reel only: nobody may do anything to it afterwards."""
+        self.on_reel(maintenance.retire, SERIALS[1], reason="a cracked drum")
+
+    @rule(serial=serials)
+    def send(self, serial: str) -> None:
+        self.on_reel(moves.send, serial, site_code="aldermere")
+
+    @rule(sound=strategies.booleans(), serial=serials)
+    def arrive(self, sound: bool, serial: str) -> None:
+        facts = ReceiptFields(sound=sound, words="" if sound else "the drum is bent")
+        there = Actor(self.cast.stranger)
+        self.attempt(lambda: moves.receive(serial=serial, facts=facts, actor=there, at=self.at))
+
+    @rule(serial=serials)
+    def call_back(self, serial: str) -> None:
+        self.on_reel(moves.call_back, serial, reason="the boat did not go")
 
     # What always holds
 
@@ -225,6 +239,9 @@ class Standing(RuleBasedStateMachine):
         due = ReelStatusRow.objects.filter(is_due_before(due_before)).count()
         assert sum(each.due for each in numbers_at(Q(), due_before)) == due
         RUN.update(row.status for row in rows.values())
+        for row in rows.values():  # in no site's stock, and so on no list and in no number of a site
+            assert (row.site_id is None) == (row.status == ReelStatus.IN_TRANSIT) == row.reel.moves.filter(
+                ended_at=None, reel__retired_at=None).exists()  # fmt: skip
 
     def what_is_in_force_is_still_true(self) -> None:
         """A signed count that nothing has ended since, a type confirmed, no open stop, a machine that takes it."""
@@ -252,5 +269,5 @@ def test_after_any_acts_each_status_row_is_what_the_records_give():
     for serial, machine in MACHINE_OF.items():
         builders.gauge_for(builders.make_reel(serial))
         builders.make_machine(machine)
-    run_state_machine_as_test(Standing, settings=settings(max_examples=12, stateful_step_count=12))
+    run_state_machine_as_test(Standing, settings=settings(max_examples=14, stateful_step_count=12))
     assert set(RUN) == set(ReelStatus), "some status was never come to, so nothing was shown of it"

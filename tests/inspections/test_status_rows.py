@@ -174,15 +174,16 @@ def test_findings_are_counted_by_kind_and_go_with_their_reel_to_another_site():
     assert counted_kinds() == [("w28", "kink", 2, 3, 3, 2)]
     close(cast.releaser, first)
     assert counted_kinds() == [("w28", "kink", 2, 3, 2, 1)]
-    builders.make_site("stane-field", "Stane Field")
-    maintenance.move(serial="LW-0002", site_code="stane-field", actor=Actor(cast.control), at=later(hours=1))
+    builders.sent(cast, "LW-0002", at=later(hours=1))
+    assert counted_kinds() == [("w28", "kink", 2, 3, 2, 1)]  # of those on their way, the sender's still
+    builders.received(cast, "LW-0002", at=later(hours=2))
     assert counted_kinds(site__code="kettle-point") == [("w28", "kink", 1, 2, 1, 1)]
-    assert counted_kinds(site__code="stane-field") == [("w28", "kink", 1, 1, 1, 0)]
+    assert counted_kinds(site__code="aldermere") == [("w28", "kink", 1, 1, 1, 0)]
     with transaction.atomic():
         status_rows.fold()
     assert FindingNumber.objects.count() == 2  # one of each site
-    FindingNumber.objects.filter(site__code="stane-field").update(open=7)
+    FindingNumber.objects.filter(site__code="aldermere").update(open=7)
     assert "numbers of findings: the kept numbers of findings need" in str(check_records().broken)
     call_command("rebuild_status")
-    assert counted_kinds(site__code="stane-field") == [("w28", "kink", 1, 1, 1, 0)]
+    assert counted_kinds(site__code="aldermere") == [("w28", "kink", 1, 1, 1, 0)]
     assert check_records().broken is None

@@ -57,7 +57,10 @@ def test_others_are_kept_out(client):
 
 
 def test_an_added_site_is_told_in_the_register(ada):
-    answer = ada.post("/admin/reels/site/add/", {"code": "stane", "name": "Stane Field", "time_zone": "Europe/London"})
+    answer = ada.post(
+        "/admin/reels/site/add/",
+        {"code": "stane", "name": "Stane Field", "time_zone": "Europe/London", "transit_days": 3},
+    )
     assert answer.status_code == 302
     site = Site.objects.get(code="stane")
     entry, said = last_entry()
@@ -95,7 +98,9 @@ def test_saving_without_a_change_tells_nothing(ada):
 
 @pytest.mark.parametrize("zone", ["Atlantis/Capital", ""])
 def test_a_site_has_a_time_zone_that_there_is(ada, zone):
-    answer = ada.post("/admin/reels/site/add/", {"code": "stane", "name": "Stane Field", "time_zone": zone})
+    answer = ada.post(
+        "/admin/reels/site/add/", {"code": "stane", "name": "Stane Field", "time_zone": zone, "transit_days": 3}
+    )
     assert "time_zone" in errors(answer)
 
 

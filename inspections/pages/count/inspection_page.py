@@ -127,7 +127,9 @@ class InspectionPage:
 
 def inspection_page(inspection_id: int, person: Person, at: datetime) -> InspectionPage:
     """Everything about an inspection that anybody may see. Raises NotFound when the person may not."""
-    readable = access.readable_inspections(person, at).select_related("void__requested_by", "void__confirmed_by")
+    readable = access.readable_inspections(person, at, "reel").select_related(
+        "void__requested_by", "void__confirmed_by"
+    )
     inspection = one(readable, "inspection", pk=inspection_id)
     findings = list(findings_in_count(inspection))
     return InspectionPage(

@@ -6,7 +6,7 @@ from django import forms
 from django.urls import reverse
 
 from inspections.access import MAY_END_HOLDS, may_end_machine_hold
-from inspections.domain.act_fields import HoldFields, InstallationFields, MachineFields, RemovalFields, SiteFields
+from inspections.domain.act_fields import HoldFields, InstallationFields, MachineFields, RemovalFields
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
@@ -14,7 +14,6 @@ from inspections.queries.counts import cable_events_of, latest_signed
 from inspections.services import machine_checks, maintenance, setup
 from reels import access
 from reels.domain.act_fields import fields_of
-from reels.errors import ValueNotTaken
 from reels.models import Machine, MachineHold, Reel
 from reels.pages.act_fields import YES_NO_OR_NOT_KNOWN, form_of
 from reels.pages.acts import ActForm, ActView
@@ -268,32 +267,6 @@ class MachineHoldEndView(ActView):
 
     def done_at(self) -> str:
         return reverse("reels")
-
-
-class MoveView(ReelActView):
-    title, button = "Send the reel to another site", "Send the reel"
-    means = "People posted there see it from now on; people posted only here no longer do."
-    withdraws = "this withdraws them"
-    needs = (Act.MAINTAIN,)
-    form_class = form_of(SiteFields)
-
-    def form_options(self) -> dict[str, Any]:
-        here = self.reel.site.code
-        sites = access.sites().values_list("code", "name")
-        sent = self.request.POST.get("site")  # stays on the page, though it was sent there from another window
-        others = [each for each in sites if each[0] != here or each[0] == sent]
-        return {"offered": {"site": ("choose a site", others)}}
-
-    def do(self, data: dict[str, Any]) -> None:
-        if data["site"] == self.reel.site.code:
-            raise ValueNotTaken(field="site", seen=data["site"], allowed="another site")
-        moved = maintenance.move(serial=self.reel.serial, site_code=data["site"], actor=self.actor, at=self.at,
-                                 happened_at=data["happened_at"])  # fmt: skip
-        self.message = f"Reel {moved.serial} was sent to {moved.site.name}."
-
-    def done_at(self) -> str:
-        """The list after it is gone: whoever sent it may not see it any more."""
-        return reverse("reels") if self.message else super().done_at()
 
 
 class RetirementView(ReelActView):

@@ -55,7 +55,10 @@ ACTS = {
     "held": "Held",
     "hold_ended": "Hold ended",
     "machine_hold_ended": "Hold of machine {machine} ended",
-    "moved": "Sent to {site}",
+    "moved": "Sent to {site}",  # of older records, where a reel was there as soon as it was sent
+    "sent": "Sent to {site}",
+    "received": "Received at {site}",
+    "called_back": "Called back",
     "retired": "Retired",
     "flag_assigned": "Drift flag assigned",
     "flag_looked_into": "Drift flag looked into",
@@ -63,7 +66,7 @@ ACTS = {
     "archived": "Archived as a document",
     "records_imported": "Older records brought in",
 }
-REASONS = ("reason", "remark", "end_reason", "retired_reason", "removal_reason", "words")
+REASONS = ("reason", "remark", "end_reason", "retired_reason", "removal_reason", "words", "end_words")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

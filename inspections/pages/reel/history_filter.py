@@ -23,7 +23,10 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "cable": ("cable", ("cable_cut", "cable_replaced", "cable_entry_reversed")),
     "events": ("events", ("reel_respooled", "reel_used", "reel_incident")),
     "findings": ("findings", ("finding_recorded", "finding_lowered", "finding_closed")),
-    "place": ("where it is", ("reel_received", "installed", "removed", "held", "hold_ended", "moved", "retired")),
+    "place": ("where it is", (
+        "reel_received", "installed", "removed", "held", "hold_ended", "moved", "sent", "received", "called_back",
+        "retired",
+    )),
     "flags": ("drift flags", ("flag_assigned", "flag_looked_into", "flag_closed")),
     "documents": ("documents", ("archived",)),
 }  # fmt: skip

@@ -1,11 +1,12 @@
 """What the list of reels shows, and the filters in its address. As many queries for many reels as for few."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
@@ -14,10 +15,11 @@ from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place, sum_known
 from inspections.pages.words import STATUS
 from inspections.queries.search import Found, with_word
-from inspections.queries.status import numbers_by_status, status_rows_at, types_of_reels_at
+from inspections.queries.status import numbers_by_status, status_rows_at, status_rows_in_transit, types_of_reels_at
 from inspections.queries.third_readings import awaited_from
 from inspections.services.evaluation import spoken
 from reels import access
+from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
 from reels.pages.formats import count_words, day_at
@@ -47,11 +49,11 @@ def _numbers(sites: Q, searched: Found, chosen: dict[str, str]) -> Mapping[str, 
 
 
 def _row(row: ReelStatusRow) -> dict[str, Any]:
-    counted_on = day_at(row.site, row.signed_count_at)
+    counted_on = day_at(row.site or row.reel.site, row.signed_count_at)
     return {
         "serial": row.serial,
         "type": row.type.code if row.type else "",
-        "site": row.site.name,
+        "site": row.site.name if row.site else f"sent from {row.reel.site.name}",
         "address": address_of("reel", row.serial),
         "badge": badge_html(STATUS[ReelStatus(row.status)]),
         "machine": f"{row.machine.serial} in {row.machine.host}" if row.machine else "",
@@ -69,7 +71,19 @@ def _statuses(numbers: Mapping[str, int | None], chosen: dict[str, str]) -> list
         badge = badge_html(STATUS[status])
         return {"badge": badge, "number": numbers[status], "address": address, "is_chosen": is_chosen}
 
-    return [link(status) for status in STATUS if status in numbers]
+    return [link(status) for status in STATUS if numbers.get(status, 0) != 0]
+
+
+def _stock(status: str) -> str:
+    """The status itself, where a reel of it is in a site's stock."""
+    return "" if status == ReelStatus.IN_TRANSIT else status
+
+
+def _in_transit(person: Person, at: datetime, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
+    """The reels on their way from or to one's sites that fit the filters; in no list of a stock."""
+    rows = status_rows_in_transit(access.moves_of_sites(person, at), chosen.get("site"))
+    rows = matching(rows, chosen, type="type__code")
+    return with_word(rows, chosen.get("q", "")).rows
 
 
 @page
@@ -82,11 +96,14 @@ def reels(request: HttpRequest) -> HttpResponse:
     chosen = form.chosen
     rows = matching(status_rows_at(sites), chosen, site="site__code", type="type__code")
     searched = with_word(rows, chosen.get("q", ""))
-    numbers = _numbers(sites, searched, chosen)
-    listed = matching(searched.rows, chosen, status="status").select_related("type", "site", "machine")
+    sent = _in_transit(person, at, chosen)
+    numbers = {**_numbers(sites, searched, chosen), ReelStatus.IN_TRANSIT: sent.count()}
+    is_sent = chosen.get("status") == ReelStatus.IN_TRANSIT
+    listed = sent if is_sent else matching(searched.rows, chosen, status="status")
+    listed = listed.select_related("type", "site", "machine", "reel__site")
     pages = page_by_place(
         listed, ("serial",), request.GET, SIZE, _row, kept=chosen,
-        total=sum_known(number for status, number in numbers.items() if chosen.get("status", status) == status),
+        total=sum_known(n for status, n in numbers.items() if chosen.get("status", _stock(status)) == status),
     )  # fmt: skip
     asked = [
         {"row": row, "spoken": spoken(Point(row.point)), "inspection": row.reading.inspection}

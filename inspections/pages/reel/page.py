@@ -19,6 +19,7 @@ from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from inspections.pages.reel.cable_length import cable_on
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
+from inspections.pages.reel.moves import shown_move
 from inspections.queries.counts import events_of
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
@@ -26,7 +27,7 @@ from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
 from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
-from reels.models import HistoryEntry, Installation, Person, Reel
+from reels.models import HistoryEntry, Installation, Move, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
 from reels.queries import hold_on, length_counted, machine_hold_about
 
@@ -79,7 +80,7 @@ class CountRow:
 
 def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
     """Everything about a reel. Raises NotFound when the person may not see it."""
-    reel: Any = access.one(with_status(access.readable_reels(person, at)), "reel", serial=serial)
+    reel: Any = access.one(with_status(access.reels_to_look_at(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
     values = [shown_values(row, installed, reel, person.length_unit) for row in _setup_values(reel)]
@@ -89,10 +90,18 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     counts = _counts(reel, person.length_unit)
     findings = list(findings_of(reel))
     reel.is_stopped = any(each.is_open_stop for each in findings)
+    hold = hold_on(reel)
+    reel.is_held = hold is not None
+    moves = [shown_move(row, at) for row in _moves(reel)]
+    move = next((each for each in moves if each["row"].ended_at is None), None)
     return {
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
-        "hold": hold_on(reel),
+        "hold": hold,
+        "move": move,
+        "may_receive": move
+        and Act.MAINTAIN in access_of_acts.acts_held(person, Reel(type=reel.type, site=move["row"].to_site), at),
+        "moves": moves,
         "machine_hold": machine_hold_about(reel, reel.machine_serial),
         "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
         "events": _events(reel, person.length_unit),
@@ -134,7 +143,8 @@ _ACTS = (
     ("Record a finding", "reel-finding", set(MAY_RECORD), ""),
     ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
     ("Hold the reel", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
-    ("Send to another site", "reel-move", {Act.MAINTAIN}, "off"),
+    ("Call the reel back", "reel-call-back", {Act.MAINTAIN}, "in transit"),
+    ("Send to another site", "reel-move", {Act.MAINTAIN}, "idle"),
     ("Retire the reel", "reel-retirement", {Act.MAINTAIN}, "idle"),
 )
 
@@ -153,19 +163,21 @@ def acts_on_count(counts: Iterable[CountRow], held: frozenset[Act]) -> list[dict
 def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
     """What somebody with these authorisations may do about the reel now. No query.
 
-    reel: with its status, and whether a stop finding is open.
+    reel: with its status, whether it is held, and whether a stop finding is open.
     """
     if reel.status == ReelStatus.RETIRED:
         return []
     is_off = reel.machine_serial is None
+    is_here = reel.status != ReelStatus.IN_TRANSIT
     holds = {
         "": True,
-        "counted": reel.counted_at is not None and reel.status != ReelStatus.HELD and reel.values_id is None,
-        "off": is_off and reel.status != ReelStatus.HELD,
+        "counted": is_here and reel.counted_at is not None and not reel.is_held and reel.values_id is None,
+        "off": is_here and is_off and not reel.is_held,
         "installed": not is_off,
-        "held": reel.status == ReelStatus.HELD and not reel.is_stopped,
-        "free": reel.status != ReelStatus.HELD,
-        "idle": is_off and reel.live_id is None,
+        "held": reel.is_held and not reel.is_stopped,
+        "free": not reel.is_held,
+        "idle": is_here and is_off and reel.live_id is None,
+        "in transit": not is_here,
     }
     return [
         {"words": title, "address": reverse(name, args=[reel.serial])}
@@ -263,6 +275,12 @@ def _events(reel: Reel, unit: str) -> list[dict[str, Any]]:
     """Newest first. One query."""
     rows = events_of(reel).reverse()
     return [{"row": row, "out": length(row.length_out_m, unit)} for row in rows]
+
+
+def _moves(reel: Reel) -> QuerySet[Move]:
+    """Newest first. One query."""
+    ends = ("from_site", "to_site", "received_site", "sent_by", "ended_by")
+    return reel.moves.select_related(*ends).order_by("-sent_at", "-id")
 
 
 def _counts(reel: Reel, unit: str) -> list[CountRow]:

@@ -43,7 +43,7 @@ def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
     """Everything about one pair of setup values."""
     person, at = reader(request), timezone.now()
     row = access.setup_values_for_read(setup_id, person, at)
-    [row] = with_read_backs(access.readable_setup_values(person, at).filter(pk=row.pk))
+    [row] = with_read_backs(access.readable_setup_values(person, at, "reel").filter(pk=row.pk))
     installed = installation_of(row.reel)
     held = access.acts_held(person, row.reel, at)
     following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))

@@ -115,7 +115,7 @@ def _recorded_reel(reel: Reel, rows: list[files.FileRow]) -> Values:
     stated |= {"type": reel.type.code, "site": reel.site.code}
     stated |= {name: getattr(reel, name) or None for name in NUMBERS}
     is_elsewhere = any(row.values["site"] != stated["site"] for row in rows)
-    if is_elsewhere and HistoryEntry.objects.filter(chain=reel.chain, act="moved").exists():
+    if is_elsewhere and HistoryEntry.objects.filter(chain=reel.chain, act__in=("moved", "received")).exists():
         del stated["site"]
     return stated
 

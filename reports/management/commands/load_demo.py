@@ -17,7 +17,7 @@ from inspections.domain.reading import KeyedReading
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
-from inspections.services import authorisations, findings, practice
+from inspections.services import authorisations, findings, moves, practice
 from inspections.services.intake import FILES, import_records
 from reels import access
 from reels.domain.type_rules import TypeRule
@@ -65,6 +65,7 @@ class Command(BaseCommand):
         confirm_rules(organisation, actor, at)
         add_machines(organisation, actor, at)
         add_finding_kinds(organisation, actor, at)
+        add_moves(organisation, at)
         add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
 
@@ -120,6 +121,16 @@ def add_machines(organisation: dict[str, Any], actor: Actor, at: datetime) -> No
             types=[access.reel_type(code) for code in row["types"]],
             calibrated_on=at.date() - timedelta(days=row["calibrated_days_ago"]),
             due=at.date() + timedelta(days=row["due_in_days"]), actor=actor, at=at,
+        )  # fmt: skip
+
+
+def add_moves(organisation: dict[str, Any], at: datetime) -> None:
+    """Reels on their way between the bases, sent so many days before `at`; the first is late."""
+    for row in organisation["moves"]:
+        moves.send(
+            serial=row["reel"], site_code=row["to"], document=row["document"],
+            happened_at=at - timedelta(days=row["days_ago"]), actor=Actor(access.person_named(row["by"]), via=VIA),
+            at=at,
         )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from reels.domain.words import Scope
 from reels.models import Installation
 from tests import builders
 from tests.api_client import places, said
+from tests.api_fixtures import PREPARATION
 
 REEL = "reels/LW-0001"
 WHY = {"reason": "To be counted."}
@@ -72,11 +73,42 @@ def test_letting_go_needs_a_fresh_view(ways):
     assert ways.colleague.get(REEL).json()["status"] == "held"
 
 
-def test_a_reel_is_moved_out_of_sight(ways):
-    answer = ways.control.post(f"{REEL}/move", {"site": "aldermere"})
-    assert answer.json() == {"serial": "LW-0001", "site": "aldermere"}
+def test_a_reel_that_was_sent_is_in_no_stock_until_it_is_received(ways):
+    sent = ways.control.post(f"{REEL}/move", {"site": "aldermere", "document": "SN-4"}).json()
+    assert (sent["state"], sent["to_site"], sent["document"], sent["ended_at"]) == (
+        "under_way", "aldermere", "SN-4", None,
+    )  # fmt: skip
+    for way in (ways.control, ways.stranger):
+        assert way.get(REEL).json()["status"] == "in_transit"
+        assert (way.get("reels").json()["results"], len(way.get("reels?status=in_transit").json()["results"])) == (
+            [],
+            1,
+        )
+        assert [each["id"] for each in way.get("moves?state=under_way").json()["results"]] == [sent["id"]]
+    said(ways.technician.post(f"{REEL}/inspections", PREPARATION), 409, "reel_in_transit")
+    said(ways.control.post(f"{REEL}/move/receipt", {"sound": True}), 403, "not_authorised")
+    received = ways.stranger.post(f"{REEL}/move/receipt", {"sound": True}).json()
+    assert (received["state"], received["received_site"], received["found_sound"]) == ("received", "aldermere", True)
     said(ways.control.get(REEL), 404, "not_found")
-    assert ways.stranger.get(REEL).status_code == 200
+    assert ways.stranger.get(REEL).json()["site"] == "aldermere"
+    assert len(ways.control.get("moves").json()["results"]) == 1
+    said(ways.stranger.post(f"{REEL}/move/receipt", {"sound": True}), 409, "reel_not_in_transit")
+
+
+def test_a_sending_is_called_back_by_the_sender_with_a_reason(ways):
+    ways.control.post(f"{REEL}/move", {"site": "aldermere"})
+    said(ways.stranger.post(f"{REEL}/move/call-back", WHY), 403, "not_authorised")
+    assert places(ways.control.post(f"{REEL}/move/call-back", {})) == ["/reason"]
+    back = ways.control.post(f"{REEL}/move/call-back", WHY).json()
+    assert (back["state"], back["words"], back["received_site"]) == ("called_back", WHY["reason"], None)
+    assert ways.control.get(REEL).json()["status"] == "awaiting_count"
+
+
+def test_a_site_says_after_how_many_days_a_reel_that_was_sent_there_is_late(ways):
+    assert places(ways.administrator.patch("sites/aldermere", {"transit_days": 0}, match="*")) == ["/transit_days"]
+    ways.administrator.patch("sites/aldermere", {"transit_days": 3}, match="*")
+    sent = ways.control.post(f"{REEL}/move", {"site": "aldermere", "happened_at": "2026-03-02T01:00:00Z"}).json()
+    assert sent["late_at"] == "2026-03-05T01:00:00Z"
 
 
 def test_a_reel_is_retired_for_good(ways):

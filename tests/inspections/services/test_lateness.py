@@ -39,7 +39,7 @@ def test_nothing_happens_before_the_reel_came_or_after_now(cast, control, happen
     for act in (
         lambda: maintenance.install(machine_serial="RM-7", happened_at=happened_at, **control),
         lambda: maintenance.place_hold(reason="?", happened_at=happened_at, **control),
-        lambda: maintenance.move(site_code="kettle-point", happened_at=happened_at, **control),
+        lambda: builders.sent(cast, happened_at=happened_at, at=later(days=1)),
     ):
         with pytest.raises(OutOfTime):
             act()
@@ -85,7 +85,7 @@ def test_neither_reel_nor_machine_is_in_two_places_at_a_time(cast, control):
         with pytest.raises(OutOfOrder, match=why):
             maintenance.install(machine_serial=machine, happened_at=later(hours=3), **{**control, "serial": serial})
     with pytest.raises(OutOfOrder, match="until 2026-03-02 15:00"):
-        maintenance.move(site_code="kettle-point", happened_at=later(hours=3), **control)
+        builders.sent(cast, happened_at=later(hours=3), at=later(days=1))
 
 
 def test_an_event_told_late_withdraws_the_values_and_names_what_was_done_since(cast, control):

@@ -193,9 +193,8 @@ def test_a_machine_goes_on_taking_the_type_of_what_is_in_it_or_issued_for_it(cas
 def test_an_installed_reel_is_neither_moved_nor_retired(cast, control):
     builders.make_machine()
     maintenance.install(machine_serial="RM-7", **control)
-    builders.make_site("aldermere", "Aldermere")
     with pytest.raises(ReelInstalled):
-        maintenance.move(site_code="aldermere", **control)
+        builders.sent(cast)
     with pytest.raises(ReelInstalled):
         maintenance.retire(reason="worn", **control)
 
@@ -239,15 +238,6 @@ def place_if(may_place, mine, control):
     with pytest.raises(NotAuthorised):
         maintenance.place_hold(reason="rust", **mine)
     maintenance.place_hold(reason="rust", **control)
-
-
-def test_a_reel_that_moved_away_is_out_of_sight(cast, control):
-    builders.make_site("aldermere", "Aldermere")
-    assert maintenance.move(site_code="aldermere", **control).site.code == "aldermere"
-    with pytest.raises(NotFound):
-        maintenance.remove(reason="to be counted", **control)
-    with pytest.raises(NotFound):
-        maintenance.move(site_code="nowhere", **{**control, "actor": Actor(cast.stranger)})
 
 
 def test_nothing_more_is_recorded_for_a_retired_reel_and_all_that_was_stays(cast, control):

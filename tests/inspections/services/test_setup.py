@@ -358,8 +358,7 @@ def test_the_withdrawal_is_told_in_the_entry_of_its_cause(cast, values):
 
 def test_moving_or_retiring_a_reel_withdraws_what_was_issued_for_it(cast, counted):
     values = builders.issued(cast)
-    builders.make_site("aldermere", "Aldermere")
-    maintenance.move(serial="LW-0001", site_code="aldermere", actor=Actor(cast.control), at=NOW)
+    builders.sent(cast)
     values.refresh_from_db()
     assert values.withdrawn_why == "the reel was sent to Aldermere"
     builders.make_reel("LW-0002")

@@ -9,7 +9,7 @@ from inspections.domain.record import signature_fault
 from inspections.domain.words import Act, InspectionState, Meaning, Point, Role
 from inspections.errors import NotAuthorised, NotSignable, SamePerson
 from inspections.models import Authorisation, Inspection, InspectionRecord, Participant, SignOff
-from inspections.services import authorisations, counting, maintenance, signing
+from inspections.services import authorisations, counting, signing
 from inspections.services.counting import OnePersonsValues
 from reels.domain import ledger
 from reels.errors import NotFound, OnlyInPerson, WrongPassword
@@ -257,12 +257,15 @@ def test_an_authorisation_for_another_type_or_site_does_not_do(cast, inspection)
     assert sign(inspection, cast.technician).meaning == "counted"
 
 
-def test_the_site_is_where_the_reel_is_when_it_is_signed(cast, inspection):
+def test_the_site_is_where_the_reel_is_when_it_is_signed(cast):
     register.post_person(person=cast.technician, site=None, valid_from=later(days=-9), **by_administrator())
-    builders.make_site("aldermere", "Aldermere")
-    maintenance.move(serial="LW-0001", site_code="aldermere", actor=Actor(cast.control), at=NOW)
+    builders.sent(cast, at=later(hours=2))
+    on_paper = builders.open_count(cast, at=later(hours=3), done_at=later(hours=1), has_gauge=False)
+    builders.take_gauge(cast, on_paper, at=later(hours=3))
+    builders.read(cast, on_paper, later(hours=3))
+    builders.received(cast, at=later(hours=4))
     with pytest.raises(NotAuthorised, match="at Aldermere"):
-        sign(inspection, cast.technician)
+        sign(on_paper, cast.technician, at=later(hours=4))
 
 
 def test_a_deactivated_account_signs_nothing(cast, inspection):

@@ -1,13 +1,14 @@
 import re
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext, override_settings
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
-from reels.models import ReelType
+from reels.models import Move, ReelType
 from reels.services import register
+from reels.services.history import Actor, record_act
 from reports.pages.board import NEXT
 from reports.services import assessments
 from tests import builders
@@ -28,7 +29,8 @@ def html_of(person, address="/board"):
 
 
 def serials(person, address="/board"):
-    return re.findall(r'<th scope="row"><a class="reach" href="/reels/([^"]+)">', html_of(person, address))
+    stock = html_of(person, address).partition('aria-label="Reels on the board"')[2]
+    return re.findall(r'<th scope="row"><a class="reach" href="/reels/([^"]+)">', stock)
 
 
 def row_of(html, serial):
@@ -71,7 +73,20 @@ def test_numbers_by_site_and_status_lead_to_the_reels():
     html = html_of(fleet.cast.control)
     assert 'href="?site=kettle-point&amp;status=held">1<' in html
     assert serials(fleet.cast.control, "/board?site=kettle-point&status=held") == ["LW-0009"]
-    assert {badge.word for badge in STATUS.values() if f'<th scope="col">{badge.word}</th>' not in html} == set()
+    missing = {status for status, badge in STATUS.items() if f'<th scope="col">{badge.word}</th>' not in html}
+    assert missing == {ReelStatus.IN_TRANSIT}  # in no site's stock
+
+
+def test_what_is_in_transit_is_shown_to_both_sites_and_is_late_after_the_usual_days():
+    fleet = make_fleet()
+    for person in (fleet.cast.control, fleet.cast.stranger):
+        html = html_of(person)
+        assert "Late</span>" not in row_of(html, "LW-0014")
+        assert "Aldermere" in row_of(html, "LW-0014")
+    move = Move.objects.get()
+    with transaction.atomic(), record_act(move.reel.chain, "x", Actor(fleet.cast.control), NOW) as act:
+        act.change(move, late_at=NOW)
+    assert "Late</span>" in row_of(html_of(fleet.cast.stranger), "LW-0014")
 
 
 def test_search_finds_any_part_of_serial_machine_or_host():

@@ -4,10 +4,11 @@ from io import BytesIO
 
 import pytest
 
+from inspections.domain.act_fields import ReceiptFields
 from inspections.domain.words import Act
 from inspections.errors import ImportRefused
 from inspections.models import ImportedCount
-from inspections.services import intake, maintenance
+from inspections.services import intake, maintenance, moves
 from inspections.services.intake import import_records
 from reels.domain import ledger
 from reels.errors import OnlyAdministrators
@@ -279,7 +280,10 @@ def test_what_depends_on_a_bad_row_is_not_told_again():
 def test_a_reel_that_was_sent_elsewhere_since_may_be_brought_in_again():
     bring_in()
     control = builders.make_person("mona", Act.MAINTAIN, site=Site.objects.get(code="kettle-point"))
-    maintenance.move(serial="LW-0001", site_code="KP2", actor=Actor(control), at=NOW)
+    there = Actor(builders.make_person("nell", Act.MAINTAIN, site=Site.objects.get(code="KP2")))
+    moves.send(serial="LW-0001", site_code="KP2", actor=Actor(control), at=NOW)
+    assert sum(bring_in(at=NOW + timedelta(days=1)).stored.values()) == 0
+    moves.receive(serial="LW-0001", facts=ReceiptFields(sound=True), actor=there, at=NOW)
     assert sum(bring_in(at=NOW + timedelta(days=1)).stored.values()) == 0
 
 
