@@ -7,6 +7,7 @@ from django.db import connections
 from django.db.models.signals import post_migrate
 
 from inspections import names_index
+from reels.append_only import ALSO_OURS
 
 
 class InspectionsConfig(AppConfig):
@@ -18,6 +19,7 @@ class InspectionsConfig(AppConfig):
         from reels.services.history import AT_THE_END_OF_ACTS  # noqa: PLC0415
 
         AT_THE_END_OF_ACTS.extend((keep_status, keep_others))
+        ALSO_OURS.update({name: f"CREATE TRIGGER {name} {does}" for name, does in names_index.TRIGGERS.items()})
         post_migrate.connect(install_names_index, dispatch_uid="inspections.install_names_index")
 
 

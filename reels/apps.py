@@ -26,15 +26,15 @@ def guard_tables(using: str, **_: Any) -> None:
 
 
 def check_guards(databases: Sequence[str] | None = None, **_: Any) -> list[checks.CheckMessage]:
-    """`manage.py check --database default`: the triggers that keep records are all there."""
+    """`manage.py check --database default`: the guards that keep records are there, as installed, and no others."""
     return [
         checks.Error(
-            f"Records are not guarded: {', '.join(gone)} missing in database {using!r}.",
-            hint="Run `manage.py migrate`; it installs the triggers again. Find out who dropped them.",
+            f"Records are not guarded as they should be in database {using!r}: {'; '.join(faults)}.",
+            hint="Run `manage.py migrate`; it installs the guards again. Find out who changed them.",
             id="reels.E001",
         )
         for using in databases or ()
-        if (gone := append_only.missing(connections[using]))
+        if (faults := append_only.faults(connections[using]))
     ]
 
 

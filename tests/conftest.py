@@ -89,7 +89,7 @@ def django_db_setup(django_db_setup: None) -> Iterator[None]:
 
 def _guard_again(verbosity: int, interactive: bool, database: str) -> None:
     """A test may have taken a guard away."""
-    if append_only.missing(connections[database]):
+    if append_only.faults(connections[database]):
         append_only.install(connections[database])
 
 

@@ -27,10 +27,15 @@ from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
 from inspections.models import (
     Finding,
+    FindingNumber,
     FindingPhoto,
+    FlaggedReel,
     InspectionRecord,
     Keying,
+    LearnedRates,
     Photo,
+    ReelNumber,
+    ReelStatusRow,
     SetupValues,
     SignOff,
     ThirdReading,
@@ -53,9 +58,12 @@ from reels.models import (
 )
 from reels.services.feed import FEED
 from reports.models import ArchivedPdf
+from reports.services.stored_values import BreakFound, check_stored, readable, require_written_as_usual
 
 # Kept, and in no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
 UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
+# Of what no history tells, that which people are shown, and which queries sort and filter.
+ACTED_ON = (*UNRECORDED, ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, LearnedRates)
 CHUNK = 400  # rows of one query; SQLite takes no more than a thousand values in one
 
 
@@ -68,14 +76,6 @@ class VerificationResult:
     rows: int = 0
     signatures: int = 0
     broken: Break | None = None
-
-
-class _BreakFound(Exception):
-    """Carries the first break out to where the checking began."""
-
-    def __init__(self, where: str, why: str) -> None:
-        super().__init__(where, why)
-        self.broken = Break(where=where, why=why)
 
 
 @dataclass(slots=True)
@@ -124,11 +124,16 @@ def end_check(check: CheckUnderWay) -> None:
         _check_what_is_of_no_chain(check)
 
 
+def guard_break() -> Break | None:
+    """The first trigger, view or rule of the database that is not as this service installs it."""
+    return next((Break(where="the guards of the database", why=why) for why in append_only.faults(connection)), None)
+
+
 @contextmanager
 def _first_break_kept(result: VerificationResult) -> Iterator[None]:
     try:
         yield
-    except _BreakFound as first:
+    except BreakFound as first:
         result.broken = first.broken
 
 
@@ -155,12 +160,17 @@ def _one_snapshot() -> Iterator[None]:
 
 def _check_chain(chain: Chain, check: CheckUnderWay) -> None:
     """Check a chain; one that was checked before and has grown, again, of which only what is new is counted."""
+    with readable(chain.name):
+        _check_readable(chain, check)
+
+
+def _check_readable(chain: Chain, check: CheckUnderWay) -> None:
     result = check.result
     entries = _replay(chain, check)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
-        raise _BreakFound(broken.where, broken.why)
+        raise BreakFound(broken.where, broken.why)
     if chain.length == 0 and chain.name != FEED:  # the feed's is a lock and nothing more
-        raise _BreakFound(chain.name, "it has no entries; every history begins with one")
+        raise BreakFound(chain.name, "it has no entries; every history begins with one")
     by_table: dict[str, list[int]] = defaultdict(list)
     for table, row_id in check.rows:
         by_table[table].append(row_id)
@@ -184,7 +194,7 @@ def _replay(chain: Chain, check: CheckUnderWay) -> Iterator[ledger.Stored]:
         assert entry is not None, "the chain's check has read it"
         rows = check.rows
         if why := _columns_fault(row, entry) or ledger.follow(rows, entry) or _revealed_fault(rows, entry):
-            raise _BreakFound(f"{chain.name} entry {row.seq}", why)
+            raise BreakFound(f"{chain.name} entry {row.seq}", why)
         if row.seq == before:
             check.known = frozenset(rows)
         check.result.entries += row.seq > before
@@ -224,19 +234,20 @@ def _revealed_fault(rows: ledger.Rows, entry: Mapping[str, Any]) -> str | None:
 def _check_rows(chain: Chain, table: str, ids: list[int], replayed: ledger.Rows, result: VerificationResult) -> None:
     model = _recorded_models().get(table)
     if model is None:
-        raise _BreakFound(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
+        raise BreakFound(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
     rows = model._base_manager.all()
     if model is SignOff:
         rows = rows.select_related("inspection__record")
     for start in range(0, len(ids), CHUNK):
         stored = rows.in_bulk(ids[start : start + CHUNK])
+        require_written_as_usual(list(stored.values()))
         for row_id in ids[start : start + CHUNK]:
             where = f"{chain.name}, {model._meta.verbose_name} {row_id}"
             if row_id not in stored:
-                raise _BreakFound(where, "the history tells of it, and it is gone")
+                raise BreakFound(where, "the history tells of it, and it is gone")
             row = stored[row_id]
             if why := _row_fault(row, replayed[table, row_id]) or _hidden_fault(row, result) or _rules_fault(row):
-                raise _BreakFound(where, why)
+                raise BreakFound(where, why)
             result.rows += 1
 
 
@@ -336,14 +347,17 @@ def _signature_fault(signature: SignOff) -> str | None:
 def _check_what_is_of_no_chain(check: CheckUnderWay) -> None:
     _check_nothing_unrecorded(check, check.result)
     _check_checkpoints()
+    for model in ACTED_ON:
+        with readable(str(model._meta.verbose_name_plural)):
+            check_stored(model, CHUNK)
     for where, why in status_faults():
-        raise _BreakFound(where, f"{why}; manage.py rebuild_status works it out again")
+        raise BreakFound(where, f"{why}; manage.py rebuild_status works it out again")
 
 
 def _check_nothing_unrecorded(replayed: CheckUnderWay, result: VerificationResult) -> None:
     """Every row there is was recorded, once; every entry belongs to a chain."""
     if (stored := HistoryEntry.objects.count()) != result.entries:
-        raise _BreakFound("histories", f"{stored} entries are stored, and {result.entries} of them belong to a chain")
+        raise BreakFound("histories", f"{stored} entries are stored, and {result.entries} of them belong to a chain")
     for table, model in _recorded_models().items():
         stored_ids = model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(CHUNK)
         # Both are in ascending order, so the first pair that differs names the row that only one of them has.
@@ -351,7 +365,7 @@ def _check_nothing_unrecorded(replayed: CheckUnderWay, result: VerificationResul
             if row_id != recorded_id:
                 is_unrecorded = recorded_id is None or (row_id is not None and row_id < recorded_id)
                 why = "no history tells of it" if is_unrecorded else "two histories tell of it"
-                raise _BreakFound(f"{model._meta.verbose_name} {row_id if is_unrecorded else recorded_id}", why)
+                raise BreakFound(f"{model._meta.verbose_name} {row_id if is_unrecorded else recorded_id}", why)
 
 
 # Checkpoints --------------------------------------------------------------------------------------------------------
@@ -361,23 +375,23 @@ def _check_checkpoints() -> None:
     """Every entry has one place; every checkpoint that is kept here holds, and is over the first of them."""
     places = FeedPlace.objects.filter(number__isnull=False).order_by("number")
     if (unplaced := HistoryEntry.objects.filter(place__isnull=True).first()) is not None:
-        raise _BreakFound(f"{unplaced.chain} entry {unplaced.seq}", "it has no place in the order of all entries")
+        raise BreakFound(f"{unplaced.chain} entry {unplaced.seq}", "it has no place in the order of all entries")
     by_size = {row.entries: row for row in CheckpointMade.objects.order_by("entries")}
     for row in by_size.values():
         if why := _text_fault(row):
-            raise _BreakFound(str(row), why)
+            raise BreakFound(str(row), why)
     leaves = (checkpoint.leaf_of(digest) for digest in _digests_in_order(places))
     roots = {size: root.hex() for size, root in merkle.roots_at(by_size, leaves)}
     for row in by_size.values():
         if roots.get(row.entries) != row.root:
-            raise _BreakFound(str(row), "the entries that it covers are no longer what they were, or in another order")
+            raise BreakFound(str(row), "the entries that it covers are no longer what they were, or in another order")
 
 
 def _digests_in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[str]:
     rows = places.values_list("number", "entry__digest").iterator(CHUNK)
     for expected, (number, digest) in enumerate(rows, start=1):
         if number != expected:
-            raise _BreakFound("the order of all entries", f"place {expected} is missing; the next one is {number}")
+            raise BreakFound("the order of all entries", f"place {expected} is missing; the next one is {number}")
         yield digest
 
 

@@ -22,7 +22,7 @@ from reels.services.history import Actor
 from reels.services.tasks import HeldTask, TaskStopped, leased
 from reports.models import ArchivedPdf, VerificationRun
 from reports.services.checking import first_fault, next_documents
-from reports.services.verification import CheckUnderWay, VerificationResult, check_more, end_check
+from reports.services.verification import CheckUnderWay, VerificationResult, check_more, end_check, guard_break
 
 AT_ONCE = 50  # chains in a step
 KEPT_EVERY_S = 60.0  # a worker that is killed is found out after as long
@@ -100,6 +100,7 @@ def _steps(check: CheckUnderWay) -> Iterator[tuple[str, int, int]]:
     if check.result.broken is None:
         yield "Looking for what no history tells of", 0, 0
         end_check(check)
+        check.result.broken = check.result.broken or guard_break()
     documents, done = ArchivedPdf.objects.count(), 0
     while check.result.broken is None and (rows := next_documents(check.documents)):
         check.result.broken = first_fault(rows)

@@ -38,6 +38,7 @@ from reels.models import (
     ReelType,
     Site,
 )
+from reports.services.verification import guard_break
 from tests import builders, stories
 from tests.builders import Cast
 
@@ -181,7 +182,7 @@ def test_a_reel_with_all_that_hangs_on_it_cannot_be_deleted(story):
 
 
 def test_every_guard_stands_after_all_migrations(db):
-    assert append_only.missing(connection) == []
+    assert append_only.faults(connection) == []
     assert check_guards(databases=["default"]) == []
 
 
@@ -210,7 +211,67 @@ def test_the_system_check_finds_a_guard_that_a_replica_would_pass(db):
         settle_constraints(cursor)
         cursor.execute('ALTER TABLE reels_chain ENABLE TRIGGER "reels_chain_kept"')
     [message] = check_guards(databases=["default"])
-    assert "reels_chain_kept missing" in message.msg
+    assert "reels_chain_kept is not as it was installed" in message.msg
+
+
+SPY = {
+    "sqlite": "CREATE TRIGGER spy AFTER INSERT ON reels_hold BEGIN UPDATE reels_hold SET ended_at = NEW.placed_at; END",
+    "postgresql": "CREATE TRIGGER spy BEFORE INSERT ON reels_hold FOR EACH ROW EXECUTE FUNCTION kept_rows()",
+}
+CHANGED = {
+    "sqlite": "CREATE TRIGGER reels_chain_kept_delete BEFORE DELETE ON reels_chain BEGIN SELECT 1; END",
+    "postgresql": "CREATE TRIGGER reels_chain_kept BEFORE INSERT ON reels_chain "
+    "FOR EACH ROW EXECUTE FUNCTION kept_rows()",
+}
+
+
+@pytest.mark.parametrize(
+    ("statements", "fault"),
+    [
+        ([SPY[connection.vendor]], "trigger spy is not of this service"),
+        (["CREATE VIEW spied AS SELECT 1"], "view spied is not of this service"),
+        (
+            [append_only.drop_sql(connection.vendor, "reels_chain", append_only.NEVER_DELETED)[0],
+             CHANGED[connection.vendor]],
+            f"{next(iter(CHANGED[connection.vendor].split()[2:]))} is not as it was installed",
+        ),
+    ],
+)  # fmt: skip
+def test_guards_that_are_changed_and_what_is_not_the_services_are_found(db, statements, fault):
+    with connection.cursor() as cursor:
+        settle_constraints(cursor)
+        for sql in statements:
+            cursor.execute(sql)
+    assert fault in append_only.faults(connection)
+    assert fault in str(guard_break())
+
+
+@only_postgresql
+def test_a_function_that_lets_everything_pass_is_found(db):
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE OR REPLACE FUNCTION kept_rows() RETURNS trigger LANGUAGE plpgsql AS "
+                       "$$ BEGIN RETURN OLD; END $$")  # fmt: skip
+    assert append_only.faults(connection) == ["the function kept_rows is not as it was installed"]
+
+
+ANOTHER_FORM = (
+    [
+        "UPDATE reels_hold SET ended_at = ''",
+        "UPDATE reels_reel SET retired_at = 'x'",
+        "UPDATE inspections_authorisation SET ended_at = ''",
+        "UPDATE inspections_inspection SET done_at = '2026-W10-1T09:00:00'",
+        "UPDATE inspections_inspection SET wraps = 'ten'",
+        "UPDATE inspections_reading SET outcome = X'00'",
+        "UPDATE reels_reel SET received_on = '2026-3-2'",
+    ]
+    if IS_SQLITE
+    else ["UPDATE reels_hold SET ended_at = 'infinity'", "UPDATE reels_reel SET received_on = '-infinity'"]
+)
+
+
+@pytest.mark.parametrize("sql", ANOTHER_FORM)
+def test_a_value_in_a_form_that_the_service_never_writes_is_refused(story, sql):
+    assert "kept: OTHER FORM is refused" in (said := refusal(sql)) or "_kept_form" in said
 
 
 @pytest.mark.django_db(transaction=True)
@@ -223,9 +284,9 @@ def test_guards_come_back_after_a_migration_that_remakes_a_table():
         with connection.schema_editor() as editor:
             editor.alter_field(Chain, old, new)
         if IS_SQLITE:  # it makes the table anew, and says nothing of the triggers that it drops
-            assert "reels_chain_kept_delete" in append_only.missing(connection)
+            assert "reels_chain_kept_delete is missing" in append_only.faults(connection)
         emit_post_migrate_signal(verbosity=0, interactive=False, db="default")
-        assert append_only.missing(connection) == []
+        assert append_only.faults(connection) == []
         assert "DELETE is refused" in refusal("DELETE FROM reels_chain")
     finally:
         with connection.schema_editor() as editor:

@@ -20,7 +20,7 @@ from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import models, transaction
+from django.db import connection, models, transaction
 
 from inspections.models import InspectionRecord, Keying, SignOff
 from inspections.services.status_rows import rebuild_status_rows
@@ -168,6 +168,23 @@ def insert_a_row(records: AttackedRecords) -> None:
     row.save(force_insert=True)
 
 
+def sql(statement: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+
+
+def store_another_form(records: AttackedRecords) -> None:
+    """A time that reads as none, but not to a query; on PostgreSQL one without end, which cannot be read."""
+    never = "infinity" if connection.vendor == "postgresql" else ""
+    sql(f"UPDATE inspections_authorisation SET ended_at = '{never}' WHERE ended_at IS NULL")  # noqa: S608  # our own
+
+
+def spell_a_time_otherwise(records: AttackedRecords) -> None:
+    """The same instant as another spelling, which sorts behind all others; or, on PostgreSQL, another instant."""
+    at = "2999-01-01 00:00:00+00" if connection.vendor == "postgresql" else "2026-W10-1T09:00:00"
+    sql(f"UPDATE inspections_inspection SET recorded_at = '{at}' WHERE id = {records.unsigned}")  # noqa: S608  # our own
+
+
 def edit_an_entry(records: AttackedRecords) -> None:
     row = records.reel.chain.entries.earliest("seq")
     edit(HistoryEntry.objects.filter(pk=row.pk), content=bytes(row.content).replace(b"Ada Minder", b"Eve Minder"))
@@ -289,6 +306,8 @@ def never_record_it(records: AttackedRecords) -> None:
 BOTH, NEITHER = {SERVICE, OUTSIDER}, set[str]()
 STUDY: dict[str, tuple[Callable[[AttackedRecords], None], set[str]]] = {
     "a row edited": (edit_a_row, {SERVICE}),
+    "a value stored in a form that the service never writes": (store_another_form, {SERVICE}),
+    "a time spelled otherwise": (spell_a_time_otherwise, {SERVICE}),
     "a row deleted": (delete_a_row, {SERVICE}),
     "a row put in": (insert_a_row, {SERVICE}),
     "two people exchanged": (exchange_two_people, {SERVICE}),

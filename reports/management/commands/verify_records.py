@@ -6,7 +6,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from reports.services.checking import archive_break
-from reports.services.verification import check_records
+from reports.services.verification import check_records, guard_break
 from reports.services.verification_runs import keep_run
 
 
@@ -16,7 +16,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         result = check_records(self.show_progress)
         how_much = f"{result.chains} chains, {result.entries} entries, {result.signatures} signatures"
-        broken = result.broken or archive_break()
+        broken = result.broken or archive_break() or guard_break()
         keep_run(result, broken, at=timezone.now())
         if broken is None:
             self.stdout.write(f"{how_much}: whole")
