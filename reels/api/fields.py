@@ -23,6 +23,7 @@ from rest_framework import serializers
 from rest_framework.fields import empty
 
 from reels.domain import words
+from reels.domain.text import character_not_taken
 
 SERIAL = words.SERIAL
 CODE = r"[-a-zA-Z0-9_]{1,30}"
@@ -74,16 +75,25 @@ def speak_plainly(field: Any) -> None:
 class Text(serializers.CharField):
     """A string; no number or truth value is taken for one."""
 
-    default_error_messages = {"invalid": "A string is needed here, not {seen}."}
+    default_error_messages = {
+        "invalid": "A string is needed here, not {seen}.",
+        "unseen_character": "This text can't hold {seen}. Take it out.",
+    }
+    has_lines: bool | None = False  # None: it is not read by people
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             self.fail("invalid", seen=kind_of(data))
-        return str(super().to_internal_value(data))
+        text = str(super().to_internal_value(data))
+        if self.has_lines is not None and (seen := character_not_taken(text, has_lines=self.has_lines)):
+            self.fail("unseen_character", seen=seen)
+        return text
 
 
 class Remark(Text):
     """Free text of several lines; it may not be empty."""
+
+    has_lines = True
 
     def __init__(self, **options: Any) -> None:
         super().__init__(**{"max_length": 2000, **options})
@@ -91,6 +101,8 @@ class Remark(Text):
 
 class Secret(Text):
     """A password, taken as it is, blanks and all."""
+
+    has_lines = None
 
     def __init__(self, **options: Any) -> None:
         super().__init__(**{"max_length": 200, "trim_whitespace": False, "write_only": True, **options})

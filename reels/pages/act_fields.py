@@ -8,6 +8,7 @@ from django import forms
 
 from reels import access
 from reels.domain.act_fields import PASSWORD_MOST, REMARK_MOST, ActField, FieldKind, fields_of
+from reels.domain.text import character_not_taken
 from reels.pages.acts import ActForm, AnswersField
 
 AnyForm = TypeVar("AnyForm", bound=forms.Form)
@@ -42,6 +43,17 @@ def form_of(declaration: type, *names: str, base: type[ActForm] = ActForm, **cha
     return asks(declaration, *names, **changes)(type(declaration.__name__, (base,), {}))
 
 
+def _readable(has_lines: bool) -> Callable[[str], None]:
+    def check(text: str) -> None:
+        if seen := character_not_taken(text, has_lines=has_lines):
+            raise forms.ValidationError(f"This text can't hold {seen}. Take it out.")
+
+    return check
+
+
+READ_ON_A_LINE, READ_IN_LINES = _readable(False), _readable(True)
+
+
 def reel_types_offered() -> list[tuple[str, str]]:
     """The codes of reel types, as what a form offers."""
     return [(each.code, each.code) for each in access.reel_types()]
@@ -54,6 +66,7 @@ def field_of(field: ActField, **changes: Any) -> forms.Field:
     made, more = MAKERS[field.kind]
     if field.kind in (FieldKind.TEXT, FieldKind.REMARK):
         options["max_length"] = field.most or REMARK_MOST
+        options["validators"] = [READ_IN_LINES if field.kind is FieldKind.REMARK else READ_ON_A_LINE]
     if field.words:
         options["choices"] = field.words
     options |= {**more, **changes}

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from reels.domain.text import character_not_taken
 from reels.domain.words import LinePlace, Parity, ReelEventKind, Side, UnusualRule, WindingSense
 
 MOST_OF_SMALL = 32_767  # what a small whole number of the records can hold
@@ -22,7 +23,6 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"\d{1,9}", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _SLUG = re.compile(r"[A-Za-z0-9_-]{1,30}", re.ASCII)
 
 
@@ -79,8 +79,10 @@ def text(most: int) -> Callable[[str], str]:
     """A cell of words, so many characters at most."""
 
     def read(cell: str) -> str:
-        if len(cell) > most or _CONTROL.search(cell):
+        if len(cell) > most:
             raise CellRefused(f"up to {most} characters on one line")
+        if seen := character_not_taken(cell, has_lines=False):
+            raise CellRefused(f"up to {most} characters on one line, without {seen}")
         return cell
 
     return read

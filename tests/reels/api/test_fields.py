@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
-from reels.api.fields import Day, Exact, Moment, Named, Text, Whole, Word, YesNo, moment
+from reels.api.fields import Day, Exact, Moment, Named, Remark, Text, Whole, Word, YesNo, moment
 from reels.api.forms import Form
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -55,7 +55,8 @@ def test_a_time_that_is_written_is_read_back(value):
     ("field", "value"),
     [
         (Text(), 0), (Text(), True), (Text(), None), (Text(), []), (Text(), ""), (Text(), "  "), (Text(), "a\x00"),
-        (Text(), "\ud800"), (Whole(), "7"), (Whole(), 7.0), (Whole(), True), (Whole(), -1), (Whole(), 32768),
+        (Text(), "\ud800"), (Text(), "a\nb"), (Text(), "a\u202eb"), (Remark(), "a\u200bb"),
+        (Whole(), "7"), (Whole(), 7.0), (Whole(), True), (Whole(), -1), (Whole(), 32768),
         (Whole(), 10**400), (YesNo(), 1), (YesNo(), "true"), (YesNo(), None), (Exact(), 1), (Exact(), 1.5),
         (Exact(), "1e3"), (Exact(), " 1"), (Exact(), "1."), (Exact(), ".5"), (Exact(), "NaN"), (Exact(), "Infinity"),
         (Exact(), "1_0"), (Exact(), "1.2345"), (Exact(), "9999999"), (Exact(), "١"), (Exact(), True),

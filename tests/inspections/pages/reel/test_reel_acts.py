@@ -220,3 +220,12 @@ def test_the_reel_page_offers_only_what_may_be_done(cast):
 def test_a_serial_number_with_a_stroke_has_its_acts_too(cast):
     builders.make_reel("12/34")
     assert send(cast.control, "cut", "12/34", **CUT).url == "/reels/12/34"
+
+
+def test_a_remark_with_a_character_that_nobody_sees_is_refused_by_its_name_and_kept(cast):
+    answer = send(cast.control, "cut", remark="frayed \u202e at the end\nby 2 m")
+    assert answer.status_code == 422
+    html = answer.content.decode()
+    assert "This text can&#x27;t hold RIGHT-TO-LEFT OVERRIDE (U+202E). Take it out." in html
+    assert "at the end\nby 2 m</textarea>" in html
+    assert send(cast.control, "cut", **{**CUT, "remark": "frayed\nby 2 m"}).status_code == 302

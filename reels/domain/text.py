@@ -1,0 +1,25 @@
+"""Which characters a text that people read may hold.
+
+Refused are those that nobody sees and that change what is read: control characters, the embeddings, overrides and
+isolates that turn the order of what follows, and two spaces of no width. Joiners and the marks that tell a direction
+(ZWJ, ZWNJ, LRM, RLM, ALM) belong to how some languages are written, and stay.
+Source: the Unicode Standard, Bidirectional Algorithm (UAX 9), explicit formatting characters.
+"""
+
+import re
+import unicodedata
+
+_UNSEEN = "\u202a-\u202e\u2066-\u2069\ufeff\u200b\u2028\u2029"
+_ON_A_LINE = re.compile(f"[\x00-\x1f\x7f-\x9f{_UNSEEN}]")
+_IN_LINES = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{_UNSEEN}]")  # with tabs and ends of lines
+_CONTROLS = {"\t": "a tab", "\n": "a new line", "\r": "a new line", "\0": "the character NUL"}
+
+
+def character_not_taken(text: str, *, has_lines: bool) -> str:
+    """The first character that may not be in the text, by its name; nothing where all may. has_lines: a long text."""
+    found = (_IN_LINES if has_lines else _ON_A_LINE).search(text)
+    if found is None:
+        return ""
+    character = found.group()
+    name = _CONTROLS.get(character) or unicodedata.name(character, "a control character")
+    return f"{name} (U+{ord(character):04X})"
