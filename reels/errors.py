@@ -179,10 +179,7 @@ class SecondFactorMissing(NotAllowed):
 
 class NotEnrolled(NotAllowed):
     title = "Not enrolled"
-    message = (
-        "{name} is not enrolled: a second administrator, who is not the one that gave the login, checks first whose it "
-        "is."
-    )
+    message = "{name} is not enrolled: another administrator than who gave the login checks first whose it is."
 
 
 class AnotherAdministrator(NotAllowed):
@@ -348,6 +345,11 @@ class ReceivedElsewhere(AskedFirst):
     message = "Reel {serial} was sent to {to_site}, not to {site}. If it came to {site}, it is in the stock there now."
     fields = ("site",)
     yes = "It came to this site"
+
+
+class LifeOver(Refused):
+    title = "A life is over"
+    message = "Reel {serial} has reached a hard limit of its type: {why}. Fit another cable, or retire the reel."
 
 
 class ReelNotHeld(Refused):

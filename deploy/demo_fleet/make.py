@@ -28,14 +28,18 @@ WALK_COUNTS = {"LW-0002": (12, 10), "LW-0004": (8, 33)}  # what the walk will co
 TYPE_COLUMNS = (
     "code", "core_diameter_mm", "cable_diameter_mm", "wraps_odd_layer", "wraps_even_layer", "max_layers",
     "layer_rise_mm", "anchor_side", "lead_wraps", "diameter_u_mm", "reference_side", "scale_line_at", "winding_sense",
-    "least_length_m",
+    "least_length_m", "count_days", "count_uses", "cable_uses_soft", "cable_uses_hard", "cable_days_soft",
+    "reel_hours_soft", "reel_hours_hard",
 )  # fmt: skip
 # Each sits in its machine in its own way, so that no word for a half turn can be learned by heart.
 TYPES: dict[str, tuple[Any, ...]] = {
-    "tarn-200": ("180", "6", 34, 33, 12, "", "left", 1, "0.2", "right", "aft", "clockwise", "120"),
-    "mere-350": ("240", "8", 28, 27, 16, "7.1", "left", 1, "0.2", "left", "bottom", "clockwise", "220"),
-    "loch-500": ("300", "10", 40, 40, 16, "9.2", "right", 2, "0.2", "right", "forward", "counter_clockwise", "330"),
-}
+    "tarn-200": ("180", "6", 34, 33, 12, "", "left", 1, "0.2", "right", "aft", "clockwise",
+                 "120", 60, 40, 400, 500, 2555, "", ""),
+    "mere-350": ("240", "8", 28, 27, 16, "7.1", "left", 1, "0.2", "left", "bottom", "clockwise",
+                 "220", 60, 30, 300, 400, 2555, "", ""),
+    "loch-500": ("300", "10", 40, 40, 16, "9.2", "right", 2, "0.2", "right", "forward", "counter_clockwise",
+                 "330", 90, 30, 300, 400, 2555, 2500, 3000),
+}  # fmt: skip
 CABLE_M = {"tarn-200": 205.0, "mere-350": 352.0, "loch-500": 505.0}
 SITES = {"kettle-point": "KP", "aldermere": "AM", "stane-field": "SF"}
 # Who counted and verified in these two years; some have moved on and have no login.

@@ -1,6 +1,7 @@
 """One reel, inspection or pair of setup values, with all that hangs on it, as its reader may see it."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 from datetime import datetime
 from itertools import groupby
 from typing import Any
@@ -11,10 +12,11 @@ from inspections.domain.third_reading import FIELD
 from inspections.domain.words import LIVE, InspectionState, Meaning, Point, Role
 from inspections.models import Inspection, Reading, ReelStatusRow, SetupValues, ThirdReading
 from inspections.queries.counts import live_inspection, sign_offs_of, void_of
-from inspections.queries.currency import currency_of
+from inspections.queries.currency import currency_in, currency_of
 from inspections.queries.findings import findings_in_count, is_stopped, parts_without_finding, seen_by
 from inspections.queries.gauges import is_asked_for, needs_gauge, use_out_of
 from inspections.queries.keyings import SeenKeying, as_keyed, keyings_for, may_be_read
+from inspections.queries.life import life_on
 from inspections.queries.setup_values import values_in_force, with_read_backs
 from inspections.queries.status import with_status
 from inspections.queries.third_readings import shown_third_readings, third_readings_of
@@ -35,15 +37,16 @@ def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
         live=live_inspection(reel),
         currency=currency_of(reel, counted_at, at) if (counted_at := getattr(reel, "counted_at", None)) else None,
         length_by_log_m=reel_queries.cable_length_at(reel, at),
+        life=[{**asdict(each), "reached": each.reached(at)} for each in life_on(reel, at)],
     )
     return reel
 
 
-def as_reel(row: ReelStatusRow) -> Reel:
-    """The reel of a status row, with what that row says of it."""
+def as_reel(row: ReelStatusRow, at: datetime) -> Reel:
+    """The reel of a status row, with what that row says of it, compared with the clock."""
     machine = row.machine.serial if row.machine else None
     _give(row.reel, status=row.status, machine_serial=machine, counted_at=row.signed_count_at, layers=row.layers,
-          wraps=row.wraps)  # fmt: skip
+          wraps=row.wraps, currency=currency_in(row, row.reel.site, row.reel.type.count_days, at))  # fmt: skip
     return row.reel
 
 

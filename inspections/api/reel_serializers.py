@@ -16,6 +16,7 @@ from reels.api.act_fields import body_of
 from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
 from reels.api.forms import Form, Out, PageQuery
 from reels.api.serializers import LengthOut, PersonOut
+from reels.domain.life import LifeLimit, LifeMeasure, LifePart
 from reels.domain.words import IncidentKind, Parity, ReelEventKind
 from reels.models import CableEvent, Reel
 from reels.queries import length_counted
@@ -70,8 +71,27 @@ class ReelOut(Out):
     layers = Whole(allow_null=True)
     wraps = Whole(allow_null=True)
     length = CountedLength(allow_null=True, help_text="What that count stands for; the lead is not in it.")
+    count_current_until = Moment(
+        source="currency.until",
+        default=None,
+        allow_null=True,
+        help_text="When that count lapses by days, if it does.",
+    )
+    count_lapsed_at = Moment(source="currency.ended_at", default=None, allow_null=True)
+    count_lapsed_why = Maybe(source="currency.why", default="", help_text="What ended that count; null: it is current.")
     retired_at = Moment(allow_null=True)
     retired_reason = Maybe()
+
+
+class LifeOut(Out):
+    """One life that the reel's type limits, and what is spent of it."""
+
+    part = Word(LifePart)
+    measure = Word(LifeMeasure, help_text="days: since it came.")
+    spent = Exact()
+    soft = Whole(allow_null=True, help_text="Warned from so many on.")
+    hard = Whole(allow_null=True, help_text="At so many the reel is held.")
+    reached = Word(LifeLimit, allow_null=True, help_text="The limit that is reached.")
 
 
 class InstallationOut(Out):
@@ -101,14 +121,7 @@ class LiveInspectionOut(Out):
 
 
 class ReelDetailOut(ReelOut):
-    count_current_until = Moment(
-        source="currency.until",
-        default=None,
-        allow_null=True,
-        help_text="When that count lapses by days, if it does.",
-    )
-    count_lapsed_at = Moment(source="currency.ended_at", default=None, allow_null=True)
-    count_lapsed_why = Maybe(source="currency.why", default="", help_text="What ended that count; null: it is current.")
+    life = LifeOut(many=True, help_text="Uses, hours and age as far as the type limits them.")
     length_by_log_m = Exact(allow_null=True, help_text="Metres of cable by the log, now; null: unknown.")
     installation = InstallationOut(allow_null=True)
     hold = HoldOut(allow_null=True)
@@ -130,6 +143,8 @@ class ReelEventOut(Out):
     ends_count = YesNo(help_text="Counts from before it are no longer current.")
     document = Maybe()
     words = Maybe()
+    reverses = Number(source="reverses_id", allow_null=True)
+    reversed_by = Number(source="reversed_by.id", default=None, allow_null=True)
 
 
 MachineNamedIn = body_of(MachineFields, "MachineNamedIn")

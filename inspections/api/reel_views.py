@@ -46,7 +46,7 @@ class ReelListEndpoint(Endpoint):
         rows = matching(rows, query, type="type__code")
         rows = with_word(rows, call.query.get("q", "")).rows
         page = call.page(rows.select_related("reel__type", "reel__site", "machine"), "serial", "id")
-        return replace(page, results=[details.as_reel(row) for row in page.results])
+        return replace(page, results=[details.as_reel(row, call.at) for row in page.results])
 
     @create("reels_receive", shapes.ReelDetailOut, shapes.ReelIn, tag=tag_of)
     def post(self, call: Call) -> Reel:
@@ -107,6 +107,15 @@ class ReelEventListEndpoint(ReelEndpoint):
         """
         facts = ReelEventFacts(**call.payload)
         return maintenance.log_reel_event(serial=serial, facts=facts, actor=call.actor, at=call.at)
+
+
+class ReelEventReversalEndpoint(ReelEndpoint):
+    @create("reel_events_reverse", shapes.ReelEventOut, shapes.ReversalIn, tag=tag_of)
+    def post(self, call: Call, serial: str, event_id: int) -> ReelEvent:
+        """Take back a wrong or doubled event by a counter-entry; both stay. What it withdrew is not put back."""
+        return maintenance.reverse_reel_event(
+            serial=serial, event_id=event_id, actor=call.actor, at=call.at, **call.payload
+        )
 
 
 class InstallationEndpoint(ReelEndpoint):

@@ -27,6 +27,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{REEL}/cable-events", reel_views.CableEventListEndpoint.as_view()),
     path(f"{REEL}/cable-events/<id:event_id>/reversal", reel_views.CableEventReversalEndpoint.as_view()),
     path(f"{REEL}/events", reel_views.ReelEventListEndpoint.as_view()),
+    path(f"{REEL}/events/<id:event_id>/reversal", reel_views.ReelEventReversalEndpoint.as_view()),
     path(f"{REEL}/installation", reel_views.InstallationEndpoint.as_view()),
     path(f"{REEL}/removal", reel_views.RemovalEndpoint.as_view()),
     path(f"{REEL}/hold", reel_views.HoldEndpoint.as_view()),

@@ -32,6 +32,10 @@ class ReelStatusRow(models.Model):
     wraps = models.PositiveSmallIntegerField(null=True, help_text="Of that count.")
     counted_at = models.DateTimeField(null=True, help_text="Of the last count, signed or of older records.")
     last_at = models.DateTimeField(help_text="Of the last count; of its coming, where there is none.")
+    count_ended_at = models.DateTimeField(null=True, help_text="When that count was ended, not by days.")
+    count_ended_why = models.TextField(default="", db_default="")
+    soft_limit_at = models.DateTimeField(null=True, help_text="When a soft limit of a life was or will be reached.")
+    hard_limit_at = models.DateTimeField(null=True, help_text="The same of a hard one.")
     machine = models.ForeignKey(Machine, on_delete=models.CASCADE, null=True, related_name="+")
     live_id = models.BigIntegerField(null=True, help_text="The inspection under way.")
     values_id = models.BigIntegerField(null=True, help_text="The setup values in force.")
@@ -55,6 +59,12 @@ class ReelStatusRow(models.Model):
             models.Index(fields=("site", "rank", "last_at", "serial"), name="standing_at_site_in_order"),
             models.Index(fields=("rank", "last_at", "serial"), name="standing_flagged", condition=Q(is_flagged=True)),
             models.Index(fields=("rank", "last_at", "serial"), name="standing_open", condition=Q(has_open_flag=True)),
+            models.Index(
+                fields=("soft_limit_at",), name="standing_soft_limit", condition=Q(soft_limit_at__isnull=False)
+            ),
+            models.Index(
+                fields=("hard_limit_at",), name="standing_hard_limit", condition=Q(hard_limit_at__isnull=False)
+            ),
         ]
 
     def __str__(self) -> str:

@@ -30,6 +30,11 @@ urlpatterns: list[URLPattern] = [
         acts.ReversalView.as_view(),
         name="reel-reversal",
     ),
+    path(
+        "reels/<path:serial>/events/<int:event_id>/reversal",
+        acts.EventReversalView.as_view(),
+        name="reel-event-reversal",
+    ),
     path("reels/<path:serial>/setup-values", acts.IssueView.as_view(), name="reel-issue"),
     path("reels/<path:serial>/installation", acts.InstallationView.as_view(), name="reel-installation"),
     path("reels/<path:serial>/removal", acts.RemovalView.as_view(), name="reel-removal"),

@@ -79,8 +79,9 @@ def void_of(inspection: Inspection) -> Void | None:
 
 
 def events_of(reel: Reel) -> QuerySet[ReelEvent]:
-    """What happened to a reel, by when it happened, with who recorded it."""
-    return ReelEvent.objects.filter(reel=reel).select_related("reel", "recorded_by").order_by("happened_at", "id")
+    """What happened to a reel, by when it happened, with who recorded it; what was taken back too."""
+    rows = ReelEvent.objects.filter(reel=reel).select_related("reel", "recorded_by", "reversed_by")
+    return rows.order_by("happened_at", "id")
 
 
 def cable_events_of(reel: Reel) -> QuerySet[CableEvent]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import chain
+from typing import Any
 
 from django.db.models import Q, QuerySet
 
@@ -17,7 +18,7 @@ from inspections.domain.findings import Remedy
 from inspections.models import Finding
 from inspections.queries.findings import closed_by_work
 from reels.domain.words import counted
-from reels.models import CableEvent, Installation, Reel, ReelEvent, ReelType
+from reels.models import CableEvent, Installation, Reel, ReelEvent, Site
 from reels.queries import STANDING
 
 MAYBE_USED = Q(cable_went_out=True) | Q(cable_went_out__isnull=True)  # that nobody knows counts as used
@@ -39,28 +40,43 @@ class Currency:
 
 def currency_of(reel: Reel, counted_at: datetime, at: datetime) -> Currency:
     """Of a count of the reel that was done at a time, as it is at another. Four queries."""
-    until = lapses_at(reel.type, counted_at)
-    ends = [(when, f"on {reel.site.day_of(when)} {why}") for _, when, why in _ends({reel.pk: counted_at})]
+    end = ends_of({reel.pk: counted_at}).get(reel.pk)
+    return _currency(reel.site, reel.type.count_days, counted_at, end, at)
+
+
+def currency_in(row: Any, site: Site, count_days: int | None, at: datetime) -> Currency | None:
+    """Of the latest signed count of a reel, as its status row has it; None where there is none. No query.
+
+    row: of ReelStatusRow, or those columns of it. count_days: of its type.
+    """
+    if row.signed_count_at is None:
+        return None
+    end = (row.count_ended_at, row.count_ended_why) if row.count_ended_at else None
+    return _currency(site, count_days, row.signed_count_at, end, at)
+
+
+def _currency(site: Site, count_days: int | None, counted_at: datetime, end: tuple[datetime, str] | None,
+              at: datetime) -> Currency:  # fmt: skip
+    """end: what ended it first beside time."""
+    until = counted_at + timedelta(days=count_days) if count_days else None
+    ends = [(end[0], f"on {site.day_of(end[0])} {end[1]}")] if end else []
     if until and until <= at:
-        ends.append((until, f"it was counted more than {counted(reel.type.count_days or 0, 'day')} ago"))
+        ends.append((until, f"it was counted more than {counted(count_days or 0, 'day')} ago"))
     if not ends:
         return Currency(until=until)
     ended_at, why = min(ends)
     return Currency(until=until, ended_at=ended_at, why=why)
 
 
-def lapses_at(reel_type: ReelType, counted_at: datetime) -> datetime | None:
-    """When a count of that time lapses by the days of its type."""
-    return counted_at + timedelta(days=reel_type.count_days) if reel_type.count_days else None
-
-
-def ended_since(counted_at: Mapping[int, datetime], until: datetime | None = None) -> set[int]:
-    """Those of some reels whose counts of these times were ended by anything but time, by a moment if one is given.
+def ends_of(counted_at: Mapping[int, datetime]) -> dict[int, tuple[datetime, str]]:
+    """What first ended counts of some reels that were done at these times, but for time itself, and when.
 
     counted_at: by the reel's id. Four queries, however many reels.
     """
-    ends = _ends(counted_at) if counted_at else ()
-    return {reel for reel, when, _ in ends if until is None or when <= until}
+    first: dict[int, tuple[datetime, str]] = {}
+    for reel, when, why in _ends(counted_at) if counted_at else ():
+        first[reel] = min(first.get(reel, (when, why)), (when, why))
+    return first
 
 
 def _ends(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
@@ -97,7 +113,7 @@ def _ended_by_removal(installations: QuerySet[Installation]) -> Iterator[tuple[i
 
 def _ended_by_events(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
     uses: Counter[int] = Counter()
-    events = ReelEvent.objects.filter(reel__in=counted_at, happened_at__gte=min(counted_at.values()))
+    events = ReelEvent.objects.filter(STANDING, reel__in=counted_at, happened_at__gte=min(counted_at.values()))
     for event in events.select_related("reel__type").order_by("happened_at", "id"):
         reel, most = event.reel_id, event.reel.type.count_uses
         if event.happened_at < counted_at[reel]:

@@ -28,12 +28,13 @@ from inspections.models import (
     SetupValues,
     SignOff,
 )
-from inspections.queries.currency import ended_since
+from inspections.queries.currency import ends_of
 from inspections.queries.findings import summaries_of
+from inspections.queries.life import lives_of, received_at
 from inspections.queries.numbers import week_of
 from inspections.queries.search import as_searched
 from reels.models import CableEvent, Hold, Installation, Move, Reel, ReelEvent, ReelType
-from reels.queries import Row
+from reels.queries import STANDING, Row
 
 
 def with_status(reels: QuerySet[Reel]) -> QuerySet[Reel]:
@@ -80,7 +81,7 @@ _LAST: tuple[tuple[QuerySet[Any], dict[str, str]], ...] = (
     (Hold.objects.filter(ended_at__isnull=True), {"held_at": "placed_at", "held_why": "reason"}),
     (Move.objects.filter(ended_at__isnull=True), {"sent_at": "sent_at"}),
     (CableEvent.objects.order_by("recorded_at"), {"changed_at": "recorded_at"}),
-    (ReelEvent.objects.filter(ends_count=True).order_by("recorded_at"), {"happened_at": "recorded_at"}),
+    (ReelEvent.objects.filter(STANDING, ends_count=True).order_by("recorded_at"), {"happened_at": "recorded_at"}),
     (ImportedCount.objects.order_by("counted_at"), {"imported_at": "counted_at"}),
     (DriftFlag.objects.filter(closed_at__isnull=True).order_by("pk"), {"open_flag": "pk"}),
     (FlaggedReel.objects.order_by("pk"), {"flagged_id": "pk"}),
@@ -89,7 +90,7 @@ _LAST: tuple[tuple[QuerySet[Any], dict[str, str]], ...] = (
 _READ: list[type[Any]] = [*(table.model for table, _ in _LAST), Finding, Participant, Reading, Reel, Referral, SignOff]
 READ_FROM = frozenset(model._meta.db_table for model in _READ)
 _NOTHING = dict.fromkeys([name for _, names in _LAST for name in names])
-_NOTHING |= dict.fromkeys(("referred_at", "worked_out_at", "ended", *Meaning, *Role))
+_NOTHING |= dict.fromkeys(("referred_at", "worked_out_at", *Meaning, *Role))
 
 
 def _with_moments(reels: QuerySet[Reel]) -> list[Any]:
@@ -99,7 +100,7 @@ def _with_moments(reels: QuerySet[Reel]) -> list[Any]:
     and to put these together at every act takes far longer than all of these take. So whoever asks holds the chains of
     the reels, or reads from one snapshot.
     """
-    rows: list[Any] = list(reels.select_related("chain").order_by("pk"))
+    rows: list[Any] = list(reels.select_related("chain", "type").order_by("pk"))
     if not rows:
         return rows
     by_id = {reel.pk: reel for reel in rows}
@@ -109,9 +110,11 @@ def _with_moments(reels: QuerySet[Reel]) -> list[Any]:
         for pk, *values in table.filter(reel__in=by_id).values_list("reel", *names.values()):
             vars(by_id[pk]).update(zip(names, values, strict=True))
     findings = summaries_of(by_id)
-    ended = ended_since({reel.pk: reel.counted_at for reel in rows if reel.counted_at})
+    ends = ends_of({reel.pk: reel.counted_at for reel in rows if reel.counted_at})
+    lives = lives_of(rows)
     for reel in rows:
-        reel.ended, reel.of_findings = reel.pk in ended, findings.get(reel.pk, [])
+        reel.of_findings, reel.lives = findings.get(reel.pk, []), lives.get(reel.pk, ())
+        reel.ended_at, reel.ended_why = ends.get(reel.pk, (None, ""))
     _add_of_live_counts({reel.live_id: reel for reel in rows if reel.live_id})
     signed = {reel.signed_id: reel for reel in rows if reel.signed_id}
     if signed:
@@ -165,7 +168,7 @@ def status_of(reel: Any) -> ReelStatus:
         return ReelStatus.WITHOUT_VALUES
     if reel.values_id:
         return ReelStatus.VALUES_ISSUED
-    return ReelStatus.COUNTED if reel.counted_at and not reel.ended else ReelStatus.AWAITING_COUNT
+    return ReelStatus.COUNTED if reel.counted_at and not reel.ended_at else ReelStatus.AWAITING_COUNT
 
 
 # In the order of the board, and the columns of which the latest says since when a reel stands there.
@@ -217,12 +220,15 @@ def _status_row(reel: Any) -> ReelStatusRow:
     """reel: as `_with_moments` gives it."""
     status = status_of(reel)
     counted_at = latest((reel.counted_at, reel.imported_at))
-    last_at = counted_at or datetime.combine(reel.received_on, time.min, tzinfo=UTC)
+    last_at = counted_at or received_at(reel)
     return ReelStatusRow(
         reel=reel, serial=reel.serial, type_id=reel.type_id, head=reel.chain.head,
         **_places(reel, status),
         status=status, rank=RANK[status],
         signed_count_at=reel.counted_at, layers=reel.layers, wraps=reel.wraps, counted_at=counted_at, last_at=last_at,
+        count_ended_at=reel.ended_at, count_ended_why=reel.ended_why,
+        soft_limit_at=earliest(each.soft_at for each in reel.lives),
+        hard_limit_at=earliest(each.hard_at for each in reel.lives),
         since=latest(getattr(reel, name) for name in SINCE[status]) or last_at,
         machine_id=reel.machine_id, live_id=reel.live_id, values_id=reel.values_id,
         values_machine=reel.values_machine or "", hold_why=reel.held_why or "",
@@ -241,6 +247,11 @@ def _places(reel: Any, status: ReelStatus) -> dict[str, int | None]:
 def latest(moments: Iterable[datetime | None]) -> datetime | None:
     """The latest of those moments that there are."""
     return max(filter(None, moments), default=None)
+
+
+def earliest(moments: Iterable[datetime | None]) -> datetime | None:
+    """The earliest of those moments that there are."""
+    return min(filter(None, moments), default=None)
 
 
 # Numbers of reels -----------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from django.db.models import Exists, Min, OuterRef, Q, QuerySet, Subquery
 from inspections.domain.reading import Outcome
 from inspections.domain.words import Decision, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, Keying, Reading, ReelStatusRow, Referral, SetupValues
-from inspections.queries.currency import ended_since
+from inspections.queries.currency import ends_of
 from inspections.queries.status import latest, status_of
 from reels.models import HistoryEntry, Hold, Installation, Move, Reel
 
@@ -54,9 +54,11 @@ def reels_at(sites: Q, moment: datetime) -> Iterator[Stood]:
 def _worked_out(reels: list[int], moment: datetime) -> Iterator[Stood]:
     rows: list[Any] = list(_with_what_held(Reel.objects.filter(pk__in=reels), moment))
     states = _live_states({reel.live_id for reel in rows if reel.live_id}, moment)
-    ended = ended_since({reel.pk: reel.counted_at for reel in rows if reel.counted_at}, moment)
+    ends = ends_of({reel.pk: reel.counted_at for reel in rows if reel.counted_at})
     for reel in rows:
-        reel.live_state, reel.ended = states.get(reel.live_id), reel.pk in ended
+        first_end = ends.get(reel.pk)
+        reel.live_state = states.get(reel.live_id)
+        reel.ended_at = first_end[0] if first_end and first_end[0] <= moment else None
         reel.gone_at = reel.retired_at if reel.retired_at and reel.retired_at <= moment else None
         came_at = datetime.combine(reel.received_on, time.min, tzinfo=UTC)
         yield Stood(status_of(reel), reel.type_id, latest((reel.counted_at, reel.imported_at)) or came_at)

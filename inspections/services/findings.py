@@ -25,6 +25,7 @@ from inspections.queries.counts import live_inspection
 from inspections.queries.findings import kind_for, kinds_of, open_stops
 from inspections.queries.keyings import may_be_read
 from inspections.services import evaluation
+from inspections.services.life import hold_if_over
 from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -195,3 +196,4 @@ def _let_go(act: ActRecorder, reel: Reel, reason: str) -> None:
     hold = reel_queries.hold_on(reel)
     if hold and hold.findings.exists() and not open_stops(reel).exists():
         act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
+        hold_if_over(act, reel)

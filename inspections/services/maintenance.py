@@ -16,11 +16,13 @@ from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.cuts import check_cut
 from inspections.services.lateness import done_since, moment_of, require_at_hand, require_free_since, require_removable
+from inspections.services.life import hold_if_over
 from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
-from inspections.services.setup import hold_reel, require_current, withdraw_values
+from inspections.services.setup import hold_reel, require_current, require_life, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
+from reels.domain.words import ReelEventKind
 from reels.errors import (
     AlreadyReversed,
     IssuedForAnother,
@@ -77,6 +79,7 @@ def reverse_cable_event(*, serial: str, event_id: int, remark: str, actor: Actor
                        recorded_by=actor.person, document=event.document, remark=remark, reverses=event)
         )  # fmt: skip
         withdraw_values(act, reel, f"the entry of a {event.get_kind_display()} was taken back: {remark}")
+        hold_if_over(act, reel)  # the life of the cable before it goes on
     return counter
 
 
@@ -89,7 +92,22 @@ def log_reel_event(*, serial: str, facts: ReelEventFacts, actor: Actor, at: date
         late = _late(act, reel, event) if event.ends_count else ""
         if values and values.inspection.done_at <= event.happened_at:
             withdraw_values(act, reel, f"{event.named} on {reel.site.day_of(event.happened_at)}{late}")
+        hold_if_over(act, reel)
     return event
+
+
+@transaction.atomic
+def reverse_reel_event(*, serial: str, event_id: int, remark: str, actor: Actor, at: datetime) -> ReelEvent:
+    """Take back a wrong or doubled event by a counter-entry; both stay. What it withdrew or held is not put back."""
+    with on_reel(serial, "reel_event_reversed", actor, at, Act.MAINTAIN) as (act, reel):
+        event = reel_access.one(ReelEvent.objects.filter(reel=reel), "event", pk=event_id)
+        if event.kind == ReelEventKind.REVERSAL or hasattr(event, "reversed_by"):
+            raise AlreadyReversed(event=event.pk)
+        return act.add(
+            ReelEvent(reel=reel, kind=ReelEventKind.REVERSAL, happened_at=event.happened_at, recorded_at=at,
+                      recorded_by=actor.person, document=event.document, words=remark, reverses=event,
+                      ends_count=False)
+        )  # fmt: skip
 
 
 @transaction.atomic
@@ -148,12 +166,13 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
 
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
-    """Let a held reel go. Raises StopFindingOpen: whoever closes the finding lets it go."""
+    """Let a held reel go. Raises LifeOver, or StopFindingOpen: whoever closes the finding lets it go."""
     with on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
         require_no_stop(reel)
+        require_life(reel, at)
         return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
 
 
@@ -221,6 +240,7 @@ def _install(act: ActRecorder, reel: Reel, machine: Machine, when: datetime) -> 
     require_off_machine(reel)
     require_at_hand(reel, when)
     require_not_held(reel)
+    require_life(reel, when)
     require_taken(reel, machine)
     require_machine_free(machine)
     if reel.site_id != machine.site_id:

@@ -11,12 +11,14 @@ from inspections.models import Inspection, ReadBack, SetupValues
 from inspections.queries.counts import latest_signed, live_inspection
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import require_no_stop
+from inspections.queries.life import life_on, over
 from inspections.queries.setup_values import values_in_force
 from inspections.services.gauges import require_home
 from inspections.services.lateness import require_at_hand
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.domain.type_rules import without_source
+from reels.errors import LifeOver
 from reels.models import Hold, Machine, MachineHold, Reel, ReelType
 from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.reels import require_in_service, require_machine_free, require_not_held, require_taken
@@ -28,7 +30,8 @@ SETTER, CONFIRMER = "setter", "confirmer"
 def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> SetupValues:
     """Issue the setup values of a reel's latest signed inspection for one machine.
 
-    Raises OnlyInPerson, NotIssuable, StopFindingOpen, ReelHeld, ReelRetired, MachineTakesOthers or NotAuthorised.
+    Raises OnlyInPerson, NotIssuable, StopFindingOpen, ReelHeld, ReelRetired, LifeOver, MachineTakesOthers or
+    NotAuthorised.
     """
     access.in_person(actor)
     reel = reel_access.reel_for_update(serial, actor.person, at)
@@ -38,6 +41,7 @@ def issue(*, serial: str, machine_serial: str, actor: Actor, at: datetime) -> Se
     require_at_hand(reel, at)
     require_no_stop(reel)
     require_not_held(reel)
+    require_life(reel, at)
     require_taken(reel, machine)
     require_machine_free(machine)
     inspection = _issuable_inspection(reel, machine, at)
@@ -100,6 +104,7 @@ def confirm(*, setup_id: int, layers: int, wraps: int, actor: Actor, at: datetim
         raise StepMissing(missing="nothing; these values are confirmed already")
     require_home(values.machine)
     require_machine_free(values.machine)
+    require_life(values.reel, at)
     require_current(values.inspection, at)
     with record_act(values.reel.chain, "confirmation", actor, at, setup_values=values.pk) as act:
         read_back = _add_read_back(act, values, CONFIRMER, layers, wraps)
@@ -141,6 +146,12 @@ def hold_reel(act: ActRecorder, reel: Reel, reason: str, since: datetime | None 
     )
     withdraw_values(act, reel, f"the reel is held: {reason}")
     return hold
+
+
+def require_life(reel: Reel, at: datetime) -> None:
+    """Raises LifeOver where the reel's life, or its cable's, has reached a hard limit by then. Two queries, or none."""
+    if why := over(life_on(reel, at), at):
+        raise LifeOver(serial=reel.serial, why=why)
 
 
 def require_current(inspection: Inspection, at: datetime) -> None:

@@ -19,6 +19,7 @@ from inspections.models import FindingNumber, FlaggedReel, Participant, ReelNumb
 from inspections.queries.numbers import moves, numbers_amiss, rows_of_sums
 from inspections.queries.status import READ_FROM, status_rows_of
 from reels import access
+from reels.domain.life import LIMIT_NAMES
 from reels.models import Machine, Person, Reel, ReelType, columns
 from reels.services import tasks
 from reels.services.history import ActRecorder
@@ -41,16 +42,19 @@ def keep_status(act: ActRecorder) -> None:
 def keep_others(act: ActRecorder) -> None:
     """The last of every act, too: the rows of reels whose machine, person or type says something else now.
 
-    A machine or a person is called otherwise; counts of a type are good for another number of uses.
+    A machine or a person is called otherwise; counts of a type are good for another number of uses, or its lives end
+    at other limits.
     """
     of_machines, of_people, of_types = (
         [
             change.id
             for change in act.changes
-            if change.table == model._meta.db_table and column in (change.before or ())
+            if change.table == model._meta.db_table and not columns_read.isdisjoint(change.before or ())
         ]
-        for model, column in ((Machine, "host"), (Person, "full_name"), (ReelType, "count_uses"))
-    )
+        for model, columns_read in (
+            (Machine, {"host"}), (Person, {"full_name"}), (ReelType, {"count_uses", *LIMIT_NAMES}),
+        )
+    )  # fmt: skip
     if of_machines or of_people or of_types:
         counts = Participant.objects.filter(person__in=of_people, inspection__state__in=LIVE).values("inspection")
         concerned = Q(machine__in=of_machines) | Q(live_id__in=counts) | Q(type__in=of_types)

@@ -12,6 +12,14 @@ def _mark(what: str) -> Maybe:
     return Maybe(required=False, default=empty, max_length=40, help_text=f"What {what} like, in words of the type's.")
 
 
+def _soft() -> Whole:
+    return Whole(required=False, allow_null=True, min_value=1, help_text="Warned from so many on; null: no limit.")
+
+
+def _hard() -> Whole:
+    return Whole(required=False, allow_null=True, min_value=1, help_text="At so many the reel is held; null: no limit.")
+
+
 LAPSES = "A count lapses after so many; null: never by these."
 
 
@@ -46,6 +54,18 @@ class ReelTypePatch(Form):
     unusual = Word(UnusualRule, required=False)
     unusual_publication = Maybe(required=False, default=empty, max_length=120)
     least_length_m = Exact(required=False, allow_null=True)
+    cable_uses_soft = _soft()
+    cable_uses_hard = _hard()
+    cable_hours_soft = _soft()
+    cable_hours_hard = _hard()
+    cable_days_soft = _soft()
+    cable_days_hard = _hard()
+    reel_uses_soft = _soft()
+    reel_uses_hard = _hard()
+    reel_hours_soft = _soft()
+    reel_hours_hard = _hard()
+    reel_days_soft = _soft()
+    reel_days_hard = _hard()
     count_days = Whole(required=False, allow_null=True, min_value=1, help_text=LAPSES)
     count_uses = Whole(required=False, allow_null=True, min_value=1, help_text=LAPSES)
     after_use = Word(CountEffect, required=False, help_text="What a use on the machine does to a count.")
@@ -97,6 +117,18 @@ class ReelTypeOut(Out):
     unusual = Word(UnusualRule)
     unusual_publication = Maybe()
     least_length_m = Exact(allow_null=True)
+    cable_uses_soft = Whole(allow_null=True)
+    cable_uses_hard = Whole(allow_null=True)
+    cable_hours_soft = Whole(allow_null=True)
+    cable_hours_hard = Whole(allow_null=True)
+    cable_days_soft = Whole(allow_null=True)
+    cable_days_hard = Whole(allow_null=True)
+    reel_uses_soft = Whole(allow_null=True)
+    reel_uses_hard = Whole(allow_null=True)
+    reel_hours_soft = Whole(allow_null=True)
+    reel_hours_hard = Whole(allow_null=True)
+    reel_days_soft = Whole(allow_null=True)
+    reel_days_hard = Whole(allow_null=True)
     count_days = Whole(allow_null=True, help_text=LAPSES)
     count_uses = Whole(allow_null=True, help_text=LAPSES)
     after_use = Word(CountEffect)

@@ -20,11 +20,17 @@ class ReelEventKind(StrEnum):
     RESPOOLED = "respooled"
     USED = "used"
     INCIDENT = "incident"
+    REVERSAL = "reversal"  # a counter-entry, by which a wrong or doubled one is taken back
 
     @property
     def spoken(self) -> str:
         """As people say it."""
-        return "re-spooled" if self is ReelEventKind.RESPOOLED else self.value
+        return {"respooled": "re-spooled", "reversal": "entry reversed"}.get(self.value, self.value)
+
+    @classmethod
+    def happenings(cls) -> "tuple[ReelEventKind, ...]":
+        """What is recorded as it happens."""
+        return cls.RESPOOLED, cls.USED, cls.INCIDENT
 
 
 class IncidentKind(StrEnum):

@@ -177,11 +177,17 @@ class ReelEvent(Added):
     recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     document = models.CharField(max_length=120, blank=True)
     words = models.TextField(blank=True)
+    reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="reversed_by")
 
     class Meta:
         ordering = ("happened_at", "id")
         indexes = [models.Index(fields=("reel", "happened_at"), name="reel_event_by_reel")]
         constraints = [
+            models.CheckConstraint(
+                name="reel_event_reversal_names_one",
+                condition=Q(kind="reversal", reverses__isnull=False, ends_count=False)
+                | (~Q(kind="reversal") & Q(reverses__isnull=True)),
+            ),
             models.CheckConstraint(
                 name="reel_event_respooling_ends_counts", condition=~Q(kind="respooled") | Q(ends_count=True)
             ),
@@ -203,7 +209,8 @@ class ReelEvent(Added):
         """What it was, in a few words."""
         if self.kind == ReelEventKind.INCIDENT:
             return f"incident ({self.incident})"
-        return counted(self.uses or 0, "use") if self.kind == ReelEventKind.USED else "re-spooled"
+        is_use = self.kind == ReelEventKind.USED
+        return counted(self.uses or 0, "use") if is_use else ReelEventKind(self.kind).spoken
 
 
 class MachineHold(Kept):
@@ -235,7 +242,9 @@ class Hold(Kept):
 
     reel = models.ForeignKey(Reel, on_delete=models.PROTECT, related_name="holds")
     placed_at = models.DateTimeField()
-    placed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    placed_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, related_name="+", help_text="Empty: the service itself."
+    )
     reason = models.TextField()
     recorded_at = models.DateTimeField(null=True, help_text="When that was recorded; empty: as it happened.")
     ended_at = models.DateTimeField(null=True)

@@ -8,6 +8,7 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
+from reels.domain.life import LIVES
 from reels.domain.words import SERIAL, CountEffect, Graduation, LinePlace, Side, UnusualRule, WindingSense
 from reels.models.base import Added, Kept, choices, exact_length
 
@@ -35,6 +36,21 @@ class Site(Kept):
     def day_of(self, at: datetime) -> date:
         """The day that it is here at a moment."""
         return at.astimezone(self.zone).date()
+
+
+def _limit(what: str) -> "models.PositiveSmallIntegerField[Any, Any]":
+    """Of a life. what: what it does."""
+    return models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1)], help_text=f"{what} Empty: no limit."
+    )
+
+
+def _soft() -> "models.PositiveSmallIntegerField[Any, Any]":
+    return _limit("Warned from so many on.")
+
+
+def _hard() -> "models.PositiveSmallIntegerField[Any, Any]":
+    return _limit("At so many the reel is held.")
 
 
 class ReelType(Kept):
@@ -67,6 +83,18 @@ class ReelType(Kept):
     unusual = models.CharField(max_length=6, choices=choices(UnusualRule), default=UnusualRule.HOLD)
     unusual_publication = models.CharField(max_length=120, blank=True, help_text="Allows unusual counts.")
     least_length_m = exact_length(null=True, blank=True)
+    cable_uses_soft = _soft()
+    cable_uses_hard = _hard()
+    cable_hours_soft = _soft()
+    cable_hours_hard = _hard()
+    cable_days_soft = _soft()
+    cable_days_hard = _hard()
+    reel_uses_soft = _soft()
+    reel_uses_hard = _hard()
+    reel_hours_soft = _soft()
+    reel_hours_hard = _hard()
+    reel_days_soft = _soft()
+    reel_days_hard = _hard()
     count_days = models.PositiveSmallIntegerField(
         null=True,
         blank=True,
@@ -129,6 +157,16 @@ class ReelType(Kept):
             models.CheckConstraint(
                 name="reel_type_unusual_needs_publication",
                 condition=~Q(unusual=UnusualRule.ACCEPT) | ~Q(unusual_publication=""),
+            ),
+            *(
+                models.CheckConstraint(
+                    name=f"reel_type_{life}_soft_below_hard",
+                    condition=Q(**{f"{life}_soft__isnull": True})
+                    | Q(**{f"{life}_hard__isnull": True})
+                    | Q(**{f"{life}_soft__lt": F(f"{life}_hard")}),
+                    violation_error_message=f"{life}_soft less than {life}_hard",
+                )
+                for life in LIVES
             ),
         ]
 

@@ -8,8 +8,10 @@ from django.urls import reverse
 from reels import access
 from reels.domain import ledger
 from reels.domain.act_fields import RuleSourceFields
+from reels.domain.life import limits_of_type
 from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
 from reels.domain.type_rules import RULE_NAMES, TypeRule, rules_in_words, source_in_words, without_source
+from reels.domain.words import counted
 from reels.models import Person, ReelType, columns
 from reels.pages.act_fields import form_of
 from reels.pages.acts import ActForm, ActView
@@ -45,11 +47,18 @@ def rules_shown(row: ReelType, person: Person) -> dict[str, Any]:
              "source": source_in_words(sources[rule]) if rule in sources else ""}
             for rule in TypeRule
         ],
+        "limits": [*_lapses(row), *limits_of_type(vars(row))],
         "halves": drum.half_words, "is_sourced": not without_source(sources),
         "may_confirm": person.pk not in row.rules_written_by,
         "figures": [drawn(reel_section(drum, count, width=300, height=160), "section"),
                     drawn(reference_view(drum), "circle")],
     }  # fmt: skip
+
+
+def _lapses(row: ReelType) -> list[tuple[str, str]]:
+    """By what a count of the type lapses, beside events."""
+    by = [counted(number, unit) for number, unit in ((row.count_days, "day"), (row.count_uses, "use")) if number]
+    return [("A count lapses after", " or ".join(by))] if by else []
 
 
 class TypeActView(ActView):

@@ -22,7 +22,7 @@ class ReelEventFacts:
 
     kind: str = act_field(
         FieldKind.WORD, label="What happened", missing="Say what happened.",
-        words=tuple((each.value, each.spoken) for each in ReelEventKind),
+        words=tuple((each.value, each.spoken) for each in ReelEventKind.happenings()),
     )  # fmt: skip
     happened_at: datetime = act_field(FieldKind.MOMENT, label="Date and time, in the site's time zone")
     incident: str | None = act_field(

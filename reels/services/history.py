@@ -38,7 +38,14 @@ class Actor:
 
     def as_json(self) -> dict[str, Any]:
         """The actor as an entry names them, as of now."""
+        if self.person is None:
+            return {"id": None, "username": None, "name": "Wrapledger", "via": self.via}
         return {"id": self.person.pk, "username": self.person.username, "name": self.person.full_name, "via": self.via}
+
+
+def by_itself(via: str) -> Actor:
+    """The service, where nobody acts: it only holds what may not be used, and never signs, issues or confirms."""
+    return Actor(None, via=via)  # type: ignore[arg-type]  # every other actor is somebody, and services rely on it
 
 
 @dataclass(slots=True)

@@ -4,6 +4,7 @@ One chain, `register`, tells all of it.
 """
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -211,10 +212,13 @@ def change(row: models.Model, *, actor: Actor, at: datetime, reason: str = "", *
     row.refresh_from_db()
     if isinstance(row, ReelType):
         fields = _of_type(row, {**fields, **WindingSense.completing(fields)}, actor)
+    changed = copy(row)
+    for name, value in fields.items():
+        setattr(changed, name, value)
+    check(changed)  # before the database, which would refuse it without words
     facts = {"reason": reason} if reason else {}
     with record_act(chain, f"{_word(row)}_changed", actor, at, **facts) as act:
         act.change(row, **fields)
-        check(row)
 
 
 @transaction.atomic

@@ -15,6 +15,8 @@ class NoticeKind(StrEnum):
     FINDING = "finding"
     WITHDRAWAL = "withdrawal"
     READ_BACK = "read_back"
+    LAPSED = "lapsed"
+    LIFE = "life"
     FLAG = "flag"
     LATE_MOVE = "late_move"
     AUTHORISATION = "authorisation"
@@ -33,6 +35,8 @@ LABELS = {
     NoticeKind.FINDING: "A stop finding is recorded",
     NoticeKind.WITHDRAWAL: "Setup values are withdrawn",
     NoticeKind.READ_BACK: "A read-back is refused",
+    NoticeKind.LAPSED: "A count lapses while its values are in force",
+    NoticeKind.LIFE: "A reel or its cable nears the end of its life",
     NoticeKind.FLAG: "A drift flag is raised",
     NoticeKind.LATE_MOVE: "A reel that was sent is not received",
     NoticeKind.AUTHORISATION: "An authorisation ends within 30 days",
@@ -42,6 +46,8 @@ WHAT = {  # {0} is the cause
     NoticeKind.FINDING: "reel {0.reel} has a stop finding",
     NoticeKind.WITHDRAWAL: "the setup values of reel {0.reel} are withdrawn",
     NoticeKind.READ_BACK: "a read-back for reel {0.reel} is refused",
+    NoticeKind.LAPSED: "the count of reel {0.reel} has lapsed",
+    NoticeKind.LIFE: "reel {0.reel} or its cable nears the end of its life",
     NoticeKind.FLAG: "a drift flag is raised on reel {0.reel}",
     NoticeKind.LATE_MOVE: "reel {0.reel} was sent to {0.to_name} and is not received",
     NoticeKind.AUTHORISATION: "the authorisation {0.authorisation} ends soon",
@@ -57,6 +63,10 @@ TO_DO = {
     "the machine then shows.",
     NoticeKind.LATE_MOVE: "Find out where it is. The site that it came to records on the reel's page that it was "
     "received, and how it was found; the one that sent it calls it back there if it did not leave, or will not arrive.",
+    NoticeKind.LAPSED: "The reel's page says why. Setup values from that count are in force; those that were confirmed "
+    "before stay. Have the reel removed and counted: nothing else is issued, installed or confirmed from that count.",
+    NoticeKind.LIFE: "The reel's page says which soft limit of its type is reached, and at which hard limit the reel "
+    "is held. Plan another cable or another reel before that.",
     NoticeKind.FLAG: "Investigate the interval that the flag names, and close the flag with its outcome.",
     NoticeKind.AUTHORISATION: "If it is still needed, ask an administrator to grant another one before that day.",
 }

@@ -14,8 +14,10 @@ from django.utils import timezone
 from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place
+from inspections.pages.reel.cable_length import LIMIT_REACHED
 from inspections.pages.reel.moves import shown_move
 from inspections.pages.words import STATUS
+from inspections.queries.currency import currency_in
 from inspections.queries.search import Found, with_word
 from inspections.queries.status import (
     RANK,
@@ -27,6 +29,7 @@ from inspections.queries.status import (
     status_rows_at,
 )
 from reels import access
+from reels.domain.life import LifeLimit
 from reels.models import Move, Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
@@ -37,9 +40,11 @@ SIZE = 50
 ORDER = ("rank", "last_at", "serial")
 SHOWN = (
     *ORDER, "reel", "site", "type", "status", "since", "counted_at", "machine__serial", "machine__host", "live_id",
-    "values_id", "values_machine", "hold_why", "is_flagged", "has_open_flag",
+    "values_id", "values_machine", "hold_why", "is_flagged", "has_open_flag", "signed_count_at", "count_ended_at",
+    "count_ended_why", "soft_limit_at", "hard_limit_at", "type__count_days",
 )  # fmt: skip
 DUE = Badge(word="Count due", icon="awaited", tone="doing")
+LAPSED = Badge(word="Count lapsed", icon="awaited", tone="stop")
 FLAG_OPEN = Badge(word="Drift under review", icon="half", tone="doing")
 FLAGGED = Badge(word="Drift flagged", icon="referred", tone="stop")
 
@@ -59,8 +64,16 @@ NEXT = {
     ReelStatus.IN_TRANSIT: "",  # on no site's board
 }
 
+# The same once the count has lapsed.
+COUNT_AGAIN = {
+    ReelStatus.COUNTED: "Count the reel",
+    ReelStatus.VALUES_ISSUED: "Count the reel",
+    ReelStatus.INSTALLED: "Remove the reel and count it",
+    ReelStatus.VALUES_CONFIRMED: "Remove the reel and count it",
+}
 # Those of which the status says already that a count is wanted or under way.
-COUNTING = (ReelStatus.AWAITING_COUNT, ReelStatus.COUNT_OPEN, ReelStatus.AWAITING_SIGN_OFF, ReelStatus.REFERRED)
+LIVE = (ReelStatus.COUNT_OPEN, ReelStatus.AWAITING_SIGN_OFF, ReelStatus.REFERRED)
+COUNTING = (ReelStatus.AWAITING_COUNT, *LIVE)
 
 
 class BoardFilter(Filter):
@@ -96,7 +109,7 @@ def board(request: HttpRequest) -> HttpResponse:
         "sites": _matrix(numbers, sites, statuses, chosen),
         "pages": page_by_place(
             listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
-            lambda row: _row(row, sites[row.site], due), kept=chosen,
+            lambda row: _row(row, sites[row.site], due, at), kept=chosen,
             total=None if known is None else _total(known, chosen, sites),
         ),
         "due": sum(each.due for each in numbers),
@@ -160,14 +173,23 @@ def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[R
     return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
 
 
-def _row(row: Any, site: Site, due: DueBefore) -> dict[str, Any]:
+def _row(row: Any, site: Site, due: DueBefore, at: datetime) -> dict[str, Any]:
     """A reel as the board shows it; reel, address: where it is shown, and where the next thing is done."""
     status = ReelStatus(row.status)
     is_due = status is not ReelStatus.RETIRED and row.last_at <= due.of_type(row.type)
-    marks = ((DUE, is_due and status not in COUNTING), (FLAGGED, row.is_flagged), (FLAG_OPEN, row.has_open_flag))
+    currency = None if status in (ReelStatus.RETIRED, *LIVE) else currency_in(row, site, row.type__count_days, at)
+    lapsed = currency.why if currency else ""
+    marks = (
+        (LAPSED, lapsed and status is not ReelStatus.AWAITING_COUNT),
+        (DUE, is_due and not lapsed and status not in COUNTING),
+        (FLAGGED, row.is_flagged), (FLAG_OPEN, row.has_open_flag), *_life_marks(row, status, at),
+    )  # fmt: skip
     next_thing = NEXT[status].format(machine=row.values_machine)
-    if is_due and status is ReelStatus.VALUES_CONFIRMED:
+    if lapsed and status in COUNT_AGAIN:
+        next_thing = f"{COUNT_AGAIN[status]}: its count has lapsed"
+    elif is_due and status is ReelStatus.VALUES_CONFIRMED:
         next_thing = "Remove the reel and count it: a count is due"
+    whys = filter(None, (row.hold_why, lapsed and f"count lapsed: {lapsed}"))
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
     assert since is not None, "a status row always says since when"
     reel = address_of("reel", row.serial)
@@ -175,9 +197,16 @@ def _row(row: Any, site: Site, due: DueBefore) -> dict[str, Any]:
         "serial": row.serial, "site": site.name,
         "machine": f"{row.machine__serial} in {row.machine__host}" if row.machine__serial else "",
         "badges": badges_html([STATUS[status], *(badge for badge, holds in marks if holds)]), "next": next_thing,
-        "why": row.hold_why, "since": day_html(since), "counted_on": day_html(counted_on) if counted_on else "never",
+        "why": "; ".join(whys), "since": day_html(since), "counted_on": day_html(counted_on) if counted_on else "never",
         "reel": reel, "address": _address(status, row, reel),
     }  # fmt: skip
+
+
+def _life_marks(row: Any, status: ReelStatus, at: datetime) -> list[tuple[Badge, bool]]:
+    is_over = bool(row.hard_limit_at and row.hard_limit_at <= at)
+    is_near = bool(row.soft_limit_at and row.soft_limit_at <= at)
+    limit = LifeLimit.HARD if is_over else LifeLimit.SOFT
+    return [(LIMIT_REACHED[limit], (is_over or is_near) and status is not ReelStatus.RETIRED)]
 
 
 def _address(status: ReelStatus, row: Any, reel: str) -> str:

@@ -9,7 +9,9 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from inspections.domain.findings import Severity
-from inspections.models import Authorisation, DriftFlag, Finding, ReadBack, SetupValues
+from inspections.domain.words import ReelStatus
+from inspections.models import Authorisation, DriftFlag, Finding, ReadBack, ReelStatusRow, SetupValues
+from inspections.queries.currency import currency_in
 from reels import access as reel_access
 from reels.models import Hold, Move, Person, Posting, Reel
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
@@ -17,7 +19,7 @@ from reports.models import Notice, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
-    """What is still to be acted on at that moment and began no longer than 30 days before. Seven queries."""
+    """What is still to be acted on at that moment and began no longer than 30 days before. Nine queries."""
     holds = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
     by_finding = Exists(Finding.objects.filter(hold=OuterRef("pk")))
     stops = Finding.objects.filter(
@@ -30,7 +32,7 @@ def standing_causes(at: datetime) -> list[Cause]:
           for hold in holds.annotate(by_finding=by_finding).select_related("reel__site").order_by("pk")),
         *(_of_reel(NoticeKind.FINDING, stop.pk, stop.reel, stop.recorded_at)
           for stop in stops.select_related("reel__site").order_by("pk")),
-        *_withdrawals(at), *_read_backs(at),
+        *_withdrawals(at), *_read_backs(at), *_lapsed(at), *_near_their_ends(at),
         *(_of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
           for flag in flags.select_related("reel__site").order_by("pk")),
         *(_of_reel(NoticeKind.LATE_MOVE, move.pk, move.reel, move.late_at, to=move.to_site_id,
@@ -111,6 +113,29 @@ def _read_backs(at: datetime) -> Iterator[Cause]:
                 NoticeKind.READ_BACK, first.pk, values.reel, first.keyed_at,
                 setup_values=values.pk, machine=values.machine.serial,
             )  # fmt: skip
+
+
+def _lapsed(at: datetime) -> Iterator[Cause]:
+    """Values in force of which the count has lapsed: by days, or by uses, which do not withdraw them."""
+    can_lapse = Q(reel__type__count_days__isnull=False) | Q(reel__status_row__count_ended_at__isnull=False)
+    rows = SetupValues.objects.filter(can_lapse, withdrawn_at__isnull=True, reel__retired_at__isnull=True)
+    for values in rows.select_related("reel__site", "reel__type", "reel__status_row", "machine").order_by("pk"):
+        reel: Any = values.reel
+        currency = currency_in(reel.status_row, reel.site, reel.type.count_days, at)
+        if currency and currency.ended_at and currency.ended_at >= at - WINDOW:
+            yield _of_reel(NoticeKind.LAPSED, values.pk, reel, currency.ended_at, setup_values=values.pk,
+                           machine=values.machine.serial)  # fmt: skip
+
+
+def _near_their_ends(at: datetime) -> Iterator[Cause]:
+    """Reels that have reached a soft limit and no hard one, by which they are held."""
+    is_over = Q(hard_limit_at__isnull=False, hard_limit_at__lte=at)
+    rows = ReelStatusRow.objects.filter(soft_limit_at__lte=at, soft_limit_at__gte=at - WINDOW).exclude(is_over)
+    for row in rows.exclude(status=ReelStatus.RETIRED).select_related("reel__site").order_by("pk"):
+        assert row.soft_limit_at is not None, "the rows are those with a time"
+        # Of a reel and a day, for with another cable the same limit is reached anew.
+        key = row.reel_id * 100_000 + int(row.soft_limit_at.timestamp()) // 86_400
+        yield _of_reel(NoticeKind.LIFE, key, row.reel, row.soft_limit_at)
 
 
 def goes_on_longer(ends_at: str = "valid_until") -> Exists:

@@ -179,6 +179,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("cable_events_reverse", "reels/CUT/cable-events/{event}/reversal", "control", remark="another reel"),
         read("reel_events_list", "reels/PLAIN/events"),
         write("reel_events_log", "reels/PLAIN/events", "control", AUTHORISED_OR_SCRIPT, kind="used", happened_at=FROM),
+        write("reel_events_reverse", "reels/CUT/events/{reel_event}/reversal", "control", remark="another reel"),
         write("reels_install", "reels/PLAIN/installation", "control", machine="RM-8"),
         write("reels_remove", "reels/INSTALLED/removal", "control", **WHY),
         write("reels_hold", "reels/PLAIN/hold", "control", **WHY),

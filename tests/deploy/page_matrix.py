@@ -146,6 +146,7 @@ PAGES = (
     *_act(f"{REEL}/replacement", "/reels/PLAIN/replacement"),
     *_act(f"{REEL}/event", "/reels/PLAIN/event"),
     *_act(f"{REEL}/cable-events/<int:event_id>/reversal", "/reels/CUT/cable-events/{event}/reversal"),
+    *_act(f"{REEL}/events/<int:event_id>/reversal", "/reels/CUT/events/{reel_event}/reversal"),
     *_act(f"{REEL}/setup-values", "/reels/SIGNED/setup-values"),
     *_act(f"{REEL}/installation", "/reels/PLAIN/installation"),
     *_act(f"{REEL}/removal", "/reels/INSTALLED/removal"),

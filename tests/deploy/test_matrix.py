@@ -74,7 +74,8 @@ class EveryState:
         with record_act(reel.chain, "machine_held", **by) as act:
             hold_machine(act, held, reel, "it slips")
         finding = builders.record_finding(self.cast.technician, "STOPPED", photo=JPEG_BYTES)
-        return {"event": event.pk, "finding": finding.pk}
+        used = builders.log_event(self.cast, "used", "CUT")
+        return {"event": event.pk, "reel_event": used.pk, "finding": finding.pk}
 
     def _counts(self) -> dict[str, Any]:
         cast = self.cast

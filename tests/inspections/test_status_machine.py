@@ -5,6 +5,7 @@ And where the reels stood after each act is what the records say of that moment,
 
 from collections import Counter
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -20,6 +21,7 @@ from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
 from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import is_stopped
+from inspections.queries.life import life_on, over
 from inspections.queries.numbers import numbers_amiss
 from inspections.queries.status import DueBefore, is_due_before, numbers_at, status_rows_of
 from inspections.queries.status_at import reels_at
@@ -27,15 +29,17 @@ from inspections.services import counting, findings, flags, machine_checks, main
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault
 from reels.errors import Refused
-from reels.models import CableEvent, Reel
+from reels.models import CableEvent, Reel, ReelEvent, ReelType
+from reels.services import register
 from reels.services.history import Actor
+from reels.services.reels import CableEventFacts
 from tests import builders
 from tests.builders import NOW, Cast
 
 SERIALS, MACHINES = ("LW-0001", "LW-0002"), ("RM-1", "RM-2")
 MACHINE_OF = dict(zip(SERIALS, MACHINES, strict=True))
 serials = strategies.sampled_from(SERIALS)
-kinds = strategies.sampled_from(("cut", "respooled", "used"))
+kinds = strategies.sampled_from(("cut", "replaced", "respooled", "used"))
 machines = strategies.sampled_from(MACHINES)
 RUN: Counter[str] = Counter()  # the statuses that were come to
 
@@ -158,6 +162,9 @@ class Standing(RuleBasedStateMachine):
         self.otherwise_since(when)
         if kind == "cut":
             self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
+        elif kind == "replaced":
+            facts = CableEventFacts(kind=kind, happened_at=when, length_fitted_m=Decimal(420))
+            self.on_reel(maintenance.log_cable_event, serial, facts=facts)
         else:
             self.attempt(lambda: builders.log_event(self.cast, kind, serial, when, self.at))
 
@@ -166,6 +173,12 @@ class Standing(RuleBasedStateMachine):
         if cut := self.newest(CableEvent, serial, kind="cut"):
             self.otherwise_since(cut.happened_at)
             self.on_reel(maintenance.reverse_cable_event, serial, event_id=cut.pk, remark="entered twice")
+
+    @rule(serial=serials)
+    def take_back_event(self, serial: str) -> None:
+        if event := self.newest(ReelEvent, serial, reverses=None, reversed_by=None):
+            self.otherwise_since(event.happened_at)
+            self.on_reel(maintenance.reverse_reel_event, serial, event_id=event.pk, remark="another reel")
 
     @rule(serial=serials, severity=strategies.sampled_from(("watch", "stop")))
     def find(self, serial: str, severity: str) -> None:
@@ -234,7 +247,9 @@ class Standing(RuleBasedStateMachine):
         assert [status_row_fault(row, rows.get(row.reel_id)) for row in status_rows_of(reels)] == [None] * len(SERIALS)
         assert numbers_amiss() == []
         due_before = DueBefore(self.at - timedelta(days=30), {reels[0].type_id: self.at - timedelta(hours=6)})
-        by_status = {each.status: each.all for each in numbers_at(Q(), due_before)}
+        by_status = Counter[str]()
+        for each in numbers_at(Q(), due_before):
+            by_status[each.status] += each.all
         assert by_status == Counter(row.status for row in rows.values())
         due = ReelStatusRow.objects.filter(is_due_before(due_before)).count()
         assert sum(each.due for each in numbers_at(Q(), due_before)) == due
@@ -242,6 +257,8 @@ class Standing(RuleBasedStateMachine):
         for row in rows.values():  # in no site's stock, and so on no list and in no number of a site
             assert (row.site_id is None) == (row.status == ReelStatus.IN_TRANSIT) == row.reel.moves.filter(
                 ended_at=None, reel__retired_at=None).exists()  # fmt: skip
+        for reel in reels.select_related("type").filter(retired_at=None):
+            assert reel.holds.filter(ended_at=None).exists() or not over(life_on(reel, self.at), self.at)
 
     def what_is_in_force_is_still_true(self) -> None:
         """A signed count that nothing has ended since, a type confirmed, no open stop, a machine that takes it."""
@@ -251,6 +268,7 @@ class Standing(RuleBasedStateMachine):
             assert currency_of(reel, values.inspection.done_at, self.at).is_current
             assert reel.type.rules_confirmed_at is not None
             assert not is_stopped(reel)
+            assert not over(life_on(reel, self.at), self.at)
             assert reel.type.code in values.machine.types
             is_back = values.gauge_returned_at is not None
             assert values.confirmed_at is None or is_back
@@ -269,5 +287,6 @@ def test_after_any_acts_each_status_row_is_what_the_records_give():
     for serial, machine in MACHINE_OF.items():
         builders.gauge_for(builders.make_reel(serial))
         builders.make_machine(machine)
+    register.change(ReelType.objects.get(), cable_uses_hard=2, reel_uses_soft=2, **builders.by_administrator())
     run_state_machine_as_test(Standing, settings=settings(max_examples=14, stateful_step_count=12))
     assert set(RUN) == set(ReelStatus), "some status was never come to, so nothing was shown of it"

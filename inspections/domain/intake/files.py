@@ -12,8 +12,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from reels.domain.life import LIMIT_NAMES
 from reels.domain.text import character_not_taken
-from reels.domain.words import LinePlace, Parity, ReelEventKind, Side, UnusualRule, WindingSense
+from reels.domain.words import CountEffect, LinePlace, Parity, ReelEventKind, Side, UnusualRule, WindingSense
 
 MOST_OF_SMALL = 32_767  # what a small whole number of the records can hold
 MOST_OF_LENGTH = Decimal(1_000_000)
@@ -178,6 +179,8 @@ def moment(cell: str) -> datetime:
 
 _length = number(above_zero=True)
 
+LAPSES_BY = ("count_days", "count_uses")
+EFFECTS = ("after_use", "after_incident")
 REEL_TYPES = FileForm(
     "reel_types.csv",
     (
@@ -202,6 +205,8 @@ REEL_TYPES = FileForm(
         Column("crossover_begins_layer", yes_no, may_be_empty=True, is_required=False),
         Column("unusual", word(*UnusualRule), may_be_empty=True, is_required=False),
         Column("least_length_m", number(above_zero=False), may_be_empty=True, is_required=False),
+        *(Column(name, whole(1), may_be_empty=True, is_required=False) for name in (*LAPSES_BY, *LIMIT_NAMES)),
+        *(Column(name, word(*CountEffect), may_be_empty=True, is_required=False) for name in EFFECTS),
         *(
             Column(f"{parity}_{what}_mark", text(40), may_be_empty=True, is_required=False)
             for what in ("face", "scale")
@@ -252,7 +257,7 @@ EVENTS = FileForm(
     (
         Column("reel", text(40)),
         Column("happened_at", moment),
-        Column("kind", word(*ReelEventKind)),
+        Column("kind", word(*ReelEventKind.happenings())),
         Column("recorded_at", moment, may_be_empty=True),
         Column("document", text(120), may_be_empty=True),
         Column("uses", whole(1), may_be_empty=True, is_required=False),

@@ -9,6 +9,7 @@ from typing import Any
 
 from inspections.domain.intake.files import FileProblem, FileRow, problem
 from inspections.domain.reading import HALF_TURN_DEG, RuleParameters
+from reels.domain.life import LIVES
 from reels.domain.winding import Drum, capacity_m, drum_from
 from reels.domain.words import ReelEventKind, Side, UnusualRule, WindingSense
 from reels.errors import ValueNotTaken
@@ -59,6 +60,10 @@ def type_problems(row: FileRow) -> Problems:
         facts = refused.facts
         yield problem(row.file, row.line, facts["field"], facts["seen"], facts["allowed"])
         return
+    for life in LIVES:
+        soft, hard = stated.get(f"{life}_soft"), stated.get(f"{life}_hard")
+        if soft and hard and soft >= hard:
+            yield problem(row.file, row.line, f"{life}_soft", soft, f"less than {life}_hard, {hard}")
     sense = WindingSense(stated.get("winding_sense", WindingSense.CLOCKWISE))
     arc = stated.get("arc_from_deg", 0), stated.get("arc_to_deg", HALF_TURN_DEG)
     if arc != sense.arc and "arc_publication" not in stated:

@@ -10,7 +10,7 @@ from inspections.domain.act_fields import HoldFields, InstallationFields, Machin
 from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
-from inspections.queries.counts import cable_events_of, latest_signed
+from inspections.queries.counts import cable_events_of, events_of, latest_signed
 from inspections.services import machine_checks, maintenance, setup
 from reels import access
 from reels.domain.act_fields import fields_of
@@ -120,13 +120,40 @@ class ReversalView(ReelActView):
         return reel, access.one(cable_events_of(reel), "cable event", pk=event_id)
 
     def context(self) -> dict[str, Any]:
-        return {**super().context(), "removed": length(self.row.length_removed_m, self.person.length_unit)}
+        removed = length(self.row.length_removed_m, self.person.length_unit)
+        return {**super().context(), "entry": self.row.get_kind_display(), "removed": removed}
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.reverse_cable_event(
             serial=self.reel.serial, event_id=self.row.pk, remark=data["reason"], actor=self.actor, at=self.at
         )
         self.message = "The entry is reversed."
+
+
+class EventReversalView(ReelActView):
+    """Takes back a wrong or doubled event; both stay."""
+
+    title, button = "Reverse an event", "Reverse the event"
+    means = (
+        "The event stays in the history, with a counter-entry; it no longer counts. What it withdrew or held is not "
+        "put back. If something else happened, record that as well."
+    )
+    needs = (Act.MAINTAIN,)
+    form_class = ReasonForm
+    template_name = "inspections/reversal.html"
+
+    def subject(self, serial: str, event_id: int) -> tuple[Reel, Any]:  # type: ignore[override]  # the address names more
+        reel = access.reel_for_read(serial, self.person, self.at)
+        return reel, access.one(events_of(reel), "event", pk=event_id)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "entry": self.row.named}
+
+    def do(self, data: dict[str, Any]) -> None:
+        maintenance.reverse_reel_event(
+            serial=self.reel.serial, event_id=self.row.pk, remark=data["reason"], actor=self.actor, at=self.at
+        )
+        self.message = "The event is reversed."
 
 
 # Machines -----------------------------------------------------------------------------------------------------------

@@ -1,12 +1,14 @@
-"""How much cable a reel holds: by the log, by its last count with its uncertainty, and how near the least that is."""
+"""How much cable a reel holds, by log and last count, how near the least that is; and how much of its life is spent."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime
 from statistics import median
+from typing import Any
 
 import numpy as np
 
 from inspections.queries.counts import newest_count
+from reels.domain.life import LifeLimit, Spent, life_name
 from reels.domain.winding import UncertainLength, cuts_left
 from reels.domain.words import counted
 from reels.models import CableEvent, Reel
@@ -17,6 +19,22 @@ NEAR = 3  # cuts left, or fewer
 WORTH_SAYING = 20
 BELOW = Badge(word="Below the least usable length", icon="crossed", tone="stop")
 NEARLY = Badge(word="Near the least usable length", icon="referred", tone="doing")
+
+
+LIMIT_REACHED = {
+    LifeLimit.SOFT: Badge(word="Near the end of its life", icon="referred", tone="doing"),
+    LifeLimit.HARD: Badge(word="At the end of its life", icon="crossed", tone="stop"),
+}
+
+
+def life_row(life: Spent, at: datetime) -> dict[str, Any]:
+    """A limited life as the reel's page shows it."""
+    reached = life.reached(at)
+    return {
+        "name": life_name(life.part, life.measure),
+        "said": life.in_words,
+        "badge": reached and LIMIT_REACHED[reached],
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

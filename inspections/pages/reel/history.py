@@ -47,6 +47,7 @@ ACTS = {
     "reel_respooled": "Re-spooled",
     "reel_used": "Used",
     "reel_incident": "Incident",
+    "reel_event_reversed": "Event reversed",
     "installed": "Installed in machine {machine}",
     "removed": "Taken off the machine",
     "finding_recorded": "Finding recorded, a {severity}",

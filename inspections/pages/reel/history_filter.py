@@ -21,7 +21,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
         "machine_hold_ended",
     )),
     "cable": ("cable", ("cable_cut", "cable_replaced", "cable_entry_reversed")),
-    "events": ("events", ("reel_respooled", "reel_used", "reel_incident")),
+    "events": ("events", ("reel_respooled", "reel_used", "reel_incident", "reel_event_reversed")),
     "findings": ("findings", ("finding_recorded", "finding_lowered", "finding_closed")),
     "place": ("where it is", (
         "reel_received", "installed", "removed", "held", "hold_ended", "moved", "sent", "received", "called_back",

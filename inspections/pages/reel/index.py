@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,6 +15,7 @@ from inspections.domain.words import Point, ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place, sum_known
 from inspections.pages.words import STATUS
+from inspections.queries.currency import currency_in
 from inspections.queries.search import Found, with_word
 from inspections.queries.status import numbers_by_status, status_rows_at, status_rows_in_transit, types_of_reels_at
 from inspections.queries.third_readings import awaited_from
@@ -48,8 +50,10 @@ def _numbers(sites: Q, searched: Found, chosen: dict[str, str]) -> Mapping[str, 
     return dict.fromkeys(numbers) if "q" in chosen else numbers
 
 
-def _row(row: ReelStatusRow) -> dict[str, Any]:
-    counted_on = day_at(row.site or row.reel.site, row.signed_count_at)
+def _row(row: ReelStatusRow, at: datetime) -> dict[str, Any]:
+    site = row.site or row.reel.site
+    counted_on = day_at(site, row.signed_count_at)
+    currency = currency_in(row, site, row.type.count_days if row.type else None, at)
     return {
         "serial": row.serial,
         "type": row.type.code if row.type else "",
@@ -59,6 +63,7 @@ def _row(row: ReelStatusRow) -> dict[str, Any]:
         "machine": f"{row.machine.serial} in {row.machine.host}" if row.machine else "",
         "count": count_words(row.layers, row.wraps),
         "counted_on": day_html(counted_on) if counted_on else "",
+        "lapsed": currency.why if currency and row.status != ReelStatus.RETIRED else "",
     }
 
 
@@ -102,7 +107,7 @@ def reels(request: HttpRequest) -> HttpResponse:
     listed = sent if is_sent else matching(searched.rows, chosen, status="status")
     listed = listed.select_related("type", "site", "machine", "reel__site")
     pages = page_by_place(
-        listed, ("serial",), request.GET, SIZE, _row, kept=chosen,
+        listed, ("serial",), request.GET, SIZE, partial(_row, at=at), kept=chosen,
         total=sum_known(n for status, n in numbers.items() if chosen.get("status", _stock(status)) == status),
     )  # fmt: skip
     asked = [

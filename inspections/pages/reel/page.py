@@ -16,13 +16,14 @@ from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
-from inspections.pages.reel.cable_length import cable_on
+from inspections.pages.reel.cable_length import cable_on, life_row
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.reel.moves import shown_move
 from inspections.queries.counts import events_of
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
+from inspections.queries.life import life_on
 from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
 from inspections.services.maintenance import MAY_LOG_EVENTS
@@ -106,6 +107,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
         "events": _events(reel, person.length_unit),
         "cable": cable_on(reel, at, person.length_unit),
+        "lives": [life_row(each, at) for each in life_on(reel, at)],
         "values": next((each for each in values if each.row.withdrawn_at is None), None),
         "withdrawn": [each for each in values if each.row.withdrawn_at],
         "installations": installed,
@@ -274,7 +276,11 @@ def _cable_events(reel: Reel, unit: str) -> list[dict[str, Any]]:
 def _events(reel: Reel, unit: str) -> list[dict[str, Any]]:
     """Newest first. One query."""
     rows = events_of(reel).reverse()
-    return [{"row": row, "out": length(row.length_out_m, unit)} for row in rows]
+    return [
+        {"row": row, "out": length(row.length_out_m, unit), "taken_back": hasattr(row, "reversed_by"),
+         "effect": NOTHING if row.reverses_id else "ended" if row.ends_count else "holds"}
+        for row in rows
+    ]  # fmt: skip
 
 
 def _moves(reel: Reel) -> QuerySet[Move]:

@@ -76,7 +76,7 @@ def _event(run: ImportRun, reel: Reel, values: Values) -> ReelEvent:
 
 def _recorded_events(reel: Reel | None) -> list[Values]:
     names = [column.name for column in files.EVENTS.columns[1:]]
-    rows = ReelEvent.objects.filter(reel=reel).values(*names) if reel else ()
+    rows = ReelEvent.objects.filter(reel=reel, reverses=None).values(*names) if reel else ()
     return [{name: None if value == "" else value for name, value in row.items()} for row in rows]
 
 

@@ -10,6 +10,7 @@ from inspections.domain.intake import files, rules
 from inspections.models import ImportedCount
 from inspections.services.intake.between import Between, new_between, rows_between
 from inspections.services.intake.run import ACT, ImportRun, row_of
+from inspections.services.life import hold_if_over
 from inspections.services.setup import withdraw_values
 from reels import access
 from reels.models import CableEvent, Chain, HistoryEntry, Reel
@@ -145,6 +146,7 @@ def _write(run: ImportRun, reel: Reel, new_counts: list[files.FileRow], new_even
         act.add_all([_count(reel, row.values) for row in first])
         for each in rows_between(run, reel, between):
             act.add(each)
+        hold_if_over(act, reel)
     for start in range(0, len(rest), MOST_ROWS_AN_ENTRY):
         with record_act(reel.chain, ACT, run.actor, run.at) as act:
             act.add_all([_count(reel, row.values) for row in rest[start : start + MOST_ROWS_AN_ENTRY]])

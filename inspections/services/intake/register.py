@@ -4,10 +4,11 @@ from dataclasses import replace
 
 from django.utils.text import slugify
 
-from inspections.domain.intake.files import REEL_TYPES, REELS, FileRow, is_slug, problem
+from inspections.domain.intake.files import LAPSES_BY, REEL_TYPES, REELS, FileRow, is_slug, problem
 from inspections.domain.intake.rules import TypeFacts, sort_out, type_problems
 from inspections.services.intake.run import ACT, ImportRun, row_of
 from reels import access
+from reels.domain.life import LIMIT_NAMES
 from reels.domain.winding import drum_from
 from reels.domain.words import UnusualRule, WindingSense
 from reels.models import ReelType, Site
@@ -15,7 +16,7 @@ from reels.services.history import Actor, record_act
 
 _COLUMNS = tuple(column.name for column in REEL_TYPES.columns)
 # an empty cell is kept; what is empty otherwise takes its default
-_MAY_BE_UNKNOWN = ("layer_rise_mm", "layer_rise_u_mm", "pitch_mm", "least_length_m")
+_MAY_BE_UNKNOWN = ("layer_rise_mm", "layer_rise_u_mm", "pitch_mm", "least_length_m", *LAPSES_BY, *LIMIT_NAMES)
 
 
 def store_register(run: ImportRun) -> None:

@@ -16,14 +16,16 @@ PAGES = {
     NoticeKind.WITHDRAWAL: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.READ_BACK: lambda cause: reverse("setup-values", args=[cause.setup_values]),
     NoticeKind.LATE_MOVE: lambda cause: reverse("reel", args=[cause.reel]),
+    NoticeKind.LAPSED: lambda cause: reverse("reel", args=[cause.reel]),
+    NoticeKind.LIFE: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.FLAG: lambda cause: reverse("flag", args=[cause.key]),
 }
 
 
 class Command(BaseCommand):
     help = (
-        "Sends e-mail notices of holds, stop findings, withdrawals, refused read-backs, drift flags, reels "
-        "that were sent and not received, and ending authorisations."
+        "Sends e-mail notices of holds, stop findings, withdrawals, refused read-backs, lapsed counts, lives near "
+        "their ends, drift flags, reels that were sent and not received, and ending authorisations."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

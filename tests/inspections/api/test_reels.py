@@ -26,6 +26,7 @@ def test_a_reel_is_listed_with_where_it_stands(ways):
         "received_on": "2024-03-01", "cable_length_m": "420.000", "part_number": None, "cable_part_number": None,
         "cable_serial": None, "machine": None, "counted_at": None, "layers": None,
         "wraps": None, "length": None, "retired_at": None, "retired_reason": None,
+        "count_current_until": None, "count_lapsed_at": None, "count_lapsed_why": None,
     }  # fmt: skip
 
 

@@ -116,6 +116,12 @@ def _reversal(cast: Cast) -> Opened:
     return Opened(person=cast.control, address=f"{REEL}/cable-events/{event.pk}/reversal", typed=WHY, altered=OTHER)
 
 
+@case("reel-event-reversal")
+def _event_reversal(cast: Cast) -> Opened:
+    event = builders.log_event(cast, "used")
+    return Opened(person=cast.control, address=f"{REEL}/events/{event.pk}/reversal", typed=WHY, altered=OTHER)
+
+
 # Setup values -------------------------------------------------------------------------------------------------------
 
 

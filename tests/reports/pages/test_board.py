@@ -122,7 +122,9 @@ def test_a_type_that_says_after_how_many_days_a_count_lapses_has_its_counts_due_
     assert sorted(serials(cast.control, "/board?look=due")) == [*due, "LW-0004"]
     html = html_of(cast.control)
     assert f"4 reels; {len(due) + 1} due for a count" in html
-    assert ("Count due</span>" in row_of(html, "LW-0001")) is bool(due)
+    row = row_of(html, "LW-0001")
+    assert ("Count lapsed</span>" in row) is ("Count the reel: its count has lapsed" in row) is bool(due)
+    assert (f"count lapsed: it was counted more than {days} days ago" in row) is bool(due)
 
 
 def test_a_count_of_older_records_is_a_count_too():
