@@ -72,6 +72,11 @@ def secret_key(env: Mapping[str, str], demo_folder: Path | None) -> str:
     return kept_secret(demo_folder / "secret_key") if configured is None and demo_folder else configured or ""
 
 
+def keys_in_file(path: str | None) -> list[str]:
+    """The keys in a file, a line each, the newest first; none where no file is named."""
+    return (_secret(None, path) or "").split()
+
+
 def mail_password(env: Mapping[str, str]) -> str:
     """The password at the mail server, from MAIL_PASSWORD or MAIL_PASSWORD_FILE; "" for none."""
     return _secret(env.get("MAIL_PASSWORD"), env.get("MAIL_PASSWORD_FILE")) or ""

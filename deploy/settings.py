@@ -18,6 +18,10 @@ IS_DEMO = WRAPLEDGER_ENV == configuration.DEMO  # any other word is held to prod
 DEBUG = configuration.is_on(os.environ.get("DEBUG", ""))
 # A key of one word lets Django load far enough for the system checks to say what is wrong with it.
 SECRET_KEY = configuration.secret_key(os.environ, DEMO_FOLDER if IS_DEMO else None) or "missing"
+SECRET_KEY_FALLBACKS = configuration.keys_in_file(os.environ.get("SECRET_KEY_FALLBACKS_FILE"))
+DEVICE_KEYS = configuration.keys_in_file(
+    os.environ.get("DEVICE_KEYS_FILE")
+)  # of second factors; without, by SECRET_KEY
 ALLOWED_HOSTS = configuration.words(os.environ.get("ALLOWED_HOSTS", "")) or (
     configuration.LOCAL_HOSTS if IS_DEMO else []
 )

@@ -7,7 +7,7 @@ import re
 import secrets
 from datetime import datetime, timedelta
 
-from cryptography.fernet import Fernet, InvalidToken
+from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from cryptography.hazmat.primitives.hashes import SHA1
 from cryptography.hazmat.primitives.twofactor.totp import TOTP
 from django.conf import settings
@@ -147,9 +147,27 @@ def _totp(secret: bytes) -> TOTP:
 
 
 # Encrypted and not hashed, for the codes are worked out from the secret itself.
-def _cipher() -> Fernet:
-    key = salted_hmac("reels.second_factor", "", algorithm="sha256").digest()
-    return Fernet(base64.urlsafe_b64encode(key))
+def _cipher() -> MultiFernet:
+    """Encrypts by the first key there is, decrypts by any: those for devices, the secret key, its forerunners."""
+    keys = [*settings.DEVICE_KEYS, settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS]
+    derived = (salted_hmac("reels.second_factor", "", secret=key, algorithm="sha256").digest() for key in keys)
+    return MultiFernet([Fernet(base64.urlsafe_b64encode(key)) for key in derived])
+
+
+@transaction.atomic
+def encrypt_anew() -> tuple[int, int]:
+    """Encrypt the secrets of all devices by the newest key. How many, and how many no key that is there decrypts."""
+    access.lock_register()
+    cipher, lost, done = _cipher(), 0, 0
+    for factor in SecondFactor.objects.filter(ended_at__isnull=True):
+        try:
+            factor.secret = cipher.rotate(factor.secret.encode()).decode()
+        except InvalidToken:
+            lost += 1
+        else:
+            factor.save(update_fields=["secret"])
+            done += 1
+    return done, lost
 
 
 def _digest(code: str) -> str:

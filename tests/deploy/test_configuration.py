@@ -65,6 +65,12 @@ def test_a_key_comes_from_the_variable_then_from_the_file(tmp_path):
     assert configuration.secret_key({"SECRET_KEY_FILE": str(file)}, None) == "from-file"
 
 
+def test_older_keys_are_lines_of_a_file_and_none_where_none_is_named(tmp_path):
+    (tmp_path / "keys").write_text("newest\nolder\n", encoding="utf-8")
+    assert configuration.keys_in_file(str(tmp_path / "keys")) == ["newest", "older"]
+    assert configuration.keys_in_file(None) == []
+
+
 def test_the_password_at_the_mail_server_comes_from_the_variable_then_from_the_file(tmp_path):
     file = tmp_path / "password"
     file.write_text("from-file\n")

@@ -6,6 +6,8 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from cryptography.hazmat.primitives.hashes import SHA1
 from cryptography.hazmat.primitives.twofactor.totp import TOTP
+from django.core.management import call_command
+from django.core.management.base import CommandError
 
 from inspections.domain.words import Meaning
 from inspections.services import signing
@@ -163,6 +165,26 @@ def test_under_another_secret_key_a_device_is_no_good_and_a_recovery_code_is(tes
     at = later(minutes=1)
     assert log_in(shown(secret, at), at) is None
     assert log_in(codes[0], at) == tess
+
+
+FIRST, SECOND = (f"an-invented-key-number-{number}-of-more-than-fifty-characters" for number in (1, 2))
+
+
+def test_keys_for_devices_are_changed_without_setting_up_a_device_again(tess, settings, capsys):
+    secret, _ = in_force(tess)
+    settings.DEVICE_KEYS = [FIRST]
+    assert log_in(shown(secret, later(minutes=1)), later(minutes=1)) == tess, "as the secret key encrypted it"
+    call_command("encrypt_devices")
+    assert capsys.readouterr().out == "1 device encrypted by the newest key.\n"
+    settings.SECRET_KEY = "another-invented-key-of-more-than-fifty-different-characters-0123"
+    assert log_in(shown(secret, later(minutes=2)), later(minutes=2)) == tess
+    settings.DEVICE_KEYS = [SECOND, FIRST]
+    call_command("encrypt_devices")
+    settings.DEVICE_KEYS = [SECOND]
+    assert log_in(shown(secret, later(minutes=3)), later(minutes=3)) == tess
+    settings.DEVICE_KEYS = [FIRST]
+    with pytest.raises(CommandError, match="1 device encrypted by a key that is not there"):
+        call_command("encrypt_devices")
 
 
 @pytest.mark.parametrize("needed", ["signers", "everyone"])
