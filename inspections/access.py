@@ -15,6 +15,7 @@ from inspections.models import (
     FindingKind,
     FindingNumber,
     Inspection,
+    SafetyNotice,
     SetupValues,
 )
 from reels import access as reel_access
@@ -71,6 +72,26 @@ def any_authorisation_for(person: Person, acts: tuple[Act, ...], reel: Reel, at:
 def may_end_machine_hold(person: Person, hold: MachineHold, at: datetime) -> Authorisation:
     """For the type of the reel that the machine was held with, at the machine's site. Raises NotAuthorised."""
     return any_authorisation_for(person, MAY_END_HOLDS, Reel(type=hold.reel.type, site=hold.machine.site), at)
+
+
+def maintains_anything(person: Person, at: datetime) -> bool:
+    """Whether the person may maintain reels of any type at any site. One query."""
+    return authorisations_in_force(person, at).filter(act=Act.MAINTAIN).exists()
+
+
+def may_for_all(person: Person, notice: SafetyNotice, at: datetime, *acts: Act) -> bool:
+    """Whether an authorisation by one of these acts reaches as far as the notice. One query."""
+    of_type = Q(reel_type__isnull=True) | Q(reel_type=notice.type_id or 0)
+    at_site = Q(site__isnull=True) | Q(site=notice.site_id or 0)
+    return authorisations_in_force(person, at).filter(of_type, at_site, act__in=acts).exists()
+
+
+def require_for_all(person: Person, notice: SafetyNotice, at: datetime, *acts: Act) -> None:
+    """Raises NotAuthorised."""
+    if not may_for_all(person, notice, at, *acts):
+        reel_access.require_settled(person)
+        raise NotAuthorised(name=person.full_name, act=acts[0].value, on=at.date(),
+                            reel_type=notice.type or "any", site=notice.site or "any site")  # fmt: skip
 
 
 def in_person(actor: Actor) -> None:

@@ -16,9 +16,11 @@ class InspectionsConfig(AppConfig):
 
     def ready(self) -> None:
         from inspections.services.life import look_if_limited  # noqa: PLC0415
+        from inspections.services.safety_notices import hold_what_came  # noqa: PLC0415  # not before models are ready
         from inspections.services.status_rows import keep_others, keep_status  # noqa: PLC0415  # not before models are ready
-        from reels.services.history import AT_THE_END_OF_ACTS  # noqa: PLC0415
+        from reels.services.history import AT_THE_END_OF_ACTS, BEFORE_THE_END_OF_ACTS  # noqa: PLC0415
 
+        BEFORE_THE_END_OF_ACTS.append(hold_what_came)
         AT_THE_END_OF_ACTS.extend((keep_status, keep_others, look_if_limited))
         ALSO_OURS.update({name: f"CREATE TRIGGER {name} {does}" for name, does in names_index.TRIGGERS.items()})
         post_migrate.connect(install_names_index, dispatch_uid="inspections.install_names_index")

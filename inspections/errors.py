@@ -315,9 +315,15 @@ class OutOfOrder(Refused):
     fields = ("happened_at",)
 
 
-class CountLapsed(Refused):
-    """why: what ended it, with its day."""
+class HoldsReels(AskedFirst):
+    title = "It holds these reels"
+    message = (
+        "The notice covers {covers}. Of these there are {number}: {which}. Those that come later are held as well."
+    )
+    yes = "Hold them"
 
+
+class CountLapsed(Refused):
     title = "The count is no longer current"
     message = "The count of inspection {inspection} is no longer current: {why}. Count the reel again."
 
@@ -347,9 +353,7 @@ class ReadBackDiffers(Refused):
 
 class PracticeStillOpen(Refused):
     title = "A practice reel is still open"
-    message = (
-        "You have a practice reel of type {reel_type} under way; finish it, or ask for help on it, before the next."
-    )
+    message = "A practice reel of type {reel_type} is under way; finish it, or ask for help on it, before the next."
 
 
 class PracticeStepPassed(Refused):

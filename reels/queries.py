@@ -196,6 +196,12 @@ def cable_length_at(reel: Reel, at: datetime) -> Decimal | None:
     return Decimal(length) - (removed or Decimal(0))
 
 
+def cable_serial_of(reel: Reel) -> str:
+    """Serial or lot of the cable that is on the reel now; "" where it is not known. One query."""
+    fitted = standing_cable_events(reel).filter(kind=CableEvent.Kind.REPLACED).last()
+    return fitted.cable_serial if fitted else reel.cable_serial
+
+
 def length_counted(layers: int | None, wraps: int | None, reel_type: ReelType) -> UncertainLength | None:
     """The cable on the drum that a count stands for, with its standard uncertainty; no query.
 

@@ -36,6 +36,7 @@ def reel_for(serial: str, viewer: Person, at: datetime) -> Reel:
         in_force=values_in_force(reel),
         live=live_inspection(reel),
         currency=currency_of(reel, counted_at, at) if (counted_at := getattr(reel, "counted_at", None)) else None,
+        cable_serial_now=reel_queries.cable_serial_of(reel),
         length_by_log_m=reel_queries.cable_length_at(reel, at),
         life=[{**asdict(each), "reached": each.reached(at)} for each in life_on(reel, at)],
     )

@@ -65,7 +65,7 @@ class ReelOut(Out):
     cable_length_m = Exact(allow_null=True)
     part_number = Maybe()
     cable_part_number = Maybe()
-    cable_serial = Maybe(help_text="Serial or lot of the cable.")
+    cable_serial = Maybe(help_text="Serial or lot of the cable that it was received with.")
     machine = Text(source="machine_serial", allow_null=True, help_text="The machine that it is installed in.")
     counted_at = Moment(allow_null=True, help_text="When the latest signed count was done, with its result below.")
     layers = Whole(allow_null=True)
@@ -122,6 +122,7 @@ class LiveInspectionOut(Out):
 
 class ReelDetailOut(ReelOut):
     life = LifeOut(many=True, help_text="Uses, hours and age as far as the type limits them.")
+    cable_serial_now = Maybe(help_text="Serial or lot of the cable that is on it now.")
     length_by_log_m = Exact(allow_null=True, help_text="Metres of cable by the log, now; null: unknown.")
     installation = InstallationOut(allow_null=True)
     hold = HoldOut(allow_null=True)
@@ -167,5 +168,6 @@ class CableEventOut(Out):
     recorded_by = PersonOut()
     document = Maybe()
     remark = Maybe()
+    cable_serial = Maybe(help_text="Serial or lot of the cable that was fitted.")
     reverses = Number(source="reverses_id", allow_null=True)
     reversed_by = Number(source="reversed_by.id", default=None, allow_null=True)

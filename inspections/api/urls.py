@@ -10,6 +10,7 @@ from inspections.api import (
     plausibility_views,
     reel_views,
     rise_views,
+    safety_notice_views,
     setup_views,
     working_views,
 )
@@ -71,6 +72,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{INSPECTION}/findings", finding_views.CountFindingEndpoint.as_view()),
     path("machines/<serial:serial>/hold/end", reel_views.MachineHoldEndEndpoint.as_view()),
     path("moves", move_views.MoveListEndpoint.as_view()),
+    path("safety-notices", safety_notice_views.SafetyNoticeListEndpoint.as_view()),
+    path("safety-notices/<id:notice_id>", safety_notice_views.SafetyNoticeDetailEndpoint.as_view()),
+    path("safety-notices/<id:notice_id>/reels", safety_notice_views.NoticedReelListEndpoint.as_view()),
+    path("safety-notices/<id:notice_id>/lift", safety_notice_views.SafetyNoticeLiftEndpoint.as_view()),
     path("imports", import_views.ImportEndpoint.as_view()),
     path("setup-values", setup_views.SetupValuesListEndpoint.as_view()),
     path(SETUP, setup_views.SetupValuesDetailEndpoint.as_view()),

@@ -201,6 +201,30 @@ class ReceiptFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SafetyNoticeFields(ReasonFields):
+    """What a safety notice says, and what it covers: the reels to which all that is named applies."""
+
+    reference: str = act_field(
+        FieldKind.TEXT, label="Reference", hint="Your own, by which people name it.", most=60, missing="Give it one.",
+        help="The notice's own; no other has it.",
+    )  # fmt: skip
+    reel_type: str | None = act_field(FieldKind.CODE, label="Reel type", default=None, help="null: any.")
+    site: str | None = act_field(FieldKind.CODE, label="Site", default=None, help="null: any.")
+    cable_lot: str = act_field(
+        FieldKind.TEXT, label="Serial or lot of the cable", hint="Of the cable that is on the reel now.", most=40,
+        default="", help="Of the cable that is on a reel now.",
+    )  # fmt: skip
+    publication: str = act_field(
+        FieldKind.TEXT, label="Counted by publication", most=120, default="",
+        hint="By which the latest signed count was worked.", help="By which the latest signed count was worked.",
+    )  # fmt: skip
+    publication_revision: str = act_field(
+        FieldKind.TEXT, label="In its revision", hint="Empty: any.", most=40, default="", help="null: any."
+    )
+    answers: Sequence[str] = answers_field()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CallBackFields(ReasonFields):
     happened_at: datetime | None = act_field(FieldKind.MOMENT, **WHEN)
 

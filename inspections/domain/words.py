@@ -67,6 +67,15 @@ class Decision(StrEnum):
     ACCEPT_PROPOSED = "accept_proposed"
 
 
+class NoticedState(StrEnum):
+    """Of a reel that a safety notice covers. HELD_BEFORE: by another hold; once that ends, by the notice."""
+
+    HELD = "held"
+    HELD_BEFORE = "held_before"
+    RELEASED = "released"
+    NOT_HELD = "not_held"  # the notice was lifted before the other hold ended
+
+
 class ReelStatus(StrEnum):
     """Where a reel stands; derived from facts, the first that holds (queries/status.py)."""
 

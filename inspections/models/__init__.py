@@ -18,6 +18,7 @@ from inspections.models.counts import (
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
 from inspections.models.practice import Exercise, ReadinessAsked
+from inspections.models.safety_notices import NoticedReel, SafetyNotice
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 from inspections.models.status import FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow
 
@@ -39,6 +40,7 @@ __all__ = [
     "Keying",
     "LearnedRates",
     "MachineCheck",
+    "NoticedReel",
     "Participant",
     "Photo",
     "ReadBack",
@@ -47,6 +49,7 @@ __all__ = [
     "ReelNumber",
     "ReelStatusRow",
     "Referral",
+    "SafetyNotice",
     "SetupValues",
     "SignOff",
     "ThirdReading",

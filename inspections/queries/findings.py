@@ -9,10 +9,10 @@ from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from inspections.domain.findings import OTHER, ReelPart, Remedy, Severity
 from inspections.errors import FindingMissing, StopFindingOpen
-from inspections.models import Finding, FindingKind, FindingNumber, FindingPhoto, Inspection, Participant
+from inspections.models import Finding, FindingKind, FindingNumber, FindingPhoto, Inspection, Participant, SetupValues
 from inspections.queries.keyings import may_be_read
 from reels.errors import NotFound
-from reels.models import Person, Reel, ReelType
+from reels.models import Hold, Person, Reel, ReelType
 
 _ENDS_COUNTS = [remedy for remedy in Remedy if remedy.ends_counts]
 
@@ -31,6 +31,17 @@ def open_stops(reel: Reel) -> QuerySet[Finding]:
 def is_stopped(reel: Reel) -> bool:
     """Whether a stop finding is open. One query."""
     return open_stops(reel).exists()
+
+
+def stop_fault(finding: Finding) -> str | None:
+    """A stop that does not stop. A query or two for each that is open."""
+    if not finding.is_open_stop:
+        return None
+    if not Hold.objects.filter(reel=finding.reel_id, ended_at__isnull=True).exists():
+        return "it is an open stop, and its reel is not held"
+    if SetupValues.objects.filter(reel=finding.reel_id, withdrawn_at__isnull=True).exists():
+        return "it is an open stop, and setup values of its reel are in force"
+    return None
 
 
 def require_no_stop(reel: Reel) -> None:

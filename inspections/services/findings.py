@@ -26,6 +26,7 @@ from inspections.queries.findings import kind_for, kinds_of, open_stops
 from inspections.queries.keyings import may_be_read
 from inspections.services import evaluation
 from inspections.services.life import hold_if_over
+from inspections.services.safety_notices import hold_on_for_notice
 from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -197,3 +198,4 @@ def _let_go(act: ActRecorder, reel: Reel, reason: str) -> None:
     if hold and hold.findings.exists() and not open_stops(reel).exists():
         act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
         hold_if_over(act, reel)
+        hold_on_for_notice(act, reel)

@@ -19,6 +19,7 @@ from inspections.services.lateness import done_since, moment_of, require_at_hand
 from inspections.services.life import hold_if_over
 from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
+from inspections.services.safety_notices import hold_on_for_notice
 from inspections.services.setup import hold_reel, require_current, require_life, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -166,14 +167,19 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
 
 @transaction.atomic
 def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
-    """Let a held reel go. Raises LifeOver, or StopFindingOpen: whoever closes the finding lets it go."""
+    """Let a held reel go. A safety notice that found it held holds it now.
+
+    Raises LifeOver, or StopFindingOpen: whoever closes the finding lets it go.
+    """
     with on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
         if hold is None:
             raise ReelNotHeld(serial=reel.serial)
         require_no_stop(reel)
         require_life(reel, at)
-        return act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
+        act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
+        hold_on_for_notice(act, reel)
+        return hold
 
 
 @transaction.atomic

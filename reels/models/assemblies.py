@@ -139,6 +139,9 @@ class CableEvent(models.Model):
     recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     document = models.CharField(max_length=120, blank=True)
     remark = models.TextField(blank=True)
+    cable_serial = models.CharField(
+        max_length=40, blank=True, default="", db_default="", help_text="Serial or lot of the cable that was fitted."
+    )
     reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="reversed_by")
 
     class Meta:

@@ -102,11 +102,17 @@ class ActRecorder:
 AT_THE_END_OF_ACTS: list[Callable[[ActRecorder], None]] = []
 
 
+# The same before the entry is written: what an act brings about that belongs into it.
+BEFORE_THE_END_OF_ACTS: list[Callable[[ActRecorder], None]] = []
+
+
 @contextmanager
 def record_act(chain: Chain, act_name: str, actor: Actor, at: datetime, **facts: Any) -> Iterator[ActRecorder]:
     """An act on a locked chain: what is added and changed within the block becomes one entry of its history."""
     recorder = ActRecorder(chain=chain, act_name=act_name, actor=actor, at=at, facts=facts)
     yield recorder
+    for follow in BEFORE_THE_END_OF_ACTS:
+        follow(recorder)
     # Not in a `finally`: when the block raises, the transaction goes back and nothing is to be told.
     append(recorder)
     for keep in AT_THE_END_OF_ACTS:

@@ -37,6 +37,9 @@ class CableEventFacts:
         FieldKind.LENGTH, label="Cable removed", help="Needed for a cut.", default=None
     )
     length_fitted_m: Decimal | None = act_field(FieldKind.LENGTH, label="Cable fitted", default=None)
+    cable_serial: str = act_field(
+        FieldKind.TEXT, label="Serial or lot of the cable fitted", most=40, default="", help="Of a replacement."
+    )
     document: str = act_field(FieldKind.TEXT, label="Work order or document", most=120, default="")
     remark: str = act_field(FieldKind.REMARK, label="Remark", default="")
     answers: Sequence[str] = answers_field()
@@ -77,10 +80,13 @@ def add_cable_event(act: ActRecorder, reel: Reel, facts: CableEventFacts) -> Cab
     require_time("happened_at", facts.happened_at, reel, act.at)
     if facts.kind == CableEvent.Kind.CUT:
         _check_cut(reel, facts)
+        if facts.cable_serial:
+            raise ValueNotTaken(field="cable_serial", seen=facts.cable_serial, allowed="nothing, of a cut")
     return act.add(
         CableEvent(reel=reel, kind=facts.kind, length_removed_m=facts.length_removed_m,
                    length_fitted_m=facts.length_fitted_m, happened_at=facts.happened_at, recorded_at=act.at,
-                   recorded_by=act.actor.person, document=facts.document, remark=facts.remark)
+                   recorded_by=act.actor.person, document=facts.document, remark=facts.remark,
+                   cable_serial=facts.cable_serial)
     )  # fmt: skip
 
 

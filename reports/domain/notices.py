@@ -12,6 +12,7 @@ class NoticeKind(StrEnum):
     """What somebody must act on."""
 
     HOLD = "hold"
+    SAFETY_NOTICE = "safety_notice"
     FINDING = "finding"
     WITHDRAWAL = "withdrawal"
     READ_BACK = "read_back"
@@ -32,6 +33,7 @@ class NoticeState(StrEnum):
 
 LABELS = {
     NoticeKind.HOLD: "A reel is held",
+    NoticeKind.SAFETY_NOTICE: "A safety notice holds reels",
     NoticeKind.FINDING: "A stop finding is recorded",
     NoticeKind.WITHDRAWAL: "Setup values are withdrawn",
     NoticeKind.READ_BACK: "A read-back is refused",
@@ -43,6 +45,7 @@ LABELS = {
 }
 WHAT = {  # {0} is the cause
     NoticeKind.HOLD: "reel {0.reel} is held",
+    NoticeKind.SAFETY_NOTICE: "safety notice {0.key} holds reels",
     NoticeKind.FINDING: "reel {0.reel} has a stop finding",
     NoticeKind.WITHDRAWAL: "the setup values of reel {0.reel} are withdrawn",
     NoticeKind.READ_BACK: "a read-back for reel {0.reel} is refused",
@@ -55,6 +58,8 @@ WHAT = {  # {0} is the cause
 TO_DO = {
     NoticeKind.HOLD: "The reel's page says why it is held. End the hold there when the reel may be used again. Setup "
     "values that were in force were withdrawn by the hold.",
+    NoticeKind.SAFETY_NOTICE: "Its page says why, and which reels it holds. Setup values of these that were in force "
+    "were withdrawn. A reel is let go on its own page, or with all others when the notice is lifted.",
     NoticeKind.FINDING: "The reel's page says what was found. The reel is held, and setup values in force were "
     "withdrawn. Somebody authorised to release looks at it, and closes the finding there or makes it a watch.",
     NoticeKind.WITHDRAWAL: "The reel's page says why. The numbers set on the machine are no longer valid: before the "
@@ -84,8 +89,8 @@ class Cause:
     since: datetime  # at the site's clocks; of an authorisation, when it ends
     site: int | None  # None: every site, of an authorisation
     site_name: str
-    to: int | None = None  # the site that a reel was sent to, which is told as well
-    to_name: str = ""
+    also: tuple[int, ...] = ()  # other sites that are told
+    to_name: str = ""  # the site that a reel was sent to
     reel: str = ""
     setup_values: int = 0  # the id of those that were withdrawn or read back
     machine: str = ""
@@ -93,6 +98,7 @@ class Cause:
     authorisation: str = ""  # in words
     by_hold: bool = False  # withdrawn in the act that placed a hold
     by_finding: bool = False  # a hold that a finding placed
+    by_notice: bool = False  # a hold that a safety notice placed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,14 +115,17 @@ class Reader:
 def wants(reader: Reader, cause: Cause) -> bool:
     """Whether the person asked to be told of this, and may know it.
 
-    A hold withdraws setup values in the same act, and a stop finding holds the reel: who is told of the one is not told
-    of the other as well.
+    A hold withdraws setup values in the same act, and a stop finding or a safety notice holds the reel: who is told of
+    the one is not told of the other as well.
     """
-    if cause.to is not None and wants(reader, replace(cause, site=cause.to, to=None)):
+    if any(wants(reader, replace(cause, site=site, also=())) for site in cause.also):
         return True
     if not _may_know(reader, cause) or not _chose(reader, cause.kind, cause.site):
         return False
-    told_by = (NoticeKind.HOLD if cause.by_hold else None, NoticeKind.FINDING if cause.by_finding else None)
+    told_by = (
+        NoticeKind.HOLD if cause.by_hold else None, NoticeKind.FINDING if cause.by_finding else None,
+        NoticeKind.SAFETY_NOTICE if cause.by_notice else None,
+    )  # fmt: skip
     return not any(kind and _chose(reader, kind, cause.site) for kind in told_by)
 
 

@@ -18,6 +18,7 @@ EVERY = "every"  # no site's code: those are kept apart by the prefix below
 AT = "at-"
 HINTS = {
     NoticeKind.AUTHORISATION: "Your own; for an administrator, everybody's.",
+    NoticeKind.SAFETY_NOTICE: "One mail for all its reels; holds that it placed are then not told one by one.",
     NoticeKind.LATE_MOVE: "From either of the two sites, once the usual days of the one that it was sent to are over.",
     NoticeKind.HOLD: "Held by a stop finding, it comes with the mail about the finding if you chose that, too.",
     NoticeKind.WITHDRAWAL: "Withdrawn by a hold, they come with the mail about the hold if you chose that, too.",

@@ -9,36 +9,40 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from inspections.domain.findings import Severity
-from inspections.domain.words import ReelStatus
-from inspections.models import Authorisation, DriftFlag, Finding, ReadBack, ReelStatusRow, SetupValues
+from inspections.domain.words import NoticedState, ReelStatus
+from inspections.models import Authorisation, DriftFlag, Finding, NoticedReel, ReadBack, ReelStatusRow, SetupValues
 from inspections.queries.currency import currency_in
+from inspections.queries.safety_notices import standing
 from reels import access as reel_access
-from reels.models import Hold, Move, Person, Posting, Reel
+from reels.models import Hold, Move, Person, Posting, Reel, Site
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
 from reports.models import Notice, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
-    """What is still to be acted on at that moment and began no longer than 30 days before. Nine queries."""
+    """What is still to be acted on at that moment and began no longer than 30 days before. Twelve queries."""
     holds = Hold.objects.filter(ended_at__isnull=True, placed_at__gte=at - WINDOW, reel__retired_at__isnull=True)
+    holds = holds.select_related("reel__site")
     by_finding = Exists(Finding.objects.filter(hold=OuterRef("pk")))
+    by_notice = Exists(NoticedReel.objects.filter(hold=OuterRef("pk")))
     stops = Finding.objects.filter(
         severity=Severity.STOP, closed_at__isnull=True, recorded_at__gte=at - WINDOW, reel__retired_at__isnull=True
     )
     late = Move.objects.filter(ended_at__isnull=True, late_at__lte=at, late_at__gte=at - WINDOW)
     flags = DriftFlag.objects.filter(closed_at__isnull=True, raised_at__gte=at - WINDOW)
     return [
-        *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at, by_finding=hold.by_finding)
-          for hold in holds.annotate(by_finding=by_finding).select_related("reel__site").order_by("pk")),
+        *(_of_reel(NoticeKind.HOLD, hold.pk, hold.reel, hold.placed_at, by_finding=hold.by_finding,
+                   by_notice=hold.by_notice)
+          for hold in holds.annotate(by_finding=by_finding, by_notice=by_notice).order_by("pk")),
         *(_of_reel(NoticeKind.FINDING, stop.pk, stop.reel, stop.recorded_at)
           for stop in stops.select_related("reel__site").order_by("pk")),
         *_withdrawals(at), *_read_backs(at), *_lapsed(at), *_near_their_ends(at),
         *(_of_reel(NoticeKind.FLAG, flag.pk, flag.reel, flag.raised_at)
           for flag in flags.select_related("reel__site").order_by("pk")),
-        *(_of_reel(NoticeKind.LATE_MOVE, move.pk, move.reel, move.late_at, to=move.to_site_id,
+        *(_of_reel(NoticeKind.LATE_MOVE, move.pk, move.reel, move.late_at, also=(move.to_site_id,),
                    to_name=move.to_site.name)
           for move in late.select_related("reel__site", "to_site").order_by("pk")),
-        *_authorisations(at),
+        *_safety_notices(at), *_authorisations(at),
     ]  # fmt: skip
 
 
@@ -150,6 +154,22 @@ def goes_on_longer(ends_at: str = "valid_until") -> Exists:
         ended_at__isnull=True,
     )
     return Exists(longer)
+
+
+def _safety_notices(at: datetime) -> Iterator[Cause]:
+    """Those that stand, at the sites of the reels that they hold. Three queries."""
+    notices = {row.pk: row for row in standing().filter(issued_at__gte=at - WINDOW).order_by("pk")}
+    held = NoticedReel.objects.filter(NoticedReel.in_state(NoticedState.HELD), notice__in=notices)
+    places: dict[int, list[int]] = defaultdict(list)
+    for pk, site in held.order_by("notice", "reel__site").values_list("notice", "reel__site").distinct():
+        places[pk].append(site)
+    names = Site.objects.in_bulk({site for sites in places.values() for site in sites})
+    for pk, sites in places.items():
+        first, *others = (names[site] for site in sites)
+        yield Cause(
+            kind=NoticeKind.SAFETY_NOTICE, key=pk, since=notices[pk].issued_at.astimezone(first.zone), site=first.pk,
+            site_name=", ".join(names[site].name for site in sites), also=tuple(site.pk for site in others),
+        )  # fmt: skip
 
 
 def _authorisations(at: datetime) -> Iterator[Cause]:

@@ -33,13 +33,15 @@ from inspections.models import (
     InspectionRecord,
     Keying,
     LearnedRates,
+    NoticedReel,
     Photo,
     ReelNumber,
     ReelStatusRow,
-    SetupValues,
     SignOff,
     ThirdReading,
 )
+from inspections.queries.findings import stop_fault
+from inspections.queries.safety_notices import notice_fault
 from inspections.services.status_rows import status_faults
 from reels import append_only
 from reels.domain import checkpoint, ledger, merkle
@@ -51,7 +53,6 @@ from reels.models import (
     CheckpointMade,
     FeedPlace,
     HistoryEntry,
-    Hold,
     ReelType,
     Submission,
     columns,
@@ -283,22 +284,13 @@ def _hidden_fault(row: models.Model, result: VerificationResult) -> str | None:
         case Finding():
             is_kept = findings.commitment(findings.details_of(row), row.salt) == row.commitment
             return stop_fault(row) if is_kept else "where it lies, or what it looks like, is not what was committed to"
+        case NoticedReel():
+            return notice_fault(row)
         case ArchivedPdf() | Photo() | FindingPhoto():
             return _content_fault(row)
         case SignOff():
             result.signatures += 1
             return _signature_fault(row)
-    return None
-
-
-def stop_fault(finding: Finding) -> str | None:
-    """A stop that does not stop. A query or two for each that is open."""
-    if not finding.is_open_stop:
-        return None
-    if not Hold.objects.filter(reel=finding.reel_id, ended_at__isnull=True).exists():
-        return "it is an open stop, and its reel is not held"
-    if SetupValues.objects.filter(reel=finding.reel_id, withdrawn_at__isnull=True).exists():
-        return "it is an open stop, and setup values of its reel are in force"
     return None
 
 

@@ -191,6 +191,13 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         AccessRow(name="reels_call_back", path="reels/SENT/move/call-back", method="POST", right="control",
             rule=(401, 403, 403, 403, 2, 403, 404), body=WHY),
         read("moves_list", "moves", LOGGED_IN),
+        read("safety_notices_list", "safety-notices", LOGGED_IN),
+        read("safety_notices_show", "safety-notices/{notice}", LOGGED_IN),
+        read("safety_notices_reels", "safety-notices/{notice}/reels", LOGGED_IN),
+        write("safety_notices_issue", "safety-notices", "control", (401, 404, 403, 403, 2, 403, 404), **WHY,
+              reference="SN-1", site="kettle-point", answers=["holds_reels"]),
+        write("safety_notices_lift", "safety-notices/{notice}/lift", "control", (401, 403, 403, 403, 2, 403, 403),
+              **WHY),
         write("reels_retire", "reels/PLAIN/retirement", "control", **WHY),
         # counts
         write("workings_show", "workings", "colleague", LOGGED_IN, reel_type="w28", reading=GOOD),

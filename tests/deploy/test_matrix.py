@@ -10,9 +10,10 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, resolve
 
+from inspections.domain.act_fields import SafetyNoticeFields
 from inspections.domain.words import Act, Point, Role
 from inspections.models import Photo
-from inspections.services import counting, flags, maintenance, setup, signing
+from inspections.services import counting, flags, maintenance, safety_notices, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.setup import hold_machine
 from reels.domain.type_rules import TypeRule
@@ -73,9 +74,13 @@ class EveryState:
         held, reel = builders.make_machine("RM-HELD"), Reel.objects.get(serial="HELD")
         with record_act(reel.chain, "machine_held", **by) as act:
             hold_machine(act, held, reel, "it slips")
+        facts = SafetyNoticeFields(
+            reference="SN-7", site="kettle-point", cable_lot="lot 9", reason="slips", answers=["holds_reels"]
+        )
+        notice = safety_notices.issue(facts=facts, **by)
         finding = builders.record_finding(self.cast.technician, "STOPPED", photo=JPEG_BYTES)
         used = builders.log_event(self.cast, "used", "CUT")
-        return {"event": event.pk, "reel_event": used.pk, "finding": finding.pk}
+        return {"event": event.pk, "reel_event": used.pk, "finding": finding.pk, "notice": notice.pk}
 
     def _counts(self) -> dict[str, Any]:
         cast = self.cast

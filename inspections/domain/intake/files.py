@@ -250,6 +250,7 @@ CABLE_EVENTS = FileForm(
         Column("length_removed_m", _length, may_be_empty=True),
         Column("recorded_at", moment, may_be_empty=True),
         Column("document", text(120), may_be_empty=True),
+        Column("cable_serial", text(40), may_be_empty=True, is_required=False),
     ),
 )
 EVENTS = FileForm(

@@ -48,7 +48,14 @@ class LengthsForm(ActForm):
 CutForm = form_of(CableEventFacts, "happened_at", "length_removed_m", "document", "remark", "answers", base=LengthsForm,
                   length_removed_m={"required": True})  # fmt: skip
 ReplacedForm = form_of(
-    CableEventFacts, "happened_at", "length_removed_m", "length_fitted_m", "document", "remark", base=LengthsForm
+    CableEventFacts,
+    "happened_at",
+    "length_removed_m",
+    "length_fitted_m",
+    "cable_serial",
+    "document",
+    "remark",
+    base=LengthsForm,
 )
 
 
@@ -252,7 +259,8 @@ class HoldEndView(ReelActView):
 
     def do(self, data: dict[str, Any]) -> None:
         maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
-        self.message = f"Reel {self.reel.serial} is no longer held."
+        still = hold_on(self.reel)
+        self.message = f"Reel {self.reel.serial} is {f'held now: {still.reason}' if still else 'no longer held.'}"
 
 
 class MachineHoldEndView(ActView):

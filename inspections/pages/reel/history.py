@@ -54,6 +54,7 @@ ACTS = {
     "finding_lowered": "Finding {finding} made a watch",
     "finding_closed": "Finding {finding} closed",
     "held": "Held",
+    "held_by_notice": "Held by safety notice {reference}",
     "hold_ended": "Hold ended",
     "machine_hold_ended": "Hold of machine {machine} ended",
     "moved": "Sent to {site}",  # of older records, where a reel was there as soon as it was sent

@@ -24,8 +24,8 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "events": ("events", ("reel_respooled", "reel_used", "reel_incident", "reel_event_reversed")),
     "findings": ("findings", ("finding_recorded", "finding_lowered", "finding_closed")),
     "place": ("where it is", (
-        "reel_received", "installed", "removed", "held", "hold_ended", "moved", "sent", "received", "called_back",
-        "retired",
+        "reel_received", "installed", "removed", "held", "held_by_notice", "hold_ended", "moved", "sent", "received",
+        "called_back", "retired",
     )),
     "flags": ("drift flags", ("flag_assigned", "flag_looked_into", "flag_closed")),
     "documents": ("documents", ("archived",)),

@@ -24,13 +24,14 @@ from inspections.queries.counts import events_of
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
 from inspections.queries.life import life_on
+from inspections.queries.safety_notices import notices_of
 from inspections.queries.status import with_status
 from inspections.services.findings import MAY_RECORD
 from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
 from reels.models import HistoryEntry, Installation, Move, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
-from reels.queries import hold_on, length_counted, machine_hold_about
+from reels.queries import cable_serial_of, hold_on, length_counted, machine_hold_about
 
 HISTORY_SIZE = 20
 
@@ -106,6 +107,8 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "machine_hold": machine_hold_about(reel, reel.machine_serial),
         "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
         "events": _events(reel, person.length_unit),
+        "cable_serial": cable_serial_of(reel),
+        "notices": list(notices_of(reel)),
         "cable": cable_on(reel, at, person.length_unit),
         "lives": [life_row(each, at) for each in life_on(reel, at)],
         "values": next((each for each in values if each.row.withdrawn_at is None), None),

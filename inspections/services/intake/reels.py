@@ -165,4 +165,5 @@ def _event(run: ImportRun, reel: Reel, values: Values) -> CableEvent:
     return CableEvent(
         reel=reel, kind=values["kind"], length_removed_m=values["length_removed_m"], happened_at=values["happened_at"],
         recorded_at=values["recorded_at"], recorded_by=run.actor.person, document=values["document"] or "",
+        cable_serial=values.get("cable_serial") or "",
     )  # fmt: skip

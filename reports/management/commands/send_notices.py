@@ -15,6 +15,7 @@ PAGES = {
     NoticeKind.FINDING: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.WITHDRAWAL: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.READ_BACK: lambda cause: reverse("setup-values", args=[cause.setup_values]),
+    NoticeKind.SAFETY_NOTICE: lambda cause: reverse("safety-notice", args=[cause.key]),
     NoticeKind.LATE_MOVE: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.LAPSED: lambda cause: reverse("reel", args=[cause.reel]),
     NoticeKind.LIFE: lambda cause: reverse("reel", args=[cause.reel]),
@@ -24,8 +25,8 @@ PAGES = {
 
 class Command(BaseCommand):
     help = (
-        "Sends e-mail notices of holds, stop findings, withdrawals, refused read-backs, lapsed counts, lives near "
-        "their ends, drift flags, reels that were sent and not received, and ending authorisations."
+        "Sends e-mail notices of holds, safety notices, stop findings, withdrawals, refused read-backs, lapsed counts, "
+        "lives near their ends, drift flags, reels that were sent and not received, and ending authorisations."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -19,12 +19,13 @@ from inspections.errors import (
     WorkNotLogged,
 )
 from inspections.models import Finding, FindingKind, FindingPhoto, SetupValues
+from inspections.queries.findings import stop_fault
 from inspections.services import findings, maintenance
 from reels.errors import AlreadyThere, NotFound, OnlyAdministrators, OnlyInPerson, ReelRetired, ValueNotTaken
 from reels.models import Hold
 from reels.queries import hold_on
 from reels.services.history import Actor
-from reports.services.verification import check_records, stop_fault
+from reports.services.verification import check_records
 from tests import builders
 from tests.builders import NOW, by_administrator, make_finding_kind, record_finding
 from tests.inspections.domain.photo_files import PNG_BYTES

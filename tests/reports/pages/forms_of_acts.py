@@ -98,15 +98,6 @@ _reel_act("reel-hold", WHY, altered=OTHER)
 _reel_act("reel-hold-end", WHY, _held, "hold/end", altered=OTHER)
 _reel_act("reel-move", {"site": "stane"}, _two_sites)
 _reel_act("reel-call-back", WHY, builders.sent, altered=OTHER)
-
-
-@case("reel-receipt")
-def _receipt(cast: Cast) -> Opened:
-    builders.sent(cast)
-    typed = {"site": "aldermere", "sound": "no", "words": "A bent flange."}
-    return Opened(person=cast.stranger, address=f"{REEL}/receipt", typed=typed, altered={"words": "A crack."})
-
-
 _reel_act("reel-retirement", WHY, altered=OTHER)
 
 

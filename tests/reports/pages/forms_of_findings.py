@@ -3,7 +3,8 @@
 from inspections.models import ThirdReading
 from tests import builders, stories
 from tests.builders import Cast
-from tests.reports.pages.forms_of_acts import CASES, OTHER, REEL, WHY, Opened, case
+from tests.reports.pages.forms_of_acts import OTHER, REEL, WHY, Opened, case
+from tests.reports.pages.forms_of_moves import CASES
 
 __all__ = ["CASES"]
 

@@ -1,0 +1,84 @@
+"""Which reels a safety notice covers, which notices cover a reel, and what became of the reels of a notice."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from inspections.domain.words import InspectionState, NoticedState
+from inspections.models import Inspection, NoticedReel, SafetyNotice
+from reels import access
+from reels.models import CableEvent, Hold, Person, Reel
+from reels.queries import STANDING
+
+
+def covered_by(notice: SafetyNotice) -> QuerySet[Reel]:
+    """The reels in service to which all that it names applies, and that it has not told of yet."""
+    reels = with_what_notices_name(Reel.objects.filter(retired_at__isnull=True))
+    if notice.pk:
+        reels = reels.filter(~Exists(NoticedReel.objects.filter(notice=notice.pk, reel=OuterRef("pk"))))
+    named = {
+        "type": notice.type_id, "site": notice.site_id, "lot": notice.cable_lot, "counted_by": notice.publication,
+        "counted_by_revision": notice.publication_revision,
+    }  # fmt: skip
+    return reels.filter(**{name: value for name, value in named.items() if value})
+
+
+def covering(reel: Reel) -> QuerySet[SafetyNotice]:
+    """The standing notices that cover a reel and have not told of it yet. Two queries."""
+    row: Any = with_what_notices_name(Reel.objects.filter(pk=reel.pk)).get()
+    noticed = NoticedReel.objects.filter(notice=OuterRef("pk"), reel=reel)
+    return standing().filter(
+        ~Exists(noticed), Q(type__isnull=True) | Q(type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id),
+        cable_lot__in=("", row.lot or ""), publication__in=("", row.counted_by or ""),
+        publication_revision__in=("", row.counted_by_revision or ""),
+    ).order_by("pk")  # fmt: skip
+
+
+def with_what_notices_name(reels: QuerySet[Reel]) -> QuerySet[Reel]:
+    """The reels with the `lot` of the cable that is on them now, and by which publication they were counted last.
+
+    `counted_by` and `counted_by_revision`: of the latest signed count.
+    """
+    fitted = CableEvent.objects.filter(STANDING, kind=CableEvent.Kind.REPLACED, reel=OuterRef("pk"))
+    last = fitted.order_by("-happened_at", "-id").values("cable_serial")[:1]
+    signed = Inspection.objects.filter(reel=OuterRef("pk"), state=InspectionState.SIGNED).order_by("-done_at", "-id")
+    return reels.annotate(
+        lot=Coalesce(Subquery(last), F("cable_serial")),
+        counted_by=Subquery(signed.values("publication")[:1]),
+        counted_by_revision=Subquery(signed.values("publication_revision")[:1]),
+    )
+
+
+def standing() -> QuerySet[SafetyNotice]:
+    """Those that are not lifted."""
+    return SafetyNotice.objects.filter(lifted_at__isnull=True)
+
+
+def safety_notices() -> QuerySet[SafetyNotice]:
+    """Every notice with how many reels it told of and how many of these it holds now; the newest first.
+
+    They are open to everybody who is logged in; which reels, to whoever may see these.
+    """
+    holds = Q(noticed_reels__hold__isnull=False, noticed_reels__hold__ended_at__isnull=True)
+    rows = SafetyNotice.objects.select_related("type", "site", "issued_by", "lifted_by")
+    return rows.annotate(reels=Count("noticed_reels"), held=Count("noticed_reels", filter=holds))
+
+
+def noticed_reels(notice: SafetyNotice, person: Person, at: datetime) -> QuerySet[NoticedReel]:
+    """Those that the person may see, with their holds, in the order in which they were told of."""
+    rows = NoticedReel.objects.filter(access.at_readable_sites(person, at, "reel__site"), notice=notice)
+    return rows.select_related("reel__type", "reel__site", "reel__status_row", "hold__ended_by", "notice")
+
+
+def notice_fault(row: NoticedReel) -> str | None:
+    """A standing notice that found a reel held, and did not hold it once it was let go. A query or two."""
+    if row.state is not NoticedState.HELD_BEFORE or Hold.objects.filter(reel=row.reel_id, ended_at=None).exists():
+        return None
+    return "its notice stands, and nothing holds its reel"
+
+
+def notices_of(reel: Reel) -> QuerySet[NoticedReel]:
+    """The notices that told of a reel. One query."""
+    return NoticedReel.objects.filter(reel=reel).select_related("notice", "hold")

@@ -1,0 +1,204 @@
+"""Safety notices: many reels are held for one reason, one act each, and let go one by one or all together.
+
+A notice is issued in one act, told by the register; a worker then holds the reels that it covers, each in an act of its
+own. Whatever act brings a reel under it later (it is received, counted, or given another cable) holds it as well.
+A reel that is held already stays under that hold; once it is let go, the notice's begins in the same act.
+"""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from inspections import access
+from inspections.domain.act_fields import SafetyNoticeFields
+from inspections.domain.words import Act
+from inspections.errors import HoldsReels
+from inspections.models import Inspection, NoticedReel, SafetyNotice
+from inspections.queries.findings import is_stopped
+from inspections.queries.safety_notices import covered_by, covering, standing
+from inspections.services.life import hold_if_over
+from inspections.services.setup import hold_reel
+from reels import access as reel_access
+from reels.domain.words import counted
+from reels.errors import AlreadyEnded, AlreadyThere, ValueNotTaken
+from reels.models import CableEvent, Hold, Person, Reel, TaskRun
+from reels.queries import hold_on
+from reels.services import tasks
+from reels.services.history import Actor, ActRecorder, record_act
+from reels.services.tasks import HeldTask, leased
+
+MAY_LIFT = (Act.MAINTAIN, Act.RELEASE)
+SHOWN = 30  # serials in a question
+# Tables of which a new or changed row may bring a reel under a notice.
+BRINGS = frozenset(model._meta.db_table for model in (Reel, Inspection, CableEvent))
+
+
+@transaction.atomic
+def issue(*, facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNotice:
+    """Issue a notice, and have a worker hold the reels that it covers. Raises HoldsReels unless that is answered.
+
+    It takes an authorisation to maintain reels for all that it may cover. Raises ValueNotTaken, AlreadyThere, NotFound,
+    OnlyInPerson or NotAuthorised.
+    """
+    access.in_person(actor)
+    notice = _notice(facts, actor, at)
+    access.require_for_all(actor.person, notice, at, Act.MAINTAIN)
+    chain = reel_access.lock_register()
+    if SafetyNotice.objects.filter(reference=notice.reference).exists():
+        raise AlreadyThere(what="safety notice", key=notice.reference)
+    reels = covered_by(notice)
+    serials = list(reels.order_by("serial").values_list("serial", flat=True)[: SHOWN + 1])
+    number = reels.count()
+    more = f" and {number - SHOWN} more" if number > SHOWN else ""
+    HoldsReels(covers=notice.covers, number=counted(number, "reel"), which=", ".join(serials[:SHOWN]) + more
+               if number else "none now").unless_answered(facts.answers)  # fmt: skip
+    with record_act(chain, "safety_notice_issued", actor, at, reference=notice.reference) as act:
+        act.add(notice)
+    have_held(notice, actor.person)
+    return notice
+
+
+@transaction.atomic
+def lift(*, notice_id: int, reason: str, actor: Actor, at: datetime) -> SafetyNotice:
+    """End a notice: it covers no reel any more, and a worker lets go those that it holds. Raises AlreadyEnded.
+
+    A reel with a stop finding stays held: whoever closes the finding lets it go.
+    """
+    access.in_person(actor)
+    chain = reel_access.lock_register()
+    notice = reel_access.one(SafetyNotice.objects.select_related("type", "site"), "safety notice", pk=notice_id)
+    access.require_for_all(actor.person, notice, at, *MAY_LIFT)
+    if notice.lifted_at:
+        raise AlreadyEnded(what="safety notice", on=notice.lifted_at.date())
+    with record_act(chain, "safety_notice_lifted", actor, at, reference=notice.reference) as act:
+        act.change(notice, lifted_at=at, lifted_by=actor.person, lift_reason=reason)
+    have_let_go(notice, actor.person)
+    return notice
+
+
+def have_held(notice: SafetyNotice, by: Person) -> TaskRun:
+    """Have a worker hold the reels that a notice covers."""
+    return tasks.put(hold_covered, notice.pk, by.pk, key=_key(notice),
+                     title=f"Safety notice {notice.reference}: reels held", by=by)  # fmt: skip
+
+
+def have_let_go(notice: SafetyNotice, by: Person) -> TaskRun:
+    """Have a worker let go the reels that a lifted notice holds."""
+    return tasks.put(let_go, notice.pk, by.pk, key=_key(notice, "lifted"),
+                     title=f"Safety notice {notice.reference}: reels let go", by=by)  # fmt: skip
+
+
+@leased
+def hold_covered(context: HeldTask, notice_id: int, person: int) -> dict[str, Any]:
+    """Each reel in a transaction of its own; begun again, those that are told already are passed over."""
+    notice = SafetyNotice.objects.select_related("type", "site").get(pk=notice_id)
+    actor = Actor(Person.objects.get(pk=person))
+    chains = list(covered_by(notice).order_by("serial").values_list("chain__name", flat=True))
+    for number, chain in enumerate(chains):
+        context.progress(f"Reels of {notice.reference} are held.", number, len(chains))
+        with transaction.atomic():
+            context.require()
+            _hold(notice, chain, actor)
+    done = NoticedReel.objects.filter(notice=notice)
+    placed = done.filter(hold__isnull=False).count()
+    waiting = done.count() - placed
+    summary = [f"{counted(placed, 'reel')} held."]
+    return {"held": placed, "held_before": waiting, "in_words": [
+        *summary, *([f"{counted(waiting, 'reel')} held before, for another reason."] if waiting else []),
+    ]}  # fmt: skip
+
+
+@leased
+def let_go(context: HeldTask, notice_id: int, person: int) -> dict[str, Any]:
+    """Each reel in a transaction of its own; a reel with a stop finding stays held."""
+    notice = SafetyNotice.objects.get(pk=notice_id)
+    actor, freed = Actor(Person.objects.get(pk=person)), 0
+    held = NoticedReel.objects.filter(notice=notice, hold__ended_at__isnull=True, hold__isnull=False).order_by("pk")
+    rows = list(held.select_related("reel__chain", "reel__type"))
+    for number, row in enumerate(rows):
+        context.progress(f"Reels of {notice.reference} are let go.", number, len(rows))
+        with transaction.atomic():
+            context.require()
+            freed += _free(notice, row, actor)
+    stays = len(rows) - freed
+    summary = [f"{counted(freed, 'reel')} let go."]
+    more = [f"{counted(stays, 'reel')} with a stop finding stay held."] if stays else []
+    return {"let_go": freed, "in_words": summary + more}
+
+
+def task_of(notice: SafetyNotice) -> TaskRun | None:
+    """The newest task that holds its reels, or lets them go, while it is kept. One query."""
+    keys = (_key(notice), _key(notice, "lifted"))
+    return TaskRun.objects.select_related("result").filter(key__in=keys).order_by("-asked_at").first()
+
+
+def _key(notice: SafetyNotice, *more: str) -> str:
+    return " ".join(("safety notice", str(notice.pk), *more))
+
+
+def _notice(facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNotice:
+    reel_type = reel_access.reel_type(facts.reel_type) if facts.reel_type else None
+    sites = reel_access.readable_sites(actor.person, at)
+    site = reel_access.one(sites, "site", code=facts.site) if facts.site else None
+    if not (reel_type or site or facts.cable_lot or facts.publication):
+        raise ValueNotTaken(field="reel_type", seen="nothing named", allowed="a type, site, cable or publication")
+    if facts.publication_revision and not facts.publication:
+        allowed = "nothing, without its publication"
+        raise ValueNotTaken(field="publication_revision", seen=facts.publication_revision, allowed=allowed)
+    return SafetyNotice(
+        reference=facts.reference, reason=facts.reason, type=reel_type, site=site, cable_lot=facts.cable_lot,
+        publication=facts.publication, publication_revision=facts.publication_revision, issued_at=at,
+        issued_by=actor.person,
+    )  # fmt: skip
+
+
+def _free(notice: SafetyNotice, row: NoticedReel, actor: Actor) -> bool:
+    """Whether the reel was let go."""
+    [locked] = reel_access.lock(row.reel.chain.name)
+    hold = Hold.objects.get(noticed_reel=row)
+    if hold.ended_at or is_stopped(row.reel):
+        return False
+    with record_act(locked, "hold_ended", actor, timezone.now(), reference=notice.reference) as act:
+        reason = f"safety notice {notice.reference} was lifted: {notice.lift_reason}"
+        act.change(hold, ended_at=act.at, ended_by=actor.person, end_reason=reason)
+        hold_if_over(act, row.reel)
+        hold_on_for_notice(act, row.reel)
+    return True
+
+
+def _hold(notice: SafetyNotice, chain: str, actor: Actor) -> None:
+    [locked] = reel_access.lock(chain)
+    reel = covered_by(notice).select_related("type", "site").filter(chain=locked).first()
+    if reel is None or SafetyNotice.objects.filter(pk=notice.pk, lifted_at__isnull=False).exists():
+        return  # it was lifted, or the reel is no longer covered or was told meanwhile
+    with record_act(locked, "held_by_notice", actor, timezone.now(), reference=notice.reference) as act:
+        note(act, reel, notice)
+
+
+def note(act: ActRecorder, reel: Reel, notice: SafetyNotice) -> None:
+    """Within another act: the reel is covered by a notice, and held by it, unless it is held already."""
+    hold = None if hold_on(reel) else hold_reel(act, reel, f"safety notice {notice.reference}: {notice.reason}")
+    act.add(NoticedReel(notice=notice, reel=reel, noticed_at=act.at, hold=hold))
+
+
+def hold_what_came(act: ActRecorder) -> None:
+    """Before an act ends: what it brought under a standing notice is held in it."""
+    if BRINGS.isdisjoint(change.table for change in act.changes) or not standing().exists():
+        return
+    reel = Reel.objects.select_related("type", "site").filter(chain=act.chain, retired_at__isnull=True).first()
+    if reel is None:
+        return
+    for notice in covering(reel):
+        note(act, reel, notice)
+
+
+def hold_on_for_notice(act: ActRecorder, reel: Reel) -> None:
+    """Within the act that ended a hold: a standing notice that covers the reel, and found it held, holds it now."""
+    waiting = NoticedReel.objects.select_related("notice").filter(
+        reel=reel, hold__isnull=True, notice__lifted_at__isnull=True
+    )
+    if (row := waiting.order_by("pk").first()) and hold_on(reel) is None:
+        hold = hold_reel(act, reel, f"safety notice {row.notice.reference}: {row.notice.reason}")
+        act.change(row, hold=hold)
