@@ -23,6 +23,7 @@ from reels.errors import TookTooLong
 MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
 MOST_BYTES_OF = {"/api/v1/imports": 51_000_000, "/imports": 51_000_000}
 LOGINS = {"/login", "/api/v1/session"}
+OF_PERIODS = {"/monthly", "/monthly.csv", "/documents/monthly.pdf", "/api/v1/reports/monthly"}  # each may be a task
 Answer = Callable[[HttpRequest], HttpResponse]
 log = logging.getLogger("wrapledger.requests")
 
@@ -122,7 +123,8 @@ class LimitRates:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         is_login = request.method == "POST" and request.path in LOGINS
-        rate = Rate("login" if is_login else "as_of" if request.GET.get("as_of") else "request")
+        is_workers = bool(request.GET.get("as_of")) or request.path in OF_PERIODS
+        rate = Rate("login" if is_login else "as_of" if is_workers else "request")
         if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
             return self.get_response(request)
         wait_s = math.ceil(rate.wait() or 1)

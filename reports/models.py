@@ -92,6 +92,18 @@ class AsOfReport(models.Model):
         return f"drift as of {self.as_of:%Y-%m-%d}"
 
 
+class KeptMonthlyReport(models.Model):
+    """The figures of a monthly report over a period and sites as the worker had them. place: of the feed, by then."""
+
+    scope = models.CharField(max_length=64, unique=True, help_text="SHA-256 of the period and the sites.")
+    place = models.PositiveBigIntegerField()
+    made_at = models.DateTimeField()
+    figures = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"monthly report {self.scope[:8]}, made on {self.made_at:%Y-%m-%d}"
+
+
 class AssessedInterval(models.Model):
     """What is believed of one pair of neighbouring counts; see drift.IntervalPosterior."""
 

@@ -1,10 +1,11 @@
 from django.urls import URLPattern, URLResolver, path
 
 from reels.api import converters  # noqa: F401  # registers <id:…>
-from reports.api import agreement, drift, exports, pdf, recounts, verifications
+from reports.api import agreement, drift, exports, monthly, pdf, recounts, verifications
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/drift", drift.FleetDriftEndpoint.as_view()),
+    path("reports/monthly", monthly.MonthlyEndpoint.as_view()),
     path("reports/agreement", agreement.AgreementEndpoint.as_view()),
     path("reports/recounts", recounts.RecountListEndpoint.as_view()),
     path("exports", exports.ExportListEndpoint.as_view()),

@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from reels import access
-from reels.pages.answers import page, reader, show
+from reels.pages.answers import awaiting, page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.standby import may_be_stale
 from reports.domain.monthly import FIRST, LAST, period_asked_for
@@ -52,6 +52,7 @@ def monthly_page(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 @require_safe
+@awaiting
 @may_be_stale
 def monthly_csv(request: HttpRequest) -> HttpResponseBase:
     _, report = _asked(request, timezone.now())

@@ -4,7 +4,7 @@ Each query is over one column of time that has an index, so it reads what lies i
 what ended since, for what went on through it) and nothing from before. The reels are those that are at the sites now.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -27,8 +27,8 @@ from inspections.models import (
     Referral,
     SetupValues,
 )
-from inspections.queries.status import due_before, numbers_at
-from inspections.queries.status_at import reels_at
+from inspections.queries.status import due_before, numbers_at, numbers_by_status
+from inspections.queries.status_at import AT_ONCE, reels_at
 from reels.access import settled
 from reels.models import CableEvent, Hold, MachineHold, Person, Posting
 from reels.queries import STANDING
@@ -74,6 +74,11 @@ class PeriodScope:
         return [rows.filter(**{f"{ended}__isnull": True}), rows.filter(**{f"{ended}__gte": self.end})]
 
 
+def reels_of(scope: PeriodScope) -> int:
+    """How many there are now. One query."""
+    return sum(numbers_by_status(Q(site__in=scope.sites)).values())
+
+
 # Where reels stand ----------------------------------------------------------------------------------------------------
 
 
@@ -86,10 +91,17 @@ def standing_now(scope: PeriodScope, at: datetime, due_days: int) -> StandingAt:
     return StandingAt(at=at, reels=reels, due=sum(each.due for each in numbers))
 
 
-def standing_at(scope: PeriodScope, moment: datetime, due_days: int) -> StandingAt:
-    """As it was at a moment that is past: as many queries as `reels_at` says, and one."""
+def standing_at(
+    scope: PeriodScope, moment: datetime, due_days: int, looked_at: Callable[[int], None] = lambda number: None
+) -> StandingAt:
+    """As it was at a moment that is past: as many queries as `reels_at` says, and one.
+
+    looked_at: called now and then with how many reels were looked at.
+    """
     due, reels, n_due = due_before(moment, due_days), dict.fromkeys(ReelStatus, 0), 0
-    for each in reels_at(Q(site__in=scope.sites), moment):
+    for number, each in enumerate(reels_at(Q(site__in=scope.sites), moment)):
+        if number % AT_ONCE == 0:
+            looked_at(number)
         reels[each.status] += 1
         n_due += each.status is not ReelStatus.RETIRED and each.last_at <= due.of_type(each.type)
     return StandingAt(at=moment, reels=reels, due=n_due)

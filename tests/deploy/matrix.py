@@ -239,6 +239,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("setup_values_withdraw", "setup-values/{issued}/withdrawal", "control", **WHY),
         # drift
         read("drift_report", "reports/drift", LOGGED_IN),
+        read("monthly_report", "reports/monthly", LOGGED_IN),
         read("agreement_report", "reports/agreement", LOGGED_IN),
         read("recounts_list", "reports/recounts", LOGGED_IN),
         read("reels_drift", "reels/PLAIN/drift"),

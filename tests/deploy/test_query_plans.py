@@ -26,9 +26,11 @@ class Asker:
     def __init__(self) -> None:
         self.cast = builders.Cast()
         self.browser = logged_in(self.cast.control)
+        self.elsewhere = logged_in(self.cast.stranger)
         self.token = make_token(self.cast.technician, *Scope)
         builders.make_machine("RM-7")
         builders.make_reel("LW-0001")
+        builders.make_reel("LW-0003", site=builders.make_site("aldermere", "Aldermere"))
         self.signed = builders.signed_count(self.cast, "LW-0001")
         builders.gauge_for(builders.make_reel("LW-0002"))
         fill(REELS, COUNTS_EACH)
@@ -48,6 +50,10 @@ class Asker:
             answer = ask()
         assert answer.status_code < 300, answer.content
         return [query["sql"] for query in seen.captured_queries if query["sql"].startswith("SELECT")]
+
+    def look_elsewhere(self, path: str) -> list[str]:
+        """The SELECTs of one page, for somebody who sees one reel of all."""
+        return self.selects(lambda: self.elsewhere.get(path))
 
     def place(self, path: str) -> str:
         """The path of the page after this one."""
@@ -91,6 +97,7 @@ def test_no_busy_request_reads_a_large_table_from_end_to_end(asker):
         "what is flagged on the board": asker.look("/board?look=flagged"),
         "the findings": asker.look("/findings"),
         "the sign-offs": asker.look("/audit"),
+        "a month of a small site": asker.look_elsewhere("/monthly?since=2026-02-01&until=2026-02-28"),
         "reels after a place": asker.ask("GET", asker.place("reels?page_size=200")),
         "an inspection": asker.ask("GET", f"inspections/{asker.signed.pk}"),
         "the newest inspections": asker.ask("GET", "inspections"),

@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 PAGES = ["/drift", "/audit", "/repeatability", "/drift/recounts", "/monthly"]
 FILES = ["/audit.csv", "/repeatability.csv", "/repeatability-pairs.csv", "/drift/recounts.csv", "/monthly.csv"]
 API = ["reports/drift", "reports/drift?format=csv", "reports/agreement", "reports/recounts",
-       "reels/LW-0001/history/export"]  # fmt: skip
+       "reports/monthly", "reels/LW-0001/history/export"]  # fmt: skip
 STALE = [*PAGES, *FILES, *(f"/api/v1/{path}" for path in API)]
 FRESH = ["/board", "/reels", "/reels/LW-0001", "/reels/LW-0001/drift", "/documents", "/account",
          "/documents/drift.pdf", "/documents/monthly.pdf", "/repeatability.pdf", "/api/v1/reels",

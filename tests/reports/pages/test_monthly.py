@@ -5,11 +5,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from reports.services import monthly
 from tests import builders
 from tests.page_fixtures import logged_in
 from tests.reports.a_month import february, work_a_month
 from tests.reports.programs import run
 from tests.well_formed import faults_of
+from tests.worker import work_off
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
 
@@ -108,6 +110,18 @@ def test_the_document_says_the_same(cast, tmp_path):
                   "kink cable watch 2 1 1", "LW-0002 19 Feb 2026 1 Mar 2026 10.0 a bent flange",
                   "Hugo Wick count every type Kettle Point 10 Mar 2026", "not a record itself"):  # fmt: skip
         assert words in text
+
+
+def test_a_large_one_is_the_workers_and_the_page_goes_on_by_itself(cast, monkeypatch):
+    monkeypatch.setattr(monthly, "MOST_REELS", 2)
+    for address in ("/monthly", "/documents/monthly.pdf", "/monthly.csv"):
+        answer = logged_in(cast.control).get(address)
+        assert answer.status_code == 202
+        assert "Monthly report, February 2026: waiting" in answer.content.decode()
+    work_off()
+    html = html_of(cast.control)
+    assert cells_of(html, "Counts done and signed") == ["2"]
+    assert "it is worked out again" not in html
 
 
 def test_the_page_costs_as_many_queries_for_many_reels_as_for_few(cast):

@@ -1,5 +1,6 @@
 """The monthly report of a small site, against figures that were counted by hand in tests/reports/a_month.py."""
 
+import json
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -10,8 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act, ReelStatus
 from inspections.services import maintenance
+from reels.errors import NotYet
 from reels.models import Person, Reel, Site
-from reels.services import register
+from reels.services import feed, register
 from reels.services.history import Actor
 from reports.domain.monthly import (
     CountsMade,
@@ -23,8 +25,9 @@ from reports.domain.monthly import (
     ValuesMoved,
     month_of,
 )
+from reports.domain.monthly_kept import figures_from, plain_of
 from reports.models import AssessedInterval, FleetAssessment
-from reports.services import assessments
+from reports.services import assessments, monthly
 from reports.services.drift_report import report_of
 from reports.services.monthly import monthly_report
 from tests import builders
@@ -33,6 +36,7 @@ from tests.reports.a_month import february, work_a_month
 from tests.reports.fleet import BEGIN, LOST_AFTER, bring_in_fleet
 from tests.reports.services.test_drift_report import flagged
 from tests.stories import void
+from tests.worker import work_off
 
 pytestmark = pytest.mark.django_db
 FEBRUARY = month_of(date(2026, 2, 1))
@@ -163,3 +167,54 @@ def test_it_costs_as_many_queries_for_many_reels_as_for_few(cast):
         builders.make_reel(f"LW-{number:04}")
         builders.log_event(cast, "respooled", f"LW-{number:04}", february(20), february(20))
     assert asked() == few
+
+
+# Large ones
+
+
+@pytest.fixture
+def large(cast, monkeypatch):
+    """As if three reels were too many for a request."""
+    monkeypatch.setattr(monthly, "MOST_REELS", 2)
+    return cast
+
+
+def test_a_large_one_is_there_once_the_worker_has_it_and_says_the_same(large, monkeypatch):
+    with pytest.raises(NotYet):
+        report(large.control)
+    work_off()
+    kept = report(large.control)
+    assert kept.run is None
+    monkeypatch.setattr(monthly, "MOST_REELS", 2000)
+    at_once = report(large.control, at=kept.made_at).figures
+    assert kept.figures == at_once
+
+
+def test_so_is_a_long_one(cast, monkeypatch):
+    monkeypatch.setattr(monthly, "MOST_REEL_DAYS", 3 * 28)
+    assert report(cast.control).run is None
+    with pytest.raises(NotYet):
+        report(cast.control, Period(date(2026, 2, 1), date(2026, 3, 1)))
+
+
+def test_it_is_worked_out_again_once_more_is_recorded_and_not_at_every_look(large):
+    with pytest.raises(NotYet):
+        report(large.control)
+    work_off()
+    made_at = report(large.control).made_at
+    assert report(large.control, at=made_at + timedelta(days=1)).run is None
+    builders.log_cut(large, "LW-0003", "2", february(20), NOW)
+    feed.number_waiting()
+    assert report(large.control, at=made_at + timedelta(minutes=50)).run is None
+    stale = report(large.control, at=made_at + timedelta(minutes=70))
+    assert (stale.run is None, stale.figures.lost.cuts, stale.made_at) == (False, 1, made_at)
+    work_off()
+    assert report(large.control, at=made_at + timedelta(minutes=80)).figures.lost.cuts == 2
+
+
+def test_what_is_kept_comes_back_as_it_was(cast):
+    bring_in_fleet()
+    assessments.bring_up_to_date(at=NOW)
+    whole = report(cast.control, Period(date(2024, 1, 1), date(2026, 3, 31))).figures
+    assert whole.lost.inferred
+    assert figures_from(json.loads(json.dumps(plain_of(whole)))) == whole
