@@ -19,6 +19,7 @@ from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
+from reels.queries import in_pages
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_review import (
@@ -34,7 +35,7 @@ from reports.models import VerificationRun
 from reports.pages.written import csv_answer
 from reports.services import verification_runs
 
-SIZE = 50
+SIZE, ROWS_AT_ONCE = 50, 500
 ORDER = ("-signed_at", "-id")
 ENDS_SOON = timedelta(days=60)
 AUTHORISATIONS_SHOWN = 100
@@ -156,7 +157,7 @@ def _looks(row: Any, pairs: Pairs) -> list[str]:
 
 
 def _as_written(rows: QuerySet[Any], pairs: Pairs) -> Iterator[list[object]]:
-    for row in rows.iterator(2000):
+    for row in in_pages(rows, ORDER, ROWS_AT_ONCE):
         reel = row.inspection.reel
         yield [
             row.inspection_id, reel.serial, reel.site.code, row.meaning, row.full_name, row.person.staff_number,

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import islice
+from itertools import islice, takewhile
 from typing import Any
 from urllib.parse import urlencode
 
@@ -27,7 +27,6 @@ from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
 
 SIZE = 50
-ORDER = ("-p_unlogged_cut", "-id")
 AS_OF_SHOWN = 100
 FLAGS_SHOWN = 50
 ON_PAPER = 300  # intervals of a document
@@ -50,10 +49,13 @@ class DriftFilter(Filter):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnPaper:
-    """The intervals that a document shows, of how many; filters: what was asked for, in words."""
+    """The intervals that a document shows, of how many; filters: what was asked for, in words.
+
+    total: None where there are too many to be counted.
+    """
 
     intervals: list[Interval]
-    total: int
+    total: int | None
     filters: str
     as_of: date | None
 
@@ -89,16 +91,16 @@ def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:
     """The intervals of the page, as far as they go into a document. Raises FleetTooLarge as of a day, and NotYet."""
     form, reels = _asked_for(asked, person, at)
     as_of = form.chosen.get("as_of")
+    total: int | None
     if as_of:
-        rows = _rows_as_of(reels, as_of, form.chosen, person)
-        total = len(rows)
+        rows, total = _first_as_of(reels, as_of, form.chosen, person, ON_PAPER)
     else:
         assessments.fleet_standing()
         flagged_from = drift_report.flag_at()
         ranked = drift_report.ranked(reels, LEAST.get(form.chosen.get("show", ""), flagged_from))
-        unit, total = person.length_unit, ranked.count()
+        unit, total = person.length_unit, counted_if_few(ranked)
         rows = [interval_of(row, row.assessment.reel.serial, unit, flagged_from) for row in ranked[:ON_PAPER]]
-    return OnPaper(intervals=rows[:ON_PAPER], total=total, filters=form.in_words, as_of=as_of)
+    return OnPaper(intervals=rows, total=total, filters=form.in_words, as_of=as_of)
 
 
 def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFilter, Any]:
@@ -115,23 +117,26 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person) -> P
         return interval_of(row, row.assessment.reel.serial, person.length_unit, flagged_from)
 
     rows = drift_report.ranked(reels, least)
-    return page_by_place(rows, ORDER, asked, SIZE, shown, total=counted_if_few(rows), kept=form.kept)
+    return page_by_place(rows, drift_report.RANKED, asked, SIZE, shown, total=counted_if_few(rows), kept=form.kept)
 
 
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:
     """The first intervals as of a day; nothing but why, where the fleet is too large for a page."""
     try:
-        rows = _rows_as_of(reels, as_of, chosen, person)
+        rows, total = _first_as_of(reels, as_of, chosen, person, AS_OF_SHOWN)
     except FleetTooLarge as refused:
         return Pages(rows=[], total=0, earlier="", later=""), str(refused)
-    return Pages(rows=rows[:AS_OF_SHOWN], total=len(rows), earlier="", later=""), ""
+    return Pages(rows=rows, total=total, earlier="", later=""), ""
 
 
-def _rows_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> list[Interval]:
+def _first_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person,
+                 most: int) -> tuple[list[Interval], int]:  # fmt: skip
+    """The most probable intervals as of a day, and how many there are."""
     report = drift_report.kept_report_as_of(reels, end_of(as_of))
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
-    rows = islice((row for row in report.rows if row.p_unlogged_cut >= least), assessments.ROWS_FOR_A_REQUEST)
-    return [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in rows]
+    rows = takewhile(lambda row: row.p_unlogged_cut >= least, report.rows)
+    first = [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in islice(rows, most)]
+    return first, len(first) + sum(1 for _ in rows)
 
 
 # One flag -----------------------------------------------------------------------------------------------------------

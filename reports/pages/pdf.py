@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from inspections.access import setup_values_for_read
 from inspections.domain.practice import LARGEST_SEED, Difficulty, practice_reel
+from inspections.pages.paging import MOST_COUNTED
 from inspections.pages.reel.history import Told, entry_in_words
 from inspections.queries.parameters import parameters_json, parameters_of_type
 from reels.access import readable_history, readable_reels, reel_for_read, reel_type
@@ -154,7 +155,11 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         report = on_paper(request.GET, reader(request), at)
     except FleetTooLarge as refused:
         return refusal(refused)
-    left_out, as_of = report.total - len(report.intervals), f"{report.as_of or ''}"
+    as_of, shown = f"{report.as_of or ''}", len(report.intervals)
+    if report.total is None:
+        left_out = f"More than {MOST_COUNTED - shown}"
+    else:
+        left_out = f"{report.total - shown}" if report.total > shown else ""
     content = drift.fleet_drift(report.intervals, filters=report.filters, left_out=left_out, as_of=as_of, at=at)
     return document(content, "drift.pdf")
 

@@ -32,6 +32,7 @@ from reports.models import AsOfReport, AssessedInterval, FleetAssessment
 from reports.services import assessments
 from reports.services.assessments import Progress, unheard
 
+RANKED = ("-p_unlogged_cut", "-id")  # as the index has them: nothing is sorted for a page, a document or a file
 AT_ONCE = 2000
 KEPT = 30
 _NAMES = tuple(each.name for each in fields(DriftRow))
@@ -75,9 +76,7 @@ def ranked(reels: QuerySet[Reel], least_p: float) -> QuerySet[AssessedInterval]:
     # Not by a join: from the reels SQLite would go to all of their intervals, and sort them for each page.
     theirs = Exists(reels.filter(assessment=OuterRef("assessment")))
     rows = AssessedInterval.objects.filter(theirs, p_unlogged_cut__gte=least_p)
-    return rows.select_related("assessment__reel__site").order_by(
-        "-p_unlogged_cut", "assessment__reel__serial", "from_at", "id"
-    )
+    return rows.select_related("assessment__reel__site").order_by(*RANKED)
 
 
 def rows_of_reel(reel: Reel) -> Iterator[DriftRow]:

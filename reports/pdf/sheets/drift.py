@@ -31,10 +31,10 @@ class CourseSheet:
     cuts: Sequence[tuple[datetime, str]]
 
 
-def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: int, as_of: str, at: datetime) -> bytes:
+def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: str, as_of: str, at: datetime) -> bytes:
     """The fleet's intervals, most probable first.
 
-    filters: what was asked for; left_out: how many more there are; as_of: a day, or "" for today.
+    filters: what was asked for; left_out: how many more there are, in words, or ""; as_of: a day, or "" for today.
     """
     story = Story()
     story.heading("Drift report", 1)

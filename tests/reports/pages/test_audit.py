@@ -53,6 +53,18 @@ def slowly_signed(cast, serial="LW-0001", at=NOW):
     return inspection
 
 
+def test_the_file_is_read_a_page_at_a_time_and_has_every_signature(cast, monkeypatch):
+    builders.make_reel("LW-0002")
+    for serial in ("LW-0001", "LW-0002"):
+        builders.signed_count(cast, serial)
+    whole = lines(cast.verifier)
+    monkeypatch.setattr(audit, "ROWS_AT_ONCE", 3)
+    with CaptureQueriesContext(connection) as seen:
+        assert lines(cast.verifier) == whole
+    pages = [query["sql"] for query in seen.captured_queries if query["sql"].endswith("LIMIT 3")]
+    assert (len(whole), len(pages)) == (4, 2)
+
+
 def test_every_signature_is_shown_the_newest_first(cast):
     inspection = slowly_signed(cast)
     html = html_of(cast.verifier)

@@ -52,6 +52,14 @@ def test_what_is_left_out_of_a_long_report_is_said(cast, text_of, monkeypatch):
     assert "28 less probable intervals are not shown." in text_of(cast.control, "/documents/drift.pdf?show=all")
 
 
+def test_many_that_are_left_out_are_not_counted(cast, text_of, monkeypatch):
+    monkeypatch.setattr("reports.pages.drift.ON_PAPER", 5)
+    monkeypatch.setattr("inspections.pages.paging.MOST_COUNTED", 20)
+    monkeypatch.setattr("reports.pages.pdf.MOST_COUNTED", 20)
+    text = text_of(cast.control, "/documents/drift.pdf?show=all")
+    assert "More than 15 less probable intervals are not shown." in text
+
+
 def test_a_stranger_gets_a_report_of_their_own_site(cast, text_of):
     text = text_of(cast.stranger, "/documents/drift.pdf?show=all")
     assert [text.count(f"LW-000{n}") for n in range(1, 6)] == [0, 0, 0, 11, 11]

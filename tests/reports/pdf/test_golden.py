@@ -73,7 +73,7 @@ def drift():
     """More than a page of intervals, one of them flagged."""
     lines = [line(n) for n in range(24)]
     said = "Intervals: all. Reels of every site and every type."
-    return drift_sheets.fleet_drift(lines, filters=said, left_out=7, as_of="2026-02-28", at=NOW)
+    return drift_sheets.fleet_drift(lines, filters=said, left_out="7", as_of="2026-02-28", at=NOW)
 
 
 def line(n):
@@ -122,7 +122,7 @@ DOCUMENTS = {
     "history": history,
     "repeatability": lambda: agreement_sheet(agreement_of(fleet(), Comparison.METHODS), [("Site", "Kettle")], at=NOW),
     "drift": drift,
-    "drift-none": lambda: drift_sheets.fleet_drift((), filters="Intervals: flagged.", left_out=0, as_of="", at=NOW),
+    "drift-none": lambda: drift_sheets.fleet_drift((), filters="Intervals: flagged.", left_out="", as_of="", at=NOW),
     "reel-drift": reel_drift,
 }
 

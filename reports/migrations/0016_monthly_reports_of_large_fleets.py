@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reports', '0014_order_of_intervals'),
+        ('reports', '0015_notices_of_late_moves'),
     ]
 
     operations = [
