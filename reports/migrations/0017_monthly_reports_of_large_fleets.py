@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reports', '0015_notices_of_late_moves'),
+        ('reports', '0016_notices_of_lapses_and_lives'),
     ]
 
     operations = [
