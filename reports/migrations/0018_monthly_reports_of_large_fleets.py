@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reports', '0016_notices_of_lapses_and_lives'),
+        ('reports', '0017_safety_notices'),
     ]
 
     operations = [
