@@ -62,7 +62,7 @@ def test_only_sites_that_one_may_see_can_be_chosen(mona, cast):
     assert "“at-aldermere” is none of: every site that I may see, Kettle Point." in html
     assert 'href="#id_hold"' in html
     assert chosen() == []
-    assert html_of(logged_in(builders.administrator()).get(PAGE)).count('type="checkbox"') == 7  # “every site” alone
+    assert html_of(logged_in(builders.administrator()).get(PAGE)).count('type="checkbox"') == 10  # “every site” alone
 
 
 def test_a_choice_is_kept_and_shown_again(mona):
