@@ -16,12 +16,16 @@ from reels.errors import NotYet
 _KEYS = {file: file.replace(".", "_") for file in FILES}
 
 
+class FileText(Text):
+    has_lines = None  # a whole file, which is made of lines and may begin with U+FEFF
+
+
 class FilesIn(Form):
     """The text of each file, header row and all."""
 
     def get_fields(self) -> dict[str, Any]:
         # A dot in a name would stand for an object within an object.
-        return {file: Text(required=False, trim_whitespace=False, source=_KEYS[file]) for file in FILES}
+        return {file: FileText(required=False, trim_whitespace=False, source=_KEYS[file]) for file in FILES}
 
 
 class ImportIn(Form):
