@@ -41,6 +41,11 @@ def store_reels(run: ImportRun, serials: list[str]) -> int:
     return done
 
 
+def _cable_event_key(values: Values) -> tuple[Any, ...]:
+    """All that a row has to have: two cuts may be of one day and length. What it need not have is compared after."""
+    return tuple(values[column.name] for column in files.CABLE_EVENTS.columns if column.is_required)
+
+
 def _recorded(rows: QuerySet[Any], form: files.FileForm) -> dict[str, list[Values]]:
     names = [column.name for column in form.columns[1:]]
     by_serial: dict[str, list[Values]] = defaultdict(list)
@@ -68,7 +73,7 @@ def _store_reel(
             run.report(files.problem(row.file, row.line, "reel", row.values["reel"], allowed) for row in rows)
         return
     sorted_counts = rules.sort_out(about[files.COUNTS], counts, lambda values: values["counted_at"])
-    sorted_events = rules.sort_out(about[files.CABLE_EVENTS], events, lambda values: tuple(values.items()))
+    sorted_events = rules.sort_out(about[files.CABLE_EVENTS], events, _cable_event_key)
     new_counts = run.take_new(files.COUNTS.file, sorted_counts)
     new_events = run.take_new(files.CABLE_EVENTS.file, sorted_events)
     replaced = (each for each in (*events, *(row.values for row in new_events)) if each["kind"] == REPLACED)

@@ -10,9 +10,9 @@ from inspections.pages.reel.history import ACTS
 # Not told in a reel's history.
 OF_THE_REGISTER = (
     "administrator_", "authorisation_", "length_unit_", "password_", "person_", "publication_", "readiness_rule_",
-    "rules_", "second_factor_", "sessions_", "token_", "wrap_gauge_",
+    "rules_", "safety_notice_", "second_factor_", "sessions_", "token_", "wrap_gauge_",
 )  # fmt: skip
-OPENERS = {"record_act", "_act", "_on_reel"}
+OPENERS = {"record_act", "_act", "_on_reel", "on_reel"}
 
 
 def literal_acts():
