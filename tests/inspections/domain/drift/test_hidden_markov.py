@@ -1,5 +1,7 @@
 """Textbook examples through the very recursions that the drift model uses."""
 
+from itertools import product
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -91,6 +93,19 @@ def test_the_most_probable_umbrella_week_is_as_recomputed() -> None:
     assert viterbi(np.log([0.5, 0.5]), seen, lambda _t: np.log(RAIN)).tolist() == [0, 0, 1, 0, 0]
 
 
+def test_with_steps_that_differ_from_time_to_time_the_course_is_the_best_of_all() -> None:
+    rng = np.random.default_rng(20261129)
+    log_start, log_seen = np.log(rng.dirichlet(np.ones(3))), np.log(rng.dirichlet(np.ones(3), 4))
+    log_steps = np.log(rng.dirichlet(np.full(3, 0.3), (3, 3)))
+
+    def log_joint(course: tuple[int, ...]) -> float:
+        moves = sum(log_steps[t, course[t], course[t + 1]] for t in range(3))
+        return float(log_start[course[0]] + log_seen[range(4), course].sum() + moves)
+
+    best = max(product(range(3), repeat=4), key=log_joint)
+    assert tuple(viterbi(log_start, log_seen, lambda t: log_steps[t]).tolist()) == best
+
+
 def test_rows_of_different_length_are_worked_out_as_if_alone() -> None:
     rng = np.random.default_rng(20261125)
     lengths = np.array([6, 4, 4, 1])
@@ -99,6 +114,7 @@ def test_rows_of_different_length_are_worked_out_as_if_alone() -> None:
     messages = backward(likelihoods, lambda _t, message: message @ RAIN.T, lengths, (2,))
     for row, length in enumerate(lengths):
         filtered, smoothed, log_evidence = both_passes([0.5, 0.5], RAIN, likelihoods[:length, row].tolist())
+        assert not together.filtered[length:, row].any()
         posterior = together.filtered[:length, row] * messages[:length, row]
         assert together.filtered[:length, row] == pytest.approx(filtered, abs=1e-12)
         assert posterior / posterior.sum(axis=1, keepdims=True) == pytest.approx(smoothed, abs=1e-12)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from inspections.domain.drift.records import Slip
 from inspections.domain.practice.draws import Difficulty
-from inspections.domain.practice.marking import FieldMark, PracticeSheet, mark
+from inspections.domain.practice.marking import FieldMark, PracticeSheet, _carried, mark
 from inspections.domain.practice.reels import PracticeReel, Trap, practice_reel
 from inspections.domain.practice.slips import WHY, PracticeSlip, Rule
 from inspections.domain.practice.stand import StandSheet
@@ -116,6 +116,7 @@ def test_a_scale_off_by_one_or_two_is_misread(off):
 @pytest.mark.parametrize(
     ("fields", "slips"),
     [
+        ({"scale_left": IN_ARC.reading.scale_left + 3}, {"scale_left": (Rule.LAYERS, PracticeSlip.ANYTHING)}),
         ({"scale_left": 99}, {"scale_left": (Rule.LAYERS, PracticeSlip.ANYTHING)}),
         (dict.fromkeys(SCALES), dict.fromkeys(SCALES, (Rule.LAYERS, PracticeSlip.LEFT_OUT))),
         ({"open_side": OpenSide.NONE}, {"open_side": (Rule.PARITY, PracticeSlip.OPEN_SIDE)}),
@@ -184,6 +185,9 @@ def test_the_open_sides_scale_may_not_be_left_out_even_when_the_reel_is_referred
     ("true_deg", "entered", "slip"),
     [
         (90.0, 97.0, None),
+        (90.0, 100.0, None),
+        (90.0, 101.0, PracticeSlip.ANYTHING),
+        (200.0, 260.0, PracticeSlip.ANYTHING),
         (90.0, 120.0, PracticeSlip.ANYTHING),
         (90.0, 270.0, PracticeSlip.HALVES),  # seen from the wrong side
         (176.0, 183.0, PracticeSlip.HALVES),
@@ -274,6 +278,28 @@ def test_a_correction_made_twice_is_told_across_the_layer_below():
     assert found(reel, twice) == {"wraps": (Rule.CROSSOVER, PracticeSlip.CORRECTION)}
 
 
+def test_what_each_slip_at_a_step_down_would_have_given_is_told():
+    reel = with_trap(Trap.STEPS_DOWN)
+    full, layers, wraps = reel.drum.layer - 1, reel.answer.layers, reel.answer.wraps
+    right, neighbour = reel.parameters.capacity(layers + 1), reel.parameters.capacity(full + 1)
+    assert (layers, right - neighbour) == (full - 1, 1 if right > neighbour else -1)  # two kinds of layer in turn
+    for mistaken in ((full, wraps), (layers, wraps - right + neighbour)):
+        assert (Rule.STEP_DOWN, PracticeSlip.CARRY) in found(reel, worked(reel, *mistaken)).values(), mistaken
+
+
+def test_a_part_layer_that_comes_out_full_is_a_full_layer_and_less_than_nothing_comes_off_the_one_below():
+    capacity = TYPE.capacity(3)
+    assert [_carried(TYPE, 2, capacity + off) for off in (-1, 0, 1)] == [(2, capacity - 1), (3, 0), (3, 1)]
+    assert [_carried(TYPE, 2, wraps) for wraps in (1, 0, -1)] == [(2, 1), (2, 0), (1, TYPE.capacity(2) - 1)]
+    assert _carried(TYPE, 0, -1) == (0, -1)  # nothing is below the first layer
+
+
+def test_a_wrong_count_of_a_reading_left_blank_is_explained_by_the_working():
+    blank = replace(IN_ARC.reading, hand_wraps=None)
+    sheet = careful(IN_ARC, reading=blank, wraps=IN_ARC.drum.wraps)
+    assert found(IN_ARC, sheet)["wraps"] == (Rule.CROSSOVER, PracticeSlip.CORRECTION)
+
+
 def test_right_working_of_a_wrong_reading_is_explained_by_the_reading():
     counted = IN_ARC.drum.wraps + 1
     sheet = careful(IN_ARC, reading=replace(IN_ARC.reading, hand_wraps=counted, gauge_wraps=counted), wraps=WRAPS + 1)
@@ -304,6 +330,15 @@ def test_numbers_entered_with_a_referral_are_marked_as_well():
     proposed = reel.answer.proposed
     sheet = careful(reel, layers=proposed.layers, wraps=proposed.wraps - 3)
     assert found(reel, sheet) == {"wraps": (Rule.FLUSH, PracticeSlip.NEARBY)}
+
+
+def test_half_of_what_is_proposed_is_left_out_whichever_half_it_is():
+    reel = with_trap(Trap.FLUSH, parameters=ON_HOLD)
+    proposed = reel.answer.proposed
+    only_layers = careful(reel, layers=proposed.layers, wraps=None)
+    only_wraps = careful(reel, layers=None, wraps=proposed.wraps)
+    assert found(reel, only_layers) == {"wraps": (Rule.FLUSH, PracticeSlip.LEFT_OUT)}
+    assert found(reel, only_wraps) == {"layers": (Rule.FLUSH, PracticeSlip.LEFT_OUT)}
 
 
 def test_half_an_answer_is_left_out():

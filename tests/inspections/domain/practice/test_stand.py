@@ -1,16 +1,19 @@
 """What is on the stand before a practice reel is read, and how what was entered of it is marked."""
 
+from collections import Counter
 from dataclasses import replace
 
 import pytest
+from scipy.stats import binomtest
 
 from inspections.domain.findings import ReelPart
 from inspections.domain.practice.draws import Difficulty
 from inspections.domain.practice.marking import PracticeSheet, mark
 from inspections.domain.practice.reels import Trap
 from inspections.domain.practice.slips import PracticeSlip, Rule
-from inspections.domain.practice.stand import SOUND, StandTrap
+from inspections.domain.practice.stand import SOUND, StandTrap, parts_in_words, practice_stand
 from inspections.domain.reading import KeyedReading
+from reels.domain.words import Side
 from tests.inspections.domain.practice.test_marking import careful, first_reel, found, with_trap
 from tests.inspections.domain.practice.test_reels import reels
 
@@ -93,3 +96,46 @@ def test_a_plain_reel_is_as_ordered_and_sound_and_about_one_in_four_others_is_no
 def test_another_reel_differs_by_one_character():
     stand = on_stand(StandTrap.ANOTHER_REEL).stand
     assert sum(a != b for a, b in zip(stand.plate, stand.ordered, strict=True)) == 1
+
+
+@pytest.mark.parametrize(
+    ("difficulty", "seed", "serials", "trap", "seen"),
+    [
+        (Difficulty.TRICKY, 0, ("PR-4549", "PR-4549", "PG-76", "PG-76"), None, {}),
+        (Difficulty.TRICKY, 1, ("PR-7375", "PR-7375", "PG-80", "PG-79"), StandTrap.ANOTHER_GAUGE, {}),
+        (Difficulty.TRICKY, 3, ("PR-3299", "PR-3299", "PG-39", "PG-39"), StandTrap.TO_STOP,
+         {ReelPart.DRUM: "one flange cracked from its rim inward"}),
+        (Difficulty.TRICKY, 5, ("PR-3393", "PR-3393", "PG-70", "PG-70"), StandTrap.TO_WATCH,
+         {ReelPart.CABLE: "armour rubbed bright along a metre of the outermost wrap, no wire broken"}),
+        (Difficulty.TRICKY, 21, ("PR-5159", "PR-3159", "PG-75", "PG-75"), StandTrap.ANOTHER_REEL, {}),
+        (Difficulty.PLAIN, 21, ("PR-3159", "PR-3159", "PG-75", "PG-75"), None, {}),
+    ],
+)  # fmt: skip
+def test_the_stand_of_a_printed_seed_stays_as_it_was_printed(difficulty, seed, serials, trap, seen):
+    stand = practice_stand(difficulty, seed, heaped=None, worn=None)
+    assert (stand.ordered, stand.plate, stand.listed_gauge, stand.gauge) == serials
+    assert (stand.trap, stand.seen) == (trap, {**SOUND, **seen})
+    assert (stand.unsound, stand.either) == (frozenset(seen), frozenset())
+
+
+@pytest.mark.parametrize("difficulty", [Difficulty.USUAL, Difficulty.TRICKY])
+def test_one_stand_in_four_has_something_on_it_and_of_a_usual_reel_only_what_is_watched(difficulty):
+    traps = Counter(practice_stand(difficulty, seed, heaped=None, worn=None).trap for seed in range(2000))
+    assert binomtest(2000 - traps[None], 2000, 1 / 4).pvalue > 0.001
+    assert set(traps) == {None, *((StandTrap.TO_WATCH,) if difficulty is Difficulty.USUAL else StandTrap)}
+
+
+@pytest.mark.parametrize(
+    ("layers", "words"),
+    [(1, "heaped at the left flange, 1 layer too high"), (2, "heaped at the left flange, 2 layers too high")],
+)
+def test_a_heaped_winding_and_a_worn_scale_are_told_where_they_are(layers, words):
+    stand = practice_stand(Difficulty.PLAIN, 0, heaped=(Side.LEFT, layers), worn=Side.RIGHT)
+    worn = {ReelPart.SCALES: "firm on both flanges, the right one too worn to be read"}
+    assert stand.seen == {**SOUND, ReelPart.WINDING: words, **worn}
+    assert (stand.unsound, stand.either) == ({ReelPart.WINDING}, {ReelPart.SCALES})
+
+
+def test_parts_are_named_in_the_order_of_the_bench():
+    assert parts_in_words(frozenset({ReelPart.DRUM, ReelPart.CABLE})) == "cable, drum and flanges"
+    assert parts_in_words(frozenset()) == ""
