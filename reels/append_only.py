@@ -75,15 +75,15 @@ def faults(connection: BaseDatabaseWrapper) -> list[str]:
         cursor.execute(_POSTGRESQL_PRESENT if vendor == "postgresql" else _SQLITE_PRESENT)
         present = cursor.fetchall()
         names = {name for name, _, _ in present}
-        found = [f"{name} is missing" for name in required if name not in names]
+        differing = [f"{name} is missing" for name in required if name not in names]
         for name, kind, sql in present:
             if name not in required:
-                found.append(f"{kind} {name} is not of this service")
+                differing.append(f"{kind} {name} is not of this service")
             elif sql != required[name]:
-                found.append(f"{name} is not as it was installed")
+                differing.append(f"{name} is not as it was installed")
         if vendor == "postgresql":
-            found += _faults_of_function(cursor)
-    return found
+            differing += _faults_of_function(cursor)
+    return differing
 
 
 def _faults_of_function(cursor: Any) -> list[str]:

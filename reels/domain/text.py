@@ -17,9 +17,9 @@ _CONTROLS = {"\t": "a tab", "\n": "a new line", "\r": "a new line", "\0": "the c
 
 def character_not_taken(text: str, *, has_lines: bool) -> str:
     """The first character that may not be in the text, by its name; nothing where all may. has_lines: a long text."""
-    found = (_IN_LINES if has_lines else _ON_A_LINE).search(text)
-    if found is None:
+    first = (_IN_LINES if has_lines else _ON_A_LINE).search(text)
+    if first is None:
         return ""
-    character = found.group()
+    character = first.group()
     name = _CONTROLS.get(character) or unicodedata.name(character, "a control character")
     return f"{name} (U+{ord(character):04X})"

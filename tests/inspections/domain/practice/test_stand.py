@@ -133,7 +133,7 @@ def test_a_heaped_winding_and_a_worn_scale_are_told_where_they_are(layers, words
     stand = practice_stand(Difficulty.PLAIN, 0, heaped=(Side.LEFT, layers), worn=Side.RIGHT)
     worn = {ReelPart.SCALES: "firm on both flanges, the right one too worn to be read"}
     assert stand.seen == {**SOUND, ReelPart.WINDING: words, **worn}
-    assert (stand.unsound, stand.either) == ({ReelPart.WINDING}, {ReelPart.SCALES})
+    assert (stand.unsound, stand.either) == (frozenset({ReelPart.WINDING}), frozenset({ReelPart.SCALES}))
 
 
 def test_parts_are_named_in_the_order_of_the_bench():
