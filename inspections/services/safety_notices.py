@@ -143,7 +143,7 @@ def _notice(facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNoti
     sites = reel_access.readable_sites(actor.person, at)
     site = reel_access.one(sites, "site", code=facts.site) if facts.site else None
     if not (reel_type or site or facts.cable_lot or facts.publication):
-        raise ValueNotTaken(field="reel_type", seen="nothing named", allowed="a type, site, cable or publication")
+        raise ValueNotTaken(field="reel_type", seen="nothing", allowed="a type, site, cable or publication")
     if facts.publication_revision and not facts.publication:
         allowed = "nothing, without its publication"
         raise ValueNotTaken(field="publication_revision", seen=facts.publication_revision, allowed=allowed)

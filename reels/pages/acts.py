@@ -37,6 +37,7 @@ from reels.errors import (
     NotFound,
     Refused,
     TooManyTries,
+    ValueNotTaken,
     WrongPassword,
 )
 from reels.models import Person, Site
@@ -309,8 +310,15 @@ class ActView(View):
         if isinstance(refused, AskedFirst):
             form.ask(refused.code)
             field = "answers"
-        body = json.dumps({"field": field, "detail": str(refused)}).encode()
+        detail = _beside(refused) if field and isinstance(refused, ValueNotTaken) else str(refused)
+        body = json.dumps({"field": field, "detail": detail}).encode()
         return submissions.SentAnswer(status=status, media_type=JSON, body=body, headers=headers)
+
+
+def _beside(refused: ValueNotTaken) -> str:
+    """What is said beside a field, which has a name of its own there."""
+    seen, allowed = refused.facts["seen"], refused.facts["allowed"]
+    return f"Nothing is entered; needed: {allowed}." if seen == "nothing" else f"This was {seen}; allowed: {allowed}."
 
 
 def _put(form: ActForm, *, field: str | None, detail: str) -> None:

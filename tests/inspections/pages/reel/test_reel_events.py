@@ -58,7 +58,7 @@ def test_an_incident_without_words_comes_back_with_all_that_was_typed(cast):
     answer = send(cast.control, kind="incident", happened_at="2026-03-02T08:30", incident="jam", document="WO-9")
     html = answer.content.decode()
     assert answer.status_code == 422
-    assert "words was nothing; allowed: what happened, of an incident." in html
+    assert "Nothing is entered; needed: what happened, of an incident." in html
     assert 'value="WO-9"' in html
     assert not ReelEvent.objects.exists()
 
