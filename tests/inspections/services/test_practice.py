@@ -54,7 +54,7 @@ def test_a_new_reel_counts_and_a_chosen_seed_does_not(cast):
 
 def test_nobody_has_two_reels_under_way(cast):
     one = drawn(cast.colleague)
-    with pytest.raises(PracticeStillOpen, match="type w28 under way"):
+    with pytest.raises(PracticeStillOpen, match="type w28 is under way"):
         drawn(cast.colleague)
     one.pk = None  # the same once more, past the service
     with pytest.raises(IntegrityError), transaction.atomic():
