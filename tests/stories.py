@@ -6,11 +6,21 @@ from typing import Any
 
 from django.apps import apps
 
+from inspections.domain.act_fields import SafetyNoticeFields
 from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Act, Decision, Point, Role
 from inspections.models import ImportedCount, Inspection, ThirdReading
-from inspections.services import counting, findings, machine_checks, maintenance, moves, signing, third_readings
+from inspections.services import (
+    counting,
+    findings,
+    machine_checks,
+    maintenance,
+    moves,
+    safety_notices,
+    signing,
+    third_readings,
+)
 from reels import access
 from reels.domain import ledger
 from reels.models import Person, Reel
@@ -155,9 +165,19 @@ def one_of_each(cast: Cast) -> None:
     maintenance.end_hold(reason="cleaned", **control)
     builders.sent(cast, at=later(days=2))
     moves.call_back(reason="no lorry", **control)
+    _safety_notice(cast)
     void(cast, inspection, at=later(days=3))
     checkpoints.make(later(days=4))
     _what_else_is_kept(reel)
+
+
+def _safety_notice(cast: Cast) -> None:
+    """One that covers no reel, issued and lifted."""
+    about: dict[str, Any] = {"actor": Actor(cast.control), "at": later(days=2)}
+    of = {"site": "kettle-point", "cable_lot": "no lot of ours"}
+    facts = SafetyNoticeFields(reference="SN-1", reason="a batch", answers=["holds_reels"], **of)
+    notice = safety_notices.issue(facts=facts, **about)
+    safety_notices.lift(notice_id=notice.pk, reason="the batch is not here", **about)
 
 
 def _what_else_is_kept(reel: Reel) -> None:

@@ -83,6 +83,8 @@ def insert_like(model: type[models.Model]) -> None:
     for field in model._meta.concrete_fields:
         if (field.unique or field.name in together) and not field.primary_key:
             value = getattr(row, field.attname)
+            if value is None and field.is_relation:
+                continue  # as often as one likes
             setattr(row, field.attname, value + 1000 if field.is_relation else other(field, value))
     row.pk += 1000
     row.save(force_insert=True)
