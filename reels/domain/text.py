@@ -9,10 +9,10 @@ Source: the Unicode Standard, Bidirectional Algorithm (UAX 9), explicit formatti
 import re
 import unicodedata
 
-_UNSEEN = "\u202a-\u202e\u2066-\u2069\ufeff\u200b\u2028\u2029"
-_ON_A_LINE = re.compile(f"[\x00-\x1f\x7f-\x9f{_UNSEEN}]")
-_IN_LINES = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{_UNSEEN}]")  # with tabs and ends of lines
-_CONTROLS = {"\t": "a tab", "\n": "a new line", "\r": "a new line", "\0": "the character NUL"}
+_UNSEEN = r"\u202a-\u202e\u2066-\u2069\ufeff\u200b\u2028\u2029"
+_ON_A_LINE = re.compile(rf"[\x00-\x1f\x7f-\x9f{_UNSEEN}]")
+_IN_LINES = re.compile(rf"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{_UNSEEN}]")  # with tabs and ends of lines
+_CONTROLS = {0: "the character NUL", 9: "a tab", 10: "a new line", 13: "a new line"}
 
 
 def character_not_taken(text: str, *, has_lines: bool) -> str:
@@ -21,5 +21,5 @@ def character_not_taken(text: str, *, has_lines: bool) -> str:
     if first is None:
         return ""
     character = first.group()
-    name = _CONTROLS.get(character) or unicodedata.name(character, "a control character")
+    name = _CONTROLS.get(ord(character)) or unicodedata.name(character, "a control character")
     return f"{name} (U+{ord(character):04X})"

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
+_FORMULA = re.compile(r"[=+\-@\t\r]")
 _NUMBER = re.compile(r"[+-]?[0-9.]+(e[+-]?[0-9]+)?", re.ASCII | re.IGNORECASE)
 
 
@@ -26,5 +27,5 @@ def _neutral(cell: object) -> object:
 
     Source: OWASP, "CSV Injection" (from memory).
     """
-    begins_one = isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r"))
+    begins_one = isinstance(cell, str) and _FORMULA.match(cell)
     return f"'{cell}" if begins_one and not _NUMBER.fullmatch(str(cell)) else cell

@@ -98,10 +98,10 @@ def test_columns_may_come_in_any_order_and_lines_are_those_of_the_file():
 def test_unknown_missing_and_doubled_columns_are_named():
     assert told(cells_of(CABLE_EVENTS, ["reel,happened_at,kind,length,recorded_at,document,reel\n"])) == [
         "cable_events.csv, line 1, column length: an unknown column; allowed: reel, happened_at, kind, "
-        "length_removed_m, recorded_at, document",
+        "length_removed_m, recorded_at, document; if wanted cable_serial",
         "cable_events.csv, line 1, column reel: the column twice; allowed: once",
         "cable_events.csv, line 1, column length_removed_m: the column is missing; allowed: reel, happened_at, kind, "
-        "length_removed_m, recorded_at, document",
+        "length_removed_m, recorded_at, document; if wanted cable_serial",
     ]
 
 
