@@ -47,7 +47,7 @@ def monthly_page(request: HttpRequest) -> HttpResponse:
         "filter": form, "report": report, "about": _about(report), "export": form.query,
         "parts": parts_of(report, reader(request).length_unit),
     }  # fmt: skip
-    return show(request, "reports/monthly.html", {"shown": shown, "section": "monthly"}, site)
+    return show(request, "reports/monthly.html", {"shown": shown, "section": "board"}, site)
 
 
 @never_cache
