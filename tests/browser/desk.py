@@ -111,6 +111,11 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "finding-record": "/reels/LW-0012/finding",
         "gauges": "/gauges",
         "publications": "/publications",
+        "moves": "/moves",
+        "move": "/reels/LW-0012/move",
+        "event": "/reels/LW-0012/event",
+        "safety-notices": "/safety-notices",
+        "safety-notice-issue": "/safety-notices/issue",
     }
 
 

@@ -23,6 +23,7 @@ def every_page(page: Page, live_server, desk):
         page.goto(live_server.url + address)
         yield name
     page.goto(f"{live_server.url}/reels/LW-0001/cut")
+    page.get_by_label("Date and time, in the site's time zone").fill("2026-03-02T08:30")
     page.get_by_label("Cable removed, in metres").fill("5000")
     page.get_by_role("button", name="Log the cut").click()
     expect(page.get_by_role("alert")).to_be_focused()
@@ -74,7 +75,7 @@ def test_the_board_on_paper_is_its_rows_and_nothing_to_press(page: Page, live_se
     for hidden in ("nav", "form", "button", "input"):
         assert [each for each in page.locator(hidden).all() if each.is_visible()] == []
     expect(page.get_by_text("End the hold or retire the reel").first).to_be_visible()
-    assert len(page.locator("thead:visible").all()) == 2
+    assert len(page.locator("thead:visible").all()) == 3  # by site, in transit, and each with what it needs
 
 
 def test_the_history_of_a_reel_is_filtered_by_keyboard_and_stays_where_it_is(page: Page, live_server, desk):
