@@ -102,6 +102,8 @@ def test_the_database_keeps_a_photo_and_the_check_finds_one_that_was_changed(cas
         Photo.objects.update(content=PNG_BYTES)
     table = Photo._meta.db_table
     with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":  # it alters no table while rows wait for their foreign keys to be checked
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         for sql in append_only.drop_sql(connection.vendor, table, Photo.kept):
             cursor.execute(sql)
     Photo.objects.update(content=JPEG_BYTES[:-1] + b"\x00")
