@@ -5,6 +5,7 @@ from django.apps import AppConfig
 from django.conf import settings
 from django.core import checks
 from django.db import connections
+from django.db.migrations.executor import MigrationExecutor
 from django.db.models.signals import post_migrate
 
 from reels import append_only
@@ -34,8 +35,14 @@ def check_guards(databases: Sequence[str] | None = None, **_: Any) -> list[check
             id="reels.E001",
         )
         for using in databases or ()
+        if not _waits_for_migrations(using)  # which install the guards as they are now
         if (faults := append_only.faults(connections[using]))
     ]
+
+
+def _waits_for_migrations(using: str) -> bool:
+    executor = MigrationExecutor(connections[using])
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
 
 
 def checkpoint_key_is_there(app_configs: Sequence[AppConfig] | None = None, **_: Any) -> list[checks.CheckMessage]:
