@@ -52,6 +52,11 @@ class SafetyNotice(Kept):
         named = (f"type {self.type}" if self.type else "", f"at {self.site}" if self.site else "", lot, counted)
         return "reels: " + ", ".join(filter(None, named))
 
+    @property
+    def why_held(self) -> str:
+        """The reason of the holds that it places."""
+        return f"safety notice {self.reference}: {self.reason}"
+
 
 class NoticedReel(Kept):
     """A reel that a safety notice covers. hold: which it placed; empty while another one holds the reel already."""

@@ -152,7 +152,7 @@ _LIVE_STATUS = {
 def status_of(reel: Any) -> ReelStatus:
     """The first that holds, so the order says which one matters more (the table is in DEVELOPERS.md).
 
-    reel: with gone_at, held_at, live_state, machine_id, values_id, confirmed_at, counted_at and ended.
+    reel: with gone_at, sent_at, held_at, live_state, machine_id, values_id, confirmed_at, counted_at and ended_at.
     """
     if reel.gone_at:
         return ReelStatus.RETIRED

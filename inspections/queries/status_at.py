@@ -6,7 +6,7 @@ happened to them.
 """
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime, time
+from datetime import datetime
 from itertools import islice
 from typing import Any, NamedTuple
 
@@ -16,6 +16,7 @@ from inspections.domain.reading import Outcome
 from inspections.domain.words import Decision, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, Keying, Reading, ReelStatusRow, Referral, SetupValues
 from inspections.queries.currency import ends_of
+from inspections.queries.life import received_at
 from inspections.queries.status import latest, status_of
 from reels.models import HistoryEntry, Hold, Installation, Move, Reel
 
@@ -60,8 +61,7 @@ def _worked_out(reels: list[int], moment: datetime) -> Iterator[Stood]:
         reel.live_state = states.get(reel.live_id)
         reel.ended_at = first_end[0] if first_end and first_end[0] <= moment else None
         reel.gone_at = reel.retired_at if reel.retired_at and reel.retired_at <= moment else None
-        came_at = datetime.combine(reel.received_on, time.min, tzinfo=UTC)
-        yield Stood(status_of(reel), reel.type_id, latest((reel.counted_at, reel.imported_at)) or came_at)
+        yield Stood(status_of(reel), reel.type_id, latest((reel.counted_at, reel.imported_at)) or received_at(reel))
 
 
 def _with_what_held(reels: QuerySet[Reel], moment: datetime) -> QuerySet[Reel]:

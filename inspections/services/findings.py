@@ -25,8 +25,7 @@ from inspections.queries.counts import live_inspection
 from inspections.queries.findings import kind_for, kinds_of, open_stops
 from inspections.queries.keyings import may_be_read
 from inspections.services import evaluation
-from inspections.services.life import hold_if_over
-from inspections.services.safety_notices import hold_on_for_notice
+from inspections.services.safety_notices import let_hold_end
 from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -196,6 +195,4 @@ def _let_go(act: ActRecorder, reel: Reel, reason: str) -> None:
     """End the hold that findings placed, once none of them is an open stop; another person's hold stays."""
     hold = reel_queries.hold_on(reel)
     if hold and hold.findings.exists() and not open_stops(reel).exists():
-        act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
-        hold_if_over(act, reel)
-        hold_on_for_notice(act, reel)
+        let_hold_end(act, hold, reel, reason)

@@ -29,8 +29,7 @@ def require_free_since(reel: Reel, machine: Machine | None, when: datetime) -> N
     """
     if move := Move.objects.filter(Q(ended_at__gt=when) | Q(ended_at__isnull=True), reel=reel).last():
         sent = f"the reel was sent to {move.to_site} at {_clock(reel, move.sent_at)}"
-        why = f"{sent}, and was on its way until {_clock(reel, move.ended_at)}" if move.ended_at else sent
-        raise OutOfOrder(seen=_clock(reel, when), why=why)
+        raise OutOfOrder(seen=_clock(reel, when), why=sent + _until(reel, move))
     later = Q(removed_at__isnull=True) | Q(removed_at__gt=when)
     rows = Installation.objects.select_related("reel", "machine").filter(later)
     other = (
@@ -55,10 +54,13 @@ def require_at_hand(reel: Reel, when: datetime) -> None:
     move = ends.filter(Q(ended_at__isnull=True) | Q(ended_at__gt=when)).first()
     if move is None:
         return
-    then = f", and was on its way until {_clock(reel, move.ended_at)}" if move.ended_at else ""
     todo = "Nothing was done to it meanwhile." if move.ended_at else "Receive it there, or call it back, first."
     raise ReelInTransit(serial=reel.serial, from_site=move.from_site, to_site=move.to_site,
-                        on=_clock(reel, move.sent_at), then=then, todo=todo)  # fmt: skip
+                        on=_clock(reel, move.sent_at), then=_until(reel, move), todo=todo)  # fmt: skip
+
+
+def _until(reel: Reel, move: Move) -> str:
+    return f", and was on its way until {_clock(reel, move.ended_at)}" if move.ended_at else ""
 
 
 def require_removable(installation: Installation, when: datetime) -> None:

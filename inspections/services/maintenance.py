@@ -19,7 +19,7 @@ from inspections.services.lateness import done_since, moment_of, require_at_hand
 from inspections.services.life import hold_if_over
 from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
-from inspections.services.safety_notices import hold_on_for_notice
+from inspections.services.safety_notices import let_hold_end
 from inspections.services.setup import hold_reel, require_current, require_life, withdraw_values
 from reels import access as reel_access
 from reels import queries as reel_queries
@@ -177,8 +177,7 @@ def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
             raise ReelNotHeld(serial=reel.serial)
         require_no_stop(reel)
         require_life(reel, at)
-        act.change(hold, ended_at=at, ended_by=actor.person, end_reason=reason)
-        hold_on_for_notice(act, reel)
+        let_hold_end(act, hold, reel, reason)
         return hold
 
 

@@ -161,10 +161,7 @@ def _free(notice: SafetyNotice, row: NoticedReel, actor: Actor) -> bool:
     if hold.ended_at or is_stopped(row.reel):
         return False
     with record_act(locked, "hold_ended", actor, timezone.now(), reference=notice.reference) as act:
-        reason = f"safety notice {notice.reference} was lifted: {notice.lift_reason}"
-        act.change(hold, ended_at=act.at, ended_by=actor.person, end_reason=reason)
-        hold_if_over(act, row.reel)
-        hold_on_for_notice(act, row.reel)
+        let_hold_end(act, hold, row.reel, f"safety notice {notice.reference} was lifted: {notice.lift_reason}")
     return True
 
 
@@ -179,7 +176,7 @@ def _hold(notice: SafetyNotice, chain: str, actor: Actor) -> None:
 
 def note(act: ActRecorder, reel: Reel, notice: SafetyNotice) -> None:
     """Within another act: the reel is covered by a notice, and held by it, unless it is held already."""
-    hold = None if hold_on(reel) else hold_reel(act, reel, f"safety notice {notice.reference}: {notice.reason}")
+    hold = None if hold_on(reel) else hold_reel(act, reel, notice.why_held)
     act.add(NoticedReel(notice=notice, reel=reel, noticed_at=act.at, hold=hold))
 
 
@@ -194,11 +191,12 @@ def hold_what_came(act: ActRecorder) -> None:
         note(act, reel, notice)
 
 
-def hold_on_for_notice(act: ActRecorder, reel: Reel) -> None:
-    """Within the act that ended a hold: a standing notice that covers the reel, and found it held, holds it now."""
+def let_hold_end(act: ActRecorder, hold: Hold, reel: Reel, reason: str) -> None:
+    """Within another act: a hold ends. A life that is over, or a notice that found the reel held, holds it on."""
+    act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
+    hold_if_over(act, reel)
     waiting = NoticedReel.objects.select_related("notice").filter(
         reel=reel, hold__isnull=True, notice__lifted_at__isnull=True
     )
     if (row := waiting.order_by("pk").first()) and hold_on(reel) is None:
-        hold = hold_reel(act, reel, f"safety notice {row.notice.reference}: {row.notice.reason}")
-        act.change(row, hold=hold)
+        act.change(row, hold=hold_reel(act, reel, row.notice.why_held))

@@ -65,6 +65,7 @@ from reports.services.stored_values import BreakFound, check_stored, readable, r
 UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, Submission, Alarm)
 # Of what no history tells, that which people are shown, and which queries sort and filter.
 ACTED_ON = (*UNRECORDED, ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, LearnedRates)
+READ_TOGETHER: dict[Any, tuple[str, ...]] = {SignOff: ("inspection__record",), NoticedReel: ("hold", "notice")}
 CHUNK = 400  # rows of one query; SQLite takes no more than a thousand values in one
 
 
@@ -237,8 +238,8 @@ def _check_rows(chain: Chain, table: str, ids: list[int], replayed: ledger.Rows,
     if model is None:
         raise BreakFound(chain.name, f"it tells of a table {table!r}, and there is none that is kept")
     rows = model._base_manager.all()
-    if model is SignOff:
-        rows = rows.select_related("inspection__record")
+    if together := READ_TOGETHER.get(model):
+        rows = rows.select_related(*together)
     for start in range(0, len(ids), CHUNK):
         stored = rows.in_bulk(ids[start : start + CHUNK])
         require_written_as_usual(list(stored.values()))

@@ -2,8 +2,6 @@ import csv
 import io
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from reports.services import monthly
 from tests import builders
@@ -124,14 +122,9 @@ def test_a_large_one_is_the_workers_and_the_page_goes_on_by_itself(cast, monkeyp
     assert "it is worked out again" not in html
 
 
-def test_the_page_costs_as_many_queries_for_many_reels_as_for_few(cast):
-    def asked():
-        with CaptureQueriesContext(connection) as seen:
-            html_of(cast.control)
-        return len(seen)
-
-    few = asked()
+def test_the_page_costs_as_many_queries_for_many_reels_as_for_few(cast, count_queries):
+    few = count_queries(lambda: html_of(cast.control))
     for number in range(10, 30):
         builders.make_reel(f"LW-{number:04}")
         builders.log_event(cast, "respooled", f"LW-{number:04}", february(20), february(20))
-    assert asked() == few
+    assert count_queries(lambda: html_of(cast.control)) == few
