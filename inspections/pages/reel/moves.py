@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from inspections.access import maintains_anything
 from inspections.domain.act_fields import CallBackFields, ReceiptFields, SendingFields
@@ -121,8 +122,9 @@ class ReceiptView(ReelActView):
         if self.move is None:
             return "It is not in transit."
         document = f", {self.move.document}" if self.move.document else ""
-        sent_on = f"{timezone.localtime(self.move.sent_at):%d %b %Y, %H:%M}"
-        return f"Sent from {self.move.from_site} to {self.move.to_site} on {sent_on} by {self.move.sent_by}{document}."
+        sent_on = date_format(timezone.localtime(self.move.sent_at), "j M Y, H:i T")
+        by = self.move.sent_by.full_name
+        return f"Sent from {self.move.from_site} to {self.move.to_site} on {sent_on} by {by}{document}."
 
     def form_options(self) -> dict[str, Any]:
         sites = access.readable_sites(self.person, self.at).values_list("code", "name")
