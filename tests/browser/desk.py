@@ -112,14 +112,14 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "gauges": "/gauges",
         "publications": "/publications",
         "moves": "/moves",
-        "reel-in-transit": "/reels/LW-0014",
-        "receipt": "/reels/LW-0014/receipt",
         "move": "/reels/LW-0012/move",
         "event": "/reels/LW-0012/event",
         "safety-notices": "/safety-notices",
         "safety-notice-issue": "/safety-notices/issue",
     }
 
+
+RECEIVERS_PAGES = {"reel-in-transit": "/reels/LW-0014", "receipt": "/reels/LW-0014/receipt"}
 
 ADMINISTRATORS_PAGES = {
     "people": "/people",

@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.desk import ADMINISTRATORS_PAGES, address_of_desk_pages, make_desk_fleet
+from tests.browser.desk import ADMINISTRATORS_PAGES, RECEIVERS_PAGES, address_of_desk_pages, make_desk_fleet
 from tests.browser.journeys import log_in
 from tests.browser.looks import faults, faults_in_forced_colours
 from tests.browser.threads import in_a_thread
@@ -18,19 +18,23 @@ def desk(live_server):
 
 
 def every_page(page: Page, live_server, desk):
-    log_in(page, live_server.url, desk.cast.control)
-    for name, address in address_of_desk_pages(desk).items():
-        page.goto(live_server.url + address)
-        yield name
+    yield from _pages_of(desk.cast.control, address_of_desk_pages(desk), page, live_server)
     page.goto(f"{live_server.url}/reels/LW-0001/cut")
     page.get_by_label("Date and time, in the site's time zone").fill("2026-03-02T08:30")
     page.get_by_label("Cable removed, in metres").fill("5000")
     page.get_by_role("button", name="Log the cut").click()
     expect(page.get_by_role("alert")).to_be_focused()
     yield "cut refused"
-    log_in(page, live_server.url, in_a_thread(second_administrator))
-    for name, address in ADMINISTRATORS_PAGES.items():
-        page.goto(live_server.url + address)
+    yield from _pages_of(desk.cast.stranger, RECEIVERS_PAGES, page, live_server)
+    yield from _pages_of(in_a_thread(second_administrator), ADMINISTRATORS_PAGES, page, live_server)
+
+
+def _pages_of(person, addresses, page: Page, live_server):
+    log_in(page, live_server.url, person)
+    for name, address in addresses.items():
+        answer = page.goto(live_server.url + address)
+        assert answer is not None, name
+        assert answer.ok, name
         yield name
 
 
