@@ -1,5 +1,7 @@
 """How many requests are taken from one person or address (scripts by theirs), how large, and for how long.
 
+How many wrong passwords are taken is counted in `reels/services/tries.py`.
+
 REST framework's throttles count, in the process's own memory; what they are told here is by whom.
 """
 
@@ -22,7 +24,6 @@ from reels.errors import TookTooLong
 
 MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
 MOST_BYTES_OF = {"/api/v1/imports": 51_000_000, "/imports": 51_000_000}
-LOGINS = {"/login", "/api/v1/session"}
 OF_PERIODS = {"/monthly", "/monthly.csv", "/documents/monthly.pdf", "/api/v1/reports/monthly"}  # each may be a task
 Answer = Callable[[HttpRequest], HttpResponse]
 log = logging.getLogger("wrapledger.requests")
@@ -94,7 +95,7 @@ class Rate(SimpleRateThrottle):
         return settings.RATES[str(self.scope)] or None
 
     def get_cache_key(self, request: Any, view: Any) -> str:
-        return f"rate-{self.scope}-{_who(request, by_address=self.scope == 'login')}"
+        return f"rate-{self.scope}-{_who(request)}"
 
 
 class LimitBodies:
@@ -122,9 +123,8 @@ class LimitRates:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        is_login = request.method == "POST" and request.path in LOGINS
         is_workers = bool(request.GET.get("as_of")) or request.path in OF_PERIODS
-        rate = Rate("login" if is_login else "as_of" if is_workers else "request")
+        rate = Rate("as_of" if is_workers else "request")
         if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
             return self.get_response(request)
         wait_s = math.ceil(rate.wait() or 1)
@@ -134,9 +134,10 @@ class LimitRates:
         return answer
 
 
-def _who(request: HttpRequest, *, by_address: bool) -> str:
-    address = f"address-{request.META.get('REMOTE_ADDR', '')}"
-    return address if by_address or not request.user.is_authenticated else f"person-{request.user.pk}"
+def _who(request: HttpRequest) -> str:
+    if request.user.is_authenticated:
+        return f"person-{request.user.pk}"
+    return f"address-{request.META.get('REMOTE_ADDR', '')}"
 
 
 def _refused(request: HttpRequest, status: HTTPStatus, code: str, detail: str) -> HttpResponse:

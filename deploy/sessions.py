@@ -14,10 +14,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from deploy.apps import BEGUN, SEEN
+from deploy.apps import BEGUN, LOGGED_IN, SEEN
 from reels import access
 from reels.errors import NotAllowed
 from reels.models import Person
+from reels.services import browsers
 
 SEEN_IS_KEPT_EVERY_S = 60  # a write a minute rather than one with every request
 NOBODY_DOES_IT = {"worksheet-stamp"}  # what an open page asks for by itself
@@ -62,6 +63,22 @@ class EndSessions:
             # At once: kept after the view, it could fail when what was asked for is done.
             session.save()
             session.modified = False
+
+
+class KnowBrowsers:
+    """Have a browser that somebody logs in with remember that, so that no stranger's wrong passwords lock it too."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        if username := request.META.get(LOGGED_IN):
+            answer.set_cookie(
+                settings.BROWSER_COOKIE_NAME, browsers.remembering(request, username),
+                max_age=browsers.REMEMBERED_S, secure=settings.SESSION_COOKIE_SECURE, httponly=True, samesite="Lax",
+            )  # fmt: skip
+        return answer
 
 
 class SettleLogins:

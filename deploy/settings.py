@@ -71,6 +71,7 @@ MIDDLEWARE = [
     # Who asks is known from here on, so that refusals name them and requests are counted by person. Then, once the view
     # is known: a session that is over ends before a login is asked for, and a login is asked for before whose it is.
     "deploy.watching.middleware.LogRefusals",
+    "deploy.sessions.KnowBrowsers",
     "deploy.sessions.EndSessions",
     "deploy.limits.LimitRates",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
@@ -109,6 +110,7 @@ SESSION_ENGINE = "deploy.sessions"
 SESSION_COOKIE_AGE = SESSION_HOURS * 60 * 60
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 LOCK_AFTER_TRIES = int(os.environ.get("LOCK_AFTER_TRIES", "5"))
+LOCK_AFTER_TRIES_A_DAY = int(os.environ.get("LOCK_AFTER_TRIES_A_DAY", "100"))
 LOCK_MINUTES = int(os.environ.get("LOCK_MINUTES", "15"))
 GIVEN_PASSWORD_DAYS = int(os.environ.get("GIVEN_PASSWORD_DAYS", "7"))  # one that an administrator gave
 SECOND_FACTOR = os.environ.get("SECOND_FACTOR") or "optional"  # or "signers", or "everyone"
@@ -124,6 +126,7 @@ AUTH_PASSWORD_VALIDATORS = [
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not IS_DEMO
 if not IS_DEMO:  # a browser takes these only over TLS, for this host alone
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
+BROWSER_COOKIE_NAME = "browser" if IS_DEMO else "__Host-browser"
 CSRF_COOKIE_HTTPONLY = True
 SECURE_SSL_REDIRECT = not IS_DEMO
 SECURE_REDIRECT_EXEMPT = ["^(healthz|readyz|metrics)$"]  # asked on the machine itself, past the proxy
@@ -195,8 +198,9 @@ PUBLIC_URL = os.environ.get("PUBLIC_URL", "").rstrip("/")  # what the links in m
 # The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
 TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
 
-# How many requests are taken: logins by address; all else by person in a session, or by address. Empty: no limit.
-# Each process counts for itself. PROXIES: how many web servers stand in front and tell the client's address.
+# How many wrong passwords are taken from one address, of browsers that are not known (reels/services/tries.py); and how
+# many requests, by person in a session or by address, in each process. Empty: no limit.
+# PROXIES: how many web servers stand in front and tell the client's address.
 
 RATES = {
     "login": os.environ.get("LOGIN_RATE", "30/min"),

@@ -225,10 +225,11 @@ def people(administrator: Person) -> QuerySet[Person]:
     return Person.objects.select_related("login_given_by", "enrolled_by").prefetch_related("postings__site")
 
 
-def people_with_second_factor(administrator: Person) -> QuerySet[Person]:
-    """Everybody, marked with `has_second_factor`. Raises OnlyAdministrators."""
+def people_and_their_logins(administrator: Person, at: datetime) -> QuerySet[Person]:
+    """Everybody, with `has_second_factor`, and `locked_until` where locked anywhere. Raises OnlyAdministrators."""
     in_force = SecondFactor.objects.filter(person=OuterRef("pk"), confirmed_at__isnull=False, ended_at__isnull=True)
-    return people(administrator).annotate(has_second_factor=Exists(in_force))
+    locked_until = Max("tries__until", filter=Q(tries__is_locked=True, tries__until__gt=at))
+    return people(administrator).annotate(has_second_factor=Exists(in_force), locked_until=locked_until)
 
 
 def person_for_administrator(username: str, administrator: Person) -> Person:

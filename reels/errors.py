@@ -157,12 +157,12 @@ class WrongCode(NotAllowed):
 
 
 class TooManyTries(Refused):
-    """429. retry_after_s: seconds until the login may be tried again."""
+    """429. retry_after_s: seconds until the login may be tried again there."""
 
     title = "Locked after too many wrong passwords"
     message = (
-        "Too many wrong passwords were given for this user name. It is locked for {minutes} minutes more, also for the "
-        "right one, and the administrators have been told."
+        "Too many wrong passwords were given {where}. It is locked for {minutes} minutes more there, also for the "
+        "right one. The administrators have been told, and can unlock a login."
     )
     fields = ("password",)
 

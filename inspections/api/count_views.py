@@ -167,9 +167,7 @@ class SignOffEndpoint(InspectionEndpoint):
 
     def prepare(self, call: Call, **path: Any) -> None:
         """The password is checked, slowly by design, before any transaction begins."""
-        call.payload["signer"] = signing.prove(
-            call.actor, call.payload.pop("password"), at=call.at, address=call.address
-        )
+        call.payload["signer"] = signing.prove(call.actor, call.payload.pop("password"), at=call.at, origin=call.origin)
 
 
 class VoidEndpoint(InspectionEndpoint):

@@ -22,24 +22,26 @@ from reels.domain.words import AskedAt
 from reels.errors import Refused
 from reels.models import Person
 from reels.services import logins
+from reels.services.browsers import Origin
 from reels.services.history import Actor, ActRecorder, record_act
 from reels.services.logins import Proof
 
 ROLE_OF = {Meaning.COUNTED: Role.TECHNICIAN, Meaning.VERIFIED: Role.VERIFIER}
+NOWHERE = Origin()  # of commands and tests, which have no request
 ACT_OF = {Meaning.COUNTED: Act.COUNT, Meaning.VERIFIED: Act.VERIFY}
 
 
-def prove(actor: Actor, password: str, *, at: datetime, address: str | None = None) -> Proof:
+def prove(actor: Actor, password: str, *, at: datetime, origin: Origin = NOWHERE) -> Proof:
     """Check the signer's own password: slow by design, so before any lock is held, and outside a transaction.
 
-    address: from where it is given. Raises OnlyInPerson, PasswordNotOwn, NotEnrolled, SecondFactorMissing, TooManyTries
+    Raises OnlyInPerson, PasswordNotOwn, NotEnrolled, SecondFactorMissing, TooManyTries
     or WrongPassword.
     """
     access.in_person(actor)
     # Before the password is tried: one that may not sign is not to cost a try, nor to learn whether it was right.
     reel_access.require_settled(actor.person)
     logins.require_second_factor_to_sign(actor.person)
-    return logins.prove(actor, password, asked_at=AskedAt.SIGNING, address=address, at=at)
+    return logins.prove(actor, password, asked_at=AskedAt.SIGNING, origin=origin, at=at)
 
 
 def sign(*, inspection_id: int, meaning: Meaning, password: str, actor: Actor, at: datetime) -> SignOff:

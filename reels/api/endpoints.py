@@ -33,6 +33,7 @@ from reels.domain.words import Scope
 from reels.errors import NotYet, Refused
 from reels.models import columns
 from reels.services import submissions
+from reels.services.browsers import Origin, origin_of
 from reels.services.history import Actor
 
 JSON = "application/json"
@@ -81,9 +82,9 @@ class Call:
     payload: dict[str, Any] = field(default_factory=dict)
 
     @property
-    def address(self) -> str | None:
+    def origin(self) -> Origin:
         """From where it is asked."""
-        return self.request.META.get("REMOTE_ADDR")
+        return origin_of(self.request._request)
 
     def page(self, rows: Any, *order: str) -> paging.Page:
         """One page of rows in a total order; the last column is unique."""

@@ -68,6 +68,15 @@ class SecondFactorEndEndpoint(Endpoint):
         return person
 
 
+class UnlockingEndpoint(Endpoint):
+    @create("people_unlock", shapes.AccountOut, shapes.ReasonIn, status=200)
+    def post(self, call: Call, username: str) -> Person:
+        """Let somebody's login be tried again wherever it was locked after wrong passwords. Not for one's own."""
+        person = access.person_for_administrator(username, call.actor.person)
+        people.unlock(person, actor=call.actor, at=call.at, **call.payload)
+        return access.person_for_administrator(username, call.actor.person)
+
+
 class AlarmListEndpoint(Endpoint):
     @read("alarms_list", shapes.AlarmOut, query=PageQuery, is_page=True, scope=None)
     def get(self, call: Call) -> Page:

@@ -33,7 +33,7 @@ from reels.domain.act_fields import (
     ReasonFields,
     RuleSourceFields,
 )
-from reels.domain.words import AskedAt, Scope
+from reels.domain.words import AskedAt, LockScope, Scope
 from reels.models.tasks import EVERY_STATE
 
 ReasonIn = body_of(ReasonFields, "ReasonIn")
@@ -143,7 +143,8 @@ class AlarmOut(Out):
     person = Text(source="person.username", default=None, allow_null=True, help_text="null: a name that nobody has.")
     asked_at = Word(AskedAt)
     address = Text(allow_null=True)
-    number = Whole(help_text="Of wrong tries in a row.")
+    scope = Word(LockScope, help_text="What was locked: see security.md.")
+    number = Whole(help_text="Of wrong tries.")
 
 
 class PersonPatch(Form):

@@ -29,7 +29,7 @@ class SessionEndpoint(Endpoint):
     @action("session_begin", shapes.SessionOut, shapes.SessionIn)
     def post(self, call: Call) -> dict[str, Any]:
         """Log in. The cookie that is set, and X-CSRFToken with the token given here, go with every later request."""
-        person = logins.log_in(**{"code": "", **call.payload}, address=call.address, at=call.at)
+        person = logins.log_in(**{"code": "", **call.payload}, origin=call.origin, at=call.at)
         if person is None:
             raise AuthenticationFailed("The user name, the password or the code is not right.")
         login(call.request._request, person)
@@ -92,7 +92,7 @@ class SessionSecondFactorEndEndpoint(Endpoint):
 
 def _prove(call: Call) -> logins.Proof:
     password = call.payload["password"]
-    return logins.prove(call.actor, password, asked_at=AskedAt.ACCOUNT, address=call.address, at=call.at)
+    return logins.prove(call.actor, password, asked_at=AskedAt.ACCOUNT, origin=call.origin, at=call.at)
 
 
 def _keep_session(call: Call) -> None:

@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("people/<username:username>/enrolment", people.EnrolmentEndpoint.as_view()),
     path("people/<username:username>/password", people.GivenPasswordEndpoint.as_view()),
     path("people/<username:username>/second-factor/end", people.SecondFactorEndEndpoint.as_view()),
+    path("people/<username:username>/unlocking", people.UnlockingEndpoint.as_view()),
     path("alarms", people.AlarmListEndpoint.as_view()),
     path("tokens", people.TokenListEndpoint.as_view()),
     path("tokens/<id:token_id>/revocation", people.TokenRevocationEndpoint.as_view()),

@@ -186,6 +186,27 @@ class AskedAt(StrEnum):
     ACCOUNT = "account"  # before a password or a second factor is changed
 
 
+class LockScope(StrEnum):
+    """What is locked after too many wrong passwords; the login goes on everywhere else."""
+
+    EVERYWHERE = "everywhere"  # before tries were counted by where they come from
+    SESSION = "session"  # one open session
+    BROWSER = "browser"  # one user name in one browser that it was used in before
+    ADDRESS = "address"  # one user name from one network address, in browsers that it was not used in
+    UNKNOWN_BROWSERS = "unknown_browsers"  # one user name in all browsers that it was not used in
+    ANY_NAME = "any_name"  # whatever user name, from one network address
+
+
+LOCKED_IN_WORDS = {
+    LockScope.EVERYWHERE: "everywhere",
+    LockScope.SESSION: "in one session",
+    LockScope.BROWSER: "in one browser",
+    LockScope.ADDRESS: "from one address",
+    LockScope.UNKNOWN_BROWSERS: "in all browsers that it was not used in",
+    LockScope.ANY_NAME: "for all user names, from one address",
+}
+
+
 class LengthUnit(StrEnum):
     """The unit in which somebody reads and types lengths; kept are metres, whatever it is."""
 

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from reels import append_only
-from reels.domain.words import AskedAt
+from reels.domain.words import AskedAt, LockScope
 from reels.models.base import Kept, choices
 from reels.models.people import Person
 
@@ -49,26 +49,37 @@ class RecoveryCode(Kept):
 
 
 class Tries(models.Model):
-    """How often in a row a login was tried since it last succeeded. Names that nobody has are counted alike."""
+    """How many wrong passwords were given within one scope. Names that nobody has are counted alike."""
 
-    name = models.CharField(max_length=64, unique=True, help_text="A keyed digest: people type passwords here too.")
+    name = models.CharField(
+        max_length=64, unique=True, help_text="A keyed digest of what is counted: people type passwords as names too."
+    )
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="tries")
+    scope = models.CharField(
+        max_length=16, choices=choices(LockScope), default=LockScope.EVERYWHERE, db_default="everywhere"
+    )
     number = models.PositiveIntegerField(default=0)
     last_at = models.DateTimeField()
+    until = models.DateTimeField(null=True, help_text="From then on it is as if there had been none.")
+    is_locked = models.BooleanField(default=False, db_default=False, help_text="Until then, nothing is tried.")
 
     def __str__(self) -> str:
         return f"{self.number} tries"
 
 
 class Alarm(models.Model):
-    """That a login was locked after too many wrong passwords; for administrators to look into."""
+    """That something was locked after too many wrong passwords; for administrators to look into."""
 
     kept: ClassVar[str] = append_only.APPEND_ONLY
 
     at = models.DateTimeField()
     person = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     asked_at = models.CharField(max_length=8, choices=choices(AskedAt))
+    scope = models.CharField(
+        max_length=16, choices=choices(LockScope), default=LockScope.EVERYWHERE, db_default="everywhere"
+    )
     address = models.GenericIPAddressField(null=True)
-    number = models.PositiveIntegerField(help_text="Of tries in a row.")
+    number = models.PositiveIntegerField(help_text="Of wrong tries.")
 
     class Meta:
         ordering = ("-at", "-id")

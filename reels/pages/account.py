@@ -20,6 +20,7 @@ from reels.pages.acts import SEE_OTHER, ActForm, ActView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import code_picture
 from reels.services import logins, people, second_factor
+from reels.services.browsers import origin_of
 from reels.services.submissions import SentAnswer
 
 NEW = {"widget": forms.PasswordInput(attrs={"autocomplete": "new-password"})}
@@ -55,10 +56,8 @@ class OwnLoginView(ActView):
 
     def prepare(self, data: dict[str, Any]) -> None:
         if "password" in data:
-            address = self.request.META.get("REMOTE_ADDR")
-            self.proof = logins.prove(
-                self.actor, data["password"], asked_at=AskedAt.ACCOUNT, address=address, at=self.at
-            )
+            origin = origin_of(self.request)
+            self.proof = logins.prove(self.actor, data["password"], asked_at=AskedAt.ACCOUNT, origin=origin, at=self.at)
 
     def done_at(self) -> str:
         return reverse("account")

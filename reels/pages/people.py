@@ -4,9 +4,11 @@ from typing import Any, ClassVar
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils import timezone
 
 from reels import access
 from reels.domain.act_fields import EnrolmentFields, ReasonFields
+from reels.domain.words import LOCKED_IN_WORDS, LockScope
 from reels.models import Person
 from reels.pages.act_fields import LINE, form_of
 from reels.pages.acts import ActView
@@ -20,9 +22,10 @@ ALARMS_SHOWN = 20
 def everybody(request: HttpRequest) -> HttpResponse:
     """Everybody with a login and how it stands; and the newest alarms."""
     administrator = reader(request)
+    alarms = access.alarms(administrator)[:ALARMS_SHOWN]
     about = {
-        "section": "people", "alarms": list(access.alarms(administrator)[:ALARMS_SHOWN]),
-        "people": list(access.people_with_second_factor(administrator)),
+        "section": "people", "alarms": [(alarm, LOCKED_IN_WORDS[LockScope(alarm.scope)]) for alarm in alarms],
+        "people": list(access.people_and_their_logins(administrator, timezone.now())),
     }  # fmt: skip
     return show(request, "reels/people.html", about)
 
@@ -74,3 +77,15 @@ class SecondFactorEndView(PersonActView):
 
     def do(self, data: dict[str, Any]) -> None:
         second_factor.end_of_another(self.subject, reason=data["reason"], actor=self.actor, at=self.at)
+
+
+class UnlockingView(PersonActView):
+    form_class = form_of(ReasonFields, reason=LINE)
+    what, button = "Unlock the login of {}", "Unlock"
+    says = (
+        "For somebody who is kept out by wrong passwords, their own or a stranger's; the alarms say where those came "
+        "from. They are forgotten, and the login can be tried again everywhere."
+    )
+
+    def do(self, data: dict[str, Any]) -> None:
+        people.unlock(self.subject, reason=data["reason"], actor=self.actor, at=self.at)

@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("people", people.everybody, name="people"),
     path("people/<username:username>/enrolment", people.EnrolmentView.as_view(), name="enrolment"),
     path("people/<username:username>/second-factor", people.SecondFactorEndView.as_view(), name="end-second-factor"),
+    path("people/<username:username>/unlocking", people.UnlockingView.as_view(), name="unlock-login"),
     path("tasks", tasks.everything, name="tasks"),
     path("tasks/<uuid:pk>", tasks.one, name="task"),
     path("tasks/<uuid:pk>/stop", tasks.StopView.as_view(), name="task-stop"),

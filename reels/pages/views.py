@@ -18,6 +18,7 @@ from reels.models import Person
 from reels.pages.answers import reader
 from reels.pages.plain import PlainForm
 from reels.services import logins, register
+from reels.services.browsers import Origin, origin_of
 from reels.services.history import Actor
 
 
@@ -29,15 +30,15 @@ class LoginForm(PlainForm, AuthenticationForm):
     locked: TooManyTries | None = None
 
     def clean(self) -> dict[str, Any]:
-        cleaned, address = self.cleaned_data, self.request.META.get("REMOTE_ADDR") if self.request else None
+        cleaned = self.cleaned_data
         if {"username", "password"} <= cleaned.keys() and not self.errors:
-            self.user_cache = self._found(cleaned, address)
+            self.user_cache = self._found(cleaned, origin_of(self.request) if self.request else Origin())
         return cleaned
 
-    def _found(self, cleaned: dict[str, Any], address: str | None) -> Person:
+    def _found(self, cleaned: dict[str, Any], origin: Origin) -> Person:
         try:
             person = logins.log_in(username=cleaned["username"], password=cleaned["password"],
-                                   code=cleaned.get("code", ""), address=address, at=timezone.now())  # fmt: skip
+                                   code=cleaned.get("code", ""), origin=origin, at=timezone.now())  # fmt: skip
         except TooManyTries as refused:
             self.locked = refused
             raise forms.ValidationError(str(refused)) from refused

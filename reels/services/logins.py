@@ -1,7 +1,7 @@
 """Who somebody is: the user name, password and, where there is one, the code of a second factor."""
 
 import logging
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from django.conf import settings
@@ -12,6 +12,7 @@ from reels.domain.words import AskedAt
 from reels.errors import OnlyInPerson, SecondFactorMissing, WrongPassword
 from reels.models import Alarm, Person
 from reels.services import second_factor, tries
+from reels.services.browsers import Origin
 from reels.services.history import Actor
 
 log = logging.getLogger("wrapledger.security")
@@ -25,24 +26,25 @@ class Proof:
     password: str = field(repr=False)
 
 
-def log_in(*, username: str, password: str, code: str, address: str | None, at: datetime) -> Person | None:
+def log_in(*, username: str, password: str, code: str, origin: Origin, at: datetime) -> Person | None:
     """The person with this name and password, and with this code if they have a second factor; else None.
 
-    Slow by design, whether the name is known or not. address: from where it is tried. Raises TooManyTries.
+    Slow by design, whether the name is known or not. Raises TooManyTries.
     """
-    number = tries.begin(username, at)
+    # Whoever is logged in and tries another login has no session of that one.
+    begun = tries.begin(username, replace(origin, session=""), at)
     user = authenticate(username=username, password=password)
     if isinstance(user, Person) and not _is_stale(user, at) and _is_second_factor(user, code, at):
-        tries.succeeded(username)
-        log.info("%s logged in from %s.", user.username, address)
+        begun.succeeded()
+        log.info("%s logged in from %s.", user.username, origin.address)
         return user
     person = Person.objects.filter(username=username).first()
-    log.info("A login as %s from %s was refused.", person.username if person else "somebody unknown", address)
-    tries.failed(person, number, asked_at=AskedAt.LOGIN, address=address, at=at)
+    log.info("A login as %s from %s was refused.", person.username if person else "somebody unknown", origin.address)
+    begun.failed(person, asked_at=AskedAt.LOGIN, at=at)
     return None
 
 
-def prove(actor: Actor, password: str, *, asked_at: AskedAt, address: str | None, at: datetime) -> Proof:
+def prove(actor: Actor, password: str, *, asked_at: AskedAt, origin: Origin, at: datetime) -> Proof:
     """Check the actor's own password again: slow by design, so before any lock is held, and outside a transaction.
 
     Raises OnlyInPerson, TooManyTries or WrongPassword.
@@ -50,12 +52,12 @@ def prove(actor: Actor, password: str, *, asked_at: AskedAt, address: str | None
     person = actor.person
     if not actor.is_at_the_keys:
         raise OnlyInPerson()
-    number = tries.begin(person.username, at)
+    begun = tries.begin(person.username, origin, at)
     if not person.check_password(password):
-        log.info("A password of %s for %s from %s was refused.", person.username, asked_at.value, address)
-        tries.failed(person, number, asked_at=asked_at, address=address, at=at)
+        log.info("A password of %s for %s from %s was refused.", person.username, asked_at.value, origin.address)
+        begun.failed(person, asked_at=asked_at, at=at)
         raise WrongPassword()
-    tries.succeeded(person.username)
+    begun.succeeded()
     return Proof(actor, password)
 
 

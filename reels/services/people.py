@@ -16,7 +16,7 @@ from django.db import transaction
 from reels import access
 from reels.errors import AlreadyThere, AnotherAdministrator, ValueNotTaken
 from reels.models import Person
-from reels.services import register
+from reels.services import register, tries
 from reels.services.history import Actor, record_act
 from reels.services.logins import Proof
 
@@ -93,6 +93,20 @@ def enrol(person: Person, *, checked: str, actor: Actor, at: datetime) -> None:
     by = None if actor.is_a_command else actor.person
     with record_act(chain, "person_enrolled", actor, at, checked=checked) as act:
         act.change(person, enrolled_by=by, enrolled_at=at)
+
+
+@transaction.atomic
+def unlock(person: Person, *, reason: str, actor: Actor, at: datetime) -> None:
+    """Let a login be tried again wherever it was locked after wrong passwords.
+
+    Raises OnlyAdministrators, or AnotherAdministrator for one's own: at a session left open, whoever guesses could
+    unlock it after every few tries.
+    """
+    access.only_administrators(actor.person)
+    if person == actor.person:
+        raise AnotherAdministrator(name=person.full_name, done="the login themselves")
+    with record_act(access.lock_register(), "login_unlocked", actor, at, person=person.username, reason=reason):
+        tries.unlock(person)
 
 
 @transaction.atomic

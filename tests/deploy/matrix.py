@@ -98,6 +98,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("people_enrol", "people/newcomer/enrolment", "administrator", ADMINISTRATOR, checked="pass seen"),
         write("people_give_password", "people/tess/password", "administrator", ADMINISTRATOR, password="given-by-ada"),
         write("people_end_second_factor", "people/newcomer/second-factor/end", "administrator", ADMINISTRATOR, **WHY),
+        write("people_unlock", "people/newcomer/unlocking", "administrator", ADMINISTRATOR, **WHY),
         read("alarms_list", "alarms", ADMINISTRATOR, "administrator"),
         read("tokens_list", "tokens", ADMINISTRATOR, "administrator"),
         write("tokens_issue", "tokens", "administrator", ADMINISTRATOR, person="tess", name="spool", scopes=["read"],

@@ -64,6 +64,8 @@ PAGES = (
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
+    *page("people/<username:username>/unlocking", "/people/newcomer/unlocking", SEEN_BY_ADMINISTRATORS,
+          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("audit/verification", "/audit/verification", SEEN_BY_ADMINISTRATORS, DONE_BY_ADMINISTRATORS, "administrator"),
     *page("imports", "/imports", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("tasks", "/tasks", SEEN_BY_ADMINISTRATORS, right="administrator"),

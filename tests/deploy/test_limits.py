@@ -1,4 +1,4 @@
-"""How many requests are taken: logins by address, all else by person or address; and whose address it is."""
+"""How many requests are taken: wrong passwords by address, all else by person or address; and whose address it is."""
 
 from typing import Any
 
@@ -27,13 +27,31 @@ def log_in(way, username="tess", address="192.0.2.1", **headers):
     return way.http.post("/api/v1/session", body, content_type="application/json", REMOTE_ADDR=address, headers=headers)
 
 
-def test_logins_are_limited_by_address_whatever_name_is_tried():
+def test_wrong_passwords_are_limited_by_address_whatever_name_is_tried():
     statuses = [log_in(ApiClient(), f"name{n}").status_code for n in range(4)]
     assert statuses == [401, 401, 401, 429]
     answer = log_in(ApiClient(), "another")
-    said(answer, 429, "too_many_requests")
+    said(answer, 429, "too_many_tries")
     assert 0 < int(answer.headers["Retry-After"]) <= 60
     assert log_in(ApiClient(), address="192.0.2.2").status_code == 401
+
+
+def test_who_is_behind_one_address_with_a_stranger_logs_in_with_a_browser_that_was_used_before(limits):
+    limits.RATES = {**limits.RATES, "request": "1200/min"}
+    builders.make_person("tess")
+    mine = ApiClient()
+    assert log_in(mine).status_code == 200
+    del mine.http.cookies["sessionid"]
+    for n in range(3):
+        log_in(ApiClient(), f"name{n}")
+    assert log_in(ApiClient()).status_code == 429
+    assert log_in(mine).status_code == 200
+
+
+def test_right_passwords_from_one_address_are_as_many_as_other_requests(limits):
+    limits.RATES = {**limits.RATES, "request": "1200/min"}
+    people = [builders.make_person(f"p{n}").username for n in range(9)]
+    assert [log_in(ApiClient(), name).status_code for name in people] == [200] * 9
 
 
 def test_the_page_and_the_api_count_together_and_the_page_says_it_in_words(client):
@@ -42,7 +60,7 @@ def test_the_page_and_the_api_count_together_and_the_page_says_it_in_words(clien
     answer = client.post("/login", {"username": "tess", "password": PASSWORD}, REMOTE_ADDR="192.0.2.1")
     html = answer.content.decode()
     assert (answer.status_code, faults_of(html)) == (429, [])
-    assert "Too many requests" in html
+    assert "Too many wrong passwords were given for any user name from this network address" in html
     assert int(answer.headers["Retry-After"]) > 0
 
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 from reels.domain.words import AskedAt, Scope
 from reels.models import HistoryEntry, Person
 from reels.services import logins, people
+from reels.services.browsers import Origin
 from reels.services.history import Actor
 from tests import builders
 from tests.api_client import ApiClient
@@ -75,7 +76,7 @@ def drive(cast, secrets):
 def test_no_secret_is_logged_kept_or_told(seen):
     cast, at = Cast(), timezone.now()
     builders.make_reel()
-    proof = logins.prove(Actor(cast.technician), PASSWORD, asked_at=AskedAt.ACCOUNT, address=None, at=at)
+    proof = logins.prove(Actor(cast.technician), PASSWORD, asked_at=AskedAt.ACCOUNT, origin=Origin(), at=at)
     people.change_password(proof, password=OWN, at=at)
     given: list[str] = []
     drive(cast, given)

@@ -23,6 +23,7 @@ from reels.domain.words import AskedAt
 from reels.errors import Refused
 from reels.models import Person
 from reels.services import logins, people, register
+from reels.services.browsers import Origin
 from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders
@@ -121,7 +122,7 @@ class Rights(RuleBasedStateMachine):
     @rule(whose=who, typed=words, word=strategies.sampled_from(WORDS))
     def change_password(self, whose: str, typed: str, word: str) -> None:
         def act() -> None:
-            proof = logins.prove(self.actor(whose), typed, asked_at=AskedAt.ACCOUNT, address=None, at=self.at)
+            proof = logins.prove(self.actor(whose), typed, asked_at=AskedAt.ACCOUNT, origin=Origin(), at=self.at)
             people.change_password(proof, password=word, at=self.at)
 
         login = self.logins[whose]

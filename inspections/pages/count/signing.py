@@ -19,6 +19,7 @@ from inspections.services import counting, maintenance, outliers, signing
 from reels.domain.words import LengthUnit
 from reels.models import Person
 from reels.pages.acts import ActForm
+from reels.services.browsers import origin_of
 from reels.services.reels import CableEventFacts
 
 FORMS: dict[str, type[ActForm]] = {
@@ -68,8 +69,8 @@ class ResultView(InspectionActView):
     def prepare(self, data: dict[str, Any]) -> None:
         """The password is checked, slowly by design, before any transaction begins."""
         if self.which == "sign":
-            address = self.request.META.get("REMOTE_ADDR")
-            self.signer = signing.prove(self.actor, data["password"], at=self.at, address=address)
+            origin = origin_of(self.request)
+            self.signer = signing.prove(self.actor, data["password"], at=self.at, origin=origin)
 
     def do(self, data: dict[str, Any]) -> None:
         about: dict[str, Any] = {"inspection_id": self.row.pk, "actor": self.actor, "at": self.at}

@@ -131,6 +131,38 @@ def test_wrong_passwords_on_ones_own_page_lock_too(tess):
     assert Alarm.objects.get().asked_at == "account"
 
 
+def test_a_stranger_who_guesses_keeps_nobody_from_acting_in_an_open_session(tess):
+    client = logged_in(tess)
+    for _ in range(5):
+        log_in(PageClient(), "not-the-word")
+    assert log_in(PageClient()).status_code == 429
+    assert changed(client).headers["Location"] == "/account"
+
+
+def test_ending_ones_other_sessions_brings_no_more_guesses(tess):
+    """It needs no password, and gives the session another key."""
+    client = logged_in(tess)
+    for _ in range(5):
+        changed(client, "not-the-word")
+        client.post("/account/sessions")
+    assert changed(client).status_code == 429
+
+
+def test_an_administrator_unlocks_a_login_that_is_locked(client, tess):
+    ada = logged_in(builders.administrator())
+    assert "Unlock" not in html_of(ada.get("/people"))
+    for _ in range(5):
+        log_in(client, "not-the-word")
+    html = html_of(ada.get("/people"))
+    assert "locked until" in html
+    assert "from one address" in html
+    assert 'href="/people/tess/unlocking"' in html
+    assert "Give a reason" in html_of(ada.post("/people/tess/unlocking", {"reason": ""}), 422)
+    assert ada.post("/people/tess/unlocking", {"reason": "guessed at by a stranger"}).headers["Location"] == "/people"
+    assert "locked until" not in html_of(ada.get("/people"))
+    assert log_in(client).status_code == 302
+
+
 def test_an_administrator_is_told_of_alarms_when_logging_in(client, tess):
     ada = builders.administrator()
     for _ in range(5):

@@ -43,6 +43,43 @@ def test_what_was_typed_is_named_when_it_is_missing(client):
     assert "Type your password." in html
 
 
+def test_a_browser_keeps_that_somebody_logged_in_with_it_where_no_script_reads_it(client):
+    builders.make_person("tess")
+    log_in(client, password="wrong")
+    assert "browser" not in client.cookies
+    log_in(client)
+    kept = client.cookies["browser"]
+    assert (kept["httponly"], kept["samesite"], kept["max-age"], kept["path"]) == (True, "Lax", 180 * 24 * 3600, "/")
+    assert "tess" not in kept.value
+
+
+@pytest.mark.parametrize("spoil", [lambda kept: "x" + kept, lambda kept: "", lambda kept: "[]", lambda kept: kept[:-1]])
+def test_a_cookie_that_is_not_ours_is_a_stranger_s(client, spoil):
+    """And who was locked out with it stays so."""
+    builders.make_person("tess")
+    log_in(client)
+    client.post(reverse("logout"))
+    client.cookies["browser"] = spoil(client.cookies["browser"].value)
+    stranger = Client()
+    for _ in range(5):
+        log_in(stranger, password="wrong")
+    assert log_in(client).status_code == 429
+
+
+def test_a_browser_that_many_work_at_knows_each_of_them(client):
+    for name in ("tess", "vic"):
+        builders.make_person(name)
+        client.post(reverse("login"), {"username": name, "password": PASSWORD})
+        client.post(reverse("logout"))
+    stranger = Client()
+    for name in ("tess", "vic"):
+        for _ in range(5):
+            stranger.post(reverse("login"), {"username": name, "password": "wrong"})
+        answer = client.post(reverse("login"), {"username": name, "password": PASSWORD})
+        assert answer.status_code == 302
+        client.post(reverse("logout"))
+
+
 def test_the_page_to_log_in_is_well_formed_and_plain(client):
     answer = client.get("/login")
     assert faults_of(answer.content.decode()) == []

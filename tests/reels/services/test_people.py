@@ -21,6 +21,7 @@ from reels.errors import (
 )
 from reels.models import HistoryEntry, Person
 from reels.services import logins, people, register
+from reels.services.browsers import Origin
 from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders
@@ -58,7 +59,7 @@ def added(actor, username="nell", **fields) -> Person:
 
 def change_own(person, password=GIVEN, new=OWN, at=NOW):
     person = Person.objects.get(pk=person.pk)
-    proof = logins.prove(Actor(person), password, asked_at=AskedAt.ACCOUNT, address=None, at=at)
+    proof = logins.prove(Actor(person), password, asked_at=AskedAt.ACCOUNT, origin=Origin(), at=at)
     people.change_password(proof, password=new, at=at)
     return person
 
@@ -210,19 +211,19 @@ def test_ones_own_password_is_changed_with_the_one_that_it_was():
 @pytest.mark.parametrize("via", ["token spool", "command x"])
 def test_no_script_proves_anything_by_a_password(via):
     with pytest.raises(OnlyInPerson):
-        logins.prove(Actor(make_person("nell"), via=via), PASSWORD, asked_at=AskedAt.ACCOUNT, address=None, at=NOW)
+        logins.prove(Actor(make_person("nell"), via=via), PASSWORD, asked_at=AskedAt.ACCOUNT, origin=Origin(), at=NOW)
 
 
 def test_a_given_password_that_nobody_used_is_no_good_after_a_week(ada):
     nell = added(ada)
 
     def log_in(at):
-        return logins.log_in(username="nell", password=GIVEN, code="", address=None, at=at)
+        return logins.log_in(username="nell", password=GIVEN, code="", origin=Origin(), at=at)
 
     assert log_in(later(days=7)) == nell
     assert log_in(later(days=7, minutes=1)) is None
     people.give_password(nell, password=OWN, actor=Actor(second_administrator()), at=later(days=8))
-    assert logins.log_in(username="nell", password=OWN, code="", address=None, at=later(days=9)) == nell
+    assert logins.log_in(username="nell", password=OWN, code="", origin=Origin(), at=later(days=9)) == nell
 
 
 @pytest.mark.parametrize("password", ["Wrapledger-1", "technicianpassword", "verifier12345"])

@@ -21,6 +21,7 @@ from reels.errors import (
 )
 from reels.models import HistoryEntry, RecoveryCode, SecondFactor
 from reels.services import logins, people, second_factor
+from reels.services.browsers import Origin
 from reels.services.history import Actor
 from reports.services.verification import check_records
 from tests import builders
@@ -52,7 +53,7 @@ def in_force(person, at=NOW):
 
 
 def log_in(code="", at=NOW, password=PASSWORD):
-    return logins.log_in(username="tess", password=password, code=code, address=None, at=at)
+    return logins.log_in(username="tess", password=password, code=code, origin=Origin(), at=at)
 
 
 # RFC 4226, appendix D, for the secret of RFC 6238's appendix B: the code of time step n is the n-th of these.

@@ -362,6 +362,12 @@ def _lost(cast: Cast) -> Opened:
     return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
 
 
+@case("unlock-login")
+def _locked(cast: Cast) -> Opened:
+    address = f"/people/{cast.colleague.username}/unlocking"
+    return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
+
+
 @case("notices")
 def _notices(cast: Cast) -> Opened:
     typed = {"address": "noel@mail.example", "hold": "every"}
