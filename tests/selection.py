@@ -54,6 +54,7 @@ ON_BOTH_DATABASES = {
     "tests/reports/services/test_monthly.py": "sums and moments by subqueries, and the least of two times",
     "tests/reports/services/test_verification.py": "rows of every kind, changed by SQL, and found",
     "tests/reports/services/test_verification_of_signatures.py": "the same of signatures and statements",
+    "tests/reports/services/test_verification_of_what_is_worked_out.py": "the same of what is kept beside records",
     # One journey of each kind, what is asked of everybody, and what a fuzzer thinks of.
     "tests/inspections/services/test_whole_job.py": "a job through the services",
     "tests/inspections/api/test_whole_job.py": "the same through the API",

@@ -5,7 +5,8 @@
     python check_records.py consistency EARLIER.txt LATER.txt KEY PROOF.json
     python check_records.py signatures  SIGNATURES.json [HISTORY.jsonl]
 
-KEY is the service's public key, 64 hexadecimal digits, got from its administrator by another way than the file.
+KEY is the service's public key, 64 hexadecimal digits, got from its administrator by another way than the file; where
+it was changed, both keys with a comma between them.
 Each check prints what it found in words and ends with 0 when all holds, 1 when something does not, 2 when a file
 can't be read. What can't be found here: an act that was never recorded, and a service that lied from the first day.
 
@@ -53,16 +54,22 @@ def split(size: int) -> int:
 # Checkpoints --------------------------------------------------------------------------------------------------------
 
 
-def checkpoint(text: str, key: str) -> dict[str, str]:
-    """What a checkpoint says, once its signature holds for this key."""
+def checkpoint(text: str, keys: str) -> dict[str, str]:
+    """What a checkpoint says, once its signature holds for this key, or one of these."""
     body, label, signature = text.partition("signature: ")
     if not label or not body.startswith(HEADING):
         raise Broken("this is not a checkpoint of form 1")
+    if not any(is_signed(body, signature, key) for key in keys.split(",")):
+        raise Broken("the checkpoint's signature does not hold for this key")
+    return dict(line.split(": ", 1) for line in body.splitlines()[1:])
+
+
+def is_signed(body: str, signature: str, key: str) -> bool:
     try:
         Ed25519PublicKey.from_public_bytes(bytes.fromhex(key)).verify(bytes.fromhex(signature.strip()), body.encode())
     except (InvalidSignature, ValueError):
-        raise Broken("the checkpoint's signature does not hold for this key") from None
-    return dict(line.split(": ", 1) for line in body.splitlines()[1:])
+        return False
+    return True
 
 
 def root_over(leaf: bytes, index: int, size: int, hashes: list[bytes]) -> bytes:

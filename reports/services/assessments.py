@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -35,6 +36,7 @@ AT_ONCE = 2000
 MOST_NEW = 5000  # entries looked at to say how many reels changed
 KEY = "drift"
 LEFT_FOR = timedelta(hours=1)  # no look has it assessed again so soon after that has failed five times
+TRIES = 5  # to keep what was assessed while others do the same
 MOVED = 0.05  # rates are learned again when the fleet's rows have become so many more, or fewer, by share
 
 
@@ -70,8 +72,9 @@ def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRa
     return learned
 
 
+@transaction.atomic
 def _keep_of_fleet(*, at: datetime, **known: Any) -> None:
-    """Which reels are flagged, and up to where the fleet is assessed."""
+    """Which reels are flagged, and up to where the fleet is assessed: at once, for the one is checked by the other."""
     least = flag_at_of_all()
     flagged = AssessedInterval.objects.filter(p_unlogged_cut__gte=least).values_list("assessment__reel", flat=True)
     keep_flagged(set(flagged))
@@ -183,8 +186,8 @@ def assess_moved(reels: QuerySet[Reel], learned: LearnedRates, *, at: datetime, 
 
 
 def _keep(reels: list[Reel], assessed: list[ReelAssessment], learned: LearnedRates, at: datetime) -> None:
-    try:
-        with transaction.atomic():
+    for _ in range(TRIES):
+        with suppress(IntegrityError), transaction.atomic():  # somebody else assesses one of them at this moment
             Assessment.objects.filter(reel__in=reels).delete()
             made = [
                 Assessment(
@@ -194,8 +197,7 @@ def _keep(reels: list[Reel], assessed: list[ReelAssessment], learned: LearnedRat
             ]
             Assessment.objects.bulk_create(made)
             AssessedInterval.objects.bulk_create(_intervals(made, assessed), batch_size=1000)
-    except IntegrityError:  # somebody else assesses the same reels at this moment: theirs is as good
-        return
+            return
 
 
 def _intervals(made: list[Assessment], assessed: list[ReelAssessment]) -> Iterator[AssessedInterval]:

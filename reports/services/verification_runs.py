@@ -69,6 +69,7 @@ def put_check() -> TaskRun:
 def check_everything(context: HeldTask) -> dict[str, Any]:
     """As `verify_records`, in steps; how it came out is kept as a run."""
     check = _read(context.left())
+    check.turn = timezone.now().toordinal()
     kept_at = time.monotonic()
     try:
         for words, done, of in _steps(check):

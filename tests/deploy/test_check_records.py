@@ -121,6 +121,7 @@ def test_a_changed_checkpoint_and_another_key_are_found(served):
     other = "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c"  # RFC 8032, 7.1, test 2
     broken = (1, "BROKEN: the checkpoint's signature does not hold for this key.\n")
     assert served.run("checkpoint", "later.txt", other) == broken
+    assert served.run("checkpoint", "later.txt", f"{other},{served.key}")[0] == 0  # the key was changed
     served.change("later.txt", "chains: 2", "chains: 3")
     assert served.run("checkpoint", "later.txt", served.key) == broken
     served.change("later.txt", "form 1", "form 2")

@@ -2,7 +2,7 @@
 
     python -m tests.mutation                                    everything in modules.toml and checks.toml
     python -m tests.mutation inspections/domain/counting.py     one module, or several
-    python -m tests.mutation reports/services/verification.py   the checks of checks.toml in that file
+    python -m tests.mutation reports/services/verification/rows.py   the checks of checks.toml in that file
     python -m tests.mutation --since main                       what differs from a revision of git
     python -m tests.mutation --short                            a few dozen mutants of two modules, for `deploy/test`
 

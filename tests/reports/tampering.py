@@ -37,11 +37,11 @@ def story(db):
     drop_guards()
 
 
-def broken_by(tamper: Callable[..., Any], *what: Any) -> str:
+def broken_by(tamper: Callable[..., Any], *what: Any, **columns: Any) -> str:
     """What is found after tampering, which is undone afterwards; "" when nothing is, or the database refused it."""
     try:
         with transaction.atomic():
-            tamper(*what)
+            tamper(*what, **columns)
             broken = check_records().broken
             transaction.set_rollback(True)
     except IntegrityError as refused:

@@ -14,7 +14,9 @@ class Command(BaseCommand):
     help = (
         "Makes the key that signs checkpoints, in the file that CHECKPOINT_KEY_FILE names, and prints the public key, "
         "which goes to everybody who keeps checkpoints, by another way than theirs. To change the key, move the old "
-        "key's file away and run this again; tell them both keys, and from when the new one is used."
+        "key's file away and run this again (the public keys stay, a line each, in the file of the same name and "
+        ".public, by which the service knows its older checkpoints); tell them both keys, and from when the new one "
+        "is used."
     )
     requires_system_checks: list[str] = []  # without a key they would say so
 

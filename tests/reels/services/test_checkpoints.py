@@ -130,7 +130,7 @@ def test_the_demo_makes_its_own_key_once(tmp_path):
         first = public()
         assert public() == first
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert [each.name for each in path.parent.iterdir()] == ["key.pem"]
+    assert sorted(each.name for each in path.parent.iterdir()) == ["key.pem", "key.pem.public"]
 
 
 def test_production_without_a_key_is_warned_and_makes_no_checkpoint(reel, tmp_path):

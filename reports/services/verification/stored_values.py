@@ -18,6 +18,9 @@ from reels.domain.ledger import Break
 UNREADABLE = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError)
 
 
+CHUNK = 400  # rows of one query; SQLite takes no more than a thousand values in one
+
+
 class BreakFound(Exception):
     """Carries the first break out to where the checking began."""
 
@@ -36,11 +39,11 @@ def readable(where: str) -> Iterator[None]:
         raise BreakFound(where, f"something of it cannot be read: {why}") from unreadable
 
 
-def check_stored(model: type[Any], at_once: int) -> None:
+def check_stored(model: type[Any]) -> None:
     """That rows which no history tells are at least stored as they are read. Raises BreakFound."""
     rows = model._base_manager.order_by("pk").defer(*(f.name for f in model._meta.fields if f.name == "content"))
     last = 0
-    while some := list(rows.filter(pk__gt=last)[:at_once]):
+    while some := list(rows.filter(pk__gt=last)[:CHUNK]):
         require_written_as_usual(some)
         last = some[-1].pk
 

@@ -1,0 +1,132 @@
+"""What is worked out from records, kept, and acted on: worked out again, and compared.
+
+Status rows and their numbers, and which reels are flagged, in full. What is believed of a reel's intervals takes
+milliseconds a reel, so in a large fleet some reels have their turn each time, and all of them in so many times.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import F, Max, QuerySet
+
+from inspections.domain import drift
+from inspections.models import FlaggedReel, LearnedRates
+from inspections.queries import histories
+from inspections.services.status_rows import status_faults
+from reels.models import FeedPlace, HistoryEntry, Reel
+from reports.domain.drift_rows import rows_of
+from reports.models import AssessedInterval, Assessment, FleetAssessment
+from reports.services.assessments import flag_at_of_all, how_far_behind, type_digest
+
+REELS_A_TIME = 200  # worked out again in one check of a large fleet
+TOLERANCE = 1e-6  # of what is worked out on another machine
+SHOWN = [  # of an interval
+    field.name for field in AssessedInterval._meta.concrete_fields if field.name not in ("id", "assessment")
+]
+
+
+def worked_out_faults(turn: int | None) -> Iterator[tuple[str, str]]:
+    """Each kept result that is not what the records give: where it is and why, in words.
+
+    turn: which share of the reels has its intervals worked out again, counted on and on; None: all of them.
+    """
+    for where, why in status_faults():
+        yield where, f"{why}; manage.py rebuild_status works it out again"
+    if fleet := FleetAssessment.objects.select_related("rates").first():
+        yield from _flag_faults(fleet)
+        for batch in histories.in_batches(reels_of(turn)):
+            yield from _assessment_faults(fleet, batch)
+
+
+def reels_of(turn: int | None) -> QuerySet[Reel]:
+    """The reels whose intervals are worked out again when it is this turn."""
+    every = Reel.objects.all()
+    turns = -(-(every.aggregate(last=Max("pk"))["last"] or 0) // REELS_A_TIME)
+    return every if turn is None or turns < 2 else every.alias(turn=F("pk") % turns).filter(turn=turn % turns)
+
+
+# Intervals ----------------------------------------------------------------------------------------------------------
+
+
+def _assessment_faults(fleet: FleetAssessment, reels: list[Reel]) -> Iterator[tuple[str, str]]:
+    kept = (
+        Assessment.objects.select_related("rates")
+        .prefetch_related("intervals")
+        .in_bulk([reel.pk for reel in reels], field_name="reel_id")
+    )
+    with_news = _with_news(fleet, reels)
+    fresh: dict[int, list[Reel]] = {}
+    for reel in reels:
+        assessment = kept.get(reel.pk)
+        if assessment and (assessment.head, assessment.type_digest) == (reel.chain.head, type_digest(reel.type)):
+            fresh.setdefault(assessment.rates_id, []).append(reel)
+        elif why := _lateness_fault(fleet, reel, assessment, has_news=reel.pk in with_news):
+            yield f"drift of reel {reel.serial}", why
+    for rates_id, some in fresh.items():
+        theta = histories.parameters_of(LearnedRates.objects.get(pk=rates_id))
+        for reel, posteriors in zip(some, drift.assess_fleet(histories.histories_of(some), theta), strict=True):
+            if rates_id != fleet.rates_id and reel.pk not in with_news:
+                yield f"drift of reel {reel.serial}", "it is assessed with other rates than the fleet"
+            stored = sorted(kept[reel.pk].intervals.all(), key=lambda row: row.pk)
+            if why := _interval_fault(stored, list(rows_of(posteriors))):
+                yield f"drift of reel {reel.serial}", why
+
+
+def _with_news(fleet: FleetAssessment, reels: list[Reel]) -> set[int]:
+    """Those of the reels of which something came after the fleet was assessed."""
+    if fleet.rates_id != LearnedRates.objects.latest("pk").pk:
+        return {reel.pk for reel in reels}
+    heads = FeedPlace.objects.filter(entry__digest__in=[reel.chain.head for reel in reels], number__lte=fleet.place)
+    known = set(heads.values_list("entry__digest", flat=True))
+    return {
+        reel.pk
+        for reel in reels
+        if reel.chain.head not in known or fleet.type_digests.get(str(reel.type_id)) != type_digest(reel.type)
+    }
+
+
+def _lateness_fault(fleet: FleetAssessment, reel: Reel, assessment: Assessment | None, *, has_news: bool) -> str | None:
+    """What is wrong with an assessment that is not of today's history and type, or is not there."""
+    if not has_news:
+        return "what was worked out of it is gone, or from an older history than the fleet's assessment says"
+    if assessment is None:
+        return None
+    entry = HistoryEntry.objects.filter(chain=reel.chain, digest=assessment.head).first()
+    if entry is None:
+        return "it is assessed from a history that it never had"
+    later = HistoryEntry.objects.filter(chain=reel.chain, seq__gt=entry.seq, place__number__lte=fleet.place)
+    return "it is assessed from an older history than the fleet's assessment says" if later.exists() else None
+
+
+def _interval_fault(stored: list[AssessedInterval], worked_out: list[Any]) -> str | None:
+    if len(stored) != len(worked_out):
+        return f"{len(stored)} intervals are kept, and its records give {len(worked_out)}"
+    for row, expected in zip(stored, worked_out, strict=True):
+        for name in SHOWN:
+            is_kept, would_be = getattr(row, name), getattr(expected, name)
+            if is_kept != would_be and not _is_close(is_kept, would_be):
+                return f"{name} from {row.from_at:%Y-%m-%d} is kept as {is_kept!r}; its records give {would_be!r}"
+    return None
+
+
+def _is_close(one: Any, other: Any) -> bool:
+    numbers = isinstance(one, float) and isinstance(other, float)
+    return numbers and math.isclose(one, other, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
+
+
+# Flags --------------------------------------------------------------------------------------------------------------
+
+
+def _flag_faults(fleet: FleetAssessment) -> Iterator[tuple[str, str]]:
+    """Which reels are flagged follows from their intervals; only those with news are flagged as before it."""
+    above = AssessedInterval.objects.filter(p_unlogged_cut__gte=fleet.flag_at)
+    differing = set(above.values_list("assessment__reel", flat=True)) ^ set(
+        FlaggedReel.objects.values_list("reel", flat=True)
+    )
+    for batch in histories.in_batches(Reel.objects.filter(pk__in=differing)):
+        for reel in batch:
+            if reel.pk not in _with_news(fleet, batch):
+                yield f"reel {reel.serial}", "whether it is flagged is not what its intervals give"
+    if how_far_behind() == (0, None) and not math.isclose(fleet.flag_at, flag_at_of_all(), rel_tol=TOLERANCE):
+        yield "drift of the fleet", f"it is flagged from {fleet.flag_at} on; its intervals give {flag_at_of_all()}"
