@@ -12,6 +12,7 @@ from django.db.models import QuerySet
 
 from inspections.models import ReelStatusRow
 from inspections.names_index import TABLE
+from reels.domain.text import compared
 
 FEW = 1000
 LEAST = 3  # characters of a trigram
@@ -26,12 +27,12 @@ class Found(NamedTuple):
 
 def as_searched(*names: str | None) -> str:
     """The names as one text, a line each."""
-    return "\n".join("".join(f"  {word}" for word in name.casefold().split()) for name in names if name)
+    return "\n".join("".join(f"  {word}" for word in compared(name).casefold().split()) for name in names if name)
 
 
 def with_word(rows: QuerySet[ReelStatusRow], word: str) -> Found:
     """Those of the rows in whose names the word occurs; all of them for none. One query, as dear for any word."""
-    pattern = "  ".join(word.casefold().split())
+    pattern = "  ".join(compared(word).casefold().split())
     if not pattern:
         return Found(rows, are_few=False)
     pattern = pattern.rjust(LEAST)

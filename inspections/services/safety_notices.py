@@ -21,6 +21,7 @@ from inspections.queries.safety_notices import covered_by, covering, standing
 from inspections.services.life import hold_if_over
 from inspections.services.setup import hold_reel
 from reels import access as reel_access
+from reels.domain.text import compared
 from reels.domain.words import counted
 from reels.errors import AlreadyEnded, AlreadyThere, ValueNotTaken
 from reels.models import CableEvent, Hold, Person, Reel, TaskRun
@@ -46,7 +47,8 @@ def issue(*, facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNot
     notice = _notice(facts, actor, at)
     access.require_for_all(actor.person, notice, at, Act.MAINTAIN)
     chain = reel_access.lock_register()
-    if SafetyNotice.objects.filter(reference=notice.reference).exists():
+    known = SafetyNotice.objects.values_list("reference", flat=True)
+    if compared(notice.reference) in map(compared, known):
         raise AlreadyThere(what="safety notice", key=notice.reference)
     reels = covered_by(notice)
     serials = list(reels.order_by("serial").values_list("serial", flat=True)[: SHOWN + 1])

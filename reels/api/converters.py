@@ -3,11 +3,12 @@
 from django.urls import register_converter
 from django.urls.converters import StringConverter
 
-from reels.api.fields import CODE, SERIAL
+from reels.api.fields import CODE
+from reels.domain.words import SERIAL_IN_PATH, USERNAME
 
 
 class SerialConverter(StringConverter):
-    regex = SERIAL
+    regex = SERIAL_IN_PATH
 
 
 class CodeConverter(StringConverter):
@@ -15,7 +16,7 @@ class CodeConverter(StringConverter):
 
 
 class UsernameConverter(StringConverter):
-    regex = r"[-a-zA-Z0-9_.@+]{1,60}"
+    regex = USERNAME
 
 
 class IdConverter(StringConverter):

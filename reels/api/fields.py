@@ -27,7 +27,7 @@ from reels.domain.text import character_not_taken
 
 SERIAL = words.SERIAL
 CODE = r"[-a-zA-Z0-9_]{1,30}"
-USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
+USERNAME = words.USERNAME
 MOST_WHOLE = 32767  # what a small whole number's column holds
 
 _RFC_3339 = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d:\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)

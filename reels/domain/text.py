@@ -1,8 +1,9 @@
-"""Which characters a text that people read may hold.
+"""Which characters a text that people read may hold, how names are compared, and what a name does to a sentence.
 
 Refused are those that nobody sees and that change what is read: control characters, the embeddings, overrides and
 isolates that turn the order of what follows, and two spaces of no width. Joiners and the marks that tell a direction
-(ZWJ, ZWNJ, LRM, RLM, ALM) belong to how some languages are written, and stay.
+(ZWJ, ZWNJ, LRM, RLM, ALM) belong to how some languages are written, and stay; nobody sees them, so two names that
+differ by them alone are one name.
 Source: the Unicode Standard, Bidirectional Algorithm (UAX 9), explicit formatting characters.
 """
 
@@ -23,3 +24,17 @@ def character_not_taken(text: str, *, has_lines: bool) -> str:
     character = first.group()
     name = _CONTROLS.get(ord(character)) or unicodedata.name(character, "a control character")
     return f"{name} (U+{ord(character):04X})"
+
+
+_JOINERS_AND_MARKS = re.compile(r"[\u200c\u200d\u200e\u200f\u061c]")
+_FROM_THE_RIGHT = {"R", "AL", "AN"}  # classes of UAX 9
+
+
+def compared(name: str) -> str:
+    """The name as it is compared with others: composed, and without joiners and marks of direction."""
+    return name if name.isascii() else unicodedata.normalize("NFC", _JOINERS_AND_MARKS.sub("", name))
+
+
+def turns_what_is_beside_it(text: str) -> bool:
+    """Whether it holds what is read from the right, so that figures and signs beside it in a sentence would move."""
+    return not text.isascii() and any(unicodedata.bidirectional(each) in _FROM_THE_RIGHT for each in text)

@@ -5,8 +5,12 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any, Self
 
-# What a serial number may be, since it stands in paths: no slash, no control characters, no blank at either end.
-SERIAL = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
+# What a serial number may be: ASCII, for two people key it alike, and no slash, since it stands in paths.
+SERIAL = r"[!-.0-~](?:[ -.0-~]{0,38}[!-.0-~])?"
+SERIAL_IN_WORDS = "up to 40 ASCII characters without a slash, and no blank at either end"
+USERNAME = r"[-a-zA-Z0-9_.@+]{1,60}"
+# As it may stand in a path, where a reel may be from before serials had to be ASCII.
+SERIAL_IN_PATH = r"[^/\x00-\x20\x7f](?:[^/\x00-\x1f\x7f]{0,38}[^/\x00-\x20\x7f])?"
 
 
 def counted(number: int, thing: str, things: str = "") -> str:

@@ -4,14 +4,17 @@ from typing import ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from reels import append_only
-from reels.domain.words import LengthUnit
+from reels.domain.words import USERNAME, LengthUnit
 from reels.models.base import Kept, choices
+
+IS_USERNAME = RegexValidator(f"^(?:{USERNAME})\\Z", "letters, digits and . _ - @ + of ASCII")
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -21,7 +24,7 @@ class PersonManager(BaseUserManager["Person"]):
 class Person(AbstractBaseUser, PermissionsMixin, Kept):
     """Somebody with a login. Accounts are deactivated and never removed; user names are never used again."""
 
-    username = models.CharField(max_length=60, unique=True)
+    username = models.CharField(max_length=60, unique=True, validators=[IS_USERNAME])
     full_name = models.CharField(max_length=120)
     staff_number = models.CharField(max_length=30, unique=True, help_text="One for each human being.")
     is_active = models.BooleanField(default=True)

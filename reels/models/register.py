@@ -9,8 +9,19 @@ from django.db import models
 from django.db.models import F, Q
 
 from reels.domain.life import LIVES
-from reels.domain.words import SERIAL, CountEffect, Graduation, LinePlace, Side, UnusualRule, WindingSense
+from reels.domain.words import (
+    SERIAL,
+    SERIAL_IN_WORDS,
+    CountEffect,
+    Graduation,
+    LinePlace,
+    Side,
+    UnusualRule,
+    WindingSense,
+)
 from reels.models.base import Added, Kept, choices, exact_length
+
+IS_SERIAL = RegexValidator(f"^(?:{SERIAL})\\Z", SERIAL_IN_WORDS)
 
 
 class Site(Kept):
@@ -215,7 +226,7 @@ class PublicationType(Added):
 
 
 class Machine(Kept):
-    serial = models.CharField(max_length=40, unique=True)
+    serial = models.CharField(max_length=40, unique=True, validators=[IS_SERIAL])
     host = models.CharField(max_length=60, help_text="The host's registration or name.")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="machines")
     types = models.JSONField(default=list, blank=True, help_text="Codes of the reel types that it takes; no others.")
@@ -237,7 +248,7 @@ class WrapGauge(Kept):
 
     serial = models.CharField(
         max_length=40, unique=True,
-        validators=[RegexValidator(f"^(?:{SERIAL})\\Z", "up to 40 characters, no slash, no blank at either end")],
+        validators=[IS_SERIAL],
     )  # fmt: skip
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="gauges")
     types: "models.ManyToManyField[ReelType, GaugeType]" = models.ManyToManyField(

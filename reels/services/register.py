@@ -13,6 +13,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from reels import access
+from reels.domain.text import character_not_taken, compared
 from reels.domain.type_rules import DECIDING, RULE_NAMES, TypeRule, still_sourced, without_source
 from reels.domain.winding import drum_from
 from reels.domain.words import LengthUnit, WindingSense
@@ -40,6 +41,9 @@ from reels.models import (
 )
 from reels.queries import publications_in_force
 from reels.services.history import Actor, ActRecorder, Row, record_act
+
+# What names a thing for people; usernames, codes and serials are ASCII, and the database compares those.
+COMPARED: Mapping[type, tuple[str, ...]] = {Person: ("staff_number",), Publication: ("code", "revision")}
 
 
 @transaction.atomic
@@ -270,10 +274,24 @@ def check(row: models.Model) -> None:
         name, errors = next(iter(refused.error_dict.items()))
         seen = repr(getattr(row, name, "that"))
         raise ValueNotTaken(field=name, seen=seen, allowed=" ".join(m for e in errors for m in e.messages)) from refused
+    _check_texts(row)
     if isinstance(row, ReelType):
         drum_from(vars(row))  # raises ImpossibleDrum
     if isinstance(row, Machine):
         _check_taken(row)
+
+
+def _check_texts(row: models.Model) -> None:
+    """They hold nothing that nobody sees, and no name is one that is there already but for what nobody sees."""
+    for column in row._meta.concrete_fields:
+        text, has_lines = getattr(row, column.attname), isinstance(column, models.TextField)
+        if isinstance(text, str) and (seen := character_not_taken(text, has_lines=has_lines)):
+            raise ValueNotTaken(field=column.name, seen=seen, allowed="a text without it")
+    columns = COMPARED.get(type(row), ())
+    name = [compared(getattr(row, column)) for column in columns]
+    others = type(row)._default_manager.exclude(pk=row.pk).values_list(*columns).iterator() if columns else ()
+    if any([compared(part) for part in other] == name for other in others):
+        raise AlreadyThere(what=_word(row).replace("_", " "), key=str(row))
 
 
 def _check_taken(machine: Machine) -> None:

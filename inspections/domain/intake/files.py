@@ -14,7 +14,17 @@ from typing import Any
 
 from reels.domain.life import LIMIT_NAMES
 from reels.domain.text import character_not_taken
-from reels.domain.words import CountEffect, LinePlace, Parity, ReelEventKind, Side, UnusualRule, WindingSense
+from reels.domain.words import (
+    SERIAL,
+    SERIAL_IN_WORDS,
+    CountEffect,
+    LinePlace,
+    Parity,
+    ReelEventKind,
+    Side,
+    UnusualRule,
+    WindingSense,
+)
 
 MOST_OF_SMALL = 32_767  # what a small whole number of the records can hold
 MOST_OF_LENGTH = Decimal(1_000_000)
@@ -91,9 +101,9 @@ def text(most: int) -> Callable[[str], str]:
 
 def serial(cell: str) -> str:
     """A cell with a reel's serial number, which also stands in paths."""
-    if "/" in cell:
-        raise CellRefused("up to 40 characters without a slash")
-    return text(40)(cell)
+    if not re.fullmatch(SERIAL, cell):
+        raise CellRefused(SERIAL_IN_WORDS)
+    return cell
 
 
 def is_slug(text: str) -> bool:

@@ -39,6 +39,14 @@ def test_a_reel_is_found_by_any_part_of_its_own_name_its_machine_s_and_its_host_
     assert serials("nowhere") == serials("heron 4") == serials("3 r") == []
 
 
+def test_what_nobody_sees_in_a_name_is_not_searched_for():
+    builders.make_reel("LW-0001")
+    register.change(builders.make_machine("RM-7"), host="Hero\u200dn 3", **by_administrator())
+    actor = Actor(Cast.as_needed().control)
+    maintenance.install(serial="LW-0001", machine_serial="RM-7", actor=actor, at=later(hours=1))
+    assert serials("heron") == serials("her\u200con") == ["LW-0001"]
+
+
 def test_one_or_two_characters_are_found_where_a_word_begins_with_them():
     builders.make_reel("LW-0001")
     install("LW-0001", "RM-7")

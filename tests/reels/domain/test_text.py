@@ -2,7 +2,7 @@
 
 import pytest
 
-from reels.domain.text import character_not_taken
+from reels.domain.text import character_not_taken, compared
 
 # Explicit embeddings, overrides and isolates: UAX 9, 2.1 to 2.5 (code points and names from memory, as in unicodedata)
 TURNING = (*range(0x202A, 0x202F), *range(0x2066, 0x206A))
@@ -24,3 +24,9 @@ def test_the_refused_character_is_named() -> None:
 def test_lines_and_tabs_may_be_in_long_texts_and_what_languages_need_in_all() -> None:
     assert character_not_taken("one\r\ntwo\tthree", has_lines=True) == ""
     assert character_not_taken(f"Zoë 数 {STAYING}", has_lines=False) == ""
+
+
+@pytest.mark.parametrize("mark", STAYING)
+def test_names_are_compared_without_joiners_and_composed(mark: str) -> None:
+    assert compared(f"Z{mark}o\u0065\u0308") == compared(f"Zo\u00eb{mark}") == "Zo\u00eb"
+    assert compared("N-1") == "N-1" != compared("N-2")

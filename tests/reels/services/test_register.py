@@ -166,3 +166,37 @@ def test_the_command_adds_an_administrator(monkeypatch, capsys):
     monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", "short")
     with pytest.raises(CommandError, match="too weak"):
         call_command("createsuperuser", "--username=rooty", "--full-name=Ruth Oot", "--staff-number=S-2")
+
+
+@pytest.mark.parametrize("mark", ["\u200d", "\u200e", "\u061c"])
+def test_a_name_that_differs_by_what_nobody_sees_is_there_already(mark):
+    number = make_person("tess").staff_number
+    known = builders.make_publication()
+    with pytest.raises(AlreadyThere):
+        people.add_person(username="other", full_name="Tess Hollin", staff_number=f"{number}{mark}", password=None,
+                          **by_administrator())  # fmt: skip
+    with pytest.raises(AlreadyThere):
+        register.add_publication(code=f"{known.code}{mark}", revision=known.revision, title="Counting",
+                                 valid_from=known.valid_from, **by_administrator())  # fmt: skip
+    kept = people.add_person(username="other", full_name=f"Te{mark}ss", staff_number="LW-18", password=None,
+                             **by_administrator())  # fmt: skip
+    assert kept.full_name == f"Te{mark}ss"
+
+
+@pytest.mark.parametrize(("fields", "field"), [
+    ({"full_name": "Tess \u202eniloH"}, "full_name"), ({"full_name": "Tess\nHollin"}, "full_name"),
+    ({"staff_number": "1\u200b2"}, "staff_number"), ({"username": "t\u0435ss"}, "username"),
+    ({"username": "a/b"}, "username"),
+])  # fmt: skip
+def test_no_name_of_the_register_holds_what_nobody_sees_by_whatever_way_it_comes(fields, field):
+    """The pages of the administration and commands have no check of their own."""
+    given = {"username": "zoe", "full_name": "Zoe Reed", "staff_number": "S-9", **fields}
+    with pytest.raises(ValueNotTaken) as refused:
+        people.add_person(password=None, **given, **by_administrator())
+    assert refused.value.facts["field"] == field
+
+
+def test_a_machine_s_serial_is_one_that_two_people_key_alike():
+    for serial in ("RM/7", "RM-\u200d7", "ＲＭ-7", " RM-7", "РМ-7"):
+        with pytest.raises(ValueNotTaken):
+            builders.make_machine(serial)
