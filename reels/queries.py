@@ -177,13 +177,13 @@ def standing_cable_events(reel: Reel) -> QuerySet[CableEvent]:
     return CableEvent.objects.filter(STANDING, reel=reel).order_by("happened_at", "id")
 
 
-def publications_in_force(reel_type: ReelType, at: datetime) -> QuerySet[Publication]:
-    """The publications by which a reel of this type is counted at that moment. One query."""
+def publications_in_force(reel_type: ReelType | None, at: datetime) -> QuerySet[Publication]:
+    """The publications by which a reel of this type is counted at that moment; None: of any. One query."""
+    in_force = Publication.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gt=at), valid_from__lte=at)
+    if reel_type is None:
+        return in_force
     types = PublicationType.objects.filter(publication=OuterRef("pk"))
-    return Publication.objects.filter(
-        Q(valid_until__isnull=True) | Q(valid_until__gt=at), ~Exists(types) | Exists(types.filter(type=reel_type)),
-        valid_from__lte=at,
-    )  # fmt: skip
+    return in_force.filter(~Exists(types) | Exists(types.filter(type=reel_type)))
 
 
 def calibration_at(gauge: WrapGauge, day: date) -> GaugeCalibration | None:

@@ -14,7 +14,7 @@ from inspections.domain.act_fields import (
 from inspections.domain.words import InspectionState, ReelStatus
 from reels.api.act_fields import body_of
 from reels.api.fields import CODE, SERIAL, Day, Exact, Maybe, Moment, Named, Number, Text, Whole, Word, YesNo
-from reels.api.forms import Form, Out, PageQuery
+from reels.api.forms import Form, Out, PageQuery, Query
 from reels.api.serializers import LengthOut, PersonOut
 from reels.domain.life import LifeLimit, LifeMeasure, LifePart
 from reels.domain.words import IncidentKind, Parity, ReelEventKind
@@ -104,6 +104,52 @@ class HoldOut(Out):
     placed_at = Moment()
     recorded_at = Moment(allow_null=True, help_text="null: as it happened.")
     reason = Text()
+
+
+class AsOfQuery(Query):
+    as_of = Moment(help_text="A moment that is not to come.")
+
+
+class InstalledThenOut(Out):
+    machine = Text()
+    installed_at = Moment()
+    installed_by = PersonOut()
+    removed_at = Moment(allow_null=True, help_text="null: it was in the machine.")
+    removed_by = PersonOut(allow_null=True)
+
+
+class HeldThenOut(Out):
+    reason = Text()
+    placed_at = Moment()
+    placed_by = PersonOut(allow_null=True, help_text="null: the service itself.")
+    ended_at = Moment(allow_null=True, help_text="null: it held the reel.")
+    end_reason = Maybe()
+
+
+class StoodOut(Out):
+    """Where a reel stood at a moment, with its installations and holds by then, oldest first."""
+
+    status = Word(ReelStatus)
+    machine = Text(allow_null=True, help_text="The machine that it was installed in.")
+    setup_values = Number(source="values.pk", default=None, allow_null=True, help_text="The id of those in force.")
+    inspection = Number(source="count.pk", default=None, allow_null=True, help_text="The latest signed count.")
+    counted_at = Moment(source="count.done_at", default=None, allow_null=True)
+    layers = Whole(source="count.layers", default=None, allow_null=True)
+    wraps = Whole(source="count.wraps", default=None, allow_null=True)
+    count_current_until = Moment(source="currency.until", default=None, allow_null=True)
+    count_lapsed_at = Moment(source="currency.ended_at", default=None, allow_null=True)
+    count_lapsed_why = Maybe(source="currency.why", default="", help_text="null: it was current, or there was none.")
+    installations = InstalledThenOut(many=True)
+    holds = HeldThenOut(many=True)
+
+
+class ReelThenOut(Out):
+    """A reel at a moment, in two ways; null where it had not come, or was not on record, by then."""
+
+    reel = Text()
+    as_of = Moment()
+    happened = StoodOut(allow_null=True, help_text="By what had happened by then, as far as it is recorded today.")
+    recorded = StoodOut(allow_null=True, help_text="By what had been recorded by then.")
 
 
 class ValuesInForceOut(Out):

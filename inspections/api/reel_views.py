@@ -9,6 +9,7 @@ from inspections.domain.words import ReelStatus
 from inspections.queries.counts import cable_events_of, events_of
 from inspections.queries.search import with_word
 from inspections.queries.status import status_rows_at, status_rows_in_transit
+from inspections.queries.status_at import reel_then
 from inspections.services import machine_checks, maintenance
 from reels import access as reel_access
 from reels.api.endpoints import Call, Endpoint, create, read, tag_of
@@ -66,6 +67,16 @@ class ReelDetailEndpoint(ReelEndpoint):
     def get(self, call: Call, serial: str) -> Reel:
         """One reel: where it stands, what is in force for it, and its length by the log."""
         return self.shown(call, serial)
+
+
+class ReelThenEndpoint(Endpoint):
+    @read("reels_as_of", shapes.ReelThenOut, query=shapes.AsOfQuery)
+    def get(self, call: Call, serial: str) -> dict[str, Any]:
+        """Where one reel stood at a moment: by what had happened, and by what had been recorded, by then."""
+        moment = call.query["as_of"]
+        reel = reel_access.reel_for_read(serial, call.actor.person, call.at)
+        both = reel_then(reel, moment, call.at)
+        return {"reel": reel.serial, "as_of": moment, **{by.value: stood for by, stood in both.items()}}
 
 
 class CableEventListEndpoint(ReelEndpoint):

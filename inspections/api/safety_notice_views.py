@@ -31,7 +31,7 @@ class SafetyNoticeOut(Out):
     reel_type = Text(source="type.code", default=None, allow_null=True)
     site = Text(source="site.code", default=None, allow_null=True)
     cable_lot = Maybe()
-    publication = Maybe(help_text="By which the latest signed count of a reel was worked.")
+    publication = Maybe(help_text="By which the latest signed count was worked, or reels of its type are counted now.")
     publication_revision = Maybe()
     issued_at = Moment()
     issued_by = PersonOut()

@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reel-types/<code:code>/layer-rise", rise_views.LayerRiseEndpoint.as_view()),
     path("reels", reel_views.ReelListEndpoint.as_view()),
     path(REEL, reel_views.ReelDetailEndpoint.as_view()),
+    path(f"{REEL}/as-of", reel_views.ReelThenEndpoint.as_view()),
     path(f"{REEL}/cable-events", reel_views.CableEventListEndpoint.as_view()),
     path(f"{REEL}/cable-events/<id:event_id>/reversal", reel_views.CableEventReversalEndpoint.as_view()),
     path(f"{REEL}/events", reel_views.ReelEventListEndpoint.as_view()),

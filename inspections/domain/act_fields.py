@@ -216,7 +216,8 @@ class SafetyNoticeFields(ReasonFields):
     )  # fmt: skip
     publication: str = act_field(
         FieldKind.TEXT, label="Counted by publication", most=120, default="",
-        hint="By which the latest signed count was worked.", help="By which the latest signed count was worked.",
+        hint="Last by their latest signed count, or next because their type is counted by it now.",
+        help="By which the latest signed count was worked, or reels of its type are counted now.",
     )  # fmt: skip
     publication_revision: str = act_field(
         FieldKind.TEXT, label="In its revision", hint="Empty: any.", most=40, default="", help="null: any."

@@ -11,7 +11,7 @@ class SafetyNotice(Kept):
     """Holds every reel that it covers, those that come to be covered later too, until it is lifted.
 
     It covers the reels to which all that is named applies; at least one thing is. publication: by which the latest
-    signed count of a reel was worked; without a revision, any.
+    signed count of a reel was worked, or reels of its type are counted now; without a revision, any.
     """
 
     reference = models.CharField(max_length=60, unique=True)
@@ -48,7 +48,7 @@ class SafetyNotice(Kept):
         """What it names, in words."""
         lot = f"cable lot {self.cable_lot}" if self.cable_lot else ""
         revision = f", revision {self.publication_revision}" if self.publication_revision else ""
-        counted = f"counted by {self.publication}{revision}" if self.publication else ""
+        counted = f"counted last, or to be counted next, by {self.publication}{revision}" if self.publication else ""
         named = (f"type {self.type}" if self.type else "", f"at {self.site}" if self.site else "", lot, counted)
         return "reels: " + ", ".join(filter(None, named))
 

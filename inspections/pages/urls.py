@@ -15,12 +15,13 @@ from inspections.pages.count import (
     worksheet,
 )
 from inspections.pages.practice import exercises, readiness
-from inspections.pages.reel import acts, index, moves, setup_page
+from inspections.pages.reel import acts, as_of, index, moves, setup_page
 
 urlpatterns: list[URLPattern] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
     path("imports", imports.ImportView.as_view(), name="import"),
     path("reels", index.reels, name="reels"),
+    path("reels/<path:serial>/as-of", as_of.reel_as_of, name="reel-as-of"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
     path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),
     path("reels/<path:serial>/event", acts.ReelEventView.as_view(), name="reel-event"),

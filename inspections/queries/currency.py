@@ -5,12 +5,12 @@ says ends it, and a removal from the machine unless it is known that no cable we
 days of its type. What ends by days is a moment, compared when it is read.
 """
 
-from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import chain
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Q, QuerySet
 
@@ -41,7 +41,7 @@ class Currency:
 def currency_of(reel: Reel, counted_at: datetime, at: datetime) -> Currency:
     """Of a count of the reel that was done at a time, as it is at another. Four queries."""
     end = ends_of({reel.pk: counted_at}).get(reel.pk)
-    return _currency(reel.site, reel.type.count_days, counted_at, end, at)
+    return currency_by(reel.site, reel.type.count_days, counted_at, end, at)
 
 
 def currency_in(row: Any, site: Site, count_days: int | None, at: datetime) -> Currency | None:
@@ -52,12 +52,12 @@ def currency_in(row: Any, site: Site, count_days: int | None, at: datetime) -> C
     if row.signed_count_at is None:
         return None
     end = (row.count_ended_at, row.count_ended_why) if row.count_ended_at else None
-    return _currency(site, count_days, row.signed_count_at, end, at)
+    return currency_by(site, count_days, row.signed_count_at, end, at)
 
 
-def _currency(site: Site, count_days: int | None, counted_at: datetime, end: tuple[datetime, str] | None,
-              at: datetime) -> Currency:  # fmt: skip
-    """end: what ended it first beside time."""
+def currency_by(site: Site, count_days: int | None, counted_at: datetime, end: tuple[datetime, str] | None,
+                at: datetime) -> Currency:  # fmt: skip
+    """Of a count at a moment. end: what ended it first beside time, by then. No query."""
     until = counted_at + timedelta(days=count_days) if count_days else None
     ends = [(end[0], f"on {site.day_of(end[0])} {end[1]}")] if end else []
     if until and until <= at:
@@ -68,29 +68,66 @@ def _currency(site: Site, count_days: int | None, counted_at: datetime, end: tup
     return Currency(until=until, ended_at=ended_at, why=why)
 
 
-def ends_of(counted_at: Mapping[int, datetime]) -> dict[int, tuple[datetime, str]]:
+def ends_of(counted_at: Mapping[int, datetime], recorded_by: datetime | None = None) -> dict[int, tuple[datetime, str]]:
     """What first ended counts of some reels that were done at these times, but for time itself, and when.
 
-    counted_at: by the reel's id. Four queries, however many reels.
+    counted_at: by the reel's id. recorded_by: as far as it was recorded by then. Four queries, however many reels.
     """
-    first: dict[int, tuple[datetime, str]] = {}
-    for reel, when, why in _ends(counted_at) if counted_at else ():
-        first[reel] = min(first.get(reel, (when, why)), (when, why))
+    return ends_of_counts({reel: (reel, when) for reel, when in counted_at.items()}, recorded_by)
+
+
+def ends_of_counts(
+    counts: Mapping[int, tuple[int, datetime]], recorded_by: datetime | None = None
+) -> dict[int, tuple[datetime, str]]:
+    """The same of any counts, several of one reel too. counts: the reel's id, and when it was done, by any key."""
+    if not counts:
+        return {}
+    least = min(when for _, when in counts.values())
+    ends, events = _ends({reel for reel, _ in counts.values()}, least, recorded_by)
+    first = {}
+    for key, (reel, counted_at) in counts.items():
+        later = (end for end in (*ends[reel], *_ended_by_events(events[reel], counted_at)) if end[0] >= counted_at)
+        if end := min(later, default=None):
+            first[key] = end
     return first
 
 
-def _ends(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
-    """What has ended counts of some reels that were done at these times, and when, with the reel's id; in no order."""
-    at = {"reel__in": counted_at}
-    least = min(counted_at.values())
+_End = tuple[datetime, str]
+
+
+def _ends(
+    reels: set[int], least: datetime, recorded_by: datetime | None
+) -> tuple[Mapping[int, list[_End]], Mapping[int, list[ReelEvent]]]:
+    """What ends each count from before it, and the events, of which some end counts only together; by the reel's id."""
+    at: dict[str, Any] = {"reel__in": reels}
+    known = _recorded_by(recorded_by)
+    ends, events = defaultdict(list), defaultdict(list)
     for reel, when, why in chain(
-        _ended_by_cable(CableEvent.objects.filter(STANDING, happened_at__gte=least, **at)),
-        _ended_by_work(closed_by_work().filter(closed_at__gte=least, **at)),
-        _ended_by_removal(Installation.objects.filter(MAYBE_USED, removed_at__gte=least, **at)),
+        _ended_by_cable(CableEvent.objects.filter(known.entries, happened_at__gte=least, **at)),
+        _ended_by_work(closed_by_work().filter(known.closings, closed_at__gte=least, **at)),
+        _ended_by_removal(Installation.objects.filter(known.removals, MAYBE_USED, removed_at__gte=least, **at)),
     ):
-        if when >= counted_at[reel]:
-            yield reel, when, why
-    yield from _ended_by_events(counted_at)
+        ends[reel].append((when, why))
+    rows = ReelEvent.objects.filter(known.entries, happened_at__gte=least, **at).select_related("reel__type")
+    for event in rows.order_by("happened_at", "id"):
+        events[event.reel_id].append(event)
+    return ends, events
+
+
+class _Known(NamedTuple):
+    """Which rows are known: entries that stand, findings that are closed, removals."""
+
+    entries: Q
+    closings: Q = Q()
+    removals: Q = Q()
+
+
+def _recorded_by(moment: datetime | None) -> _Known:
+    if moment is None:
+        return _Known(STANDING)
+    stood = Q(reversed_by__isnull=True) | Q(reversed_by__recorded_at__gt=moment)
+    told = Q(removal_recorded_at__lte=moment) | Q(removal_recorded_at__isnull=True, removed_at__lte=moment)
+    return _Known(~Q(kind="reversal") & stood & Q(recorded_at__lte=moment), Q(closed_at__lte=moment), told)
 
 
 def _ended_by_cable(events: QuerySet[CableEvent]) -> Iterator[tuple[int, datetime, str]]:
@@ -111,16 +148,16 @@ def _ended_by_removal(installations: QuerySet[Installation]) -> Iterator[tuple[i
         yield gone.reel_id, gone.removed_at, f"it was removed from machine {gone.machine.serial} {used}"
 
 
-def _ended_by_events(counted_at: Mapping[int, datetime]) -> Iterator[tuple[int, datetime, str]]:
-    uses: Counter[int] = Counter()
-    events = ReelEvent.objects.filter(STANDING, reel__in=counted_at, happened_at__gte=min(counted_at.values()))
-    for event in events.select_related("reel__type").order_by("happened_at", "id"):
-        reel, most = event.reel_id, event.reel.type.count_uses
-        if event.happened_at < counted_at[reel]:
+def _ended_by_events(events: Iterable[ReelEvent], counted_at: datetime) -> Iterator[_End]:
+    """events: of one reel, by when they happened."""
+    uses = 0
+    for event in events:
+        most = event.reel.type.count_uses
+        if event.happened_at < counted_at:
             continue
         if event.ends_count:
-            yield reel, event.happened_at, f"this was recorded: {event.named}"
-        uses[reel] += event.uses or 0
-        if event.uses and most and uses[reel] >= most:
+            yield event.happened_at, f"this was recorded: {event.named}"
+        uses += event.uses or 0
+        if event.uses and most and uses >= most:
             good = f"a count of its type is good for fewer than {most}"
-            yield reel, event.happened_at, f"it had {counted(uses[reel], 'use')}; {good}"
+            yield event.happened_at, f"it had {counted(uses, 'use')}; {good}"

@@ -10,29 +10,46 @@ from inspections.domain.words import InspectionState, NoticedState
 from inspections.models import Inspection, NoticedReel, SafetyNotice
 from reels import access
 from reels.models import CableEvent, Hold, Person, Reel
-from reels.queries import STANDING
+from reels.queries import STANDING, publications_in_force
 
 
-def covered_by(notice: SafetyNotice) -> QuerySet[Reel]:
-    """The reels in service to which all that it names applies, and that it has not told of yet."""
+def covered_by(notice: SafetyNotice, at: datetime) -> QuerySet[Reel]:
+    """The reels in service to which all that it names applies, and that it has not told of yet.
+
+    A publication applies to those that were counted last by it, and to those of types that are counted by it at that
+    moment. Of a publication one query more.
+    """
     reels = with_what_notices_name(Reel.objects.filter(retired_at__isnull=True))
     if notice.pk:
         reels = reels.filter(~Exists(NoticedReel.objects.filter(notice=notice.pk, reel=OuterRef("pk"))))
-    named = {
-        "type": notice.type_id, "site": notice.site_id, "lot": notice.cable_lot, "counted_by": notice.publication,
-        "counted_by_revision": notice.publication_revision,
-    }  # fmt: skip
+    if notice.publication:
+        reels = reels.filter(_worked_by(notice.publication, notice.publication_revision, at))
+    named = {"type": notice.type_id, "site": notice.site_id, "lot": notice.cable_lot}
     return reels.filter(**{name: value for name, value in named.items() if value})
 
 
-def covering(reel: Reel) -> QuerySet[SafetyNotice]:
-    """The standing notices that cover a reel and have not told of it yet. Two queries."""
+def _worked_by(code: str, revision: str, at: datetime) -> Q:
+    """That a reel was counted last by a publication, or is of a type that is counted by it now."""
+    named = {"code": code, **({"revision": revision} if revision else {})}
+    in_force = list(publications_in_force(None, at).filter(**named).prefetch_related("types"))
+    if any(not row.types.all() for row in in_force):  # it is for every type
+        return Q()
+    counted_by = {"counted_by": code, **({"counted_by_revision": revision} if revision else {})}
+    return Q(**counted_by) | Q(type__in=[of_it for row in in_force for of_it in row.types.all()])
+
+
+def covering(reel: Reel, at: datetime) -> QuerySet[SafetyNotice]:
+    """The standing notices that cover a reel and have not told of it yet. Three queries."""
     row: Any = with_what_notices_name(Reel.objects.filter(pk=reel.pk)).get()
     noticed = NoticedReel.objects.filter(notice=OuterRef("pk"), reel=reel)
+    worked_by = [(row.counted_by, row.counted_by_revision)] if row.counted_by else []
+    worked_by += publications_in_force(reel.type, at).values_list("code", "revision")
+    of_publication = Q(publication="")
+    for code, revision in worked_by:
+        of_publication |= Q(publication=code, publication_revision__in=("", revision))
     return standing().filter(
         ~Exists(noticed), Q(type__isnull=True) | Q(type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id),
-        cable_lot__in=("", row.lot or ""), publication__in=("", row.counted_by or ""),
-        publication_revision__in=("", row.counted_by_revision or ""),
+        of_publication, cable_lot__in=("", row.lot or ""),
     ).order_by("pk")  # fmt: skip
 
 

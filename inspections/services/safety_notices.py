@@ -1,8 +1,9 @@
 """Safety notices: many reels are held for one reason, one act each, and let go one by one or all together.
 
 A notice is issued in one act, told by the register; a worker then holds the reels that it covers, each in an act of its
-own. Whatever act brings a reel under it later (it is received, counted, or given another cable) holds it as well.
-A reel that is held already stays under that hold; once it is let go, the notice's begins in the same act.
+own. Whatever act brings a reel under it later (it is received, counted, or given another cable) holds it as well;
+where types are counted by another publication from now on, a worker does. A reel that is held already stays under that
+hold; once it is let go, the notice's begins in the same act.
 """
 
 from datetime import datetime
@@ -24,16 +25,17 @@ from reels import access as reel_access
 from reels.domain.text import compared
 from reels.domain.words import counted
 from reels.errors import AlreadyEnded, AlreadyThere, ValueNotTaken
-from reels.models import CableEvent, Hold, Person, Reel, TaskRun
+from reels.models import CableEvent, Hold, Move, Person, Publication, PublicationType, Reel, TaskRun
 from reels.queries import hold_on
 from reels.services import tasks
-from reels.services.history import Actor, ActRecorder, record_act
+from reels.services.history import Actor, ActRecorder, by_itself, record_act
 from reels.services.tasks import HeldTask, leased
 
 MAY_LIFT = (Act.MAINTAIN, Act.RELEASE)
 SHOWN = 30  # serials in a question
-# Tables of which a new or changed row may bring a reel under a notice.
+# Tables of which a new or changed row may bring a reel under a notice, and many reels at once.
 BRINGS = frozenset(model._meta.db_table for model in (Reel, Inspection, CableEvent))
+BRINGS_MANY = frozenset(model._meta.db_table for model in (Publication, PublicationType))
 
 
 @transaction.atomic
@@ -50,7 +52,7 @@ def issue(*, facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNot
     known = SafetyNotice.objects.values_list("reference", flat=True)
     if compared(notice.reference) in map(compared, known):
         raise AlreadyThere(what="safety notice", key=notice.reference)
-    reels = covered_by(notice)
+    reels = covered_by(notice, at)
     serials = list(reels.order_by("serial").values_list("serial", flat=True)[: SHOWN + 1])
     number = reels.count()
     more = f" and {number - SHOWN} more" if number > SHOWN else ""
@@ -66,7 +68,7 @@ def issue(*, facts: SafetyNoticeFields, actor: Actor, at: datetime) -> SafetyNot
 def lift(*, notice_id: int, reason: str, actor: Actor, at: datetime) -> SafetyNotice:
     """End a notice: it covers no reel any more, and a worker lets go those that it holds. Raises AlreadyEnded.
 
-    A reel with a stop finding stays held: whoever closes the finding lets it go.
+    A reel with a stop finding stays held, and one that was received not sound meanwhile: somebody lets it go by itself.
     """
     access.in_person(actor)
     chain = reel_access.lock_register()
@@ -96,13 +98,7 @@ def have_let_go(notice: SafetyNotice, by: Person) -> TaskRun:
 def hold_covered(context: HeldTask, notice_id: int, person: int) -> dict[str, Any]:
     """Each reel in a transaction of its own; begun again, those that are told already are passed over."""
     notice = SafetyNotice.objects.select_related("type", "site").get(pk=notice_id)
-    actor = Actor(Person.objects.get(pk=person))
-    chains = list(covered_by(notice).order_by("serial").values_list("chain__name", flat=True))
-    for number, chain in enumerate(chains):
-        context.progress(f"Reels of {notice.reference} are held.", number, len(chains))
-        with transaction.atomic():
-            context.require()
-            _hold(notice, chain, actor)
+    _hold_all(context, notice, Actor(Person.objects.get(pk=person)))
     done = NoticedReel.objects.filter(notice=notice)
     placed = done.filter(hold__isnull=False).count()
     waiting = done.count() - placed
@@ -113,8 +109,31 @@ def hold_covered(context: HeldTask, notice_id: int, person: int) -> dict[str, An
 
 
 @leased
+def hold_by_publication(context: HeldTask) -> dict[str, Any]:
+    """The same for each standing notice that names a publication, since others may be in force now."""
+    notices = standing().exclude(publication="").select_related("type", "site").order_by("pk")
+    held = sum(_hold_all(context, notice, by_itself("worker")) for notice in list(notices))
+    return {"held": held, "in_words": [f"{counted(held, 'reel')} came under a notice by another publication."]}
+
+
+def _hold_all(context: HeldTask, notice: SafetyNotice, actor: Actor) -> int:
+    chains = chains_to_hold(notice, timezone.now())
+    for number, chain in enumerate(chains):
+        context.progress(f"Reels of {notice.reference} are held.", number, len(chains))
+        with transaction.atomic():
+            context.require()
+            hold_covered_reel(notice, chain, actor)
+    return len(chains)
+
+
+def chains_to_hold(notice: SafetyNotice, at: datetime) -> list[str]:
+    """The chains of the reels that it covers and has not told of yet."""
+    return list(covered_by(notice, at).order_by("serial").values_list("chain__name", flat=True))
+
+
+@leased
 def let_go(context: HeldTask, notice_id: int, person: int) -> dict[str, Any]:
-    """Each reel in a transaction of its own; a reel with a stop finding stays held."""
+    """Each reel in a transaction of its own; one that may not be used for another reason stays held."""
     notice = SafetyNotice.objects.get(pk=notice_id)
     actor, freed = Actor(Person.objects.get(pk=person)), 0
     held = NoticedReel.objects.filter(notice=notice, hold__ended_at__isnull=True, hold__isnull=False).order_by("pk")
@@ -126,8 +145,13 @@ def let_go(context: HeldTask, notice_id: int, person: int) -> dict[str, Any]:
             freed += _free(notice, row, actor)
     stays = len(rows) - freed
     summary = [f"{counted(freed, 'reel')} let go."]
-    more = [f"{counted(stays, 'reel')} with a stop finding stay held."] if stays else []
+    more = [f"{counted(stays, 'reel')} with a stop finding, or received not sound, stay held."] if stays else []
     return {"let_go": freed, "in_words": summary + more}
+
+
+def have_looked_for() -> TaskRun:
+    """Have a worker hold the reels that have come under standing notices by another publication. Raises QueueFull."""
+    return tasks.put(hold_by_publication, key="safety notices by publication", title="Safety notices by publication")
 
 
 def task_of(notice: SafetyNotice) -> TaskRun | None:
@@ -160,19 +184,22 @@ def _free(notice: SafetyNotice, row: NoticedReel, actor: Actor) -> bool:
     """Whether the reel was let go."""
     [locked] = reel_access.lock(row.reel.chain.name)
     hold = Hold.objects.get(noticed_reel=row)
-    if hold.ended_at or is_stopped(row.reel):
+    not_sound = Move.objects.filter(reel=row.reel, found_sound=False, ended_at__gte=hold.placed_at)
+    if hold.ended_at or is_stopped(row.reel) or not_sound.exists():
         return False
     with record_act(locked, "hold_ended", actor, timezone.now(), reference=notice.reference) as act:
         let_hold_end(act, hold, row.reel, f"safety notice {notice.reference} was lifted: {notice.lift_reason}")
     return True
 
 
-def _hold(notice: SafetyNotice, chain: str, actor: Actor) -> None:
-    [locked] = reel_access.lock(chain)
-    reel = covered_by(notice).select_related("type", "site").filter(chain=locked).first()
+@transaction.atomic
+def hold_covered_reel(notice: SafetyNotice, chain: str, actor: Actor) -> None:
+    """Hold one in an act of its own; none where it is told already, no longer covered, or the notice was lifted."""
+    [locked], at = reel_access.lock(chain), timezone.now()
+    reel = covered_by(notice, at).select_related("type", "site").filter(chain=locked).first()
     if reel is None or SafetyNotice.objects.filter(pk=notice.pk, lifted_at__isnull=False).exists():
         return  # it was lifted, or the reel is no longer covered or was told meanwhile
-    with record_act(locked, "held_by_notice", actor, timezone.now(), reference=notice.reference) as act:
+    with record_act(locked, "held_by_notice", actor, at, reference=notice.reference) as act:
         note(act, reel, notice)
 
 
@@ -183,13 +210,16 @@ def note(act: ActRecorder, reel: Reel, notice: SafetyNotice) -> None:
 
 
 def hold_what_came(act: ActRecorder) -> None:
-    """Before an act ends: what it brought under a standing notice is held in it."""
-    if BRINGS.isdisjoint(change.table for change in act.changes) or not standing().exists():
+    """Before an act ends: what it brought under a standing notice is held in it, or by a worker, if that is much."""
+    tables = {change.table for change in act.changes}
+    if tables.isdisjoint(BRINGS | BRINGS_MANY) or not standing().exists():
         return
+    if not tables.isdisjoint(BRINGS_MANY):
+        transaction.on_commit(have_looked_for, robust=True)
     reel = Reel.objects.select_related("type", "site").filter(chain=act.chain, retired_at__isnull=True).first()
     if reel is None:
         return
-    for notice in covering(reel):
+    for notice in covering(reel, act.at):
         note(act, reel, notice)
 
 

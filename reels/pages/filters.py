@@ -29,6 +29,14 @@ class DayFilter(forms.DateField):
         super().__init__(label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}))
 
 
+class MomentFilter(forms.DateTimeField):
+    """A time at the clocks of the zone that is set."""
+
+    def __init__(self, label: str) -> None:
+        widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+        super().__init__(label=label, required=False, widget=widget)
+
+
 class Filter(PlainForm):
     """The base of a page's filters. data: the address's parameters; offered: what may be chosen in a ChoiceFilter."""
 

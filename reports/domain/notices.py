@@ -98,7 +98,7 @@ class Cause:
     authorisation: str = ""  # in words
     by_hold: bool = False  # withdrawn in the act that placed a hold
     by_finding: bool = False  # a hold that a finding placed
-    by_notice: bool = False  # a hold that a safety notice placed
+    by_notice: bool = False  # a hold that a safety notice placed, or values that this withdrew
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -126,7 +126,10 @@ class IssueNoticeView(ActView):
 
 class LiftNoticeView(ActView):
     title, button = "Lift the safety notice", "Lift it"
-    says = "It covers no reel any more, and the reels that it holds are let go. One with a stop finding stays held."
+    says = (
+        "It covers no reel any more, and the reels that it holds are let go. One with a stop finding, or received not "
+        "sound meanwhile, stays held."
+    )
     form_class = ReasonForm
     template_name = "reels/form.html"
     notice: SafetyNotice

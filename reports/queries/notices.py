@@ -94,12 +94,15 @@ def _withdrawals(at: datetime) -> Iterator[Cause]:
     """The newest values of a reel, if they were withdrawn."""
     newer = SetupValues.objects.filter(reel=OuterRef("reel"), pk__gt=OuterRef("pk"))
     holds = Hold.objects.filter(reel=OuterRef("reel"), placed_at=OuterRef("withdrawn_at"))
+    by_notice = NoticedReel.objects.filter(hold__reel=OuterRef("reel"), hold__placed_at=OuterRef("withdrawn_at"))
     rows = SetupValues.objects.filter(~Exists(newer), withdrawn_at__gte=at - WINDOW, reel__retired_at__isnull=True)
-    for values in rows.annotate(by_hold=Exists(holds)).select_related("reel__site", "machine").order_by("pk"):
+    rows = rows.annotate(by_hold=Exists(holds), by_notice=Exists(by_notice))
+    for values in rows.select_related("reel__site", "machine").order_by("pk"):
         assert values.withdrawn_at is not None, "the rows are those with a time"
         yield _of_reel(
             NoticeKind.WITHDRAWAL, values.pk, values.reel, values.withdrawn_at,
             setup_values=values.pk, machine=values.machine.serial, by_hold=values.by_hold,
+            by_notice=values.by_notice,
         )  # fmt: skip
 
 

@@ -114,6 +114,7 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "moves": "/moves",
         "move": "/reels/LW-0012/move",
         "event": "/reels/LW-0012/event",
+        "as-of": "/reels/LW-0001/as-of",
         "safety-notices": "/safety-notices",
         "safety-notice-issue": "/safety-notices/issue",
     }

@@ -172,6 +172,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         # reels
         read("reels_list", "reels", LOGGED_IN),
         read("reels_show", "reels/PLAIN"),
+        read("reels_as_of", "reels/PLAIN/as-of?as_of=2026-03-02T08:00:00Z"),
         write("reels_receive", "reels", "control", serial="NEW", type="w28",
               site="kettle-point", received_on="2026-03-01"),
         read("cable_events_list", "reels/PLAIN/cable-events"),

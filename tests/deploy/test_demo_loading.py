@@ -14,6 +14,7 @@ from inspections.domain.practice import Rule
 from inspections.domain.words import ReelStatus
 from inspections.models import ImportedCount, ReadinessAsked
 from inspections.queries.practice import readiness_of, rule_of
+from inspections.queries.safety_notices import safety_notices
 from inspections.queries.status import with_status
 from reels.models import HistoryEntry, Machine, Move, Person, Reel
 from tests import builders
@@ -39,7 +40,9 @@ def test_it_loads_the_fleet_and_says_as_whom_to_log_in(settings, demo_folder):
     )
     assert (Reel.objects.count(), ImportedCount.objects.count(), Machine.objects.count()) == (40, 1545, 12)
     by_status = Counter(vars(reel)["status"] for reel in with_status(Reel.objects.all()))
-    assert by_status == {ReelStatus.AWAITING_COUNT: 38, ReelStatus.IN_TRANSIT: 2}
+    assert by_status == {ReelStatus.AWAITING_COUNT: 35, ReelStatus.HELD: 3, ReelStatus.IN_TRANSIT: 2}
+    [notice] = safety_notices()
+    assert (notice.reference, vars(notice)["reels"], vars(notice)["held"]) == ("LWS-SN-26-03", 4, 4)
     assert [move.reel.serial for move in Move.objects.filter(late_at__lt=timezone.now())] == ["LW-0036"]
     organisation = json.loads((settings.HOME / "deploy" / "demo_fleet" / "organisation.json").read_text())
     told = (demo_folder / "people.txt").read_text()

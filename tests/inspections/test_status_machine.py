@@ -1,31 +1,52 @@
 """Any order of acts on reels: the status rows that were kept one act at a time are what all records give at last.
 
-And where the reels stood after each act is what the records say of that moment, once all acts are done.
+And where the reels stood after each act is what the records say of that moment, once all acts are done: always by what
+had been recorded by then, and by what had happened by then, where nothing of before was recorded late.
 """
 
 from collections import Counter
 from datetime import datetime, timedelta
 from decimal import Decimal
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from django.db import transaction
 from django.db.models import Q
+from django.utils import timezone
 from hypothesis import settings, strategies
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from inspections.domain.act_fields import ReceiptFields
+from inspections.domain.act_fields import ReceiptFields, SafetyNoticeFields
 from inspections.domain.drift import Ending
 from inspections.domain.findings import Remedy
-from inspections.domain.words import LIVE, Decision, InspectionState, ReelStatus
-from inspections.models import DriftFlag, Finding, Inspection, ReelStatusRow, SetupValues
+from inspections.domain.words import LIVE, Decision, InspectionState, NoticedState, ReelStatus
+from inspections.models import (
+    DriftFlag,
+    Finding,
+    Inspection,
+    NoticedReel,
+    ReelStatusRow,
+    SetupValues,
+)
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import is_stopped
 from inspections.queries.life import life_on, over
 from inspections.queries.numbers import numbers_amiss
+from inspections.queries.safety_notices import covered_by, notice_fault, standing
 from inspections.queries.status import DueBefore, is_due_before, numbers_at, status_rows_of
-from inspections.queries.status_at import reels_at
-from inspections.services import counting, findings, flags, machine_checks, maintenance, moves, setup, signing
+from inspections.queries.status_at import AsOf, reels_at
+from inspections.services import (
+    counting,
+    findings,
+    flags,
+    machine_checks,
+    maintenance,
+    moves,
+    safety_notices,
+    setup,
+    signing,
+)
 from inspections.services.flags import FlaggedInterval
 from inspections.services.status_rows import keep_flagged, status_row_fault
 from reels.errors import Refused
@@ -35,29 +56,36 @@ from reels.services.history import Actor
 from reels.services.reels import CableEventFacts
 from tests import builders
 from tests.builders import NOW, Cast
+from tests.worker import work_off
 
 SERIALS, MACHINES = ("LW-0001", "LW-0002"), ("RM-1", "RM-2")
 MACHINE_OF = dict(zip(SERIALS, MACHINES, strict=True))
 serials = strategies.sampled_from(SERIALS)
 kinds = strategies.sampled_from(("cut", "replaced", "respooled", "used"))
 machines = strategies.sampled_from(MACHINES)
-RUN: Counter[str] = Counter()  # the statuses that were come to
+LOT, PUBLICATION = "lot 9", "LWS 12-3"
+names = strategies.sampled_from(({"cable_lot": LOT}, {"publication": PUBLICATION}, {"reel_type": "w28"}))
+RUN: Counter[str] = Counter()  # the statuses that were come to, and the states of reels under notices
 
 
 class Standing(RuleBasedStateMachine):
     """Two reels and two machines at one site, and a second site to be sent to."""
 
-    @initialize(steps=strategies.sampled_from((0, 2)))
-    def begin(self, steps: int) -> None:
+    @initialize(steps=strategies.sampled_from((0, 2)), noticed=strategies.integers(0, 4))
+    def begin(self, steps: int, noticed: int) -> None:
         self.savepoint = transaction.savepoint()
         self.at = NOW
+        vars(safety_notices)["timezone"] = SimpleNamespace(now=lambda: self.at)  # the worker's clock
         self.stood: dict[datetime, Counter[str]] = {}
+        self.recorded: dict[datetime, Counter[str]] = {}
         self.cast = Cast()
         self.control = Actor(self.cast.control)
         self.work(SERIALS[0], 6, "first")  # or few runs would come as far as confirmed values
         self.work(SERIALS[1], steps, "unclear")  # or to a referred count
         self.send(SERIALS[1])
         self.call_back(SERIALS[1])
+        if noticed:  # or few would come as far as being let go
+            self.give_notice(SERIALS[1], {"reel_type": "w28"}, held_first=True, steps=noticed)
 
     def attempt(self, act: Any) -> None:
         """What is refused leaves nothing, in the row neither."""
@@ -69,10 +97,12 @@ class Standing(RuleBasedStateMachine):
             pass
         self.the_kept_rows_are_what_the_records_give()
         self.what_is_in_force_is_still_true()
+        self.what_is_under_a_notice_is_held()
         self.stood[self.at] = Counter(ReelStatusRow.objects.values_list("status", flat=True))
+        self.recorded[self.at] = self.stood[self.at]
 
     def otherwise_since(self, moment: datetime) -> None:
-        """What is recorded late tells something else of where the reels stood than was known then."""
+        """What is recorded late tells something else of where the reels stood than was known, and recorded, then."""
         self.stood = {at: stood for at, stood in self.stood.items() if at < moment}
 
     def newest(self, model: Any, serial: str, **having: Any) -> Any:
@@ -163,7 +193,7 @@ class Standing(RuleBasedStateMachine):
         if kind == "cut":
             self.attempt(lambda: builders.log_cut(self.cast, serial, "2", when, self.at))
         elif kind == "replaced":
-            facts = CableEventFacts(kind=kind, happened_at=when, length_fitted_m=Decimal(420))
+            facts = CableEventFacts(kind=kind, happened_at=when, length_fitted_m=Decimal(420), cable_serial=LOT)
             self.on_reel(maintenance.log_cable_event, serial, facts=facts)
         else:
             self.attempt(lambda: builders.log_event(self.cast, kind, serial, when, self.at))
@@ -239,6 +269,41 @@ class Standing(RuleBasedStateMachine):
     def call_back(self, serial: str) -> None:
         self.on_reel(moves.call_back, serial, reason="the boat did not go")
 
+    # Safety notices; that one reel is let go is `end_hold`
+
+    @rule(serial=serials, named=names, held_first=strategies.booleans(), steps=strategies.integers(1, 4))
+    def give_notice(self, serial: str, named: dict[str, str], held_first: bool, steps: int) -> None:
+        """The worker may come at once, or some acts later; then one reel is let go, or all are."""
+        if held_first:
+            self.hold(serial)
+        self.issue_notice(named)
+        if steps > 1:
+            self.have_worked()
+        if steps == 3:
+            self.end_hold(serial)
+        if steps == 4:
+            self.lift_notice(last=True)
+
+    def issue_notice(self, named: dict[str, str]) -> None:
+        facts = SafetyNoticeFields(reference=f"SN-{self.at:%m%d%H}", reason="a batch", site="kettle-point",
+                                   answers=("holds_reels",), **named)  # fmt: skip
+        self.attempt(lambda: safety_notices.issue(facts=facts, actor=self.control, at=self.at))
+
+    @rule(last=strategies.booleans())
+    def lift_notice(self, last: bool) -> None:
+        notices = standing().order_by("pk")
+        if notice := notices.last() if last else notices.first():
+            self.attempt(lambda: safety_notices.lift(
+                notice_id=notice.pk, reason="all changed", actor=self.control, at=self.at))  # fmt: skip
+        self.have_worked()
+
+    def have_worked(self) -> None:
+        """Then every reel that a notice covers is told, and what a lifted one held is let go, but for what may not."""
+        self.attempt(work_off)
+        assert not any(covered_by(notice, self.at).exists() for notice in standing())
+        for row in NoticedReel.objects.filter(NoticedReel.in_state(NoticedState.HELD), notice__lifted_at__isnull=False):
+            assert is_stopped(row.reel) or row.reel.moves.filter(found_sound=False).exists()
+
     # What always holds
 
     def the_kept_rows_are_what_the_records_give(self) -> None:
@@ -270,23 +335,37 @@ class Standing(RuleBasedStateMachine):
             assert not is_stopped(reel)
             assert not over(life_on(reel, self.at), self.at)
             assert reel.type.code in values.machine.types
+            assert not reel.holds.filter(ended_at=None).exists()
             is_back = values.gauge_returned_at is not None
             assert values.confirmed_at is None or is_back
+
+    def what_is_under_a_notice_is_held(self) -> None:
+        """By it, or by what held it before, until it was let go from the notice's own hold or the notice is lifted."""
+        for row in NoticedReel.objects.select_related("notice", "hold", "reel"):
+            RUN[f"by notice: {row.state}"] += 1
+            assert notice_fault(row) is None
+            if row.state in (NoticedState.HELD, NoticedState.HELD_BEFORE):
+                assert row.reel.retired_at or row.reel.holds.filter(ended_at=None).exists()
 
     def teardown(self) -> None:
         if hasattr(self, "savepoint"):
             for moment, stood in self.stood.items():
                 assert Counter(each.status for each in reels_at(Q(), moment)) == stood
+            for moment, stood in self.recorded.items():
+                assert Counter(each.status for each in reels_at(Q(), moment, AsOf.RECORDED)) == stood
             transaction.savepoint_rollback(self.savepoint)
 
 
 @pytest.mark.django_db
-def test_after_any_acts_each_status_row_is_what_the_records_give():
+def test_after_any_acts_each_status_row_is_what_the_records_give(monkeypatch):
     RUN.clear()
+    monkeypatch.setattr(safety_notices, "timezone", timezone)  # so that it is put back
     Cast()
     for serial, machine in MACHINE_OF.items():
         builders.gauge_for(builders.make_reel(serial))
         builders.make_machine(machine)
     register.change(ReelType.objects.get(), cable_uses_hard=2, reel_uses_soft=2, **builders.by_administrator())
     run_state_machine_as_test(Standing, settings=settings(max_examples=14, stateful_step_count=12))
-    assert set(RUN) == set(ReelStatus), "some status was never come to, so nothing was shown of it"
+    assert set(RUN) == {*ReelStatus, *(f"by notice: {state}" for state in NoticedState)}, (
+        "some was never come to, so nothing was shown of it"
+    )

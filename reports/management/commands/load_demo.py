@@ -11,13 +11,14 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
+from inspections.domain.act_fields import SafetyNoticeFields
 from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.practice import Difficulty, ReadinessRule
 from inspections.domain.reading import KeyedReading
 from inspections.domain.words import Act, Point
 from inspections.models import Exercise
 from inspections.queries.practice import reel_of
-from inspections.services import authorisations, findings, moves, practice
+from inspections.services import authorisations, findings, moves, practice, safety_notices
 from inspections.services.intake import FILES, import_records
 from reels import access
 from reels.domain.type_rules import TypeRule
@@ -66,6 +67,7 @@ class Command(BaseCommand):
         add_machines(organisation, actor, at)
         add_finding_kinds(organisation, actor, at)
         add_moves(organisation, at)
+        add_safety_notices(organisation, at)
         add_practice(organisation, actor=actor, at=at)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
 
@@ -132,6 +134,16 @@ def add_moves(organisation: dict[str, Any], at: datetime) -> None:
             happened_at=at - timedelta(days=row["days_ago"]), actor=Actor(access.person_named(row["by"]), via=VIA),
             at=at,
         )  # fmt: skip
+
+
+def add_safety_notices(organisation: dict[str, Any], at: datetime) -> None:
+    """Each with its reels held, as the worker would, so that a demo does not depend on when that comes to it."""
+    for row in organisation["safety_notices"]:
+        actor = Actor(access.person_named(row["by"]), via="session")
+        facts = SafetyNoticeFields(**row["facts"], answers=("holds_reels",))
+        notice = safety_notices.issue(facts=facts, actor=actor, at=at)
+        for chain in safety_notices.chains_to_hold(notice, at):
+            safety_notices.hold_covered_reel(notice, chain, actor)
 
 
 def add_finding_kinds(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:

@@ -1,21 +1,27 @@
 """Safety notices: reels held by what they have in common, those that come later too; let go one by one or together."""
 
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.core.management import call_command
+from django.db import transaction
 
 from inspections.domain.act_fields import SafetyNoticeFields
 from inspections.domain.findings import Remedy
 from inspections.domain.words import Act, NoticedState
 from inspections.errors import HoldsReels, NotAuthorised
 from inspections.models import NoticedReel, SafetyNotice
+from inspections.queries.safety_notices import notice_fault
 from inspections.services import findings, maintenance, safety_notices
 from inspections.services.safety_notices import SHOWN
+from reels import access
 from reels.errors import AlreadyEnded, AlreadyThere, OnlyInPerson, ValueNotTaken
 from reels.models import HistoryEntry, Hold, Reel, TaskRun
 from reels.services import register
-from reels.services.history import Actor
+from reels.services.history import Actor, record_act
 from reels.services.reels import CableEventFacts, ReelNumbers
+from reports.services.verification import check_records
 from tests import builders
 from tests.builders import NOW, by_administrator, later
 from tests.worker import work_off
@@ -122,13 +128,91 @@ def test_what_comes_under_it_later_is_held_in_the_act_that_brings_it(cast):
     assert held() == ["LW-0005"]  # once let go, it is not held by the same notice again
 
 
-def test_reels_are_found_by_the_publication_of_their_latest_signed_count(cast):
-    builders.signed_count(cast, "LW-0003")
-    issue(cast.control, named={"site": "kettle-point", "publication": "LWS 12-3", "publication_revision": "C"})
+def counted(cast, serial, at, **changes):
+    return builders.sign_both(cast, builders.read(cast, builders.open_count(cast, serial, at, **changes), at), at)
+
+
+OF_REVISION_C = {"site": "kettle-point", "publication": "LWS 12-3", "publication_revision": "C"}
+
+
+def test_one_by_a_superseded_publication_holds_what_was_counted_last_by_it(cast):
+    for hours, serial in enumerate(("LW-0003", "LW-0002")):
+        builders.signed_count(cast, serial, at=later(hours=hours))
+    builders.make_publication(revision="D", valid_from=later(hours=2))
+    counted(cast, "LW-0002", later(hours=2), publication_revision="D")
+    issue(cast.control, named=OF_REVISION_C)
     work_off()
     assert held() == ["LW-0003"]
-    builders.signed_count(cast, "LW-0001", at=later(hours=1))
+    counted(cast, "LW-0001", later(hours=3), publication_reason="from paper", done_at=later(hours=1))
     assert held() == ["LW-0001", "LW-0003"]
+
+
+@pytest.mark.parametrize("for_types", [["w28"], []])
+def test_one_by_a_publication_in_force_holds_the_reels_of_its_types_too(cast, for_types):
+    types = [builders.make_type(code) for code in for_types]
+    builders.make_publication("LWS 9", "A", types=types)
+    issue(cast.control, named={"site": "kettle-point", "publication": "LWS 9"})
+    work_off()
+    assert held() == ["LW-0001", "LW-0002", "LW-0003", *([] if for_types else ["LW-0004"])]
+    builders.make_reel("LW-0005", type=builders.make_type("w31"))
+    builders.make_reel("LW-0006")
+    assert [serial in held() for serial in ("LW-0005", "LW-0006")] == [not for_types, True]
+
+
+def test_where_types_get_another_publication_the_worker_holds_their_reels_at_once(
+    cast, django_capture_on_commit_callbacks
+):
+    issue(cast.control, named={"site": "kettle-point", "publication": "LWS 9", "publication_revision": "B"})
+    work_off()
+    assert held() == []
+    with django_capture_on_commit_callbacks(execute=True):
+        builders.make_publication("LWS 9", "B", types=[builders.make_type("w31")])
+    work_off()
+    assert held() == ["LW-0004"]
+    entry = Reel.objects.get(serial="LW-0004").chain.entries.latest("seq")
+    assert (entry.act, entry.actor) == ("held_by_notice", None)
+
+
+def test_a_publication_that_comes_into_force_later_is_found_by_the_nightly_look(cast, monkeypatch):
+    builders.make_publication("LWS 9", "B", valid_from=later(days=1))
+    issue(cast.control, named={"site": "kettle-point", "publication": "LWS 9"})
+    for days, expected in ((0, 0), (1, 4)):
+        monkeypatch.setattr(safety_notices, "timezone", SimpleNamespace(now=lambda days=days: later(days=days)))
+        call_command("nightly")
+        work_off()
+        assert len(held()) == expected
+
+
+def test_a_reel_that_was_held_and_is_no_longer_is_a_fault_while_its_notice_stands(cast):
+    """The act that let it go should have had the notice hold it."""
+    hold = maintenance.place_hold(serial="LW-0002", reason="rust", actor=Actor(cast.control), at=NOW)
+    issue(cast.control)
+    work_off()
+    row = NoticedReel.objects.get(reel__serial="LW-0002")
+    assert [notice_fault(each) for each in NoticedReel.objects.all()] == [None] * 3
+    Hold.objects.filter(pk=hold.pk).update(ended_at=NOW)
+    assert notice_fault(row) == "its notice stands, and nothing holds its reel"
+    SafetyNotice.objects.update(lifted_at=NOW)
+    assert notice_fault(NoticedReel.objects.get(pk=row.pk)) is None
+    SafetyNotice.objects.update(lifted_at=None)
+    Hold.objects.filter(pk=hold.pk).update(ended_at=None)
+
+
+def test_the_check_of_all_records_says_so_where_a_history_tells_it(cast):
+    hold = maintenance.place_hold(serial="LW-0002", reason="rust", actor=Actor(cast.control), at=NOW)
+    issue(cast.control)
+    work_off()
+    way_back = transaction.savepoint()
+    [chain] = access.lock(access.reel_chain("LW-0002"))
+    with record_act(chain, "hold_ended", Actor(cast.control), NOW) as act:
+        act.change(hold, ended_at=NOW)
+    broken = check_records().broken
+    transaction.savepoint_rollback(way_back)
+    assert broken is not None
+    row = NoticedReel.objects.get(reel__serial="LW-0002")
+    assert (broken.where, broken.why) == (
+        f"reel:LW-0002, noticed reel {row.pk}", "its notice stands, and nothing holds its reel"
+    )  # fmt: skip
 
 
 def test_lifted_it_lets_its_reels_go_but_for_those_with_a_stop_finding_and_covers_none_any_more(cast):

@@ -152,10 +152,15 @@ def test_only_administrators_ask_for_it_and_one_waits_at_a_time(ada):
     assert verification_runs.have_checked(actor=ada) == verification_runs.put_check()
 
 
-def test_each_night_all_is_checked_drift_is_assessed_and_lives_are_looked_at():
+def test_each_night_all_is_checked_drift_is_assessed_and_what_is_to_be_held_is_looked_for():
     printed = StringIO()
     call_command("nightly", stdout=printed)
-    titles = ("Check of all records", "Drift of the fleet", "Lives of reels and cables")
+    titles = (
+        "Check of all records",
+        "Drift of the fleet",
+        "Lives of reels and cables",
+        "Safety notices by publication",
+    )
     assert printed.getvalue() == "".join(f"{title}: waiting\n" for title in titles)
     work_off()
     assert {run.state for run in TaskRun.objects.select_related("result")} == {"done"}
