@@ -23,6 +23,7 @@ class DeployConfig(AppConfig):
 
     def ready(self) -> None:
         register(checks.production_is_safe)
+        register(checks.production_has_its_keys, deploy=True)
         connection_created.connect(log.watch_queries)
         user_logged_in.connect(_begin_session)
 

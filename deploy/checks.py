@@ -1,8 +1,11 @@
 """System checks that keep production from starting on unsafe settings.
 
-They are plain checks, not `--deploy` ones: every management command and the WSGI entry run them.
+They are plain checks: every management command and the WSGI entry run them. Only whether the files of keys are there is
+left to `check --deploy`, since the commands that make them have to run before.
 """
 
+import os
+import stat
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,16 +18,48 @@ from django.core.checks import CheckMessage, Error
 from deploy import configuration
 from reels import standby
 
+NEW_KEY = "`python -c 'import secrets; print(secrets.token_urlsafe(64))'`"
+KEY_FILES = {
+    "DEVICE_KEYS_FILE": f"Set it to a file with the output of {NEW_KEY}, a line for each key. See security.md, Keys.",
+    "CHECKPOINT_KEY_FILE": "Set it to a file and make the key with `manage.py make_checkpoint_key`. See records.md.",
+    "SEAL_KEY_FILE": "Set it and SEAL_CERT_FILE, and make both with `manage.py make_seal_key`. See documents.md.",
+    "SEAL_CERT_FILE": "Set it and SEAL_KEY_FILE, and make both with `manage.py make_seal_key`. See documents.md.",
+}
+AT_LEAST_ONE = (
+    "LOCK_AFTER_TRIES", "LOCK_AFTER_TRIES_A_DAY", "LOCK_MINUTES", "SESSION_HOURS", "SESSION_IDLE_MINUTES",
+    "GIVEN_PASSWORD_DAYS",
+)  # fmt: skip
 LEAST_KEY_CHARACTERS = 50
 LEAST_DIFFERENT_CHARACTERS = 10
 
 
 def production_is_safe(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
-    """Every reason not to start; none in the demo."""
+    """Every reason not to start; in the demo, only what can't be meant."""
     if settings.WRAPLEDGER_ENV == configuration.DEMO:
-        return []
-    return [*environment_problems(), *key_problems(), *host_problems(), *debug_problems(), *database_problems(),
-            *standby_problems(), *login_problems(), *mail_problems()]  # fmt: skip
+        return [*odd_settings()]
+    return [*odd_settings(), *environment_problems(), *key_problems(), *host_problems(), *debug_problems(),
+            *database_problems(), *standby_problems(), *login_problems(), *mail_problems()]  # fmt: skip
+
+
+def production_has_its_keys(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Every file of keys that is not named, not there, or open to everybody on the machine; none in the demo."""
+    return [] if settings.WRAPLEDGER_ENV == configuration.DEMO else [*key_file_problems()]
+
+
+def key_file_problems() -> Iterator[CheckMessage]:
+    for name, hint in KEY_FILES.items():
+        path = Path(os.environ.get(name) or str(getattr(settings, name, "")))
+        if not path.is_file() or not os.access(path, os.R_OK):
+            seen = f"is {str(path)!r}, which the service can't read" if path.name else "is not set"
+            yield Error(f"{name} {seen}.", hint=hint, id="wrapledger.E016")
+        elif name != "SEAL_CERT_FILE" and path.stat().st_mode & stat.S_IROTH:
+            seen = f"{name} is {str(path)!r}, which everybody on the machine can read."
+            yield Error(seen, hint=f"chmod o= {path}", id="wrapledger.E017")
+
+
+def odd_settings() -> Iterator[CheckMessage]:
+    for odd in configuration.ODD:
+        yield Error(odd, hint="See deploy/handbook/operations.md, Settings.", id="wrapledger.E015")
 
 
 def environment_problems() -> Iterator[CheckMessage]:
@@ -37,15 +72,27 @@ def environment_problems() -> Iterator[CheckMessage]:
 
 
 def key_problems() -> Iterator[CheckMessage]:
+    others = {"SECRET_KEY_FALLBACKS_FILE": settings.SECRET_KEY_FALLBACKS, "DEVICE_KEYS_FILE": settings.DEVICE_KEYS}
+    weak = ((name, line) for name, keys in others.items() for line, key in enumerate(keys, start=1) if _is_weak(key))
+    for name, line in weak:
+        yield Error(
+            f"The key in line {line} of {name} is too short or too even; it needs at least {LEAST_KEY_CHARACTERS} "
+            f"characters, {LEAST_DIFFERENT_CHARACTERS} of them different.",
+            hint=f"Keys are made with {NEW_KEY}.",
+            id="wrapledger.E018",
+        )
     key = settings.SECRET_KEY
-    if len(key) < LEAST_KEY_CHARACTERS or len(set(key)) < LEAST_DIFFERENT_CHARACTERS:
+    if _is_weak(key):
         yield Error(
             f"The secret key has {len(key)} characters, {len(set(key))} of them different; it needs at least "
             f"{LEAST_KEY_CHARACTERS} and {LEAST_DIFFERENT_CHARACTERS}, or it is missing.",
-            hint="Set SECRET_KEY_FILE to a file with the output of "
-            "`python -c 'import secrets; print(secrets.token_urlsafe(64))'`.",
+            hint=f"Set SECRET_KEY_FILE to a file with the output of {NEW_KEY}.",
             id="wrapledger.E002",
         )
+
+
+def _is_weak(key: str) -> bool:
+    return len(key) < LEAST_KEY_CHARACTERS or len(set(key)) < LEAST_DIFFERENT_CHARACTERS
 
 
 def host_problems() -> Iterator[CheckMessage]:
@@ -105,7 +152,7 @@ def login_problems() -> Iterator[CheckMessage]:
             hint="With `signers`, nobody signs without one-time codes of a device; with `everyone`, nobody gets in.",
             id="wrapledger.E007",
         )
-    for name in ("LOCK_AFTER_TRIES", "LOCK_MINUTES", "SESSION_HOURS", "SESSION_IDLE_MINUTES", "GIVEN_PASSWORD_DAYS"):
+    for name in AT_LEAST_ONE:
         if getattr(settings, name) < 1:
             yield Error(f"{name} is {getattr(settings, name)}; it must be 1 or more.", id="wrapledger.E008")
 

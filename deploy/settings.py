@@ -18,10 +18,11 @@ IS_DEMO = WRAPLEDGER_ENV == configuration.DEMO  # any other word is held to prod
 DEBUG = configuration.is_on(os.environ.get("DEBUG", ""))
 # A key of one word lets Django load far enough for the system checks to say what is wrong with it.
 SECRET_KEY = configuration.secret_key(os.environ, DEMO_FOLDER if IS_DEMO else None) or "missing"
-SECRET_KEY_FALLBACKS = configuration.keys_in_file(os.environ.get("SECRET_KEY_FALLBACKS_FILE"))
-DEVICE_KEYS = configuration.keys_in_file(
-    os.environ.get("DEVICE_KEYS_FILE")
-)  # of second factors; without, by SECRET_KEY
+SECRET_KEY_FALLBACKS = configuration.keys_in_file(
+    os.environ.get("SECRET_KEY_FALLBACKS_FILE"), "SECRET_KEY_FALLBACKS_FILE"
+)
+# Of second factors; without, by SECRET_KEY.
+DEVICE_KEYS = configuration.keys_in_file(os.environ.get("DEVICE_KEYS_FILE"), "DEVICE_KEYS_FILE")
 ALLOWED_HOSTS = configuration.words(os.environ.get("ALLOWED_HOSTS", "")) or (
     configuration.LOCAL_HOSTS if IS_DEMO else []
 )
@@ -29,7 +30,7 @@ CSRF_TRUSTED_ORIGINS = configuration.words(os.environ.get("CSRF_TRUSTED_ORIGINS"
 
 DATABASES = configuration.databases(os.environ, DEMO_FOLDER)
 DATABASE_ROUTERS = ["reels.standby.Router"]
-STANDBY_LIMIT_SECONDS = int(os.environ.get("STANDBY_LIMIT_SECONDS", "60"))  # further behind, it is not read
+STANDBY_LIMIT_SECONDS = configuration.whole("STANDBY_LIMIT_SECONDS", 60, least=0)  # further behind, it is not read
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 INSTALLED_APPS = [
@@ -105,15 +106,15 @@ AUTH_USER_MODEL = "reels.Person"
 LOGIN_URL = "/login"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = LOGIN_URL
-SESSION_HOURS = int(os.environ.get("SESSION_HOURS", "12"))  # one shift, and then one logs in again
-SESSION_IDLE_MINUTES = int(os.environ.get("SESSION_IDLE_MINUTES", "60"))
+SESSION_HOURS = configuration.whole("SESSION_HOURS", 12)  # one shift, and then one logs in again
+SESSION_IDLE_MINUTES = configuration.whole("SESSION_IDLE_MINUTES", 60)
 SESSION_ENGINE = "deploy.sessions"
 SESSION_COOKIE_AGE = SESSION_HOURS * 60 * 60
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
-LOCK_AFTER_TRIES = int(os.environ.get("LOCK_AFTER_TRIES", "5"))
-LOCK_AFTER_TRIES_A_DAY = int(os.environ.get("LOCK_AFTER_TRIES_A_DAY", "100"))
-LOCK_MINUTES = int(os.environ.get("LOCK_MINUTES", "15"))
-GIVEN_PASSWORD_DAYS = int(os.environ.get("GIVEN_PASSWORD_DAYS", "7"))  # one that an administrator gave
+LOCK_AFTER_TRIES = configuration.whole("LOCK_AFTER_TRIES", 5)
+LOCK_AFTER_TRIES_A_DAY = configuration.whole("LOCK_AFTER_TRIES_A_DAY", 100)
+LOCK_MINUTES = configuration.whole("LOCK_MINUTES", 15)
+GIVEN_PASSWORD_DAYS = configuration.whole("GIVEN_PASSWORD_DAYS", 7)  # one that an administrator gave
 SECOND_FACTOR = os.environ.get("SECOND_FACTOR") or "optional"  # or "signers", or "everyone"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
@@ -179,17 +180,17 @@ SERVICE_NAME = os.environ.get("SERVICE_NAME") or ("demo, which proves nothing" i
 
 LANGUAGE_CODE = "en-gb"
 USE_TZ = True
-TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
+TIME_ZONE = configuration.time_zone("TIME_ZONE", "UTC")
 
 # The board calls a count due so many days after a reel's last one.
-COUNT_DUE_DAYS = int(os.environ.get("COUNT_DUE_DAYS", "60"))
+COUNT_DUE_DAYS = configuration.whole("COUNT_DUE_DAYS", 60)
 
 # Mail for notices. Without a server none is sent; the demo prints it.
 EMAIL_HOST = os.environ.get("MAIL_HOST", "")
 EMAIL_BACKEND = f"django.core.mail.backends.{'console' if IS_DEMO and not EMAIL_HOST else 'smtp'}.EmailBackend"
 MAIL_SECURITY = os.environ.get("MAIL_SECURITY") or configuration.STARTTLS
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL_SECURITY == configuration.STARTTLS, MAIL_SECURITY == configuration.TLS
-EMAIL_PORT = int(os.environ.get("MAIL_PORT") or configuration.MAIL_PORTS.get(MAIL_SECURITY, 0))
+EMAIL_PORT = configuration.whole("MAIL_PORT", configuration.MAIL_PORTS.get(MAIL_SECURITY, 0))
 EMAIL_HOST_USER = os.environ.get("MAIL_USER", "")
 EMAIL_HOST_PASSWORD = configuration.mail_password(os.environ)
 EMAIL_TIMEOUT = 30  # seconds; a mail server that hangs must not hold the nightly run
@@ -204,16 +205,16 @@ TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" /
 # PROXIES: how many web servers stand in front and tell the client's address.
 
 RATES = {
-    "login": os.environ.get("LOGIN_RATE", "30/min"),
-    "request": os.environ.get("REQUEST_RATE", "1200/min"),
-    "as_of": os.environ.get("AS_OF_RATE", "60/min"),  # each is a report of its own for the worker
+    "login": configuration.rate("LOGIN_RATE", "30/min"),
+    "request": configuration.rate("REQUEST_RATE", "1200/min"),
+    "as_of": configuration.rate("AS_OF_RATE", "60/min"),  # each is a report of its own for the worker
 }
-PROXIES = int(os.environ.get("PROXIES", "0"))
+PROXIES = configuration.whole("PROXIES", 0, least=0)
 # It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}}}
 
 # After so many seconds a request is given up, and answered; gunicorn's own limit, which answers nothing, is above it.
-REQUEST_SECONDS = float(os.environ.get("REQUEST_SECONDS") or (25 if IS_DEMO else 100))
+REQUEST_SECONDS = configuration.seconds("REQUEST_SECONDS", 25 if IS_DEMO else 100, most=110)
 
 # Work that no request waits for: `manage.py run_worker` does it.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend", "QUEUES": []}}
@@ -249,7 +250,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 # Whatever goes wrong is said on standard error; without this Django would only try to send mail.
-LOG_FORMAT = os.environ.get("LOG_FORMAT") or ("text" if IS_DEMO else "json")
+LOG_FORMAT = configuration.one_of("LOG_FORMAT", "text" if IS_DEMO else "json", ("json", "text"))
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
@@ -266,9 +267,9 @@ LOGGING = {
         "wrapledger": {"level": "WARNING" if LOG_FORMAT == "text" else "INFO"},  # requests are told in JSON only
     },
 }
-SLOW_QUERY_MS = int(os.environ.get("SLOW_QUERY_MS", "500"))
+SLOW_QUERY_MS = configuration.whole("SLOW_QUERY_MS", 500, least=0)
 
 # Who may read /metrics: whoever has the token, or asks directly from one of these networks.
 
 METRICS_TOKEN_FILE = os.environ.get("METRICS_TOKEN_FILE", "")
-METRICS_FROM = configuration.words(os.environ.get("METRICS_FROM", ""))
+METRICS_FROM = configuration.networks("METRICS_FROM")

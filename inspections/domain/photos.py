@@ -1,10 +1,7 @@
 """Photos of what somebody keyed: which files are taken. A file is what its first bytes say, whatever it is called."""
 
-from typing import Any
-
 from inspections.domain.words import Point
 from inspections.errors import PhotoNotTaken
-from reels.domain import ledger
 
 PHOTOGRAPHED = (Point.SCALE_LEFT, Point.SCALE_RIGHT, Point.GAUGE, Point.CROSSOVER)
 MOST_BYTES = 8 * 1024 * 1024
@@ -13,6 +10,9 @@ JPEG, PNG = "image/jpeg", "image/png"
 # chunk. Sources: ITU-T T.81, B.1.1.3; W3C Portable Network Graphics, 5.2 and 11.2.1 (both from memory).
 FIRST_BYTES = {JPEG: b"\xff\xd8\xff", PNG: b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR"}
 ENDINGS = {JPEG: "jpg", PNG: "png"}
+# Pixels, so that a small file that unpacks to a huge picture takes no process down: decoded, these are 100 and 50 MB.
+# Halved, some phones' full resolution would be refused.
+MOST_PIXELS = {JPEG: 32_000_000, PNG: 16_000_000}
 
 
 def media_type_of(content: bytes) -> str:
@@ -28,14 +28,3 @@ def media_type_of(content: bytes) -> str:
             return media_type
     seen = "no JPEG or PNG file" if content else "empty"
     raise PhotoNotTaken(seen=seen, allowed="a JPEG or PNG file")
-
-
-def photo_columns(content: bytes) -> dict[str, Any]:
-    """What is kept of a photo: its type, its bytes as they came, how many there are, and their digest.
-
-    Raises PhotoNotTaken.
-    """
-    return {
-        "media_type": media_type_of(content), "content": content, "size_bytes": len(content),
-        "digest": ledger.digest(content),
-    }  # fmt: skip

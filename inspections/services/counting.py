@@ -10,7 +10,6 @@ from django.db import transaction
 
 from inspections import access
 from inspections.domain import keying
-from inspections.domain.photos import photo_columns
 from inspections.domain.words import LIVE, Act, Decision, InspectionState, Point, Role
 from inspections.errors import (
     AlreadyKeyed,
@@ -28,6 +27,7 @@ from inspections.queries.findings import require_findings, require_no_stop
 from inspections.queries.keyings import as_keyed, keyed_in, open_reading
 from inspections.services import evaluation, gauges, third_readings
 from inspections.services.gauges import GaugeFacts
+from inspections.services.photos import photo_columns
 from reels.models import Person
 from reels.services.history import Actor, ActRecorder
 

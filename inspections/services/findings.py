@@ -17,7 +17,6 @@ from inspections import access
 from inspections.domain import findings
 from inspections.domain.act_fields import FindingFields
 from inspections.domain.findings import LOGGED, OTHER, ReelPart, Remedy, Severity
-from inspections.domain.photos import photo_columns
 from inspections.domain.words import Act
 from inspections.errors import BelowLeastSeverity, FindingClosed, NotAStop, SamePerson, WorkNotLogged
 from inspections.models import Finding, FindingKind, FindingPhoto, Inspection
@@ -25,6 +24,7 @@ from inspections.queries.counts import live_inspection
 from inspections.queries.findings import kind_for, kinds_of, open_stops
 from inspections.queries.keyings import may_be_read
 from inspections.services import evaluation
+from inspections.services.photos import photo_columns
 from inspections.services.safety_notices import let_hold_end
 from inspections.services.setup import hold_reel, withdraw_values
 from reels import access as reel_access

@@ -125,6 +125,66 @@ def test_bare_production_refuses_to_start(entry):
     assert [f"wrapledger.E00{n}" in ended.stderr for n in (2, 3, 6)] == [True, True, True]
 
 
+@pytest.mark.parametrize(("name", "value", "said"), [
+    ("LOCK_MINUTES", "a quarter", "LOCK_MINUTES is 'a quarter'; it must be a whole number, 1 or more."),
+    ("LOCK_AFTER_TRIES", "0", "LOCK_AFTER_TRIES is '0'; it must be a whole number, 1 or more."),
+    ("PROXIES", "-1", "PROXIES is '-1'; it must be a whole number, 0 or more."),
+    ("MAIL_PORT", "smtp", "MAIL_PORT is 'smtp'; it must be a whole number, 1 or more."),
+    ("LOGIN_RATE", "thirty", "LOGIN_RATE is 'thirty'; it must be a number a period, such as 30/min,"),
+    ("REQUEST_RATE", "0/min", "REQUEST_RATE is '0/min'; it must be a number a period,"),
+    ("REQUEST_SECONDS", "200", "REQUEST_SECONDS is '200'; it must be seconds, more than 0 and at most 110."),
+    ("TIME_ZONE", "Larkspur", "TIME_ZONE is 'Larkspur'; it must be a zone such as UTC or Europe/London."),
+    ("TIME_ZONE", "../../etc/passwd", "TIME_ZONE is '../../etc/passwd'; it must be a zone"),
+    ("LOG_FORMAT", "xml", "LOG_FORMAT is 'xml'; it must be one of json, text."),
+    ("METRICS_FROM", "10.0.0.0/8,here", "METRICS_FROM is 'here'; it must be networks such as 10.0.0.0/8."),
+    ("SECRET_KEY_FILE", "/nowhere/key", "SECRET_KEY_FILE is '/nowhere/key'; it must be a file that the service can"),
+    ("DEVICE_KEYS_FILE", "/", "DEVICE_KEYS_FILE is '/'; it must be a file that the service can read (Is a directory)."),
+    ("DATABASE_URL", "records:secret-word", "DATABASE_URL names no database; it must be like postgres://"),
+])  # fmt: skip
+@pytest.mark.parametrize("environment", ["demo", "production"])
+def test_what_can_t_be_meant_is_told_in_words_and_nothing_starts(name, value, said, environment):
+    ended = started("manage.py", "check", WRAPLEDGER_ENV=environment, **{name: value})
+    assert ended.returncode == 1
+    assert said in ended.stderr
+    assert "Traceback" not in ended.stderr
+    assert "secret-word" not in ended.stderr
+
+
+def test_a_key_that_is_too_short_is_named_by_its_line_and_not_shown(production):
+    good, weak = str(SAFE["SECRET_KEY"]), "x" * 60
+    production.DEVICE_KEYS, production.SECRET_KEY_FALLBACKS = [good, weak], [weak]
+    messages = checks.production_is_safe(None)
+    assert [message.msg.partition(" is too")[0] for message in messages] == [
+        "The key in line 1 of SECRET_KEY_FALLBACKS_FILE", "The key in line 2 of DEVICE_KEYS_FILE",
+    ]  # fmt: skip
+    assert weak not in repr(messages)
+
+
+def test_a_production_without_its_keys_passes_no_check_for_deployment(tmp_path):
+    key = tmp_path / "key"
+    key.write_text(str(SAFE["SECRET_KEY"]))
+    settings = {
+        "WRAPLEDGER_ENV": "production", "SECRET_KEY_FILE": str(key), "ALLOWED_HOSTS": "records.example",
+        "DATABASE_URL": f"sqlite:///{tmp_path / 'records.sqlite3'}", "SEAL_KEY_FILE": str(tmp_path / "none.pem"),
+    }  # fmt: skip
+    assert started("manage.py", "check", **settings).returncode == 0, "the commands that make keys run before"
+    said = started("manage.py", "check", "--deploy", **settings).stderr
+    for missing in ("DEVICE_KEYS_FILE is not set.", "CHECKPOINT_KEY_FILE is not set.", "SEAL_CERT_FILE is not set."):
+        assert missing in said
+    assert f"SEAL_KEY_FILE is '{tmp_path / 'none.pem'}', which the service can't read." in said
+
+
+def test_a_file_of_keys_that_everybody_can_read_is_refused(production, monkeypatch, tmp_path):
+    for name in checks.KEY_FILES:
+        path = tmp_path / name
+        path.write_text("a key")
+        path.chmod(0o644 if name in ("DEVICE_KEYS_FILE", "SEAL_CERT_FILE") else 0o640)
+        monkeypatch.setenv(name, str(path))
+    assert [message.id for message in checks.production_has_its_keys(None)] == ["wrapledger.E017"]
+    (tmp_path / "DEVICE_KEYS_FILE").chmod(0o640)
+    assert checks.production_has_its_keys(None) == []
+
+
 def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
     key = tmp_path / "key"
     key.write_text(str(SAFE["SECRET_KEY"]))
@@ -132,8 +192,9 @@ def test_safe_production_passes_djangos_own_deployment_checks(tmp_path):
         "WRAPLEDGER_ENV": "production", "SECRET_KEY_FILE": str(key), "ALLOWED_HOSTS": "records.example",
         "DATABASE_URL": f"sqlite:///{tmp_path / 'records.sqlite3'}",
         "SEAL_KEY_FILE": str(tmp_path / "seal.pem"), "SEAL_CERT_FILE": str(tmp_path / "seal_certificates.pem"),
-        "CHECKPOINT_KEY_FILE": str(tmp_path / "checkpoint.pem"),
+        "CHECKPOINT_KEY_FILE": str(tmp_path / "checkpoint.pem"), "DEVICE_KEYS_FILE": str(key),
     }  # fmt: skip
+    key.chmod(0o600)
     for command in ("make_seal_key", "make_checkpoint_key"):
         assert started("manage.py", command, **settings).returncode == 0
     ended = started(*("manage.py", "check", "--deploy", "--fail-level", "WARNING"), **settings)

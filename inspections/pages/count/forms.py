@@ -13,6 +13,7 @@ from inspections.domain.words import Decision, Point
 from inspections.errors import PhotoNotTaken
 from inspections.services import evaluation
 from inspections.services.opening import Preparation
+from inspections.services.photos import require_photo
 from reels.domain.act_fields import ReasonFields, fields_of
 from reels.domain.reel_figures import DrumSection
 from reels.domain.words import Parity, Side
@@ -187,7 +188,7 @@ class PhotoField(forms.FileField):
             return None
         try:
             content: bytes = data.read()
-            photos.media_type_of(content)
+            require_photo(content)
         except PhotoNotTaken as refused:
             raise forms.ValidationError(str(refused)) from refused
         return content

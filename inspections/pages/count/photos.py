@@ -1,12 +1,14 @@
 """A photo, for whoever may see what it shows."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 
 from inspections import access
-from inspections.domain.photos import ENDINGS
+from inspections.domain.photos import JPEG
+from inspections.errors import PhotoNotTaken
 from inspections.models.counts import PhotoBytes
 from inspections.queries.keyings import photo_for
+from inspections.services.photos import shown
 from reels.pages.answers import page, reader
 
 
@@ -21,8 +23,11 @@ def photo(request: HttpRequest, inspection_id: int, photo_id: int) -> HttpRespon
 
 
 def as_file(photo: PhotoBytes, name: str) -> HttpResponse:
-    """The bytes as they came, as a file to keep: whatever is in them, the browser runs none of it."""
-    answer = HttpResponse(bytes(photo.content), content_type=photo.media_type)
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}.{ENDINGS[photo.media_type]}"'
+    """A copy of its pixels, as a file to keep: whatever came with them, nobody gets it and no browser runs it."""
+    try:
+        answer = HttpResponse(shown(photo), content_type=JPEG)
+    except PhotoNotTaken as refused:  # kept before photos were decoded
+        raise Http404(f"{refused} It is kept as it came.") from refused
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}.jpg"'
     answer.headers["X-Content-Type-Options"] = "nosniff"
     return answer

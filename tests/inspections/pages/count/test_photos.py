@@ -6,11 +6,19 @@ import re
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from inspections.domain.photos import MOST_BYTES
+from inspections.domain.photos import MOST_BYTES, media_type_of
 from inspections.models import Keying, Photo
+from inspections.services.photos import shown
 from tests import builders, stories
 from tests.builders import Cast
-from tests.inspections.domain.photo_files import HOSTILE, JPEG_BYTES, PNG_BYTES
+from tests.inspections.domain.photo_files import (
+    BROKEN,
+    HOSTILE,
+    JPEG_BYTES,
+    PNG_BYTES,
+    TOO_LARGE,
+    with_place_and_person,
+)
 from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN, form_in, page_of
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
@@ -53,7 +61,7 @@ def test_a_step_asks_for_photos_where_there_is_something_to_be_seen(cast, inspec
 def test_a_photo_goes_with_the_step_and_is_served_as_a_file_that_nothing_runs(cast, inspection):
     assert send(cast, inspection, photo_scale_left=upload(name="../../x.html", said="text/html")).status_code == 302
     answer = photo_of(inspection, cast.technician)
-    assert answer.content == JPEG_BYTES
+    assert answer.content == shown(Photo.objects.get())
     assert answer.headers["Content-Type"] == "image/jpeg"
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     assert answer.headers["Content-Disposition"] == (
@@ -70,7 +78,7 @@ def test_a_photo_is_not_there_for_others_until_the_two_agree(cast, inspection):
         if person is not cast.stranger:
             assert "/photos/" not in page_of(logged_in(person), f"/inspections/{inspection.pk}")
     send(cast, inspection, "witness")
-    assert photo_of(inspection, cast.control).content == JPEG_BYTES
+    assert photo_of(inspection, cast.control).content == shown(Photo.objects.get())
     html = page_of(logged_in(cast.control), f"/inspections/{inspection.pk}")
     assert faults_of(html) == []
     assert f"/inspections/{inspection.pk}/photos/{Photo.objects.get().pk}" in html
@@ -94,6 +102,30 @@ def test_a_file_that_is_no_photo_is_refused_whatever_it_calls_itself(cast, inspe
     assert "The photo is no JPEG or PNG file; allowed: a JPEG or PNG file." in html
     assert 'value="13"' in html
     assert not Keying._base_manager.filter(point="scale_left").exists()
+
+
+def test_a_photo_tells_nobody_where_and_by_whom_it_was_taken_and_is_kept_as_it_came(cast, inspection):
+    content = with_place_and_person()
+    send(cast, inspection, photo_scale_left=upload(content))
+    assert b"Tess Hollin" not in photo_of(inspection, cast.technician).content
+    assert bytes(Photo.objects.get().content) == content
+
+
+def test_a_photo_from_before_they_were_decoded_that_is_no_picture_is_said_to_be_kept(cast, inspection, monkeypatch):
+    monkeypatch.setattr("inspections.pages.count.forms.require_photo", media_type_of)
+    monkeypatch.setattr("inspections.services.photos.require_photo", media_type_of)
+    send(cast, inspection, photo_scale_left=upload(BROKEN["half of one"]))
+    answer = photo_of(inspection, cast.technician)
+    assert (answer.status_code, faults_of(answer.content.decode())) == (404, [])
+
+
+@pytest.mark.parametrize("content", [*BROKEN.values(), *TOO_LARGE.values()], ids=[*BROKEN, *TOO_LARGE])
+def test_what_begins_as_a_photo_and_can_t_be_decoded_is_refused_in_words(cast, inspection, content):
+    answer = send(cast, inspection, photo_scale_left=upload(content))
+    html = answer.content.decode()
+    assert (answer.status_code, faults_of(html)) == (422, [])
+    assert "The photo is " in html
+    assert not Photo._base_manager.exists()
 
 
 def test_a_photo_that_is_empty_or_too_large_is_refused(cast, inspection):
