@@ -2,6 +2,8 @@
 
     python check_records.py checkpoint  CHECKPOINT.txt KEY
     python check_records.py history     HISTORY.jsonl [CHECKPOINT.txt KEY PROOF.json]
+    python check_records.py end         HISTORY.jsonl CHECKPOINT.txt KEY END.json
+    python check_records.py absent      CHAIN CHECKPOINT.txt KEY END.json
     python check_records.py consistency EARLIER.txt LATER.txt KEY PROOF.json
     python check_records.py signatures  SIGNATURES.json [HISTORY.jsonl]
 
@@ -14,10 +16,15 @@ HISTORY.jsonl holds one line for each entry of a history: {"content": base64 of 
 canonical JSON (RFC 8785); its digest is their SHA-256; `prev` in it is the digest of the entry before, 64 zeros for the
 first. PROOF.json is {"index", "size", "hashes"} or {"first", "second", "hashes"} as RFC 9162 section 2.1 has them; a
 leaf is SHA-256(0x00 ‖ digest), a node SHA-256(0x01 ‖ left ‖ right). An inclusion proof for one entry of a history is
-one for all entries before it, since each holds the digest of the one before. SIGNATURES.json is {"record": base64,
-"signatures": [{"statement": base64, "digest"}]}; a statement names the SHA-256 of the record. Whoever makes such a file
-can make it fit itself: with the history, which tells the digests of the record and of each signature, it is checked
-that they are those that were recorded.
+one for all entries before it, since each holds the digest of the one before; that nothing after it is withheld is shown
+by END.json, {"key", "end", "hashes"}: of a checkpoint of form 2, the way from a leaf of the tree over the ends of all
+histories up to its root. There key is SHA-256(the history's name), its bits the way down, 0 left; end is
+SHA-256(how many entries, 8 bytes, the highest first ‖ digest of the last); a leaf is SHA-256(0x02 ‖ key ‖ end), a node
+SHA-256(0x03 ‖ left ‖ right), a subtree without leaves 32 zero bytes, and one with a single leaf that leaf.
+
+SIGNATURES.json is {"record": base64, "signatures": [{"statement": base64, "digest"}]}; a statement names the SHA-256 of
+the record. Whoever makes such a file can make it fit itself: with the history, which tells the digests of the record
+and of each signature, it is checked that they are those that were recorded.
 """
 
 import base64
@@ -31,7 +38,7 @@ from typing import Any
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-HEADING = "Wrapledger checkpoint, form 1\n"
+HEADINGS = ("Wrapledger checkpoint, form 1\n", "Wrapledger checkpoint, form 2\n")
 
 
 class Broken(Exception):
@@ -57,8 +64,8 @@ def split(size: int) -> int:
 def checkpoint(text: str, keys: str) -> dict[str, str]:
     """What a checkpoint says, once its signature holds for this key, or one of these."""
     body, label, signature = text.partition("signature: ")
-    if not label or not body.startswith(HEADING):
-        raise Broken("this is not a checkpoint of form 1")
+    if not label or not body.startswith(HEADINGS):
+        raise Broken("this is not a checkpoint of form 1 or 2")
     if not any(is_signed(body, signature, key) for key in keys.split(",")):
         raise Broken("the checkpoint's signature does not hold for this key")
     return dict(line.split(": ", 1) for line in body.splitlines()[1:])
@@ -133,6 +140,50 @@ def check_inclusion(digests: list[str], signed: dict[str, str], proof: dict[str,
         if root.hex() == signed["root"]:
             return covered
     raise Broken("the proof is for no entry of this history, or it was another one when the checkpoint was made")
+
+
+# The ends of histories ----------------------------------------------------------------------------------------------
+
+
+def root_from(leaf: bytes, key: bytes, hashes: list[str]) -> str:
+    """The root over the ends, from a leaf, or 32 zero bytes for none, and the hashes beside its way, from below."""
+    way = int.from_bytes(key, "big")
+    for depth, beside in zip(range(len(hashes) - 1, -1, -1), map(bytes.fromhex, hashes), strict=True):
+        sides = beside + leaf if way >> (255 - depth) & 1 else leaf + beside
+        leaf = hashlib.sha256(b"\x03" + sides).digest()
+    return leaf.hex()
+
+
+def ends_of(signed: dict[str, str], proof: dict[str, Any]) -> str:
+    """The root over the ends that a checkpoint tells."""
+    if "ends" not in signed:
+        raise Broken("the checkpoint is of form 1, which tells nothing of where histories end")
+    if len(proof["hashes"]) > 256:
+        raise Broken("the proof has more hashes than a way can have")
+    return signed["ends"]
+
+
+def check_end(name: str, digests: list[str], signed: dict[str, str], proof: dict[str, Any]) -> int:
+    """With how many entries the history ended when the checkpoint was made."""
+    root, key = ends_of(signed, proof), hashlib.sha256(name.encode()).digest()
+    for count in range(len(digests), 0, -1):
+        end = hashlib.sha256(count.to_bytes(8, "big") + bytes.fromhex(digests[count - 1])).digest()
+        if root_from(hashlib.sha256(b"\x02" + key + end).digest(), key, proof["hashes"]) == root:
+            return count
+    raise Broken(f"{name} had another end when the checkpoint was made: entries are withheld, or are not those")
+
+
+def check_absent(name: str, signed: dict[str, str], proof: dict[str, Any]) -> None:
+    """That there was no history of this name when the checkpoint was made."""
+    root, key = ends_of(signed, proof), hashlib.sha256(name.encode()).digest()
+    leaf = bytes(32)
+    if proof["key"] is not None:
+        other, depth = bytes.fromhex(proof["key"]), len(proof["hashes"])
+        if other == key or (int.from_bytes(other, "big") ^ int.from_bytes(key, "big")) >> (256 - depth):
+            raise Broken(f"the proof is of a leaf that does not show that there was no {name}")
+        leaf = hashlib.sha256(b"\x02" + other + bytes.fromhex(proof["end"])).digest()
+    if root_from(leaf, key, proof["hashes"]) != root:
+        raise Broken(f"the proof does not show that there was no {name}")
 
 
 # Histories and signatures -------------------------------------------------------------------------------------------
@@ -212,6 +263,19 @@ def run_history(path: str, *rest: str) -> str:
     return f"{whole}; the first {covered} were there when the checkpoint was made."
 
 
+def run_end(path: str, signed_path: str, key: str, proof_path: str) -> str:
+    with Path(path).open(encoding="utf-8") as lines:
+        name, digests = check_history(lines)
+    count = check_end(name, digests, checkpoint(text(signed_path), key), json.loads(text(proof_path)))
+    since = f"; {len(digests) - count} came since" if count < len(digests) else ""
+    return f"{name}: {len(digests)} entries, whole; {count} were all there were when the checkpoint was made{since}."
+
+
+def run_absent(name: str, signed_path: str, key: str, proof_path: str) -> str:
+    check_absent(name, checkpoint(text(signed_path), key), json.loads(text(proof_path)))
+    return f"There was no history {name} when the checkpoint was made."
+
+
 def run_consistency(earlier: str, later: str, key: str, proof: str) -> str:
     check_consistency(checkpoint(text(earlier), key), checkpoint(text(later), key), json.loads(text(proof)))
     return "Nothing that the earlier checkpoint covers was changed, removed or put in between since."
@@ -229,6 +293,8 @@ def run_signatures(path: str, *history: str) -> str:
 COMMANDS = {
     "checkpoint": (run_checkpoint, (2,)),
     "history": (run_history, (1, 4)),
+    "end": (run_end, (4,)),
+    "absent": (run_absent, (4,)),
     "consistency": (run_consistency, (4,)),
     "signatures": (run_signatures, (1, 2)),
 }

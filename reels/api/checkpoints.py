@@ -13,7 +13,7 @@ from rest_framework import serializers
 
 from reels import access
 from reels.api.endpoints import Call, Endpoint, create, read, read_file
-from reels.api.fields import Moment, Named, Number, Text, Whole
+from reels.api.fields import Moment, Named, Number, Text, Whole, YesNo
 from reels.api.forms import Out, PageQuery, Query
 from reels.api.paging import Page
 from reels.services import checkpoints
@@ -26,6 +26,7 @@ class CheckpointOut(Out):
     root = Text(  # type: ignore[assignment]  # the word of RFC 9162
         help_text="The root of the Merkle tree over them (RFC 9162), hexadecimal."
     )
+    ends_root = Text(help_text="The root over the ends of all chains, hexadecimal; empty in form 1. See records.md.")
     made_at = Moment()
     text = Text(help_text="The signed text. Keep it elsewhere; check it with check_records.py.")
 
@@ -42,6 +43,20 @@ class InclusionOut(HashesOut):
 class ConsistencyOut(HashesOut):
     first = Number()
     second = Number()
+
+
+class EndOut(Out):
+    is_there = YesNo(help_text="Whether the checkpoint has this chain.")
+    key = Text(
+        help_text="Of the leaf that the way ends in, hexadecimal: the chain's own, or another's; else null.",
+        allow_null=True,
+    )
+    end = Text(help_text="The hash of that leaf's length and head.", allow_null=True)
+    hashes = serializers.ListField(child=Text(), help_text="Hexadecimal, from the leaf up; see records.md.")
+
+
+class EndQuery(Query):
+    chain = Text(max_length=80, help_text="The chain's name: `reel:` and the serial, or `register`.")
 
 
 class InclusionQuery(Query):
@@ -85,6 +100,13 @@ class CheckpointConsistencyEndpoint(Endpoint):
     def get(self, call: Call, entries: int) -> Any:
         """The proof that an earlier checkpoint's entries are the beginning of this one's."""
         return checkpoints.consistency(call.query["from"], entries)
+
+
+class CheckpointEndEndpoint(Endpoint):
+    @read("checkpoints_end", EndOut, query=EndQuery)
+    def get(self, call: Call, entries: int) -> Any:
+        """The proof of a chain's end when the checkpoint was made, or that there was no such chain."""
+        return checkpoints.chain_path(entries, call.query["chain"])
 
 
 # Histories ----------------------------------------------------------------------------------------------------------

@@ -36,6 +36,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("checkpoints/<id:entries>", checkpoints.CheckpointDetailEndpoint.as_view()),
     path("checkpoints/<id:entries>/inclusion", checkpoints.CheckpointInclusionEndpoint.as_view()),
     path("checkpoints/<id:entries>/consistency", checkpoints.CheckpointConsistencyEndpoint.as_view()),
+    path("checkpoints/<id:entries>/end", checkpoints.CheckpointEndEndpoint.as_view()),
     path("changes", views.ChangeListEndpoint.as_view()),
     path("tasks", tasks.TaskListEndpoint.as_view()),
     path("tasks/<uuid:task>", tasks.TaskDetailEndpoint.as_view()),

@@ -4,14 +4,16 @@ Every entry of every history is a leaf of one Merkle tree, in the order in which
 newest leaf of a chain is that chain's head. A leaf's data is the entry's digest, 32 bytes. The text says how many
 leaves there were and the root over them, and is signed. Whoever keeps it can tell later, with a consistency proof,
 whether anything before it was changed, removed or put in between, and with an inclusion proof, whether a record was
-there.
+there. A second tree is over the ends of the chains (sparse_merkle.py): its root says of each chain how many entries it
+had and which was the last, so that nobody can be shown a history whose end is withheld. Form 1 has no such root.
 
-    Wrapledger checkpoint, form 1
+    Wrapledger checkpoint, form 2
     service: larkspur
     made: 2026-11-25T09:00:00.000000Z
     entries: 1234
     chains: 41
     root: 64 hexadecimal digits
+    ends: 64 hexadecimal digits, the root over the ends of the chains
     key: 64 hexadecimal digits, the Ed25519 public key
     signature: 128 hexadecimal digits, over all lines above, each with its line feed
 
@@ -26,19 +28,21 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 
 from reels.domain import ledger, merkle
 
-HEADING = "Wrapledger checkpoint, form 1"
+HEADING = "Wrapledger checkpoint, form 2"
+HEADINGS = ("Wrapledger checkpoint, form 1", HEADING)
 SIGNATURE_LABEL = "signature: "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Checkpoint:
-    """What a checkpoint says. root and key: hexadecimal."""
+    """What a checkpoint says. root, ends and key: hexadecimal."""
 
     service: str
     made_at: datetime
     entries: int
     chains: int
     root: str
+    ends: str
     key: str
 
 
@@ -56,8 +60,8 @@ def signed_text(checkpoint: Checkpoint, key: Ed25519PrivateKey) -> str:
 def text_fault(text: str, *, key: str) -> str | None:
     """What is wrong with a checkpoint's text, or None. key: the public key that is trusted, hexadecimal."""
     body, label, signature = text.partition(SIGNATURE_LABEL)
-    if not label or not body.startswith(HEADING + "\n"):
-        return "it is not a checkpoint of form 1"
+    if not label or body.partition("\n")[0] not in HEADINGS:
+        return "it is not a checkpoint of form 1 or 2"
     if f"\nkey: {key}\n" not in body:
         return "it names another key than the one that is trusted"
     try:
@@ -85,6 +89,7 @@ def _body(checkpoint: Checkpoint) -> str:
         "entries": checkpoint.entries,
         "chains": checkpoint.chains,
         "root": checkpoint.root,
+        "ends": checkpoint.ends,
         "key": checkpoint.key,
     }
     return "".join(f"{line}\n" for line in (HEADING, *(f"{name}: {value}" for name, value in lines.items())))

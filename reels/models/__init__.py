@@ -2,7 +2,7 @@
 
 from reels.models.assemblies import CableEvent, Hold, Installation, MachineHold, Move, Reel, ReelEvent
 from reels.models.base import Added, Kept, choices, columns
-from reels.models.histories import Chain, CheckpointMade, FeedPlace, HistoryEntry
+from reels.models.histories import Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import (
@@ -24,6 +24,7 @@ __all__ = [
     "CableEvent",
     "Chain",
     "CheckpointMade",
+    "EndsNode",
     "FeedPlace",
     "GaugeCalibration",
     "GaugeType",

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from reels import append_only
 from reels.domain.ledger import FIRST_PREV
-from reels.models.base import Kept
+from reels.models.base import Added, Kept
 from reels.models.people import Person
 
 
@@ -63,8 +63,21 @@ class CheckpointMade(models.Model):
 
     entries = models.PositiveBigIntegerField(unique=True)
     root = models.CharField(max_length=64)
+    ends_root = models.CharField(max_length=64, blank=True, default="", help_text="Empty in form 1.")
     made_at = models.DateTimeField()
     text = models.TextField()
 
     def __str__(self) -> str:
         return f"checkpoint over {self.entries} entries"
+
+
+class EndsNode(Added):
+    """A node of the tree over the ends of all chains, by its hash; see reels/domain/sparse_merkle.py."""
+
+    digest = models.CharField(max_length=64, unique=True)
+    is_leaf = models.BooleanField()
+    left = models.CharField(max_length=64, help_text="Of a leaf, the key.")
+    right = models.CharField(max_length=64, help_text="Of a leaf, the end.")
+
+    def __str__(self) -> str:
+        return f"{'leaf' if self.is_leaf else 'node'} {self.digest}"

@@ -1,5 +1,6 @@
 """Checkpoints: made on demand and by the schedule, kept, and proved from. What they are: reels/domain/checkpoint.py."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,13 +10,16 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from reels import access
-from reels.domain import checkpoint, merkle
+from reels.domain import checkpoint, merkle, sparse_merkle
 from reels.domain.checkpoint import Checkpoint
+from reels.domain.sparse_merkle import Fork, Leaf, Node
 from reels.errors import CheckpointBroken, NotFound, NothingRecorded
-from reels.models import CheckpointMade, FeedPlace, HistoryEntry
+from reels.models import CheckpointMade, EndsNode, FeedPlace, HistoryEntry
 from reels.services import feed
 from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor
+
+AT_ONCE = 500  # nodes in one statement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +37,19 @@ class Consistency:
 
     first: int
     second: int
+    hashes: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChainPath:
+    """The way to a chain in the tree over the ends of a checkpoint's chains. key, end, hashes: hexadecimal.
+
+    key and end: of the leaf that is there, the chain's own or another one's; None where there is none.
+    """
+
+    is_there: bool
+    key: str | None
+    end: str | None
     hashes: list[str]
 
 
@@ -59,7 +76,7 @@ def make(at: datetime) -> CheckpointMade:
             raise CheckpointBroken(entries=last.entries, made_at=last.made_at)
         if last is not None and last.entries == len(digests):
             return last
-        return _kept(digests, key, at)
+        return _kept(last, digests, key, at)
 
 
 def inclusion(entries: int, digest: str) -> Inclusion:
@@ -84,6 +101,21 @@ def consistency(first: int, second: int) -> Consistency:
     return Consistency(first=first, second=len(digests), hashes=[each.hex() for each in proof])
 
 
+def chain_path(entries: int, chain: str) -> ChainPath:
+    """The proof of a chain's end as of a checkpoint, or that it had no such chain. Raises NotFound."""
+    made = one_made(entries)
+    if not made.ends_root:
+        raise NotFound(what=f"proof of a chain's end in the checkpoint over {entries} entries (form 1)", key=chain)
+    path = sparse_merkle.path_to(chain, bytes.fromhex(made.ends_root), lambda digest: _nodes([digest])[digest])
+    leaf = path.leaf
+    return ChainPath(
+        is_there=leaf is not None and leaf.key == sparse_merkle.key_of(chain),
+        key=leaf.key.hex() if leaf else None,
+        end=leaf.end.hex() if leaf else None,
+        hashes=[each.hex() for each in path.hashes],
+    )
+
+
 def all_made() -> QuerySet[CheckpointMade]:
     """Every checkpoint that was made."""
     return CheckpointMade.objects.all()
@@ -94,17 +126,51 @@ def one_made(entries: int) -> CheckpointMade:
     return access.one(all_made(), "checkpoint", entries=entries)
 
 
-def _kept(digests: list[str], key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
+def _kept(last: CheckpointMade | None, digests: list[str], key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
     unsigned = Checkpoint(
         service=" ".join(settings.SERVICE_NAME.split()),
         made_at=at,
         entries=len(digests),
         chains=HistoryEntry.objects.filter(place__number__isnull=False).values("chain").distinct().count(),
         root=_root(digests),
+        ends=_put_ends(last),
         key=checkpoint.public_hex(key),
     )
     text = checkpoint.signed_text(unsigned, key)
-    return CheckpointMade.objects.create(entries=unsigned.entries, root=unsigned.root, made_at=at, text=text)
+    return CheckpointMade.objects.create(
+        entries=unsigned.entries, root=unsigned.root, ends_root=unsigned.ends, made_at=at, text=text
+    )
+
+
+def _put_ends(last: CheckpointMade | None) -> str:
+    """The root over the ends of all chains, hexadecimal. Only what was numbered since the last checkpoint is read."""
+    before, root = (last.entries, last.ends_root) if last and last.ends_root else (0, sparse_merkle.EMPTY.hex())
+    entries = FeedPlace.objects.filter(number__gt=before).order_by("number")
+    columns = entries.values_list("entry__chain__name", "entry__seq", "entry__digest")
+    newest = {chain: (length, head) for chain, length, head in columns.iterator(2000)}
+    leaves = [sparse_merkle.leaf_of(chain, *end) for chain, end in newest.items()]
+    known = sparse_merkle.on_the_way([each.key for each in leaves], bytes.fromhex(root), _nodes)
+    after, made = sparse_merkle.with_leaves(bytes.fromhex(root), leaves, known)
+    rows = [_row(each) for each in made.values()]
+    EndsNode.objects.bulk_create(
+        rows, batch_size=AT_ONCE, ignore_conflicts=True
+    )  # a hash has one node, whoever kept it
+    return after.hex()
+
+
+def _nodes(digests: Iterable[bytes]) -> dict[bytes, Node]:
+    nodes: dict[bytes, Node] = {}
+    by_hex = [each.hex() for each in digests]
+    for start in range(0, len(by_hex), AT_ONCE):
+        for row in EndsNode.objects.filter(digest__in=by_hex[start : start + AT_ONCE]):
+            sides = bytes.fromhex(row.left), bytes.fromhex(row.right)
+            nodes[bytes.fromhex(row.digest)] = Leaf(*sides) if row.is_leaf else Fork(*sides)
+    return nodes
+
+
+def _row(node: Node) -> EndsNode:
+    left, right = (node.key, node.end) if isinstance(node, Leaf) else (node.left, node.right)
+    return EndsNode(digest=node.hash.hex(), is_leaf=isinstance(node, Leaf), left=left.hex(), right=right.hex())
 
 
 def _digests(size: int | None = None) -> list[str]:

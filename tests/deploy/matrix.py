@@ -166,6 +166,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         read("changes_list", "changes", LOGGED_IN),
         read("checkpoints_list", "checkpoints", LOGGED_IN),
         read("checkpoints_show", "checkpoints/{checkpoint}", LOGGED_IN),
+        read("checkpoints_end", "checkpoints/{checkpoint}/end?chain=register", LOGGED_IN),
         read("checkpoints_inclusion", "checkpoints/{checkpoint}/inclusion?digest={digest}", LOGGED_IN),
         read("checkpoints_consistency", "checkpoints/{checkpoint}/consistency?from=1", LOGGED_IN),
         write("checkpoints_make", "checkpoints", "administrator", ADMINISTRATOR),

@@ -67,6 +67,8 @@ def served(db, tmp_path):
         "later.txt": later["text"].encode(),
         "history.jsonl": reader.get("reels/LW-0001/history/export").content,
         "inclusion.json": reader.get(f"checkpoints/{n}/inclusion?digest={head}").content,
+        "end.json": reader.get(f"checkpoints/{n}/end?chain=reel:LW-0001").content,
+        "none.json": reader.get(f"checkpoints/{n}/end?chain=reel:LW-0009").content,
         "consistency.json": reader.get(f"checkpoints/{n}/consistency?from={earlier['entries']}").content,
         "signatures.json": reader.get(f"inspections/{inspection.pk}/signatures/export").content,
     }
@@ -86,6 +88,10 @@ def test_what_the_service_gives_out_holds(served):
     assert (status, says) == (0, f"reel:LW-0001: {reel.chain.length} entries, whole, ending in {reel.chain.head}.\n")
     status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert (status, f"the first {reel.chain.length} were there" in says) == (0, True)
+    status, says = served.run("end", "history.jsonl", "later.txt", served.key, "end.json")
+    assert (status, f"whole; {reel.chain.length} were all there were when" in says) == (0, True)
+    status, says = served.run("absent", "reel:LW-0009", "later.txt", served.key, "none.json")
+    assert (status, says) == (0, "There was no history reel:LW-0009 when the checkpoint was made.\n")
     status, says = served.run("consistency", "earlier.txt", "later.txt", served.key, "consistency.json")
     assert (status, says.startswith("Nothing that the earlier checkpoint covers was changed")) == (0, True)
     status, says = served.run("signatures", "signatures.json")
@@ -102,6 +108,9 @@ def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(served):
     status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert status == 0
     assert f"{length + 1} entries, whole; the first {length} were there" in says
+    status, says = served.run("end", "history.jsonl", "later.txt", served.key, "end.json")
+    assert status == 0
+    assert f"{length} were all there were when the checkpoint was made; 1 came since." in says
 
 
 def person(username: str) -> Person:
@@ -124,12 +133,60 @@ def test_a_changed_checkpoint_and_another_key_are_found(served):
     assert served.run("checkpoint", "later.txt", f"{other},{served.key}")[0] == 0  # the key was changed
     served.change("later.txt", "chains: 2", "chains: 3")
     assert served.run("checkpoint", "later.txt", served.key) == broken
-    served.change("later.txt", "form 1", "form 2")
-    assert served.run("checkpoint", "later.txt", served.key) == (1, "BROKEN: this is not a checkpoint of form 1.\n")
+    served.change("later.txt", "form 2", "form 3")
+    assert served.run("checkpoint", "later.txt", served.key) == (
+        1,
+        "BROKEN: this is not a checkpoint of form 1 or 2.\n",
+    )
 
 
 def lines(served: ServedFiles) -> list[str]:
     return (served.folder / "history.jsonl").read_text().splitlines(keepends=True)
+
+
+def test_a_history_whose_end_is_withheld_is_found(served):
+    rows = lines(served)
+    (served.folder / "history.jsonl").write_text("".join(rows[:-2]))
+    assert served.run("history", "history.jsonl")[0] == 0
+    status, says = served.run("end", "history.jsonl", "later.txt", served.key, "end.json")
+    assert (status, "had another end when the checkpoint was made: entries are withheld" in says) == (1, True)
+
+
+@pytest.mark.parametrize(
+    ("name", "proof", "why"),
+    [
+        ("reel:LW-0001", "end.json", "a leaf that does not show"),
+        ("reel:LW-0001", "none.json", "not show that there was no reel:LW-0001"),
+        ("register", "none.json", "not show that there was no register"),
+    ],
+)
+def test_a_history_that_was_there_is_not_shown_to_be_absent(served, name, proof, why):
+    status, says = served.run("absent", name, "later.txt", served.key, proof)
+    assert (status, why in says) == (1, True)
+
+
+@pytest.mark.parametrize("hashes", [[], ["00" * 32], ["00" * 32] * 257])
+def test_an_end_with_other_hashes_shows_nothing(served, hashes):
+    served.set("end.json", hashes=hashes)
+    served.set("none.json", hashes=hashes)
+    assert served.run("end", "history.jsonl", "later.txt", served.key, "end.json")[0] == 1
+    assert served.run("absent", "reel:LW-0009", "later.txt", served.key, "none.json")[0] == 1
+
+
+def test_a_checkpoint_of_form_one_is_checked_and_shows_no_end(served):
+    (served.folder / "later.txt").write_text(of_form_one(served))
+    assert served.run("checkpoint", "later.txt", served.key)[0] == 0
+    assert served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")[0] == 0
+    for command, what in (("end", "history.jsonl"), ("absent", "reel:LW-0009")):
+        status, says = served.run(command, what, "later.txt", served.key, "end.json")
+        assert (status, "form 1, which tells nothing of where histories end" in says) == (1, True)
+
+
+def of_form_one(served: ServedFiles) -> str:
+    """The later checkpoint as it was written before there were ends in it, signed again."""
+    body = (served.folder / "later.txt").read_text().partition("signature: ")[0].replace("form 2", "form 1")
+    body = "".join(line for line in body.splitlines(keepends=True) if not line.startswith("ends: "))
+    return f"{body}signature: {checkpoint_key().sign(body.encode()).hex()}\n"
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ from django.db import connection, models, transaction
 from inspections.models import InspectionRecord, Keying, SignOff
 from inspections.services.status_rows import rebuild_status_rows
 from reels.domain import checkpoint, ledger
-from reels.models import ApiToken, Chain, CheckpointMade, FeedPlace, HistoryEntry, Person, Reel, Submission
+from reels.models import ApiToken, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, Person, Reel, Submission
 from reels.services import checkpoints
 from reels.services.checkpoint_key import checkpoint_key
 from reports.services.verification import UNRECORDED, check_records
@@ -90,6 +90,7 @@ def found_by(records: AttackedRecords, attack: Callable[[AttackedRecords], None]
 def outsider_finds(yesterday: str) -> bool:
     """Whether the stand-alone checker finds that today's records do not begin with yesterday's."""
     delete(CheckpointMade.objects.all())
+    delete(EndsNode.objects.all())
     today = checkpoints.make(later(days=7))
     key = checkpoint.public_hex(checkpoint_key())
     earlier, later_one = CHECKER.checkpoint(yesterday, key), CHECKER.checkpoint(today.text, key)
@@ -274,12 +275,20 @@ def edit_a_checkpoint(records: AttackedRecords) -> None:
 
 def delete_the_checkpoints(records: AttackedRecords) -> None:
     delete(CheckpointMade.objects.all())
+    delete(EndsNode.objects.all())
+
+
+def edit_a_node_of_the_ends(records: AttackedRecords) -> None:
+    row = EndsNode.objects.filter(is_leaf=True).latest("pk")
+    edit(EndsNode.objects.filter(pk=row.pk), right="ab" * 32)
 
 
 def cut_off_what_came_since(records: AttackedRecords) -> None:
     builders.log_cut(known("control", "mona"), at=later(days=6, hours=1))
+    before = EndsNode.objects.latest("pk").pk
     checkpoints.make(later(days=6, hours=2))
     delete(CheckpointMade.objects.filter(made_at=later(days=6, hours=2)))
+    delete(EndsNode.objects.filter(pk__gt=before))
     cut_off_what_the_checkpoint_covers(records)
 
 
@@ -324,6 +333,7 @@ STUDY: dict[str, tuple[Callable[[AttackedRecords], None], set[str]]] = {
     "the end of a history cut off, with its rows": (cut_off_what_the_checkpoint_covers, BOTH),
     "an old backup restored": (restore_an_old_backup, BOTH),
     "a checkpoint kept here edited": (edit_a_checkpoint, {SERVICE}),
+    "a node of the tree over the ends of histories edited": (edit_a_node_of_the_ends, {SERVICE}),
     "the checkpoints kept here deleted": (delete_the_checkpoints, NEITHER),
     "what was recorded since the checkpoint cut off, with its rows": (cut_off_what_came_since, NEITHER),
     "a password set": (set_a_password, NEITHER),
@@ -354,9 +364,9 @@ def test_without_the_checkpoints_kept_here_the_outsiders_copy_is_what_finds_it(r
 
     def also_delete_checkpoints(records: AttackedRecords) -> None:
         attack(records)
-        delete(CheckpointMade.objects.all())
+        delete_the_checkpoints(records)
 
-    gone = name in BY_KEPT_CHECKPOINTS or name == "a checkpoint kept here edited"
+    gone = name in BY_KEPT_CHECKPOINTS or attack in (edit_a_checkpoint, edit_a_node_of_the_ends)
     assert found_by(records, also_delete_checkpoints) == (expected - {SERVICE} if gone else expected)
 
 

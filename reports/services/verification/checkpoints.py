@@ -1,11 +1,12 @@
 """The order of all entries, and the checkpoints over it that are kept here."""
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterable, Iterator, Mapping, Set
 
 from django.db import models
 
-from reels.domain import checkpoint, ledger, merkle
-from reels.models import CheckpointMade, FeedPlace, HistoryEntry
+from reels.domain import checkpoint, ledger, merkle, sparse_merkle
+from reels.domain.sparse_merkle import Leaf, Node
+from reels.models import CheckpointMade, EndsNode, FeedPlace, HistoryEntry
 from reels.services.checkpoint_key import known_keys
 from reports.services.verification.stored_values import CHUNK, BreakFound
 
@@ -20,19 +21,61 @@ def check_checkpoints() -> None:
     for row in by_size.values():
         if why := _text_fault(row, known):
             raise BreakFound(str(row), why)
-    leaves = (checkpoint.leaf_of(digest) for digest in _digests_in_order(places))
+    ends = EndsAtEach(by_size)
+    leaves = (checkpoint.leaf_of(digest) for digest in ends.passing(_in_order(places)))
     roots = {size: root.hex() for size, root in merkle.roots_at(by_size, leaves)}
     for row in by_size.values():
         if roots.get(row.entries) != row.root:
             raise BreakFound(str(row), "the entries that it covers are no longer what they were, or in another order")
+    ends.check()
 
 
-def _digests_in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[str]:
-    rows = places.values_list("number", "entry__digest").iterator(CHUNK)
-    for expected, (number, digest) in enumerate(rows, start=1):
+class EndsAtEach:
+    """The tree over the ends of all chains, grown again from the entries as they pass by."""
+
+    def __init__(self, by_size: Mapping[int, CheckpointMade]) -> None:
+        self.by_size = by_size
+        self.root, self.nodes = sparse_merkle.EMPTY, dict[bytes, Node]()
+
+    def passing(self, entries: Iterable[tuple[str, int, str]]) -> Iterator[str]:
+        """The digest of each entry, once it is taken in. entries: name of the chain, number in it, digest."""
+        newest: dict[str, tuple[int, str]] = {}
+        for size, (chain, seq, digest) in enumerate(entries, start=1):
+            newest[chain] = (seq, digest)
+            if (row := self.by_size.get(size)) is not None and row.ends_root:
+                self._grow(newest)
+                newest = {}
+                if self.root.hex() != row.ends_root:
+                    raise BreakFound(str(row), "the histories that it covers do not end where it says")
+            yield digest
+
+    def check(self) -> None:
+        """That the kept nodes are those of the tree, and no others."""
+        rows = EndsNode.objects.order_by("pk").values_list("digest", "is_leaf", "left", "right")
+        nodes = {digest.hex(): _columns(node) for digest, node in self.nodes.items()}
+        for digest, *stored in rows.iterator(CHUNK):
+            if nodes.pop(digest, None) != stored:
+                raise BreakFound(f"node {digest[:12]} of the ends of histories", "the checkpoints do not have it so")
+        if nodes:
+            raise BreakFound(f"node {min(nodes)[:12]} of the ends of histories", "a checkpoint has it, and it is gone")
+
+    def _grow(self, newest: Mapping[str, tuple[int, str]]) -> None:
+        leaves = [sparse_merkle.leaf_of(chain, *end) for chain, end in newest.items()]
+        self.root, made = sparse_merkle.with_leaves(self.root, leaves, self.nodes)
+        self.nodes |= made
+
+
+def _in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[tuple[str, int, str]]:
+    rows = places.values_list("number", "entry__chain__name", "entry__seq", "entry__digest").iterator(CHUNK)
+    for expected, (number, chain, seq, digest) in enumerate(rows, start=1):
         if number != expected:
             raise BreakFound("the order of all entries", f"place {expected} is missing; the next one is {number}")
-        yield digest
+        yield chain, seq, digest
+
+
+def _columns(node: Node) -> list[bool | str]:
+    left, right = (node.key, node.end) if isinstance(node, Leaf) else (node.left, node.right)
+    return [isinstance(node, Leaf), left.hex(), right.hex()]
 
 
 def _text_fault(row: CheckpointMade, known: Set[str]) -> str | None:
@@ -43,7 +86,7 @@ def _text_fault(row: CheckpointMade, known: Set[str]) -> str | None:
         return f"it is signed with the key {key[:12]}…, which is none of this service's (CHECKPOINT_KEY_FILE)"
     if why := checkpoint.text_fault(row.text, key=key):
         return why
-    columns_say = (str(row.entries), row.root, ledger.plain(row.made_at))
-    if columns_say != (lines["entries"], lines["root"], lines["made"]):
+    columns_say = (str(row.entries), row.root, row.ends_root, ledger.plain(row.made_at))
+    if columns_say != (lines["entries"], lines["root"], lines.get("ends", ""), lines["made"]):
         return "its text says otherwise than its row"
     return None

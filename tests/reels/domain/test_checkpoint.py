@@ -40,9 +40,25 @@ PUBLIC, OTHER = RFC_8032[0][1], RFC_8032[1][1]
 SAID = Checkpoint(
     service="larkspur", made_at=datetime(2026, 11, 25, 9, tzinfo=UTC), entries=8, chains=2, key=PUBLIC,
     root="5dc9da79a70659a9ad559cb701ded9a2ab9d823aad2f4960cfe370eff4604328",
+    ends="cd930df7d54883ed1dbdfd7e34e0beb0fe3a8f3d370a725e9e5ee5cfb2c23f14",
 )  # fmt: skip
 # Our own form, held so that a text once given out can always be checked; the signature is RFC 8032's Ed25519 over it.
 GOLDEN_BODY = """\
+Wrapledger checkpoint, form 2
+service: larkspur
+made: 2026-11-25T09:00:00.000000Z
+entries: 8
+chains: 2
+root: 5dc9da79a70659a9ad559cb701ded9a2ab9d823aad2f4960cfe370eff4604328
+ends: cd930df7d54883ed1dbdfd7e34e0beb0fe3a8f3d370a725e9e5ee5cfb2c23f14
+key: d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
+"""
+GOLDEN_SIGNATURE = (
+    "f156480ad88ed9b8c7ac0df9b7afd5fc952352f7aeda049422a0975f63b73710"
+    "72126540dbe54186c70d39b0d288ab1c851a87725ff558b1633863aa65923206"
+)
+# As texts were given out before there were ends in them.
+FORM_1 = """\
 Wrapledger checkpoint, form 1
 service: larkspur
 made: 2026-11-25T09:00:00.000000Z
@@ -50,10 +66,9 @@ entries: 8
 chains: 2
 root: 5dc9da79a70659a9ad559cb701ded9a2ab9d823aad2f4960cfe370eff4604328
 key: d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
-"""
-GOLDEN_SIGNATURE = (
+signature: """ + (
     "338dbaf914dba23b3bcfbad62c24ac3cd4afa529560147e9fb721b5d502cf1eb"
-    "406fce40d1c5248e0752d2fbd76e20b73b011ef60368f5d9b1fc63a1b6f30403"
+    "406fce40d1c5248e0752d2fbd76e20b73b011ef60368f5d9b1fc63a1b6f30403\n"
 )
 
 
@@ -73,8 +88,13 @@ def test_the_text_holds_and_says_what_it_was_made_of():
     assert checkpoint.text_fault(text, key=PUBLIC) is None
     assert checkpoint.lines_of(text) == {
         "service": "larkspur", "made": "2026-11-25T09:00:00.000000Z", "entries": "8", "chains": "2",
-        "root": SAID.root, "key": PUBLIC, "signature": GOLDEN_SIGNATURE,
+        "root": SAID.root, "ends": SAID.ends, "key": PUBLIC, "signature": GOLDEN_SIGNATURE,
     }  # fmt: skip
+
+
+def test_a_text_of_the_first_form_still_holds():
+    assert checkpoint.text_fault(FORM_1, key=PUBLIC) is None
+    assert "ends" not in checkpoint.lines_of(FORM_1)
 
 
 def test_any_changed_character_of_the_text_is_found():
@@ -87,11 +107,14 @@ def test_any_changed_character_of_the_text_is_found():
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("", "not a checkpoint of form 1"),
-        (GOLDEN_BODY, "not a checkpoint of form 1"),
+        ("", "not a checkpoint of form 1 or 2"),
+        (GOLDEN_BODY, "not a checkpoint of form 1 or 2"),
         (f"{GOLDEN_BODY}signature: 00\n", "signature does not hold"),
         (f"{GOLDEN_BODY}signature: no digits\n", "signature does not hold"),
-        (f"{GOLDEN_BODY.replace('form 1', 'form 2')}signature: {GOLDEN_SIGNATURE}\n", "not a checkpoint of form 1"),
+        (
+            f"{GOLDEN_BODY.replace('form 2', 'form 3')}signature: {GOLDEN_SIGNATURE}\n",
+            "not a checkpoint of form 1 or 2",
+        ),
         (f"{GOLDEN_BODY.replace('entries: 8', 'entries: 9')}signature: {GOLDEN_SIGNATURE}\n", "signature does not"),
     ],
 )

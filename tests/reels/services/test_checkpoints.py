@@ -9,12 +9,13 @@ from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_pri
 from django.db import connection
 from django.test.utils import override_settings
 
+from inspections.services import maintenance
 from reels import append_only
 from reels.apps import checkpoint_key_is_there
-from reels.domain import checkpoint, merkle
+from reels.domain import checkpoint, merkle, sparse_merkle
 from reels.errors import CheckpointBroken, CheckpointKeyMissing, NotFound, NothingRecorded, OnlyAdministrators
-from reels.models import CheckpointMade, FeedPlace, HistoryEntry
-from reels.services import checkpoints
+from reels.models import Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry
+from reels.services import checkpoints, feed
 from reels.services.checkpoint_key import checkpoint_key, make_key
 from reels.services.history import Actor
 from tests import builders
@@ -119,6 +120,65 @@ def test_each_checkpoint_is_proved_to_be_the_beginning_of_each_later_one(reel):
             checkpoints.consistency(wrong, second.entries)
     with pytest.raises(NotFound):
         checkpoints.consistency(1, second.entries + 1)
+
+
+# The ends of chains -------------------------------------------------------------------------------------------------
+
+
+def ends() -> dict[str, tuple[int, str]]:
+    return {row.name: (row.length, row.head) for row in Chain.objects.exclude(length=0)}
+
+
+def shows(made: CheckpointMade, chain: str, end: tuple[int, str]) -> bool:
+    path = checkpoints.chain_path(made.entries, chain)
+    hashes = [bytes.fromhex(each) for each in path.hashes]
+    return sparse_merkle.holds(sparse_merkle.leaf_of(chain, *end), hashes, bytes.fromhex(made.ends_root))
+
+
+def test_every_chain_is_proved_to_have_ended_where_it_did_at_every_checkpoint(reel):
+    control, at_each = Actor(builders.Cast().control), []
+    for n in range(2, 7):
+        made = checkpoints.make(later(days=n))
+        at_each.append((made, ends()))
+        builders.make_reel(f"LW-000{n}")
+        if n % 2:
+            maintenance.place_hold(serial=f"LW-000{n}", reason="rust", actor=control, at=later(days=n))
+    for made, then in at_each:
+        assert all(shows(made, chain, end) for chain, end in then.items())
+        assert sum(shows(made, chain, end) for chain, end in ends().items()) < len(ends())
+
+
+def test_the_root_over_the_ends_is_that_of_a_tree_made_at_once(reel):
+    for n in range(2, 5):
+        checkpoints.make(later(days=n))
+        builders.make_reel(f"LW-000{n}")
+    made = checkpoints.make(later(days=9))
+    leaves = [sparse_merkle.leaf_of(chain, *end) for chain, end in ends().items()]
+    root, nodes = sparse_merkle.with_leaves(sparse_merkle.EMPTY, leaves, {})
+    assert made.ends_root == root.hex() == checkpoint.lines_of(made.text)["ends"]
+    assert set(nodes) <= {bytes.fromhex(each) for each in EndsNode.objects.values_list("digest", flat=True)}
+
+
+def test_a_chain_that_came_later_is_proved_to_have_been_absent(reel):
+    first = checkpoints.make(later())
+    builders.make_reel("LW-0002")
+    second = checkpoints.make(later(days=1))
+    for made, is_there in ((first, False), (second, True)):
+        path = checkpoints.chain_path(made.entries, "reel:LW-0002")
+        leaf = sparse_merkle.Leaf(bytes.fromhex(path.key or ""), bytes.fromhex(path.end or "")) if path.key else None
+        way = sparse_merkle.Path(leaf, [bytes.fromhex(each) for each in path.hashes])
+        absent = sparse_merkle.is_absent("reel:LW-0002", way, bytes.fromhex(made.ends_root))
+        assert (path.is_there, absent) == (is_there, not is_there)
+
+
+def test_a_checkpoint_of_the_first_form_has_no_proof_of_ends_and_the_next_one_has_all(reel):
+    feed.number_waiting()
+    root = merkle.leaf_hash(bytes.fromhex(digests()[0])).hex()
+    first = CheckpointMade.objects.create(entries=1, root=root, made_at=later(), text="as it was")
+    with pytest.raises(NotFound, match="form 1"):
+        checkpoints.chain_path(first.entries, "register")
+    made = checkpoints.make(later(days=1))
+    assert all(shows(made, chain, end) for chain, end in ends().items())
 
 
 # The key ------------------------------------------------------------------------------------------------------------

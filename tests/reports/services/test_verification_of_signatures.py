@@ -8,7 +8,7 @@ import pytest
 from inspections.models import Inspection, InspectionRecord, SignOff
 from inspections.services.status_rows import rebuild_status_rows
 from reels.domain import ledger
-from reels.models import CheckpointMade, Person, Reel
+from reels.models import CheckpointMade, EndsNode, Person, Reel
 from reels.services.history import Actor, record_act
 from tests import builders
 from tests.builders import NOW, administrator
@@ -109,11 +109,12 @@ def test_a_column_that_came_later_than_its_row_holds_its_default(story):
 
     assert "its retired_reason is 'worn'; the history says ''" in broken_by(filled_in)
     # without what is kept of yesterday, a history that is written anew and fits its rows is whole
-    delete_checkpoints = CheckpointMade.objects.all()
+    of_yesterday = (CheckpointMade.objects.all(), EndsNode.objects.all())
 
     def as_it_was() -> None:
         rewritten(reel.chain, before_the_column)
-        delete_checkpoints._raw_delete("default")
+        for rows in of_yesterday:
+            rows._raw_delete("default")
         list(rebuild_status_rows())  # they name the history's head
 
     assert broken_by(as_it_was) == ""

@@ -185,13 +185,15 @@ def test_a_checkpoint_that_names_a_key_of_its_own_is_found(keys):
     said = checkpoint.lines_of(made.text)
     forged = checkpoint.Checkpoint(
         service=said["service"], made_at=made.made_at, entries=made.entries, chains=int(said["chains"]), root=made.root,
-        key=checkpoint.public_hex(theirs),
+        ends=made.ends_root, key=checkpoint.public_hex(theirs),
     )  # fmt: skip
     text = checkpoint.signed_text(forged, theirs)
 
     def forge() -> None:
         made.delete()
-        CheckpointMade.objects.create(entries=made.entries, root=made.root, made_at=made.made_at, text=text)
+        CheckpointMade.objects.create(
+            entries=made.entries, root=made.root, ends_root=made.ends_root, made_at=made.made_at, text=text
+        )
 
     assert check_records().broken is None
     drop_guards()
