@@ -126,8 +126,8 @@ def _recorded_by(moment: datetime | None) -> _Known:
     if moment is None:
         return _Known(STANDING)
     stood = Q(reversed_by__isnull=True) | Q(reversed_by__recorded_at__gt=moment)
-    told = Q(removal_recorded_at__lte=moment) | Q(removal_recorded_at__isnull=True, removed_at__lte=moment)
-    return _Known(~Q(kind="reversal") & stood & Q(recorded_at__lte=moment), Q(closed_at__lte=moment), told)
+    removals = Q(removal_recorded_at__lte=moment) | Q(removal_recorded_at__isnull=True, removed_at__lte=moment)
+    return _Known(~Q(kind="reversal") & stood & Q(recorded_at__lte=moment), Q(closed_at__lte=moment), removals)
 
 
 def _ended_by_cable(events: QuerySet[CableEvent]) -> Iterator[tuple[int, datetime, str]]:

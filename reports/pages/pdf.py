@@ -24,7 +24,7 @@ from reports import access
 from reports.domain.verdicts import CheckResult
 from reports.errors import FleetTooLarge, NoDocument
 from reports.pages.drift import on_paper
-from reports.pages.reel_drift import AsOf, evidence_in_words
+from reports.pages.reel_drift import DriftAsOf, evidence_in_words
 from reports.pdf.facts import HistoryLine
 from reports.queries import documents as queries
 from reports.services.checking import check_document
@@ -169,7 +169,7 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     """One reel's evidence, today or as of a day."""
     from reports.pdf.sheets import drift
 
-    at, person, day = timezone.now(), reader(request), AsOf(request.GET).day
+    at, person, day = timezone.now(), reader(request), DriftAsOf(request.GET).day
     reel = reel_for_read(serial, person, at)
     try:
         report = evidence_in_words(reel, day, person.length_unit, at)

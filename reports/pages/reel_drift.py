@@ -32,7 +32,7 @@ LEAST_FOR_A_FIGURE = 2
 SLIP = Badge(word="Probably a slip", icon="again", tone="doing")
 
 
-class AsOf(Filter):
+class DriftAsOf(Filter):
     as_of = DayFilter("As of the end of")
 
     @property
@@ -69,7 +69,7 @@ class ReelEvidence:
 def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     person, at = reader(request), timezone.now()
     reel = reel_access.reel_for_read(serial, person, at)
-    form, refused, evidence = AsOf(request.GET), "", None
+    form, refused, evidence = DriftAsOf(request.GET), "", None
     try:
         evidence = evidence_in_words(reel, form.day, person.length_unit, at)
     except FleetTooLarge as too_large:
