@@ -156,7 +156,7 @@ class HoldEndpoint(ReelEndpoint):
 
 
 class HoldEndEndpoint(ReelEndpoint):
-    @create("reels_end_hold", shapes.ReelDetailOut, ReasonIn, status=200, needs_match=True, tag=tag_of)
+    @create("reels_end_hold", shapes.ReelDetailOut, shapes.HoldIn, status=200, needs_match=True, tag=tag_of)
     def post(self, call: Call, serial: str) -> Reel:
         """Let a held reel go."""
         maintenance.end_hold(serial=serial, actor=call.actor, at=call.at, **call.payload)

@@ -1,7 +1,7 @@
 """The lives of reels and of their cables, as far as their types limit them. A fixed number of queries each."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, time
 from decimal import Decimal
 
@@ -17,23 +17,30 @@ def lives_of(reels: Iterable[Reel], at: datetime = EVER) -> dict[int, list[Spent
 
     reels: with their types. Left out is a reel without limits.
     """
-    limited = {reel.pk: reel for reel in reels if any(vars(reel.type)[name] for name in LIMIT_NAMES)}
+    return lives_at({reel.pk: (reel, at) for reel in reels})
+
+
+def lives_at(asked: Mapping[int, tuple[Reel, datetime]]) -> dict[int, list[Spent]]:
+    """The same of reels at moments, each by any key; a reel may be asked for at several."""
+    limited = {key: each for key, each in asked.items() if any(vars(each[0].type)[name] for name in LIMIT_NAMES)}
     if not limited:
         return {}
-    fitted, uses = {}, defaultdict(list)
-    replaced = CableEvent.objects.filter(STANDING, reel__in=limited, kind=CableEvent.Kind.REPLACED, happened_at__lte=at)
-    for reel, when in replaced.order_by("happened_at").values_list("reel", "happened_at"):
-        fitted[reel] = when
+    reels = {reel.pk for reel, _ in limited.values()}
+    fitted, uses = defaultdict(list), defaultdict(list)
+    replaced = CableEvent.objects.filter(STANDING, reel__in=reels, kind=CableEvent.Kind.REPLACED)
+    for reel, when in replaced.values_list("reel", "happened_at"):
+        fitted[reel].append(when)
     columns = ("reel", "happened_at", "recorded_at", "uses", "hours")
-    used = ReelEvent.objects.filter(STANDING, reel__in=limited, uses__isnull=False)
+    used = ReelEvent.objects.filter(STANDING, reel__in=reels, uses__isnull=False)
     for reel, happened_at, recorded_at, number, hours in used.order_by("pk").values_list(*columns):
         uses[reel].append(Use(happened_at=happened_at, recorded_at=recorded_at, uses=number, hours=hours or Decimal(0)))
     return {
-        pk: life_of(
-            {LifePart.CABLE: fitted.get(pk, received_at(reel)), LifePart.REEL: received_at(reel)},
-            uses[pk], vars(reel.type), at,
+        key: life_of(
+            {LifePart.CABLE: max((when for when in fitted[reel.pk] if when <= at), default=received_at(reel)),
+             LifePart.REEL: received_at(reel)},
+            uses[reel.pk], vars(reel.type), at,
         )
-        for pk, reel in limited.items()
+        for key, (reel, at) in limited.items()
     }  # fmt: skip
 
 

@@ -108,7 +108,7 @@ def _reel_at(reel: Reel, moment: datetime, by: AsOf) -> ReelThen:
     return ReelThen(
         status=status_of(row), installations=installations,
         machine=next((each.machine for each in installations if each.removed_at is None), None),
-        holds=[_held(each, moment) for each in _by_then(Hold, moment, by).filter(reel=reel)], count=count,
+        holds=[_held(each, moment, by) for each in _by_then(Hold, moment, by).filter(reel=reel)], count=count,
         currency=currency_by(reel.site, reel.type.count_days, count.done_at, end, moment) if count else None,
         values=SetupValues.objects.filter(pk=row.values_id).select_related("machine").first(),
     )  # fmt: skip
@@ -131,8 +131,9 @@ def _installed(row: Installation, moment: datetime, by: AsOf) -> InstalledThen:
     )  # fmt: skip
 
 
-def _held(row: Hold, moment: datetime) -> HeldThen:
-    is_over = row.ended_at is not None and row.ended_at <= moment
+def _held(row: Hold, moment: datetime, by: AsOf) -> HeldThen:
+    known_at = row.end_recorded_at or row.ended_at if by is AsOf.RECORDED else row.ended_at
+    is_over = known_at is not None and known_at <= moment
     return HeldThen(
         reason=row.reason, placed_at=row.placed_at, placed_by=row.placed_by,
         ended_at=row.ended_at if is_over else None, end_reason=row.end_reason if is_over else "",
@@ -211,7 +212,7 @@ def _span(begun: str, ended: str, begun_recorded: str = "", end_recorded: str = 
 
 _SPANS: dict[type[Any], _Span] = {
     Move: _span("sent_at", "ended_at", "recorded_at", "end_recorded_at"),
-    Hold: _span("placed_at", "ended_at", "recorded_at"),
+    Hold: _span("placed_at", "ended_at", "recorded_at", "end_recorded_at"),
     Installation: _span("installed_at", "removed_at", "recorded_at", "removal_recorded_at"),
     Inspection: _span("recorded_at", "ended_at"),
     SetupValues: _span("issued_at", "withdrawn_at"),

@@ -8,7 +8,7 @@ from inspections.domain.words import LIVE, InspectionState
 from inspections.errors import OutOfOrder
 from inspections.models import Inspection, SetupValues
 from reels.errors import ReelInTransit
-from reels.models import Installation, Machine, Move, Reel
+from reels.models import Hold, Installation, Machine, Move, Reel
 from reels.services.reels import require_time
 
 HOLDS = Q(state__in=[*LIVE, InspectionState.SIGNED])
@@ -73,6 +73,12 @@ def require_removable(installation: Installation, when: datetime) -> None:
     if since and since.confirmed_at:
         why = f"setup values {since.pk} were confirmed in the machine at {_clock(reel, since.confirmed_at)}"
         raise OutOfOrder(seen=_clock(reel, when), why=why)
+
+
+def require_held_by(reel: Reel, hold: Hold, when: datetime) -> None:
+    """The reel was held by then. Raises OutOfOrder."""
+    if when < hold.placed_at:
+        raise OutOfOrder(seen=_clock(reel, when), why=f"the reel is held since {_clock(reel, hold.placed_at)}")
 
 
 def done_since(reel: Reel, when: datetime) -> list[str]:

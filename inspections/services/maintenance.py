@@ -15,7 +15,14 @@ from inspections.domain.words import Act
 from inspections.queries.findings import require_no_stop
 from inspections.queries.setup_values import values_in_force
 from inspections.services.cuts import check_cut
-from inspections.services.lateness import done_since, moment_of, require_at_hand, require_free_since, require_removable
+from inspections.services.lateness import (
+    done_since,
+    moment_of,
+    require_at_hand,
+    require_free_since,
+    require_held_by,
+    require_removable,
+)
 from inspections.services.life import hold_if_over
 from inspections.services.machine_checks import NOTHING_SHOWN, add_check
 from inspections.services.opening import require_no_live_count
@@ -166,10 +173,10 @@ def place_hold(*, serial: str, reason: str, actor: Actor, at: datetime,
 
 
 @transaction.atomic
-def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
-    """Let a held reel go. A safety notice that found it held holds it now.
+def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime, happened_at: datetime | None = None) -> Hold:
+    """Let a held reel go, then or now. A safety notice that found it held holds it from then on.
 
-    Raises LifeOver, or StopFindingOpen: whoever closes the finding lets it go.
+    Raises OutOfOrder, LifeOver, or StopFindingOpen: whoever closes the finding lets it go.
     """
     with on_reel(serial, "hold_ended", actor, at, *access.MAY_END_HOLDS) as (act, reel):
         hold = reel_queries.hold_on(reel)
@@ -177,7 +184,10 @@ def end_hold(*, serial: str, reason: str, actor: Actor, at: datetime) -> Hold:
             raise ReelNotHeld(serial=reel.serial)
         require_no_stop(reel)
         require_life(reel, at)
-        let_hold_end(act, hold, reel, reason)
+        when = moment_of(reel, happened_at, at)
+        if happened_at:
+            require_held_by(reel, hold, when)
+        let_hold_end(act, hold, reel, reason, when)
         return hold
 
 

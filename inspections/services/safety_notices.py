@@ -223,12 +223,16 @@ def hold_what_came(act: ActRecorder) -> None:
         note(act, reel, notice)
 
 
-def let_hold_end(act: ActRecorder, hold: Hold, reel: Reel, reason: str) -> None:
-    """Within another act: a hold ends. A life that is over, or a notice that found the reel held, holds it on."""
-    act.change(hold, ended_at=act.at, ended_by=act.actor.person, end_reason=reason)
+def let_hold_end(act: ActRecorder, hold: Hold, reel: Reel, reason: str, happened_at: datetime | None = None) -> None:
+    """Within another act: a hold ends. A life that is over, or a notice that found the reel held, holds it on.
+
+    happened_at: when it ended; None: now.
+    """
+    ended_at = happened_at or act.at
+    act.change(hold, ended_at=ended_at, ended_by=act.actor.person, end_reason=reason, end_recorded_at=act.at)
     hold_if_over(act, reel)
     waiting = NoticedReel.objects.select_related("notice").filter(
         reel=reel, hold__isnull=True, notice__lifted_at__isnull=True
     )
     if (row := waiting.order_by("pk").first()) and hold_on(reel) is None:
-        act.change(row, hold=hold_reel(act, reel, row.notice.why_held))
+        act.change(row, hold=hold_reel(act, reel, row.notice.why_held, since=ended_at))

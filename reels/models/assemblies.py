@@ -253,6 +253,7 @@ class Hold(Kept):
     ended_at = models.DateTimeField(null=True)
     ended_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     end_reason = models.TextField(blank=True)
+    end_recorded_at = models.DateTimeField(null=True, help_text="When that was recorded; empty: as it happened.")
 
     class Meta:
         indexes = [models.Index(fields=("ended_at",), name="hold_by_end")]

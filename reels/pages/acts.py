@@ -35,6 +35,7 @@ from reels.errors import (
     Malformed,
     NotAllowed,
     NotFound,
+    OutOfTime,
     Refused,
     TooManyTries,
     ValueNotTaken,
@@ -310,15 +311,26 @@ class ActView(View):
         if isinstance(refused, AskedFirst):
             form.ask(refused.code)
             field = "answers"
-        detail = _beside(refused) if field and isinstance(refused, ValueNotTaken) else str(refused)
+        detail = beside(refused) if field else str(refused)
         body = json.dumps({"field": field, "detail": detail}).encode()
         return submissions.SentAnswer(status=status, media_type=JSON, body=body, headers=headers)
 
 
-def _beside(refused: ValueNotTaken) -> str:
-    """What is said beside a field, which has a name of its own there."""
+def beside(refused: Refused) -> str:
+    """What is said beside a field, which has a name of its own there; times by the clocks of the zone that is set."""
+    if isinstance(refused, OutOfTime):
+        seen, earliest, latest = (_by_clock(refused.facts[name]) for name in ("seen", "earliest", "latest"))
+        return f"This was {seen}; allowed: from {earliest} to {latest}."
+    if not isinstance(refused, ValueNotTaken):
+        return str(refused)
     seen, allowed = refused.facts["seen"], refused.facts["allowed"]
     return f"Nothing is entered; needed: {allowed}." if seen == "nothing" else f"This was {seen}; allowed: {allowed}."
+
+
+def _by_clock(moment: Any) -> str:
+    """A moment as its text has it; what is none, a day or words, as it stands."""
+    said = str(moment)
+    return _clock(said) if "T" in said else said
 
 
 def _put(form: ActForm, *, field: str | None, detail: str) -> None:

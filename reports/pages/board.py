@@ -190,7 +190,9 @@ def _row(row: Any, site: Site, due: DueBefore, at: datetime) -> dict[str, Any]:
         next_thing = f"{COUNT_AGAIN[status]}: its count has lapsed"
     elif is_due and status is ReelStatus.VALUES_CONFIRMED:
         next_thing = "Remove the reel and count it: a count is due"
-    whys = filter(None, (row.hold_why, lapsed and f"count lapsed: {lapsed}"))
+    until = day_at(site, currency.until) if currency and not lapsed else None
+    stands = f"count current until {until:%Y-%m-%d}" if until and status in COUNT_AGAIN else ""
+    whys = filter(None, (row.hold_why, stands or (lapsed and f"count lapsed: {lapsed}")))
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
     assert since is not None, "a status row always says since when"
     reel = address_of("reel", row.serial)

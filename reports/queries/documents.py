@@ -1,7 +1,7 @@
 """What documents are made from, a fixed number of queries each."""
 
-from collections.abc import Iterable, Mapping
-from datetime import datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -10,11 +10,13 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from inspections.domain.words import InspectionState
-from inspections.models import Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
-from inspections.queries.currency import Currency, currency_of
+from inspections.models import Finding, Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
+from inspections.queries.currency import Currency, currency_of, ends_of_counts
+from inspections.queries.life import lives_at
 from inspections.queries.record import person_json
 from reels.domain import ledger
-from reels.models import Person, Reel, ReelType
+from reels.domain.life import Spent, life_name
+from reels.models import CableEvent, Installation, Person, Reel, ReelEvent, ReelType
 from reels.queries import length_counted
 from reports.pdf.facts import InspectionFacts, ReelLabel, SetupCard
 
@@ -22,8 +24,11 @@ _SET_UP_BY = ("issued_by", "gauge_returned_by", "set_by", "confirmed_by", "withd
 _SET_UP = ("id", "layers", "wraps", "parity", "issued_at", "gauge_returned_at", "set_at", "confirmed_at",
            "withdrawn_at", "withdrawn_why")  # fmt: skip
 
+_READ_ON_MACHINES = ("layers", "wraps", "length_m", "length_out_m", "expected_layers", "expected_wraps",
+                     "expected_length_m", "more_turns")  # fmt: skip
+
 # What a document shows besides the record itself: an entry that changes none of these makes no new document.
-SHOWN = (SignOff, Void, SetupValues, ReadBack, MachineCheck)
+SHOWN = (SignOff, Void, SetupValues, ReadBack, MachineCheck, CableEvent, ReelEvent, Installation, Finding)
 
 
 def may_show(changes: Iterable[Mapping[str, Any]]) -> bool:
@@ -53,8 +58,33 @@ def documented_of(reel: Reel) -> QuerySet[Inspection]:
     return documented(Inspection.objects.filter(reel=reel)).order_by("id")
 
 
-def facts_of(inspection: Inspection, *, at: datetime, made_with: Mapping[str, str]) -> InspectionFacts:
-    """What the document of an inspection is made from. No query for what `documented` gave."""
+def with_what_followed(inspections: Sequence[Inspection]) -> Iterator[tuple[Inspection, dict[str, Any]]]:
+    """Each with what may follow it in its situation, left out where there is nothing to say. Six queries.
+
+    Of a count that stands: until when it is current, and what ended it first; of its reel: what was spent of the lives
+    that the type limits, when it was counted. Nothing of it depends on when it is asked.
+    """
+    counts = [each for each in inspections if each.state == InspectionState.SIGNED]
+    ends = ends_of_counts({each.pk: (each.reel_id, each.done_at) for each in counts})
+    lives = lives_at({each.pk: (each.reel, each.done_at) for each in inspections})
+    for each in inspections:
+        more: dict[str, Any] = {"life": [_life_json(spent) for spent in lives.get(each.pk, ())]}
+        if each in counts:
+            days = each.reel.type.count_days
+            ended_at, why = ends.get(each.pk, (None, ""))
+            until = each.done_at + timedelta(days=days) if days else None
+            more["count"] = {"current_until": until, "ended_at": ended_at, "why": why} if until or why else None
+        yield each, {name: said for name, said in more.items() if said}
+
+
+def _life_json(spent: Spent) -> dict[str, Any]:
+    return {"name": life_name(spent.part, spent.measure), "spent": spent.in_words}
+
+
+def facts_of(
+    inspection: Inspection, followed: Mapping[str, Any], *, at: datetime, made_with: Mapping[str, str]
+) -> InspectionFacts:
+    """What the document of an inspection is made from. No query for what `documented` and `with_what_followed` gave."""
     situation = {
         "v": 1,
         "kind": "situation",
@@ -66,6 +96,7 @@ def facts_of(inspection: Inspection, *, at: datetime, made_with: Mapping[str, st
         "length": length_json(inspection.layers, inspection.wraps, inspection.reel.type),
         "void": _void_json(inspection),
         "setup_values": [_setup_json(values) for values in inspection.setup_values.all()],
+        **followed,
     }
     return InspectionFacts(
         record=bytes(inspection.record.content),
@@ -107,10 +138,17 @@ def _setup_json(values: SetupValues) -> dict[str, Any]:
         ],
         "checks": [
             {"kind": each.get_kind_display(), "passed": each.passed, "remark": each.remark,
-             "done_by": person_json(each.done_by), "done_at": each.done_at}
+             "done_by": person_json(each.done_by), "done_at": each.done_at, **_reading_json(each)}
             for each in values.machine_checks.all()
         ],
     }  # fmt: skip
+
+
+def _reading_json(check: MachineCheck) -> dict[str, Any]:
+    """What was read on the machine beside what was expected; nothing of a check without a reading."""
+    if check.layers is None and check.length_m is None:
+        return {}
+    return {"reading": {name: getattr(check, name) for name in _READ_ON_MACHINES}}
 
 
 def _person_or_none(person: Person | None) -> dict[str, Any] | None:

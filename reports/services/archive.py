@@ -21,7 +21,7 @@ from reels.models import HistoryEntry, Reel
 from reels.services.history import Actor, record_act
 from reports.models import ArchivedPdf
 from reports.pdf.facts import InspectionFacts
-from reports.queries.documents import documented_of, facts_of
+from reports.queries.documents import documented_of, facts_of, with_what_followed
 from reports.services.seal import seal_key
 
 ACT = "archived"
@@ -45,14 +45,15 @@ def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]
 
 
 def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
-    """The inspections of a reel whose document is missing or shows another situation. Six queries."""
+    """The inspections of a reel whose document is missing or shows another situation. Twelve queries."""
     from reports.pdf.sheets.inspection import library_versions
 
     newest = {  # the later number overwrites the earlier
         row.inspection_id: row.situation_digest
         for row in ArchivedPdf.objects.filter(inspection__reel=reel).order_by("number").defer("content")
     }
-    facts = [facts_of(inspection, at=at, made_with=library_versions()) for inspection in documented_of(reel)]
+    rows = with_what_followed(list(documented_of(reel)))
+    facts = [facts_of(inspection, followed, at=at, made_with=library_versions()) for inspection, followed in rows]
     return [each for each in facts if newest.get(each.record_data["inspection"]) != each.situation_digest]
 
 

@@ -226,9 +226,11 @@ class Standing(RuleBasedStateMachine):
     def hold(self, serial: str) -> None:
         self.on_reel(maintenance.place_hold, serial, reason="a bent flange")
 
-    @rule(serial=serials)
-    def end_hold(self, serial: str) -> None:
-        self.on_reel(maintenance.end_hold, serial, reason="straightened")
+    @rule(serial=serials, hours_ago=strategies.sampled_from((0, 2)))
+    def end_hold(self, serial: str, hours_ago: int) -> None:
+        when = self.at + timedelta(hours=1 - hours_ago)
+        self.otherwise_since(when)
+        self.on_reel(maintenance.end_hold, serial, reason="straightened", happened_at=when if hours_ago else None)
         self.attempt(lambda: maintenance.end_machine_hold(
             machine_serial=MACHINE_OF[serial], reason="new brake", actor=self.control, at=self.at))  # fmt: skip
 
@@ -280,7 +282,7 @@ class Standing(RuleBasedStateMachine):
         if steps > 1:
             self.have_worked()
         if steps == 3:
-            self.end_hold(serial)
+            self.let_go(serial)
         if steps == 4:
             self.lift_notice(last=True)
 
@@ -296,6 +298,9 @@ class Standing(RuleBasedStateMachine):
             self.attempt(lambda: safety_notices.lift(
                 notice_id=notice.pk, reason="all changed", actor=self.control, at=self.at))  # fmt: skip
         self.have_worked()
+
+    def let_go(self, serial: str) -> None:
+        self.on_reel(maintenance.end_hold, serial, reason="looked at")
 
     def have_worked(self) -> None:
         """Then every reel that a notice covers is told, and what a lifted one held is let go, but for what may not."""

@@ -255,10 +255,10 @@ class HoldEndView(ReelActView):
     title, button = "End the hold", "End the hold"
     means = "Record what was found or done."
     needs = MAY_END_HOLDS
-    form_class = ReasonForm
+    form_class = form_of(HoldFields)
 
     def do(self, data: dict[str, Any]) -> None:
-        maintenance.end_hold(serial=self.reel.serial, reason=data["reason"], actor=self.actor, at=self.at)
+        maintenance.end_hold(serial=self.reel.serial, actor=self.actor, at=self.at, **data)
         still = hold_on(self.reel)
         self.message = f"Reel {self.reel.serial} is {f'held now: {still.reason}' if still else 'no longer held.'}"
 

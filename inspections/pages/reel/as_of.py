@@ -12,6 +12,7 @@ from inspections.queries.status_at import AsOf, ReelThen, reel_then
 from reels import access
 from reels.errors import OutOfTime
 from reels.models import Reel
+from reels.pages.acts import beside
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import Filter, MomentFilter
 from reels.pages.formats import count_words
@@ -38,7 +39,9 @@ def reel_as_of(request: HttpRequest, serial: str) -> HttpResponse:
     try:
         both = reel_then(reel, moment, at)
     except OutOfTime as refused:
-        return show(request, "inspections/as_of.html", {"then": {**shown, "refused": refused}, "reel": reel}, reel.site)
+        with timezone.override(ZoneInfo(reel.site.time_zone)):
+            said = beside(refused)
+        return show(request, "inspections/as_of.html", {"then": {**shown, "refused": said}, "reel": reel}, reel.site)
     ways = [_way(reel, by, both[by]) for by in AsOf]
     differ = both[AsOf.HAPPENED] != both[AsOf.RECORDED]
     return show(request, "inspections/as_of.html", {"then": {**shown, "ways": ways, "differ": differ}, "reel": reel},

@@ -11,7 +11,7 @@ from inspections.domain.findings import ReelPart, Remedy, place_in_words
 from inspections.domain.keying import half_of
 from inspections.domain.reading import Outcome
 from inspections.domain.third_reading import AgreesWith
-from inspections.domain.words import Point, Role
+from inspections.domain.words import InspectionState, Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
@@ -22,11 +22,11 @@ from reports.pdf.facts import InspectionFacts
 from reports.pdf.flowables import Story
 from reports.pdf.fonts import is_printable
 from reports.pdf.pdfa import Part, write_pdfa
-from reports.pdf.sheets.setup import setup_values
+from reports.pdf.sheets.setup import count_stands, setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "10"
+FORM = "11"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
@@ -73,6 +73,7 @@ def story_of(facts: InspectionFacts) -> Story:
     _result(story, record, situation, drum)
     _reel_and_preparation(story, record, drum)
     _findings(story, record)
+    _life(story, situation)
     _people(story, facts)
     for reading in record["readings"]:
         _reading(story, record, reading, drum)
@@ -116,6 +117,8 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
             "dimensions of the reel type when this document was made, without the lead.",
             style.NOTE,
         )
+    if situation["state"] == InspectionState.SIGNED:
+        story.paragraph(f"This count: {count_stands(situation.get('count'))}.")
     last = record["readings"][-1]
     values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
     if Point.HAND_COUNT not in values or not last["working"]["steps"]:
@@ -216,6 +219,13 @@ def _findings(story: Story, record: Mapping[str, Any]) -> None:
         if each["photo"]:
             notes.append(("Photo", f"SHA-256 {each['photo']}"))
         story.notes(notes)
+
+
+def _life(story: Story, situation: Mapping[str, Any]) -> None:
+    """What was spent by the count of the lives that the type limits."""
+    if lives := situation.get("life"):
+        story.heading("Life of cable and reel, when counted", 2)
+        story.facts([(each["name"], each["spent"]) for each in lives])
 
 
 def _gauge(record: Mapping[str, Any]) -> str:

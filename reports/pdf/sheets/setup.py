@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from reels.domain.cautions import CAUTIONS
@@ -43,6 +44,35 @@ def setup_card(card: SetupCard, *, at: datetime) -> bytes:
     return write_sheet(story, f"Setup card, reel {card.reel}", footer, at=at)
 
 
+def count_stands(count: Mapping[str, Any] | None) -> str:
+    """Until when a count is current, or what ended it, as in a situation; None: neither a day nor an act."""
+    if count is None:
+        return "current when this document was made; no day ends it"
+    if count["why"]:
+        by_days = (
+            f"; by days it was current until {words.time(count['current_until'])}" if count["current_until"] else ""
+        )
+        return f"no longer current since {words.time(count['ended_at'])}, {count['why']}{by_days}"
+    return f"current until {words.time(count['current_until'])}, unless something ends it before"
+
+
+def _shown(check: Mapping[str, Any]) -> str:
+    """What was read on the machine beside what was expected, and what was said."""
+    reading = check.get("reading")
+    if reading is None:
+        return check["remark"] or "—"
+    out = f" with {words.metres(reading['length_out_m'])} out" if Decimal(reading["length_out_m"] or 0) else ", stowed"
+    if reading["length_m"] is not None:
+        seen, expected = words.metres(reading["length_m"]), words.metres(reading["expected_length_m"])
+    else:
+        seen = words.count_words(reading["layers"], reading["wraps"])
+        expected = f"{reading['expected_layers']} layers, {Decimal(reading['expected_wraps']):.1f} wraps"
+    more = reading["more_turns"]
+    difference = "; no drum shows that" if more is None else f"; {Decimal(more):+.1f} turns".replace("-", "−")
+    said = f". {check['remark']}" if check["remark"] else ""
+    return f"{seen}{out}; expected {expected}{difference}{said}"
+
+
 def setup_values(story: Story, values: Mapping[str, Any]) -> None:
     """Setup values with each act on them: issued, set, read back, checked, confirmed, withdrawn."""
     count = words.count_words(values["layers"], values["wraps"], values["parity"])
@@ -57,9 +87,9 @@ def setup_values(story: Story, values: Mapping[str, Any]) -> None:
          words.time(each["keyed_at"]))
         for each in values["read_backs"]
     ] + [
-        (each["kind"], each["remark"] or "—", "passed" if each["passed"] else "FAILED",
+        (each["kind"], _shown(each), "passed" if each["passed"] else "FAILED",
          words.person(each["done_by"]), words.time(each["done_at"]))
         for each in values["checks"]
     ]  # fmt: skip
     if rows:
-        story.table(("Check", "Shown", "Result", "By", "When"), rows, (1.1, 1.2, 1, 1.2, 1.3))
+        story.table(("Check", "Shown", "Result", "By", "When"), rows, (1, 1.9, 0.9, 1.1, 1.1))

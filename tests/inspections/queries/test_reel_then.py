@@ -1,10 +1,12 @@
 """A reel as of a moment that is past, by what had happened and by what had been recorded by then."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
 from inspections.domain.words import ReelStatus
+from inspections.errors import OutOfOrder
 from inspections.queries.status_at import AsOf, reel_then
 from inspections.services import maintenance
 from reels.errors import OutOfTime
@@ -67,6 +69,19 @@ def test_a_hold_is_told_by_when_it_was_placed_and_by_when_that_was_recorded(cast
     assert (recorded.status, recorded.holds) == (ReelStatus.AWAITING_COUNT, [])
     for stood in then(later(days=2)):
         assert (stood.hold, [each.end_reason for each in stood.holds]) == (None, ["cleaned"])
+
+
+def test_a_hold_whose_end_is_told_late_was_over_and_that_was_not_recorded(cast):
+    maintenance.place_hold(serial="LW-0001", reason="rust", actor=Actor(cast.control), at=NOW)
+    end: dict[str, Any] = {"serial": "LW-0001", "reason": "cleaned", "actor": Actor(cast.control), "at": later(days=1)}
+    with pytest.raises(OutOfOrder, match="the reel is held since 2026-03-02 09:00"):
+        maintenance.end_hold(happened_at=later(hours=-1), **end)
+    maintenance.end_hold(happened_at=later(hours=4), **end)
+    happened, recorded = then(later(hours=5))
+    assert (happened.status, happened.hold, happened.holds[0].ended_at) == (
+        ReelStatus.AWAITING_COUNT, None, later(hours=4)
+    )  # fmt: skip
+    assert (recorded.status, recorded.hold.reason) == (ReelStatus.HELD, "rust")
 
 
 def test_an_event_that_is_told_late_ends_the_count_only_for_what_had_happened(cast):

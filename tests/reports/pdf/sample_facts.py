@@ -127,7 +127,17 @@ SETUP = {
         {"role": "setter", "layers": 12, "wraps": 10, "matches": True, "keyed_by": TESS, "keyed_at": moment(52)},
         {"role": "confirmer", "layers": 12, "wraps": 10, "matches": True, "keyed_by": VIC, "keyed_at": moment(55)},
     ],
-    "checks": [{"kind": "functional check", "passed": True, "remark": "", "done_by": VIC, "done_at": moment(58)}],
+    "checks": [
+        {"kind": "functional check", "passed": True, "remark": "", "done_by": VIC, "done_at": moment(58)},
+        {"kind": "reading after first use", "passed": True, "remark": "Out to the mark and in again.", "done_by": VIC,
+         "done_at": moment(90), "reading": {
+             "layers": 11, "wraps": 26, "length_m": None, "length_out_m": "20.000", "expected_layers": 11,
+             "expected_wraps": "25.700", "expected_length_m": "298.400", "more_turns": "0.300"}},
+        {"kind": "reading at removal", "passed": False, "remark": "", "done_by": VIC, "done_at": moment(200),
+         "reading": {
+             "layers": None, "wraps": None, "length_m": "309.000", "length_out_m": None, "expected_layers": 12,
+             "expected_wraps": "10.000", "expected_length_m": "318.400", "more_turns": "-7.900"}},
+    ],
 }  # fmt: skip
 
 
@@ -145,6 +155,12 @@ def facts(situation: dict[str, Any] | None = None, **changes: Any) -> Inspection
     stood = {
         "v": 1, "kind": "situation", "at": moment(0, 3), "made_with": {"reportlab": "5.1.0"}, "inspection": 7,
         "state": "signed", "reference_side": "left", "void": None,
-        "length": {"value_m": "318.4", "standard_u_m": "0.8"}, "setup_values": [SETUP], **(situation or {}),
+        "length": {"value_m": "318.4", "standard_u_m": "0.8"}, "setup_values": [SETUP],
+        "count": {"current_until": moment(0, 30), "ended_at": None, "why": ""},
+        "life": [
+            {"name": "Uses of the cable", "spent": "12 uses; warned from 90, at most 100"},
+            {"name": "Age of the reel", "spent": "731 days; at most 3650"},
+        ],
+        **(situation or {}),
     }  # fmt: skip
     return InspectionFacts(record=content, statements=tuple(statements), situation=ledger.canonical(stood))

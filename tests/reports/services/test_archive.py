@@ -5,8 +5,10 @@ from django.core.management import CommandError, call_command
 from django.db import DatabaseError, transaction
 from django.test.utils import override_settings
 
-from inspections.services import setup, signing
+from inspections.domain.machine_reading import MachineShows
+from inspections.services import machine_checks, maintenance, setup, signing
 from reels.models import HistoryEntry
+from reels.services import register
 from reels.services.history import Actor
 from reports.apps import seal_is_there
 from reports.models import ArchivedPdf
@@ -15,7 +17,7 @@ from reports.pdf.facts import RECORD, SITUATION
 from reports.services import archive
 from reports.services.archive import archive_reel, stale_facts
 from tests import builders
-from tests.builders import NOW, Cast, later
+from tests.builders import NOW, Cast, by_administrator, later
 from tests.reports.documented import committed, documents, signed
 
 pytestmark = pytest.mark.django_db
@@ -73,8 +75,61 @@ def test_an_act_that_shows_on_no_document_keeps_none(cast):
     inspection = signed(cast)
     with committed():
         builders.open_count(cast, at=later(days=1))
-        builders.log_cut(cast, at=later(days=1))
+        maintenance.place_hold(serial="LW-0001", reason="rust", actor=Actor(cast.control), at=later(days=1))
     assert len(documents(inspection)) == 1
+
+
+def test_until_when_the_count_is_current_and_what_ended_it_show(cast):
+    register.change(builders.make_type(), count_days=30, **by_administrator())
+    inspection = signed(cast)
+    with committed():
+        builders.log_event(cast, "used", at=later(hours=1))  # which ends no count of this type
+    assert [situation(row)["count"] for row in documents(inspection)] == [
+        {"current_until": "2026-04-01T09:00:00.000000Z", "ended_at": None, "why": ""}
+    ]
+    with committed():
+        event = builders.log_event(cast, "respooled", at=later(hours=2))
+    ended = situation(documents(inspection)[-1])["count"]
+    assert (ended["ended_at"], ended["why"]) == ("2026-03-02T11:00:00.000000Z", "this was recorded: re-spooled")
+    with committed():
+        maintenance.reverse_reel_event(serial="LW-0001", event_id=event.pk, remark="another reel",
+                                       actor=Actor(cast.control), at=later(hours=3))  # fmt: skip
+    assert [situation(row)["count"]["why"] for row in documents(inspection)] == [
+        "",
+        "this was recorded: re-spooled",
+        "",
+    ]
+    assert stale_facts(inspection.reel, later(days=300)) == []  # that the days are over is told by the day itself
+
+
+def test_a_count_that_nothing_ends_and_a_type_without_limits_add_nothing(cast):
+    assert {"count", "life"}.isdisjoint(situation(documents(signed(cast))[0]))
+
+
+def test_what_was_spent_of_the_lives_when_it_was_counted_shows(cast):
+    register.change(builders.make_type(), cable_uses_hard=20, reel_days_soft=900, **by_administrator())
+    builders.make_reel()
+    builders.log_event(cast, "used", at=later(hours=-1), uses=3)
+    with committed():
+        inspection = builders.signed_count(cast)
+        builders.log_event(cast, "used", at=later(hours=1), uses=4)
+    assert [situation(row)["life"] for row in documents(inspection)] == [[
+        {"name": "Uses of the cable", "spent": "3 uses; at most 20"},
+        {"name": "Age of the reel", "spent": "731 days; warned from 900"},
+    ]]  # fmt: skip
+
+
+def test_what_was_read_on_the_machine_shows_beside_what_was_expected(cast):
+    inspection = signed(cast)
+    values = builders.confirmed(cast, builders.issued(cast))
+    with committed():
+        machine_checks.record_check(setup_id=values.pk, kind="first_use", passed=True, remark="", at=later(hours=1),
+                                    shown=MachineShows(layers=12, wraps=9), actor=Actor(cast.setter))  # fmt: skip
+    [check] = situation(documents(inspection)[-1])["setup_values"][0]["checks"]
+    read = {
+        name: check["reading"][name] for name in ("layers", "wraps", "expected_layers", "expected_wraps", "more_turns")
+    }
+    assert read == {"layers": 12, "wraps": 9, "expected_layers": 12, "expected_wraps": "10.000", "more_turns": "-1.000"}
 
 
 def test_a_void_shows_from_when_it_is_asked_for(cast):
@@ -152,7 +207,7 @@ def test_looking_for_what_is_stale_costs_the_same_for_one_inspection_as_for_thre
     builders.signed_count(cast, at=later(days=1))
     builders.issued(cast, at=later(days=1))
     builders.signed_count(cast, at=later(days=2))
-    assert count_queries(lambda: stale_facts(reel, NOW)) == one == 6
+    assert count_queries(lambda: stale_facts(reel, NOW)) == one == 10
 
 
 def test_withdrawing_by_hand_shows_too(cast):
