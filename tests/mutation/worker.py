@@ -138,6 +138,7 @@ class Judge(Quickly):
 
     def see_what_tests_cover(self, items: Sequence[pytest.Item]) -> None:
         watch = coverage.Coverage(data_file=None, include=[str(self.subject.path)], config_file=False)
+        watch.set_option("run:disable_warnings", ["no-data-collected"])  # nothing but definitions: seen at the import
         watch.start()
         for item, after in _in_a_ring(items):
             watch.switch_context(item.nodeid)

@@ -119,6 +119,14 @@ def believed(before, count, after, *, is_cut=False):
 # In words
 
 
+def test_codes_are_those_that_results_were_kept_with():
+    slips = "one_wrap correction scale wrong_face nearby copied open_side from_paper misread passed_over false_alarm"
+    slips += " sides halves limit carry left_out made_up went_on stopped anything"
+    assert [each.value for each in PracticeSlip] == slips.split()
+    rules = "identity condition layers parity wraps flush crossover lead step_down"
+    assert [each.value for each in Rule] == rules.split()
+
+
 def test_everything_that_a_marking_can_name_has_its_words():
     assert set(SLIP_NAMES) == set(PracticeSlip)
     assert set(RULE_NAMES) == set(Rule)
