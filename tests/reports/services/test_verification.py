@@ -21,6 +21,7 @@ from reels.access import lock_register
 from reels.domain import ledger
 from reels.models import Alarm, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, Reel, Site, Submission
 from reels.services import checkpoints, feed
+from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED, check_records
 from tests import builders, stories
@@ -231,6 +232,34 @@ def test_a_change_of_any_column_of_a_checkpoint_is_found(story):
     row = checkpoints.make(NOW + timedelta(days=400))
     for field in CheckpointMade._meta.concrete_fields[1:]:
         assert broken_by(edit, row, field.attname, other(field, getattr(row, field.attname))), field
+
+
+def test_nodes_of_the_tree_over_the_ends_are_those_of_the_checkpoints(story):
+    checkpoints.make(NOW + timedelta(days=400))
+    node = EndsNode.objects.latest("pk")
+    for column in ("digest", "left", "right"):
+        assert "the checkpoints do not have it so" in broken_by(edit, node, column, "ab" * 32)
+    assert "the checkpoints do not have it so" in broken_by(edit, node, "is_leaf", not node.is_leaf)
+    assert "the checkpoints do not have it so" in broken_by(put_in_a_node)
+    assert "a checkpoint has it, and it is gone" in broken_by(delete, node)
+
+
+def put_in_a_node() -> None:
+    EndsNode.objects.create(digest="cd" * 32, is_leaf=True, left="ab" * 32, right="ab" * 32)
+
+
+def test_a_checkpoint_that_tells_other_ends_than_the_histories_have_is_found(story):
+    made = checkpoints.make(NOW + timedelta(days=400))
+
+    def sign_other_ends() -> None:
+        body = made.text.partition("signature: ")[0].replace(made.ends_root, "ab" * 32)
+        made.delete()
+        text = f"{body}signature: {checkpoint_key().sign(body.encode()).hex()}\n"
+        CheckpointMade.objects.create(
+            entries=made.entries, root=made.root, ends_root="ab" * 32, made_at=made.made_at, text=text
+        )
+
+    assert "the histories that it covers do not end where it says" in broken_by(sign_other_ends)
 
 
 # The whole of it ----------------------------------------------------------------------------------------------------
