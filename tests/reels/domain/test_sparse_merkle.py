@@ -5,8 +5,8 @@ computed by the few lines there (here: `written_out`), which share nothing with 
 """
 
 import hashlib
+import pathlib
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -17,6 +17,7 @@ from reels.domain.sparse_merkle import (
     Fork,
     Leaf,
     Node,
+    Path,
     holds,
     is_absent,
     key_of,
@@ -26,7 +27,7 @@ from reels.domain.sparse_merkle import (
     with_leaves,
 )
 
-HANDBOOK = Path(__file__).resolve().parents[3] / "deploy" / "handbook" / "records.md"
+HANDBOOK = pathlib.Path(__file__).resolve().parents[3] / "deploy" / "handbook" / "records.md"
 names = st.sampled_from([f"reel:LW-{number:04}" for number in range(60)])
 ends = st.tuples(names, st.integers(1, 2**40), st.binary(min_size=32, max_size=32).map(bytes.hex))
 fleets = st.lists(ends, max_size=25, unique_by=lambda each: each[0])
@@ -141,6 +142,20 @@ def test_another_leaf_shows_nothing_of_a_chain_that_is_not_on_its_way():
         absent = f"reel:LW-{number:04}"
         own = path_to(absent, root, nodes.__getitem__)
         assert {id(way) for way in ways if is_absent(absent, way, root)} == {id(way) for way in ways if way == own}
+
+
+def test_a_leaf_in_the_wrong_half_of_a_tree_shows_nothing():
+    left, right = sorted((leaf_of(f"reel:LW-{number:04}", 1, "22" * 32) for number in range(8)), key=by_key)[::7]
+    exchanged = Fork(right.hash, left.hash)
+    for number in range(100, 110):
+        name = f"reel:LW-{number:04}"
+        there, beside = (right, left) if key_of(name)[0] < 128 else (left, right)
+        assert not is_absent(name, Path(there, [beside.hash]), exchanged.hash)
+        assert is_absent(name, Path(beside, [there.hash]), Fork(left.hash, right.hash).hash)
+
+
+def by_key(leaf: Leaf) -> bytes:
+    return leaf.key
 
 
 def test_two_keys_that_part_late_have_a_fork_for_each_bit_they_share():
