@@ -289,7 +289,7 @@ def _check_texts(row: models.Model) -> None:
             raise ValueNotTaken(field=column.name, seen=seen, allowed="a text without it")
     columns = COMPARED.get(type(row), ())
     name = [compared(getattr(row, column)) for column in columns]
-    others = type(row)._default_manager.exclude(pk=row.pk).values_list(*columns).iterator() if columns else ()
+    others = type(row)._default_manager.exclude(pk=row.pk).values_list(*columns) if columns else ()
     if any([compared(part) for part in other] == name for other in others):
         raise AlreadyThere(what=_word(row).replace("_", " "), key=str(row))
 
