@@ -287,7 +287,20 @@ INSTALLATIONS = FileForm(
         Column("document", text(120), may_be_empty=True),
     ),
 )
-FORMS = (REEL_TYPES, REELS, COUNTS, CABLE_EVENTS, EVENTS, INSTALLATIONS)
+MOVES = FileForm(
+    "moves.csv",
+    (
+        Column("reel", text(40)),
+        Column("from_site", text(80)),
+        Column("to_site", text(80)),
+        Column("sent_at", moment),
+        Column("received_at", moment),
+        Column("found_sound", yes_no),
+        Column("document", text(120), may_be_empty=True),
+        Column("words", text(2000), may_be_empty=True, is_required=False),
+    ),
+)
+FORMS = (REEL_TYPES, REELS, COUNTS, CABLE_EVENTS, EVENTS, INSTALLATIONS, MOVES)
 
 
 def cells_of(form: FileForm, lines: Iterable[str]) -> Iterator[tuple[int, dict[str, str]] | FileProblem]:

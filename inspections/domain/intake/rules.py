@@ -142,6 +142,18 @@ def installation_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Proble
         yield problem(row.file, row.line, "removed_at", removed.isoformat(), allowed)
 
 
+def move_problems(row: FileRow, reel: ReelFacts, at: datetime) -> Problems:
+    """What no move of its reel can be."""
+    yield from _time_problems(row, "sent_at", reel, at)
+    sent, received = row.values["sent_at"], row.values["received_at"]
+    if received > at:
+        yield problem(row.file, row.line, "received_at", received.isoformat(), f"up to now, {_short(at)}")
+    if received < sent:
+        yield problem(row.file, row.line, "received_at", received.isoformat(), f"{sent.isoformat()}, when it was sent")
+    if row.values["from_site"] == row.values["to_site"]:
+        yield problem(row.file, row.line, "to_site", row.values["to_site"], "another site")
+
+
 def _time_problems(row: FileRow, column: str, reel: ReelFacts, at: datetime) -> Problems:
     seen = row.values[column]
     if seen.date() < reel.received_on:

@@ -1,14 +1,15 @@
-"""The part of an import that is about what happened to a reel between its counts: its events and installations."""
+"""The part of an import about what happened to a reel between its counts: its events, installations and moves."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from inspections.domain.intake import files, rules
 from inspections.services.intake.run import ImportRun
 from reels.domain.words import CountEffect, IncidentKind, ReelEventKind
-from reels.models import Installation, Machine, Reel, ReelEvent
+from reels.models import Installation, Machine, Move, Reel, ReelEvent, Site
 
 Values = dict[str, Any]
 ALWAYS = datetime.max.replace(tzinfo=UTC)  # when what is still installed is removed
@@ -16,23 +17,26 @@ ALWAYS = datetime.max.replace(tzinfo=UTC)  # when what is still installed is rem
 
 @dataclass(slots=True)
 class Between:
-    """The new rows of one reel's events and installations."""
+    """The new rows of one reel's events, installations and moves."""
 
     events: list[files.FileRow] = field(default_factory=list)
     installations: list[files.FileRow] = field(default_factory=list)
+    moves: list[files.FileRow] = field(default_factory=list)
 
     @property
     def rows(self) -> list[files.FileRow]:
         """All of them."""
-        return [*self.events, *self.installations]
+        return [*self.events, *self.installations, *self.moves]
 
 
 def new_between(run: ImportRun, reel: Reel | None, rows: list[files.FileRow], facts: rules.ReelFacts,
-                type_code: str) -> Between:  # fmt: skip
-    """What the files say anew of a reel's events and installations; what cannot be is told. No query for nothing."""
-    rows_by_form = {
-        form: [row for row in rows if row.file == form.file] for form in (files.EVENTS, files.INSTALLATIONS)
-    }
+                type_code: str, site: str | None) -> Between:  # fmt: skip
+    """What the files say anew of a reel between its counts; what cannot be is told. No query for nothing.
+
+    site: the code of where the reel is; None: that is told to be wrong already.
+    """
+    forms = (files.EVENTS, files.INSTALLATIONS, files.MOVES)
+    rows_by_form = {form: [row for row in rows if row.file == form.file] for form in forms}
     if not any(rows_by_form.values()):
         return Between()
     events = rules.sort_out(rows_by_form[files.EVENTS], _recorded_events(reel), lambda v: (v["happened_at"], v["kind"]))
@@ -45,7 +49,67 @@ def new_between(run: ImportRun, reel: Reel | None, rows: list[files.FileRow], fa
         run.report(rules.installation_problems(row, facts, run.at))
     run.report(_order_problems(new.installations, known))
     run.report(_machine_problems(run, new.installations, type_code))
+    if rows_by_form[files.MOVES]:
+        new.moves = _new_moves(run, reel, rows_by_form[files.MOVES], facts, site)
+        run.report(_stay_problems(new.moves, [*known, *(row.values for row in new.installations)]))
     return new
+
+
+def _new_moves(run: ImportRun, reel: Reel | None, rows: list[files.FileRow], facts: rules.ReelFacts,
+               site: str | None) -> list[files.FileRow]:  # fmt: skip
+    """The sites are on record or named by the files; one move follows another, and the last one led to where it is."""
+    sites = {name: each for each in Site.objects.all() for name in (each.name, each.code)} | run.sites
+    named = []
+    for row in rows:
+        columns = [name for name in ("from_site", "to_site") if row.values[name] not in sites]
+        allowed = "a site on record, by its code or name"
+        if not run.report(files.problem(row.file, row.line, name, row.values[name], allowed) for name in columns):
+            codes = {name: sites[row.values[name]].code for name in ("from_site", "to_site")}
+            named.append(replace(row, values={**row.values, **codes}))
+    known = _recorded_moves(reel)
+    new = run.take_new(files.MOVES.file, rules.sort_out(named, known, lambda v: v["sent_at"]))
+    for row in new:
+        run.report(rules.move_problems(row, facts, run.at))
+    run.report(_way_problems(new, known, site))
+    return new
+
+
+def _recorded_moves(reel: Reel | None) -> list[Values]:
+    moves = Move.objects.filter(reel=reel).select_related("from_site", "received_site") if reel else ()
+    return [
+        {"from_site": row.from_site.code, "to_site": (row.received_site or row.from_site).code,
+         "sent_at": row.sent_at, "received_at": row.ended_at, "found_sound": row.found_sound,
+         "document": row.document or None, "words": row.end_words or None} for row in moves
+    ]  # fmt: skip
+
+
+def _way_problems(new: list[files.FileRow], known: list[Values], site: str | None) -> Iterable[files.FileProblem]:
+    """From where the move before led, after that had ended; and the last one to where the reel is."""
+    ways: list[tuple[Values, files.FileRow | None]] = [*((v, None) for v in known), *((row.values, row) for row in new)]
+    ways.sort(key=lambda way: way[0]["sent_at"])
+    for (before, earlier), (after, row) in pairwise(ways):
+        told = row or earlier
+        if told is None:
+            continue
+        if after["sent_at"] < (before["received_at"] or ALWAYS):
+            allowed = "once the move before had ended"
+            yield files.problem(told.file, told.line, "sent_at", told.values["sent_at"].isoformat(), allowed)
+        if after["from_site"] != before["to_site"]:
+            allowed = f"{before['to_site']}, where it was when it was sent at {after['sent_at'].isoformat()}"
+            yield files.problem(told.file, told.line, "from_site", after["from_site"], allowed)
+    last, row = ways[-1] if ways else ({}, None)
+    if row and site and last["to_site"] != site:
+        yield files.problem(row.file, row.line, "to_site", last["to_site"], f"{site}, where the reel is")
+
+
+def _stay_problems(new: list[files.FileRow], installed: list[Values]) -> Iterable[files.FileProblem]:
+    """A reel on its way is in no machine."""
+    for row in new:
+        for stay in installed:
+            begins, ends = stay["installed_at"], stay["removed_at"] or ALWAYS
+            if begins < row.values["received_at"] and row.values["sent_at"] < ends:
+                allowed = f"when the reel was in no machine; it was in {stay['machine']} from {begins.isoformat()}"
+                yield files.problem(row.file, row.line, "sent_at", row.values["sent_at"].isoformat(), allowed)
 
 
 def rows_between(run: ImportRun, reel: Reel, new: Between) -> list[Any]:
@@ -59,7 +123,22 @@ def rows_between(run: ImportRun, reel: Reel, new: Between) -> list[Any]:
             recorded_at=run.at, removed_at=v["removed_at"], removed_by=by if v["removed_at"] else None,
             removal_recorded_at=run.at if v["removed_at"] else None, document=v["document"] or "",
         ) for v in (row.values for row in new.installations)),
+        *_moves(run, reel, new.moves),
     ]  # fmt: skip
+
+
+def _moves(run: ImportRun, reel: Reel, new: list[files.FileRow]) -> Iterable[Move]:
+    """As they were sent and received; how late one would have been goes by the usual days of today."""
+    sites, by = {each.code: each for each in Site.objects.all()}, run.actor.person
+    for v in (row.values for row in new):
+        to_site = sites[v["to_site"]]
+        late_at = v["sent_at"] + timedelta(days=to_site.transit_days)
+        yield Move(
+            reel=reel, from_site=sites[v["from_site"]], to_site=to_site, sent_at=v["sent_at"], sent_by=by,
+            recorded_at=run.at, document=v["document"] or "", late_at=late_at,
+            ended_at=v["received_at"], ended_by=by, end_recorded_at=run.at, received_site=to_site,
+            found_sound=v["found_sound"], end_words=v.get("words") or "",
+        )  # fmt: skip
 
 
 def _event(run: ImportRun, reel: Reel, values: Values) -> ReelEvent:

@@ -42,6 +42,7 @@ _KEY = {
     csv_files.CABLE_EVENTS.file: "reel",
     csv_files.EVENTS.file: "reel",
     csv_files.INSTALLATIONS.file: "reel",
+    csv_files.MOVES.file: "reel",
 }
 
 

@@ -81,7 +81,7 @@ def _store_reel(
         serial=serial, type=run.facts[stated["type"]], received_on=stated["received_on"],
         cable_length_m=stated["cable_length_m"], replaced_at=tuple(each["happened_at"] for each in replaced),
     )  # fmt: skip
-    between = new_between(run, reel, rows, facts, stated["type"])
+    between = new_between(run, reel, rows, facts, stated["type"], reel.site.code if reel else stated["site"])
     for row in new_counts:
         run.report(rules.count_problems(row, facts, run.at))
     for row in new_events:

@@ -1,12 +1,14 @@
 """Events and installations brought in from older records."""
 
+from typing import Any
+
 import pytest
 
 from inspections.errors import CountLapsed
-from reels.models import HistoryEntry, Installation, ReelEvent, ReelType
+from reels.models import HistoryEntry, Hold, Installation, Move, ReelEvent, ReelType
 from reels.services import register
 from tests import builders
-from tests.builders import Cast, by_administrator
+from tests.builders import NOW, Cast, by_administrator
 from tests.inspections.services.intake.test_records import bring_in, refused
 
 pytestmark = pytest.mark.django_db
@@ -97,3 +99,46 @@ def test_what_is_brought_in_ends_counts_and_withdraws_values():
     assert values.withdrawn_why == "what happened to it was brought in from older records"
     with pytest.raises(CountLapsed):
         builders.issued(cast, reel.serial, "RM-8")
+
+
+# Moves ----------------------------------------------------------------------------------------------------------------
+
+MOVES_HEADER = "reel,from_site,to_site,sent_at,received_at,found_sound,document,words\n"
+THERE = "LW-0001,Kettle Point,KP2,2025-05-01T08:00:00Z,2025-05-03T08:00:00Z,yes,SN-1,\n"
+BACK = "LW-0001,KP2,Kettle Point,2025-06-01T08:00:00Z,2025-06-02T08:00:00Z,no,SN-2,the box was wet\n"
+
+
+def test_moves_are_stored_with_both_ends_and_never_twice():
+    files = {"moves.csv": MOVES_HEADER + BACK + THERE}
+    assert bring_in(files).stored["moves.csv"] == 2
+    rows: Any = Move.objects.order_by("sent_at")
+    first, second = rows
+    assert (first.from_site.name, first.received_site.name, first.found_sound) == ("Kettle Point", "KP2", True)
+    assert (second.document, second.end_words, second.found_sound) == ("SN-2", "the box was wet", False)
+    assert (second.recorded_at, second.end_recorded_at, second.ended_at.isoformat()) == (
+        NOW, NOW, "2025-06-02T08:00:00+00:00"
+    )  # fmt: skip
+    assert not Hold.objects.exists()
+    again = bring_in(files)
+    assert (again.stored["moves.csv"], again.already["moves.csv"]) == (0, 2)
+
+
+@pytest.mark.parametrize(("rows", "said"), [
+    (THERE, "kettle-point, where the reel is"),
+    (THERE.replace("KP2", "Nowhere"), "a site on record, by its code or name"),
+    (THERE.replace("KP2", "Kettle Point"), "another site"),
+    (THERE.replace("05-03", "04-03") + BACK, "when it was sent"),
+    (THERE.replace("2025-05-01", "2023-05-01") + BACK, "when reel LW-0001 was received"),
+    (THERE + BACK.replace("2025-06-02", "2999-06-02"), "up to now"),
+    (THERE + BACK.replace("2025-06-01", "2025-05-02"), "once the move before had ended"),
+    (THERE.replace("yes", ""), "not empty"),
+])  # fmt: skip
+def test_a_move_that_cannot_be_is_told_by_line(rows, said):
+    problems = refused({"moves.csv": MOVES_HEADER + rows})
+    assert any(said in each for each in problems)
+
+
+def test_a_reel_on_its_way_is_in_no_machine():
+    installed = header("installations.csv") + "LW-0001,RM-7,2025-05-02T12:00:00Z,2025-05-20T12:00:00Z,\n"
+    problems = refused({"installations.csv": installed, "moves.csv": MOVES_HEADER + THERE + BACK})
+    assert any("it was in RM-7 from 2025-05-02T12:00:00" in each for each in problems)
