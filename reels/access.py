@@ -229,7 +229,8 @@ def people_and_their_logins(administrator: Person, at: datetime) -> QuerySet[Per
     """Everybody, with `has_second_factor`, and `locked_until` where locked anywhere. Raises OnlyAdministrators."""
     in_force = SecondFactor.objects.filter(person=OuterRef("pk"), confirmed_at__isnull=False, ended_at__isnull=True)
     locked_until = Max("tries__until", filter=Q(tries__is_locked=True, tries__until__gt=at))
-    return people(administrator).annotate(has_second_factor=Exists(in_force), locked_until=locked_until)
+    marked = people(administrator).annotate(has_second_factor=Exists(in_force), locked_until=locked_until)
+    return marked.order_by("username")  # a query with an aggregate leaves the model's own order out
 
 
 def person_for_administrator(username: str, administrator: Person) -> Person:

@@ -149,8 +149,10 @@ def test_ending_ones_other_sessions_brings_no_more_guesses(tess):
 
 
 def test_an_administrator_unlocks_a_login_that_is_locked(client, tess):
-    ada = logged_in(builders.administrator())
-    assert "Unlock" not in html_of(ada.get("/people"))
+    ada, _ = logged_in(builders.administrator()), builders.make_person("bea")
+    html = html_of(ada.get("/people"))
+    assert "Unlock" not in html
+    assert re.findall(r'<th scope="row">(\w+)</th>', html) == ["ada", "bea", "tess"]
     for _ in range(5):
         log_in(client, "not-the-word")
     html = html_of(ada.get("/people"))
