@@ -80,8 +80,13 @@ def lock_if_free(name: str) -> bool:
 
 def lock_register() -> Chain:
     """Lock the register, which begins with the first thing written into it."""
-    Chain.objects.get_or_create(name=REGISTER)
-    return lock(REGISTER)[0]
+    return lock_or_begin(REGISTER)
+
+
+def lock_or_begin(name: str) -> Chain:
+    """Lock one chain, within a transaction; it begins with the first act that it tells."""
+    Chain.objects.get_or_create(name=name)
+    return lock(name)[0]
 
 
 def at_readable_sites(person: Person, at: datetime, site: str = "site", coming: str = "") -> Q:

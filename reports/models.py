@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from inspections.models import Inspection, LearnedRates
-from reels.models import Added, Person, Reel, Site, choices
+from reels.models import Added, Kept, Person, Reel, Site, choices
 from reports.domain.notices import NoticeKind, NoticeState
 
 
@@ -130,12 +130,18 @@ class AssessedInterval(models.Model):
 # E-mail notices: what somebody wants to be told, and what they were told. No record ----------------------------------
 
 
-class NoticeAddress(models.Model):
-    """Where somebody wants their notices sent. It is theirs to change, and stands in no history."""
+class NoticeAddress(Kept):
+    """Where somebody wants their notices sent: theirs to change. The register tells a digest of it and of the choices.
+
+    digest: see queries/notices.py; salt: so that nobody finds the address by trying.
+    """
 
     person = models.OneToOneField(Person, on_delete=models.CASCADE, related_name="notice_address")
     address = models.EmailField(blank=True)
     changed_at = models.DateTimeField()
+    salt = models.CharField(max_length=32, default="", db_default="", editable=False)
+    digest = models.CharField(max_length=64, default="", db_default="", editable=False)
+    hidden_columns = frozenset({"address", "salt"})
 
     def __str__(self) -> str:
         return f"address of {self.person.username}"

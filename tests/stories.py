@@ -1,16 +1,20 @@
 """Whole journeys through the services, for tests that need records of every kind."""
 
+from dataclasses import asdict
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.apps import apps
+from django.db import transaction
 
 from inspections.domain.act_fields import SafetyNoticeFields
+from inspections.domain.drift import DEFAULT_PARAMETERS
 from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, earlier_points, roles_at
 from inspections.domain.words import Act, Decision, Point, Role
-from inspections.models import ImportedCount, Inspection, ThirdReading
+from inspections.models import ImportedCount, Inspection, LearnedRates, ThirdReading
+from inspections.queries.histories import digest_of_rates
 from inspections.services import (
     counting,
     findings,
@@ -25,11 +29,14 @@ from reels import access
 from reels.domain import ledger
 from reels.models import Person, Reel
 from reels.services import checkpoints
-from reels.services.history import Actor, record_act
+from reels.services.history import Actor, by_itself, record_act
+from reports.domain.notices import NoticeKind
+from reports.services import notices
 from reports.services.verification import UNRECORDED
 from tests import builders
 from tests.builders import GOOD, NOW, Cast, administrator, later
 from tests.inspections.domain.photo_files import PNG_BYTES
+from tests.practised import practised
 from tests.worlds import step
 
 BEFORE_THE_SCALES = tuple(point for point in Point if point in earlier_points(Point.SCALE_LEFT))
@@ -166,6 +173,9 @@ def one_of_each(cast: Cast) -> None:
     builders.sent(cast, at=later(days=2))
     moves.call_back(reason="no lorry", **control)
     _safety_notice(cast)
+    practised(cast.colleague)
+    notices.choose(cast.control, address="mona@mail.example", chosen=[(NoticeKind.HOLD, None)], at=NOW)
+    _learned()
     void(cast, inspection, at=later(days=3))
     checkpoints.make(later(days=4))
     _what_else_is_kept(reel)
@@ -178,6 +188,13 @@ def _safety_notice(cast: Cast) -> None:
     facts = SafetyNoticeFields(reference="SN-1", reason="a batch", answers=["holds_reels"], **of)
     notice = safety_notices.issue(facts=facts, **about)
     safety_notices.lift(notice_id=notice.pk, reason="the batch is not here", **about)
+
+
+def _learned() -> None:
+    """Rates of the fleet, as if they had been learned."""
+    values = asdict(DEFAULT_PARAMETERS)
+    with transaction.atomic(), record_act(access.lock_register(), "rates_learned", by_itself("try"), NOW) as act:
+        act.add(LearnedRates(values=values, digest=digest_of_rates(values), learned_at=NOW, rows_known=1))
 
 
 def _what_else_is_kept(reel: Reel) -> None:

@@ -17,7 +17,7 @@ from inspections.models.counts import (
 )
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
-from inspections.models.practice import Exercise, ReadinessAsked
+from inspections.models.practice import Exercise, ExerciseResult, ReadinessAsked
 from inspections.models.safety_notices import NoticedReel, SafetyNotice
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
 from inspections.models.status import FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow
@@ -28,6 +28,7 @@ __all__ = [
     "Draft",
     "DriftFlag",
     "Exercise",
+    "ExerciseResult",
     "Finding",
     "FindingKind",
     "FindingNumber",

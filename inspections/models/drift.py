@@ -35,12 +35,19 @@ class ImportedCount(Added):
 # Drift ----------------------------------------------------------------------------------------------------------------
 
 
-class LearnedRates(models.Model):
-    """The fleet's rates as they were once learned from its records, the newest in use: drift.DriftParameters."""
+class LearnedRates(Added):
+    """The fleet's rates as they were once learned from its records, the newest in use: drift.DriftParameters.
+
+    The register tells their digest: an exact record takes no floats.
+    """
 
     values = models.JSONField()
+    digest = models.CharField(
+        max_length=64, default="", db_default="", help_text="SHA-256 of the values as canonical JSON."
+    )
     learned_at = models.DateTimeField()
     rows_known = models.PositiveIntegerField(help_text="How many counts, cable events and closed flags there were.")
+    hidden_columns = frozenset({"values"})
 
     class Meta:
         ordering = ("id",)

@@ -1,11 +1,14 @@
-"""Practice, and what a site asks of it. Practice is no record: it stands in no history and no count refers to it."""
+"""Practice, and what a site asks of it. Practice is no record: no count refers to it, no history tells what was read.
+
+That an exercise ended, and the digest of how, is in a chain of its own, because authorisations rest on it.
+"""
 
 from django.db import models
 from django.db.models import Q
 
 from inspections.domain.practice import Difficulty
 from inspections.domain.words import Act
-from reels.models import Kept, Person, ReelType, Site, choices
+from reels.models import Added, Kept, Person, ReelType, Site, choices
 
 
 class Exercise(models.Model):
@@ -36,6 +39,16 @@ class Exercise(models.Model):
 
     def __str__(self) -> str:
         return f"practice of {self.person.username}"
+
+
+class ExerciseResult(Added):
+    """That an exercise ended, with the digest of all that its row says from then on; told in the chain of practice."""
+
+    exercise = models.OneToOneField(Exercise, on_delete=models.PROTECT, related_name="result")
+    digest = models.CharField(max_length=64, help_text="See queries/practice.py, digest_of.")
+
+    def __str__(self) -> str:
+        return f"result of {self.exercise}"
 
 
 class ReadinessAsked(Kept):

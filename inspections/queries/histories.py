@@ -20,6 +20,7 @@ from inspections.domain.drift import (
 )
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
+from reels.domain import ledger
 from reels.domain.winding import drum_from
 from reels.models import CableEvent, Reel
 
@@ -112,6 +113,11 @@ def _closed_flags(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, li
 def learned_rates() -> LearnedRates | None:
     """The fleet's rates as they were learned last. One query."""
     return LearnedRates.objects.last()
+
+
+def digest_of_rates(values: Mapping[str, Any]) -> str:
+    """SHA-256 over rates as they are stored."""
+    return ledger.digest(ledger.canonical(values))
 
 
 def parameters_of(learned: LearnedRates | None) -> DriftParameters:

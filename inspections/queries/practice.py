@@ -28,6 +28,7 @@ from inspections.domain.words import Act
 from inspections.models import Exercise, ReadinessAsked
 from inspections.queries.parameters import rule_parameters
 from reels.access import readable_sites
+from reels.domain import ledger
 from reels.models import Person, Site
 
 STAND_FIELDS = ("serial", "gauge_serial", "unsound")  # entered before the reading
@@ -60,6 +61,18 @@ def _stand_entered(entered: Mapping[str, Any]) -> StandSheet | None:
 def marking_of(exercise: Exercise) -> Marking:
     """The sheet, marked. No query."""
     return mark(reel_of(exercise), sheet_of(exercise))
+
+
+def digest_of(exercise: Exercise) -> str:
+    """SHA-256 over all that the row of an ended exercise says. No query."""
+    said = {
+        "exercise": exercise.pk, "person": exercise.person_id, "reel_type": exercise.reel_type_id,
+        "parameters": exercise.parameters, "reference_side": exercise.reference_side,
+        "difficulty": exercise.difficulty, "seed": str(exercise.seed), "counts": exercise.counts,
+        "begun_at": ledger.plain(exercise.begun_at), "step": exercise.step, "entered": exercise.entered,
+        "ended_at": ledger.plain(exercise.ended_at), "tried": exercise.tried, "misses": exercise.misses,
+    }  # fmt: skip
+    return ledger.digest(ledger.canonical(said))
 
 
 def open_exercise(person: Person) -> Exercise | None:

@@ -1,6 +1,6 @@
 """Practice: a reel drawn from a seed, its steps entered one after the other, and marked at the end.
 
-Nothing here is told in a history, and no count, authorisation or reel refers to it.
+No count, authorisation or reel refers to it. That an exercise ended, and the digest of how, a chain of its own tells.
 """
 
 import secrets
@@ -16,13 +16,15 @@ from inspections.domain.findings import ReelPart
 from inspections.domain.practice import Difficulty, practice_reel, result_of
 from inspections.domain.words import Point
 from inspections.errors import PracticeStepPassed, PracticeStillOpen
-from inspections.models import Exercise
+from inspections.models import Exercise, ExerciseResult
 from inspections.queries import practice as exercises
 from inspections.queries.parameters import parameters_json, parameters_of_type
+from reels.access import lock_or_begin
 from reels.errors import ValueNotTaken
 from reels.models import Person, ReelType
-from reels.services.history import Actor
+from reels.services.history import Actor, record_act
 
+PRACTICE = "practice"  # the chain
 DRAWN_SEEDS = 1_000_000  # short enough to be typed from paper
 STAND_STEP = 1  # what is there before a reading
 RESULT_STEP = STAND_STEP + len(keying.READING_STEPS) + 1  # what the trainee makes of the reading
@@ -90,13 +92,13 @@ def enter_result(*, exercise_id: int, refers: bool, layers: int | None, wraps: i
                  at: datetime) -> Exercise:  # fmt: skip
     """Enter what the trainee makes of the reading, the last step; it is marked then. Raises as `enter_step`."""
     exercise = _at_step(exercise_id, RESULT_STEP, actor)
-    return _ended(exercise, {"refers": refers, "layers": layers, "wraps": wraps}, at)
+    return _ended(exercise, {"refers": refers, "layers": layers, "wraps": wraps}, actor, at)
 
 
 @transaction.atomic
 def stop_exercise(*, exercise_id: int, step: int, actor: Actor, at: datetime) -> Exercise:
     """Ask for help at a step, as at the bench: put it before an authorised person. It ends, and is marked so."""
-    return _ended(_at_step(exercise_id, step, actor), {"refers": True}, at)
+    return _ended(_at_step(exercise_id, step, actor), {"refers": True}, actor, at)
 
 
 def _at_step(exercise_id: int, step: int, actor: Actor) -> Exercise:
@@ -112,11 +114,13 @@ def _entered(exercise: Exercise, entered: Mapping[str, Any]) -> Exercise:
     return exercise
 
 
-def _ended(exercise: Exercise, last: Mapping[str, Any], at: datetime) -> Exercise:
+def _ended(exercise: Exercise, last: Mapping[str, Any], actor: Actor, at: datetime) -> Exercise:
     exercise.entered = {**exercise.entered, **last}
     result = result_of(exercises.marking_of(exercise), difficulty=Difficulty(exercise.difficulty), at=at)
     exercise.ended_at = at
     exercise.tried = sorted(result.tried)
     exercise.misses = [list(miss) for miss in result.misses]
     exercise.save(update_fields=["entered", "ended_at", "tried", "misses"])
+    with record_act(lock_or_begin(PRACTICE), "practice_ended", actor, at, exercise=exercise.pk) as act:
+        act.add(ExerciseResult(exercise=exercise, digest=exercises.digest_of(exercise)))
     return exercise

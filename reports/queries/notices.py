@@ -14,9 +14,10 @@ from inspections.models import Authorisation, DriftFlag, Finding, NoticedReel, R
 from inspections.queries.currency import currency_in
 from inspections.queries.safety_notices import standing
 from reels import access as reel_access
+from reels.domain import ledger
 from reels.models import Hold, Move, Person, Posting, Reel, Site
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
-from reports.models import Notice, NoticeChoice
+from reports.models import Notice, NoticeAddress, NoticeChoice
 
 
 def standing_causes(at: datetime) -> list[Cause]:
@@ -200,3 +201,10 @@ def _of_reel(kind: NoticeKind, key: int, reel: Reel, since: datetime, **more: An
     return Cause(
         kind=kind, key=key, since=at_the_site, site=reel.site_id, site_name=reel.site.name, reel=reel.serial, **more
     )
+
+
+def digest_of_choices(row: NoticeAddress) -> str:
+    """SHA-256 over an address with its salt, and what its owner has chosen. One query."""
+    chosen = NoticeChoice.objects.filter(person=row.person_id).order_by("kind", "site").values_list("kind", "site")
+    said = {"address": row.address, "salt": row.salt, "chosen": sorted([kind, site or 0] for kind, site in chosen)}
+    return ledger.digest(ledger.canonical(said))

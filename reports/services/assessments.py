@@ -18,11 +18,13 @@ from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates, ReelNumber
 from inspections.queries import histories
 from inspections.services.status_rows import keep_flagged
+from reels import access
 from reels.domain.winding import drum_from
 from reels.errors import NotYet
 from reels.models import CableEvent, HistoryEntry, Reel, ReelType, TaskRun
 from reels.models.tasks import FAILED
 from reels.services import feed, tasks
+from reels.services.history import by_itself, record_act
 from reels.services.tasks import HeldTask, leased
 from reels.standby import on_primary
 from reports.domain.drift_rows import FALSE_SHARE, flag_from, rows_of
@@ -59,14 +61,14 @@ def unheard(words: str, done: int, of: int) -> None:
 
 def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRates:
     """Learn the fleet's rates again if its records have grown enough, and assess every reel that has moved."""
-    feed.number_waiting()
-    # What is known by now is known to be in it; an entry that comes while it is made may be, and is told as news.
-    place, digests = feed.last_number(), {str(pk): digest for pk, digest in type_digests().items()}
     learned = histories.learned_rates()
     rows = _rows_known()
     if learned is None or abs(rows - learned.rows_known) > MOVED * learned.rows_known:
         progress("Learning the fleet's rates.", 0, 0)
         learned = _learn(rows, at)
+    feed.number_waiting()
+    # What is known by now is known to be in it; an entry that comes while it is made may be, and is told as news.
+    place, digests = feed.last_number(), {str(pk): digest for pk, digest in type_digests().items()}
     assess_moved(Reel.objects.all(), learned, at=at, progress=progress)
     _keep_of_fleet(at=at, place=place, rates=learned, type_digests=digests)
     return learned
@@ -211,8 +213,10 @@ def _intervals(made: list[Assessment], assessed: list[ReelAssessment]) -> Iterat
 
 
 def _learn(rows: int, at: datetime) -> LearnedRates:
-    rates = drift.learn(learning_sample())
-    return LearnedRates.objects.create(values=asdict(rates), learned_at=at, rows_known=rows)
+    values = asdict(drift.learn(learning_sample()))
+    learned = LearnedRates(values=values, digest=histories.digest_of_rates(values), learned_at=at, rows_known=rows)
+    with transaction.atomic(), record_act(access.lock_register(), "rates_learned", by_itself("drift"), at) as act:
+        return act.add(learned)
 
 
 def learning_sample(as_of: datetime | None = None) -> list[ReelHistory]:

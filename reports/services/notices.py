@@ -5,6 +5,7 @@ run can mark it. If the server refuses, it waits again; if the answer does not c
 marked, and a person decides whether it goes out again: SMTP has no way to ask whether a mail was taken.
 """
 
+import secrets
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -18,11 +19,13 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.db import transaction
 from django.db.models import F
 
+from reels import access
 from reels.models import Person, Site
+from reels.services.history import Actor, record_act
 from reports.domain import notices
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
 from reports.models import Notice, NoticeAddress, NoticeChoice
-from reports.queries.notices import readers, standing_causes, unsent
+from reports.queries.notices import digest_of_choices, readers, standing_causes, unsent
 
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
 KEPT_FOR = timedelta(days=365)  # a sent one; its cause has long been too old to be mailed, so it is not written anew
@@ -49,12 +52,16 @@ def sends_mail() -> bool:
 @transaction.atomic
 def choose(person: Person, *, address: str, chosen: Iterable[tuple[NoticeKind, Site | None]], at: datetime) -> None:
     """What somebody wants to be told from now on, in place of all that they chose before. address: "" for no mail."""
-    NoticeAddress.objects.get_or_create(person=person, defaults={"changed_at": at})
-    row = NoticeAddress.objects.select_for_update().get(person=person)  # a second form sent at once waits here
-    row.address, row.changed_at = address, at
-    row.save(update_fields=["address", "changed_at"])
+    chain = access.lock_register()  # a second form sent at once waits here
     NoticeChoice.objects.filter(person=person).delete()
     NoticeChoice.objects.bulk_create([NoticeChoice(person=person, kind=kind, site=site) for kind, site in set(chosen)])
+    new = NoticeAddress(person=person, address=address, salt=secrets.token_hex(16), changed_at=at)
+    new.digest = digest_of_choices(new)
+    with record_act(chain, "notices_chosen", Actor(person), at) as act:
+        if row := NoticeAddress.objects.filter(person=person).first():
+            act.change(row, address=address, salt=new.salt, digest=new.digest, changed_at=at)
+        else:
+            act.add(new)
 
 
 def run(clock: Callable[[], datetime], links: Links) -> NoticeRun:

@@ -2,9 +2,10 @@
 
 import json
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.db import IntegrityError, connection, models, transaction
@@ -58,14 +59,14 @@ def other(field: Any, value: Any) -> Any:
             return not value
         case int() | Decimal():
             return value + 1
-        case datetime():
-            return value + timedelta(seconds=1)
         case date():
             return value + timedelta(days=1)
         case str():
             return value[:-1] + ("x" if value[-1:] != "x" else "y")
         case dict() | list():
             return [value]
+        case UUID():
+            return UUID(int=value.int ^ 1)
     content = bytearray(value)
     content[len(content) // 2] ^= 1
     return bytes(content)

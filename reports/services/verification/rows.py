@@ -11,27 +11,34 @@ from inspections.domain import findings, keying
 from inspections.domain.record import signature_fault
 from inspections.domain.words import Point
 from inspections.models import (
+    ExerciseResult,
     Finding,
     FindingPhoto,
     InspectionRecord,
     Keying,
+    LearnedRates,
     NoticedReel,
     Photo,
     SignOff,
     ThirdReading,
 )
 from inspections.queries.findings import stop_fault
+from inspections.queries.histories import digest_of_rates
+from inspections.queries.practice import digest_of
 from inspections.queries.safety_notices import notice_fault
 from reels import append_only
 from reels.domain import ledger
 from reels.domain.type_rules import without_source
 from reels.models import Alarm, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, ReelType, Submission, columns
-from reports.models import ArchivedPdf
+from reports.models import ArchivedPdf, NoticeAddress
+from reports.queries.notices import digest_of_choices
 from reports.services.verification.stored_values import CHUNK, BreakFound, require_written_as_usual
 
 # Kept, and in no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
 UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, EndsNode, Submission, Alarm)
-READ_TOGETHER: dict[Any, tuple[str, ...]] = {SignOff: ("inspection__record",), NoticedReel: ("hold", "notice")}
+READ_TOGETHER: dict[Any, tuple[str, ...]] = {
+    SignOff: ("inspection__record",), NoticedReel: ("hold", "notice"), ExerciseResult: ("exercise",)
+}  # fmt: skip
 
 
 def check_rows(chain: Chain, table: str, ids: list[int], replayed: ledger.Rows) -> None:
@@ -50,7 +57,7 @@ def check_rows(chain: Chain, table: str, ids: list[int], replayed: ledger.Rows) 
             if row_id not in stored:
                 raise BreakFound(where, "the history tells of it, and it is gone")
             row = stored[row_id]
-            if why := _row_fault(row, replayed[table, row_id]) or _hidden_fault(row) or _rules_fault(row):
+            if why := _fault(row, replayed[table, row_id]):
                 raise BreakFound(where, why)
 
 
@@ -61,6 +68,10 @@ def recorded_models() -> dict[str, type[models.Model]]:
         model._meta.db_table: model for model in apps.get_models()
         if model._meta.db_table in kept and model not in UNRECORDED
     }  # fmt: skip
+
+
+def _fault(row: models.Model, recorded: Mapping[str, Any]) -> str | None:
+    return _row_fault(row, recorded) or _hidden_fault(row) or _digest_fault(row) or _rules_fault(row)
 
 
 def _row_fault(row: models.Model, recorded: Mapping[str, Any]) -> str | None:
@@ -92,6 +103,20 @@ def _hidden_fault(row: models.Model) -> str | None:
             return _content_fault(row)
         case SignOff():
             return _signature_fault(row)
+    return None
+
+
+def _digest_fault(row: models.Model) -> str | None:
+    """What is wrong with what is no record itself, and of which a history tells a digest."""
+    match row:
+        case LearnedRates():
+            return None if digest_of_rates(row.values) == row.digest else "its values are not those that were learned"
+        case ExerciseResult():
+            is_as_it_ended = digest_of(row.exercise) == row.digest
+            return None if is_as_it_ended else f"practice {row.exercise_id} is not as it ended"
+        case NoticeAddress():
+            is_chosen = digest_of_choices(row) == row.digest
+            return None if is_chosen else "the address, or what notices it is for, is not what was chosen"
     return None
 
 

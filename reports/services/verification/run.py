@@ -9,7 +9,7 @@ from itertools import zip_longest
 
 from django.db import connection, transaction
 
-from inspections.models import FindingNumber, FlaggedReel, LearnedRates, ReelNumber, ReelStatusRow, SignOff
+from inspections.models import FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow, SignOff
 from reels import append_only
 from reels.domain import ledger
 from reels.domain.ledger import Break
@@ -25,7 +25,7 @@ from reports.services.verification.worked_out import worked_out_faults
 
 # Of what no history tells, that which people are shown, and which queries sort and filter.
 ACTED_ON = (
-    *UNRECORDED, ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, LearnedRates, Assessment, AssessedInterval,
+    *UNRECORDED, ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, Assessment, AssessedInterval,
     FleetAssessment,
 )  # fmt: skip
 _SIGNATURES = SignOff._meta.db_table

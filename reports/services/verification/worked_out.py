@@ -8,16 +8,17 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from django.db.models import F, Max, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 
 from inspections.domain import drift
-from inspections.models import FlaggedReel, LearnedRates
+from inspections.models import Exercise, FlaggedReel, LearnedRates
 from inspections.queries import histories
 from inspections.services.status_rows import status_faults
+from reels.access import REGISTER
 from reels.models import FeedPlace, HistoryEntry, Reel
 from reports.domain.drift_rows import rows_of
-from reports.models import AssessedInterval, Assessment, FleetAssessment
-from reports.services.assessments import flag_at_of_all, how_far_behind, type_digest
+from reports.models import AssessedInterval, Assessment, FleetAssessment, NoticeChoice
+from reports.services.assessments import flag_at_of_all, how_far_behind, type_digest, type_digests
 
 REELS_A_TIME = 200  # worked out again in one check of a large fleet
 TOLERANCE = 1e-6  # of what is worked out on another machine
@@ -33,10 +34,19 @@ def worked_out_faults(turn: int | None) -> Iterator[tuple[str, str]]:
     """
     for where, why in status_faults():
         yield where, f"{why}; manage.py rebuild_status works it out again"
-    if fleet := FleetAssessment.objects.select_related("rates").first():
+    yield from _untold()
+    if fleet := FleetAssessment.objects.first():
         yield from _flag_faults(fleet)
         for batch in histories.in_batches(reels_of(turn)):
             yield from _assessment_faults(fleet, batch)
+
+
+def _untold() -> Iterator[tuple[str, str]]:
+    """What is there, and a history should tell of."""
+    if exercise := Exercise.objects.filter(ended_at__isnull=False, result__isnull=True).first():
+        yield f"practice {exercise.pk}", "no history tells how it ended"
+    if choice := NoticeChoice.objects.filter(person__notice_address__isnull=True).first():
+        yield f"notice choice {choice.pk}", "no history tells of what its owner chose"
 
 
 def reels_of(turn: int | None) -> QuerySet[Reel]:
@@ -115,6 +125,17 @@ def _is_close(one: Any, other: Any) -> bool:
     return numbers and math.isclose(one, other, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
 
 
+def _fleet_fault(fleet: FleetAssessment) -> str | None:
+    """What is wrong with what the fleet was assessed by, unless the register has news that may be why."""
+    later = Q(place__number__gt=fleet.place) | Q(place__number__isnull=True)
+    if HistoryEntry.objects.filter(later, chain__name=REGISTER).exists():
+        return None
+    if fleet.rates_id != LearnedRates.objects.latest("pk").pk:
+        return "it is assessed with other rates than those learned last"
+    is_of_types = fleet.type_digests == {str(pk): digest for pk, digest in type_digests().items()}
+    return None if is_of_types else "it is assessed for other types than those that there are"
+
+
 # Flags --------------------------------------------------------------------------------------------------------------
 
 
@@ -128,5 +149,7 @@ def _flag_faults(fleet: FleetAssessment) -> Iterator[tuple[str, str]]:
         for reel in batch:
             if reel.pk not in _with_news(fleet, batch):
                 yield f"reel {reel.serial}", "whether it is flagged is not what its intervals give"
+    if why := _fleet_fault(fleet):
+        yield "drift of the fleet", why
     if how_far_behind() == (0, None) and not math.isclose(fleet.flag_at, flag_at_of_all(), rel_tol=TOLERANCE):
         yield "drift of the fleet", f"it is flagged from {fleet.flag_at} on; its intervals give {flag_at_of_all()}"

@@ -1,5 +1,6 @@
 """Practice from the drawing of a reel to its marks, and what a site may ask of it."""
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -8,7 +9,7 @@ from django.db import IntegrityError, connection, transaction
 from inspections.domain.practice import LARGEST_SEED, Difficulty, PracticeSlip, ReadinessRule, Rule
 from inspections.domain.words import Act, Point
 from inspections.errors import ImpossibleReading, NotReady, PracticeStepPassed, PracticeStillOpen
-from inspections.models import Authorisation, Exercise, ReadinessAsked
+from inspections.models import Authorisation, Exercise, ExerciseResult, ReadinessAsked
 from inspections.queries import practice as exercises
 from inspections.services import authorisations, practice
 from reels.domain import ledger
@@ -16,9 +17,11 @@ from reels.errors import AlreadyThere, NotFound, OnlyAdministrators, ValueNotTak
 from reels.models import HistoryEntry
 from reels.services import register
 from reels.services.history import Actor
+from reports.services.verification import check_records
 from tests import builders
 from tests.builders import NOW, Cast, administrator, later
 from tests.practised import drawn, enter_right, entered, practised, right_at, stand_of
+from tests.reports.tampering import broken_by
 
 pytestmark = pytest.mark.django_db
 
@@ -129,17 +132,33 @@ def test_another_persons_reel_is_not_there(cast):
         practice.enter_step(exercise_id=one.pk, step=1, by_point=right_at(one, 1), **by(cast.technician))
 
 
-def test_practice_leaves_nothing_in_any_history(cast):
+def test_a_history_tells_that_practice_ended_and_nothing_of_what_was_read(cast):
     builders.make_type()
     before = HistoryEntry.objects.count()
-    practised(cast.colleague, off=1)
-    assert HistoryEntry.objects.count() == before
+    one = practised(cast.colleague, off=1)
+    entry = HistoryEntry.objects.latest("pk")
+    assert (HistoryEntry.objects.count(), entry.chain.name, entry.act) == (before + 1, "practice", "practice_ended")
+    [change] = json.loads(bytes(entry.content))["changes"]
+    assert change["after"] == {"exercise_id": one.pk, "digest": exercises.digest_of(one)}
+
+
+@pytest.mark.parametrize("columns", [{"counts": True}, {"misses": []}, {"difficulty": "treacherous"}, {"seed": 8}])
+def test_practice_that_was_changed_after_its_end_is_found(cast, columns):
+    one = practised(cast.colleague, off=1, counts=False)
+    assert check_records().broken is None
+    assert "is not as it ended" in broken_by(Exercise.objects.filter(pk=one.pk).update, **columns)
+
+
+def test_practice_that_somebody_put_in_is_found(cast):
+    one = practised(cast.colleague)
+    one.pk = one.pk + 1
+    assert "no history tells how it ended" in broken_by(one.save, force_insert=True)
 
 
 def test_no_table_of_records_refers_to_practice():
     with connection.cursor() as cursor:
         for table in connection.introspection.table_names(cursor):
-            if table != Exercise._meta.db_table:
+            if table not in (Exercise._meta.db_table, ExerciseResult._meta.db_table):
                 targets = {to for _, to in connection.introspection.get_relations(cursor, table).values()}
                 assert Exercise._meta.db_table not in targets, table
 

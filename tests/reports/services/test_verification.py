@@ -272,6 +272,8 @@ def test_what_no_history_tells_of_is_what_is_said_above():
                  ("inspections_thirdreading", "value"), ("inspections_thirdreading", "salt"),
                  ("inspections_inspectionrecord", "content"), ("reports_archivedpdf", "content"),
                  ("inspections_photo", "content"), ("inspections_findingphoto", "content"),
+                 ("inspections_learnedrates", "values"),
+                 ("reports_noticeaddress", "address"), ("reports_noticeaddress", "salt"),
                  *(("inspections_finding", name) for name in (*DETAILS, "salt"))}  # fmt: skip
     assert hidden == HIDDEN_FOR_GOOD | by_digest
 
@@ -282,9 +284,9 @@ def test_it_says_how_much_was_checked_and_how_far_it_is(db):
     checked = check_records(lambda done, of: seen.append((done, of)))
     rows = sum(model._base_manager.count() for model in TOLD)
     assert (checked.chains, checked.entries, checked.rows, checked.signatures, checked.broken) == (
-        3, HistoryEntry.objects.count(), rows, 2, None,
+        4, HistoryEntry.objects.count(), rows, 2, None,
     )  # fmt: skip
-    assert seen == [(1, 3), (2, 3), (3, 3)]
+    assert seen == [(1, 4), (2, 4), (3, 4), (4, 4)]
 
 
 @pytest.mark.django_db(transaction=True)
