@@ -63,6 +63,7 @@ ON_BOTH_DATABASES = {
     "tests/deploy/test_demo_walk.py": "the demo's walk",
     "tests/deploy/test_matrix.py": "who may do what",
     "tests/deploy/test_fuzzing.py": "values that a column or a driver would not take",
+    "tests/reports/test_every_column.py": "every column written by SQL, and who finds it",
     "tests/reports/test_tamper_study.py": "what goes past the triggers, and is found",
     "tests/reports/services/test_archive.py": "documents as they are stored",
     "tests/reports/services/test_notices.py": "who is told of what, once",

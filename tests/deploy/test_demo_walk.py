@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def address(live_server, settings, tmp_path, monkeypatch):
     """A server with the demo fleet; records are checked in this process, which has the test's database."""
     settings.DEMO_FOLDER = tmp_path
-    call_command("load_demo", stdout=StringIO())
+    call_command("load_demo", "--with-drift", stdout=StringIO())  # as the demo does
 
     def check_records(walk):
         said = StringIO()
