@@ -65,14 +65,14 @@ def marking_of(exercise: Exercise) -> Marking:
 
 def digest_of(exercise: Exercise) -> str:
     """SHA-256 over all that the row of an ended exercise says. No query."""
-    said = {
+    contents = {
         "exercise": exercise.pk, "person": exercise.person_id, "reel_type": exercise.reel_type_id,
         "parameters": exercise.parameters, "reference_side": exercise.reference_side,
         "difficulty": exercise.difficulty, "seed": str(exercise.seed), "counts": exercise.counts,
         "begun_at": ledger.plain(exercise.begun_at), "step": exercise.step, "entered": exercise.entered,
         "ended_at": ledger.plain(exercise.ended_at), "tried": exercise.tried, "misses": exercise.misses,
     }  # fmt: skip
-    return ledger.digest(ledger.canonical(said))
+    return ledger.digest(ledger.canonical(contents))
 
 
 def open_exercise(person: Person) -> Exercise | None:

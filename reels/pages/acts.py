@@ -329,8 +329,8 @@ def beside(refused: Refused) -> str:
 
 def _by_clock(moment: Any) -> str:
     """A moment as its text has it; what is none, a day or words, as it stands."""
-    said = str(moment)
-    return _clock(said) if "T" in said else said
+    text = str(moment)
+    return _clock(text) if "T" in text else text
 
 
 def _put(form: ActForm, *, field: str | None, detail: str) -> None:

@@ -74,7 +74,7 @@ def with_what_followed(inspections: Sequence[Inspection]) -> Iterator[tuple[Insp
             ended_at, why = ends.get(each.pk, (None, ""))
             until = each.done_at + timedelta(days=days) if days else None
             more["count"] = {"current_until": until, "ended_at": ended_at, "why": why} if until or why else None
-        yield each, {name: said for name, said in more.items() if said}
+        yield each, {name: value for name, value in more.items() if value}
 
 
 def _life_json(spent: Spent) -> dict[str, Any]:

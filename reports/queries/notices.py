@@ -206,5 +206,5 @@ def _of_reel(kind: NoticeKind, key: int, reel: Reel, since: datetime, **more: An
 def digest_of_choices(row: NoticeAddress) -> str:
     """SHA-256 over an address with its salt, and what its owner has chosen. One query."""
     chosen = NoticeChoice.objects.filter(person=row.person_id).order_by("kind", "site").values_list("kind", "site")
-    said = {"address": row.address, "salt": row.salt, "chosen": sorted([kind, site or 0] for kind, site in chosen)}
-    return ledger.digest(ledger.canonical(said))
+    contents = {"address": row.address, "salt": row.salt, "chosen": sorted([kind, site or 0] for kind, site in chosen)}
+    return ledger.digest(ledger.canonical(contents))

@@ -40,8 +40,8 @@ def reel_as_of(request: HttpRequest, serial: str) -> HttpResponse:
         both = reel_then(reel, moment, at)
     except OutOfTime as refused:
         with timezone.override(ZoneInfo(reel.site.time_zone)):
-            said = beside(refused)
-        return show(request, "inspections/as_of.html", {"then": {**shown, "refused": said}, "reel": reel}, reel.site)
+            why = beside(refused)
+        return show(request, "inspections/as_of.html", {"then": {**shown, "refused": why}, "reel": reel}, reel.site)
     ways = [_way(reel, by, both[by]) for by in AsOf]
     differ = both[AsOf.HAPPENED] != both[AsOf.RECORDED]
     return show(request, "inspections/as_of.html", {"then": {**shown, "ways": ways, "differ": differ}, "reel": reel},

@@ -88,15 +88,15 @@ def _way_problems(new: list[files.FileRow], known: list[Values], site: str | Non
     ways: list[tuple[Values, files.FileRow | None]] = [*((v, None) for v in known), *((row.values, row) for row in new)]
     ways.sort(key=lambda way: way[0]["sent_at"])
     for (before, earlier), (after, row) in pairwise(ways):
-        told = row or earlier
-        if told is None:
+        origin = row or earlier
+        if origin is None:
             continue
         if after["sent_at"] < (before["received_at"] or ALWAYS):
             allowed = "once the move before had ended"
-            yield files.problem(told.file, told.line, "sent_at", told.values["sent_at"].isoformat(), allowed)
+            yield files.problem(origin.file, origin.line, "sent_at", origin.values["sent_at"].isoformat(), allowed)
         if after["from_site"] != before["to_site"]:
             allowed = f"{before['to_site']}, where it was when it was sent at {after['sent_at'].isoformat()}"
-            yield files.problem(told.file, told.line, "from_site", after["from_site"], allowed)
+            yield files.problem(origin.file, origin.line, "from_site", after["from_site"], allowed)
     last, row = ways[-1] if ways else ({}, None)
     if row and site and last["to_site"] != site:
         yield files.problem(row.file, row.line, "to_site", last["to_site"], f"{site}, where the reel is")

@@ -69,8 +69,8 @@ def _shown(check: Mapping[str, Any]) -> str:
         expected = f"{reading['expected_layers']} layers, {Decimal(reading['expected_wraps']):.1f} wraps"
     more = reading["more_turns"]
     difference = "; no drum shows that" if more is None else f"; {Decimal(more):+.1f} turns".replace("-", "−")
-    said = f". {check['remark']}" if check["remark"] else ""
-    return f"{seen}{out}; expected {expected}{difference}{said}"
+    remark = f". {check['remark']}" if check["remark"] else ""
+    return f"{seen}{out}; expected {expected}{difference}{remark}"
 
 
 def setup_values(story: Story, values: Mapping[str, Any]) -> None:
