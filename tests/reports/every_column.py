@@ -112,6 +112,8 @@ def plausible(model: Any, field: Any) -> Any:
     if value is None:
         value = field.to_python(BLANKS.get(field.get_internal_type(), "")) if not field.is_relation else 0
     changed = value + 0.25 if isinstance(value, float) else other(field, value)
+    if field.get_internal_type() == "GenericIPAddressField":
+        changed = "192.0.2.99"
     return field.get_db_prep_save(changed, connection)
 
 
