@@ -5,8 +5,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from inspections.domain.findings import ReelPart, Remedy, Severity
 from inspections.domain.words import InspectionState
-from inspections.models import Finding
-from inspections.services import findings
+from inspections.models import Finding, FindingPhoto
+from inspections.services import findings, photos
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import NOW, Cast, make_finding_kind, record_finding
@@ -53,7 +53,9 @@ def test_a_finding_with_its_photo_is_recorded_and_shown_on_the_reels_page(cast):
     assert f"Finding {finding.pk} is recorded" not in html
     for words in ("kink (cable)", "layer 12, 2.5 m from the outer end.", "a kink near the end", "Held"):
         assert words in html
-    assert logged_in(cast.colleague).get(f"/findings/{finding.pk}/photo").content == PNG_BYTES
+    assert logged_in(cast.colleague).get(f"/findings/{finding.pk}/photo").content == photos.shown(
+        FindingPhoto.objects.get()
+    )
 
 
 def test_a_length_is_typed_in_the_persons_own_unit(cast):
@@ -129,7 +131,7 @@ def test_where_it_lies_is_shown_to_whoever_recorded_it_and_to_others_after_the_r
     result = page_of(logged_in(cast.verifier), f"{address}/result")
     assert "layer 12" in result
     assert TOLD_LATER not in result
-    assert logged_in(cast.verifier).get(photo).content == PNG_BYTES
+    assert logged_in(cast.verifier).get(photo).content == photos.shown(FindingPhoto.objects.get())
 
 
 @pytest.mark.parametrize("part", ["worksheet", "witness", "result"])
