@@ -11,8 +11,9 @@ Source: RFC 9162, section 2.1 (the same hashing as RFC 6962).
 """
 
 import hashlib
-from collections.abc import Container, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 
+SubtreeRoot = Callable[[range], bytes]  # of the leaves in a range of the places of a tree, as the tree has it
 EMPTY_ROOT = hashlib.sha256(b"").digest()
 
 
@@ -49,29 +50,24 @@ def roots_at(sizes: Container[int], leaves: Iterable[bytes]) -> Iterator[tuple[i
             yield i + 1, _fold(stack)
 
 
-def inclusion_proof(index: int, leaves: Sequence[bytes]) -> list[bytes]:
-    """The hashes beside the way from a leaf up to the root. index: from 0, below the number of leaves.
+def inclusion_proof(index: int, size: int, root_of: SubtreeRoot) -> list[bytes]:
+    """The hashes beside the way from a leaf up to the root. index: from 0, below the size.
 
     Raises IndexError for a leaf that is not there.
     """
-    if not 0 <= index < len(leaves):
-        raise IndexError(f"leaf {index} of a tree of {len(leaves)}")
-    if len(leaves) == 1:
-        return []
-    k = split(len(leaves))
-    if index < k:
-        return [*inclusion_proof(index, leaves[:k]), root(leaves[k:])]
-    return [*inclusion_proof(index - k, leaves[k:]), root(leaves[:k])]
+    if not 0 <= index < size:
+        raise IndexError(f"leaf {index} of a tree of {size}")
+    return _beside(index, range(size), root_of)
 
 
-def consistency_proof(first: int, leaves: Sequence[bytes]) -> list[bytes]:
-    """The hashes that show that the tree of the first `first` leaves is the beginning of this one; 1 <= first <= n.
+def consistency_proof(first: int, size: int, root_of: SubtreeRoot) -> list[bytes]:
+    """The hashes that show that the tree of the first `first` leaves is the beginning of this one; 1 <= first <= size.
 
     Raises IndexError for a size that the tree never had.
     """
-    if not 1 <= first <= len(leaves):
-        raise IndexError(f"a tree of {first} leaves is no beginning of one of {len(leaves)}")
-    return _subproof(first, leaves, is_whole=True)
+    if not 1 <= first <= size:
+        raise IndexError(f"a tree of {first} leaves is no beginning of one of {size}")
+    return _subproof(first, range(size), root_of, is_whole=True)
 
 
 def includes(leaf: bytes, index: int, size: int, proof: Sequence[bytes], tree_root: bytes) -> bool:
@@ -120,13 +116,22 @@ def _old_and_new(first: int, size: int, proof: Sequence[bytes], *, whole: bytes 
     return node_hash(beside, old), node_hash(beside, new)
 
 
-def _subproof(first: int, leaves: Sequence[bytes], *, is_whole: bool) -> list[bytes]:
+def _beside(index: int, leaves: range, root_of: SubtreeRoot) -> list[bytes]:
+    if len(leaves) == 1:
+        return []
+    k = split(len(leaves))
+    if index < k:
+        return [*_beside(index, leaves[:k], root_of), root_of(leaves[k:])]
+    return [*_beside(index - k, leaves[k:], root_of), root_of(leaves[:k])]
+
+
+def _subproof(first: int, leaves: range, root_of: SubtreeRoot, *, is_whole: bool) -> list[bytes]:
     if first == len(leaves):
-        return [] if is_whole else [root(leaves)]
+        return [] if is_whole else [root_of(leaves)]
     k = split(len(leaves))
     if first <= k:
-        return [*_subproof(first, leaves[:k], is_whole=is_whole), root(leaves[k:])]
-    return [*_subproof(first - k, leaves[k:], is_whole=False), root(leaves[:k])]
+        return [*_subproof(first, leaves[:k], root_of, is_whole=is_whole), root_of(leaves[k:])]
+    return [*_subproof(first - k, leaves[k:], root_of, is_whole=False), root_of(leaves[:k])]
 
 
 def _fold(stack: list[bytes]) -> bytes:

@@ -2,7 +2,7 @@
 
 from reels.models.assemblies import CableEvent, Hold, Installation, MachineHold, Move, Reel, ReelEvent
 from reels.models.base import Added, Kept, choices, columns
-from reels.models.histories import Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry
+from reels.models.histories import Chain, CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import (
@@ -25,6 +25,7 @@ __all__ = [
     "Chain",
     "CheckpointMade",
     "EndsNode",
+    "EntriesBlock",
     "FeedPlace",
     "GaugeCalibration",
     "GaugeType",

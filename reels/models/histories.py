@@ -71,6 +71,16 @@ class CheckpointMade(models.Model):
         return f"checkpoint over {self.entries} entries"
 
 
+class EntriesBlock(Added):
+    """The root over a whole block of entries in the order of their places; see reels/services/checkpoints.py."""
+
+    number = models.PositiveIntegerField(unique=True, help_text="From 0.")
+    root = models.CharField(max_length=64)
+
+    def __str__(self) -> str:
+        return f"block {self.number} of entries"
+
+
 class EndsNode(Added):
     """A node of the tree over the ends of all chains, by its hash; see reels/domain/sparse_merkle.py."""
 

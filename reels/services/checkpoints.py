@@ -7,19 +7,23 @@ from datetime import datetime
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.conf import settings
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from reels import access
 from reels.domain import checkpoint, merkle, sparse_merkle
 from reels.domain.checkpoint import Checkpoint
+from reels.domain.merkle import SubtreeRoot
 from reels.domain.sparse_merkle import Fork, Leaf, Node
 from reels.errors import CheckpointBroken, NotFound, NothingRecorded
-from reels.models import CheckpointMade, EndsNode, FeedPlace, HistoryEntry
+from reels.models import Chain, CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
 from reels.services import feed
 from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor
 
 AT_ONCE = 500  # nodes in one statement
+# Entries of which the root is kept once it is whole; a power of two, so that it is a subtree of every tree that has it.
+# A proof reads one block's entries and all blocks' roots: of ten million entries 4,096 and 2,441.
+BLOCK = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +66,8 @@ def make_for(actor: Actor, at: datetime) -> CheckpointMade:
 def make(at: datetime) -> CheckpointMade:
     """A checkpoint over all that is recorded; the last one again when nothing was recorded since.
 
-    Raises CheckpointKeyMissing, NothingRecorded, or CheckpointBroken when the last one does not hold.
+    Read and hashed is what came since the last block that is kept. Raises CheckpointKeyMissing, NothingRecorded, or
+    CheckpointBroken when the last one does not hold; whether each kept block does is for `verify_records`.
     """
     key = checkpoint_key()
     feed.number_waiting()
@@ -70,23 +75,24 @@ def make(at: datetime) -> CheckpointMade:
         raise NothingRecorded()
     with transaction.atomic():
         access.lock(feed.FEED)
-        digests = _digests()
+        entries = feed.last_number()
+        root_of = _keep_blocks(entries)
         last = CheckpointMade.objects.order_by("entries").last()
-        if last is not None and last.root != _root(digests[: last.entries]):
+        if last is not None and last.root != _root(last.entries, root_of):
             raise CheckpointBroken(entries=last.entries, made_at=last.made_at)
-        if last is not None and last.entries == len(digests):
+        if last is not None and last.entries == entries:
             return last
-        return _kept(last, digests, key, at)
+        return _kept(last, entries, _root(entries, root_of), key, at)
 
 
 def inclusion(entries: int, digest: str) -> Inclusion:
     """The proof that an entry is among those of a checkpoint. digest: the entry's, hexadecimal. Raises NotFound."""
-    digests = _digests(one_made(entries).entries)
-    if digest not in digests:
+    size = one_made(entries).entries
+    number = FeedPlace.objects.filter(entry__digest=digest, number__lte=size).values_list("number", flat=True).first()
+    if number is None:
         raise NotFound(what=f"entry among the first {entries}", key=digest)
-    index = digests.index(digest)
-    proof = merkle.inclusion_proof(index, _leaves(digests))
-    return Inclusion(index=index, size=len(digests), hashes=[each.hex() for each in proof])
+    proof = merkle.inclusion_proof(number - 1, size, _subtree_roots())
+    return Inclusion(index=number - 1, size=size, hashes=[each.hex() for each in proof])
 
 
 def consistency(first: int, second: int) -> Consistency:
@@ -94,11 +100,11 @@ def consistency(first: int, second: int) -> Consistency:
 
     first: how many entries the earlier one covers; it need not be kept here, for a copy elsewhere is what matters.
     """
-    digests = _digests(one_made(second).entries)
-    if not 1 <= first <= len(digests):
-        raise NotFound(what=f"beginning of {len(digests)} entries", key=first)
-    proof = merkle.consistency_proof(first, _leaves(digests))
-    return Consistency(first=first, second=len(digests), hashes=[each.hex() for each in proof])
+    size = one_made(second).entries
+    if not 1 <= first <= size:
+        raise NotFound(what=f"beginning of {size} entries", key=first)
+    proof = merkle.consistency_proof(first, size, _subtree_roots())
+    return Consistency(first=first, second=size, hashes=[each.hex() for each in proof])
 
 
 def chain_path(entries: int, chain: str) -> ChainPath:
@@ -126,13 +132,13 @@ def one_made(entries: int) -> CheckpointMade:
     return access.one(all_made(), "checkpoint", entries=entries)
 
 
-def _kept(last: CheckpointMade | None, digests: list[str], key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
+def _kept(last: CheckpointMade | None, entries: int, root: str, key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
     unsigned = Checkpoint(
         service=" ".join(settings.SERVICE_NAME.split()),
         made_at=at,
-        entries=len(digests),
-        chains=HistoryEntry.objects.filter(place__number__isnull=False).values("chain").distinct().count(),
-        root=_root(digests),
+        entries=entries,
+        chains=_chains_begun(),
+        root=root,
         ends=_put_ends(last),
         key=checkpoint.public_hex(key),
     )
@@ -140,6 +146,12 @@ def _kept(last: CheckpointMade | None, digests: list[str], key: Ed25519PrivateKe
     return CheckpointMade.objects.create(
         entries=unsigned.entries, root=unsigned.root, ends_root=unsigned.ends, made_at=at, text=text
     )
+
+
+def _chains_begun() -> int:
+    """How many chains have an entry with a number."""
+    first = HistoryEntry.objects.filter(chain=OuterRef("pk"), seq=1, place__number__isnull=False)
+    return Chain.objects.filter(Exists(first)).count()
 
 
 def _put_ends(last: CheckpointMade | None) -> str:
@@ -173,15 +185,34 @@ def _row(node: Node) -> EndsNode:
     return EndsNode(digest=node.hash.hex(), is_leaf=isinstance(node, Leaf), left=left.hex(), right=right.hex())
 
 
-def _digests(size: int | None = None) -> list[str]:
-    """The digests of the numbered entries in the order of their places: of all, or of the first so many. One query."""
-    places = FeedPlace.objects.filter(number__isnull=False).order_by("number")
-    return list(places.values_list("entry__digest", flat=True)[:size])
+def _keep_blocks(entries: int) -> SubtreeRoot:
+    """Keep the root of each block that has become whole; the roots of all subtrees with them."""
+    kept = EntriesBlock.objects.count()
+    new = [_leaves_root(range(n * BLOCK, (n + 1) * BLOCK)).hex() for n in range(kept, entries // BLOCK)]
+    EntriesBlock.objects.bulk_create(EntriesBlock(number=kept + n, root=root) for n, root in enumerate(new))
+    return _subtree_roots()
 
 
-def _leaves(digests: list[str]) -> list[bytes]:
-    return [checkpoint.leaf_of(digest) for digest in digests]
+def _subtree_roots() -> SubtreeRoot:
+    """The root of any subtree: over the roots of whole blocks where it has any, over leaves where it has not."""
+    blocks = [bytes.fromhex(each) for each in EntriesBlock.objects.order_by("number").values_list("root", flat=True)]
+
+    def root_of(places: range) -> bytes:
+        whole = range(places.start // BLOCK, min(places.stop // BLOCK, len(blocks)))
+        if places.start % BLOCK or not whole:
+            return _leaves_root(places)
+        # what a block is to the tree over blocks, a leaf is to the tree over leaves; the last may have fewer
+        rest = range(whole.stop * BLOCK, places.stop)
+        return merkle.root([*blocks[whole.start : whole.stop], *([_leaves_root(rest)] if rest else [])])
+
+    return root_of
 
 
-def _root(digests: list[str]) -> str:
-    return merkle.root(_leaves(digests)).hex()
+def _leaves_root(places: range) -> bytes:
+    """The root over the entries at these places, from 0; they are read."""
+    numbered = FeedPlace.objects.filter(number__gt=places.start, number__lte=places.stop).order_by("number")
+    return merkle.root([checkpoint.leaf_of(digest) for digest in numbered.values_list("entry__digest", flat=True)])
+
+
+def _root(entries: int, root_of: SubtreeRoot) -> str:
+    return root_of(range(entries)).hex()

@@ -12,7 +12,18 @@ from django.db import connection, models
 
 from inspections.models import Exercise, InspectionRecord, Keying, LearnedRates, SignOff
 from reels.domain import checkpoint, ledger
-from reels.models import ApiToken, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, Person, Reel, Submission
+from reels.models import (
+    ApiToken,
+    Chain,
+    CheckpointMade,
+    EndsNode,
+    EntriesBlock,
+    FeedPlace,
+    HistoryEntry,
+    Person,
+    Reel,
+    Submission,
+)
 from reels.services import checkpoints
 from reports.models import NoticeChoice
 from reports.services import assessments
@@ -251,8 +262,13 @@ def edit_a_checkpoint(records: AttackedRecords) -> None:
 
 
 def delete_the_checkpoints(records: AttackedRecords) -> None:
-    delete(CheckpointMade.objects.all())
-    delete(EndsNode.objects.all())
+    forget_checkpoints()
+
+
+def forget_checkpoints() -> None:
+    """All that is kept here for them."""
+    for model in (CheckpointMade, EndsNode, EntriesBlock):
+        delete(model._base_manager.all())
 
 
 def edit_a_node_of_the_ends(records: AttackedRecords) -> None:
@@ -262,10 +278,11 @@ def edit_a_node_of_the_ends(records: AttackedRecords) -> None:
 
 def cut_off_what_came_since(records: AttackedRecords) -> None:
     builders.log_cut(known("control", "mona"), at=later(days=6, hours=1))
-    before = EndsNode.objects.latest("pk").pk
+    before = {model: model._base_manager.latest("pk").pk for model in (EndsNode, EntriesBlock)}
     checkpoints.make(later(days=6, hours=2))
     delete(CheckpointMade.objects.filter(made_at=later(days=6, hours=2)))
-    delete(EndsNode.objects.filter(pk__gt=before))
+    for model, newest in before.items():
+        delete(model._base_manager.filter(pk__gt=newest))
     cut_off_what_the_checkpoint_covers(records)
 
 

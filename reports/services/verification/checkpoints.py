@@ -6,7 +6,8 @@ from django.db import models
 
 from reels.domain import checkpoint, ledger, merkle, sparse_merkle
 from reels.domain.sparse_merkle import Leaf, Node
-from reels.models import CheckpointMade, EndsNode, FeedPlace, HistoryEntry
+from reels.models import CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
+from reels.services import checkpoints
 from reels.services.checkpoint_key import known_keys
 from reports.services.verification.stored_values import CHUNK, BreakFound
 
@@ -22,7 +23,7 @@ def check_checkpoints() -> None:
         if why := _text_fault(row, known):
             raise BreakFound(str(row), why)
     ends = EndsAtEach(by_size)
-    leaves = (checkpoint.leaf_of(digest) for digest in ends.passing(_in_order(places)))
+    leaves = _blocks_compared(checkpoint.leaf_of(digest) for digest in ends.passing(_in_order(places)))
     roots = {size: root.hex() for size, root in merkle.roots_at(by_size, leaves)}
     for row in by_size.values():
         if roots.get(row.entries) != row.root:
@@ -63,6 +64,22 @@ class EndsAtEach:
         leaves = [sparse_merkle.leaf_of(chain, *end) for chain, end in newest.items()]
         self.root, made = sparse_merkle.with_leaves(self.root, leaves, self.nodes)
         self.nodes |= made
+
+
+def _blocks_compared(leaves: Iterable[bytes]) -> Iterator[bytes]:
+    """The leaves again; the root that is kept of each block, beside the one over its leaves."""
+    kept = dict(EntriesBlock.objects.values_list("number", "root"))
+    block: list[bytes] = []
+    at = 0
+    for each in leaves:
+        block.append(each)
+        if len(block) == checkpoints.BLOCK:
+            if at in kept and kept.pop(at) != merkle.root(block).hex():
+                raise BreakFound(f"block {at} of the order of all entries", "its entries have another root")
+            at, block = at + 1, []
+        yield each
+    if kept:
+        raise BreakFound(f"block {min(kept)} of the order of all entries", "there are not so many entries")
 
 
 def _in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[tuple[str, int, str]]:

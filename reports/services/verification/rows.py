@@ -29,13 +29,24 @@ from inspections.queries.safety_notices import notice_fault
 from reels import append_only
 from reels.domain import ledger
 from reels.domain.type_rules import without_source
-from reels.models import Alarm, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, ReelType, Submission, columns
+from reels.models import (
+    Alarm,
+    Chain,
+    CheckpointMade,
+    EndsNode,
+    EntriesBlock,
+    FeedPlace,
+    HistoryEntry,
+    ReelType,
+    Submission,
+    columns,
+)
 from reports.models import ArchivedPdf, NoticeAddress
 from reports.queries.notices import digest_of_choices
 from reports.services.verification.stored_values import CHUNK, BreakFound, require_written_as_usual
 
 # Kept, and in no history: the histories themselves, their order, checkpoints, answers that scripts got, alarms.
-UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, EndsNode, Submission, Alarm)
+UNRECORDED = (Chain, HistoryEntry, FeedPlace, CheckpointMade, EndsNode, EntriesBlock, Submission, Alarm)
 READ_TOGETHER: dict[Any, tuple[str, ...]] = {
     SignOff: ("inspection__record",), NoticedReel: ("hold", "notice"), ExerciseResult: ("exercise",)
 }  # fmt: skip

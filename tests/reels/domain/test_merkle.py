@@ -60,20 +60,24 @@ def numbered(count: int) -> list[bytes]:
     return [merkle.leaf_hash(str(i).encode()) for i in range(count)]
 
 
+def subtrees(leaves: list[bytes]) -> merkle.SubtreeRoot:
+    return lambda places: merkle.root(leaves[places.start : places.stop])
+
+
 def test_the_roots_are_the_published_ones():
     assert [merkle.root(LEAVES[:n]).hex() for n in range(9)] == ROOTS
 
 
 @pytest.mark.parametrize(("index", "size"), INCLUSION)
 def test_the_inclusion_proofs_are_the_published_ones(index, size):
-    proof = merkle.inclusion_proof(index, LEAVES[:size])
+    proof = merkle.inclusion_proof(index, size, subtrees(LEAVES))
     assert [each.hex() for each in proof] == INCLUSION[index, size]
     assert merkle.includes(LEAVES[index], index, size, proof, bytes.fromhex(ROOTS[size]))
 
 
 @pytest.mark.parametrize(("first", "second"), CONSISTENCY)
 def test_the_consistency_proofs_are_the_published_ones(first, second):
-    proof = merkle.consistency_proof(first, LEAVES[:second])
+    proof = merkle.consistency_proof(first, second, subtrees(LEAVES))
     assert [each.hex() for each in proof] == CONSISTENCY[first, second]
     assert merkle.is_consistent(first, bytes.fromhex(ROOTS[first]), second, bytes.fromhex(ROOTS[second]), proof)
 
@@ -81,7 +85,7 @@ def test_the_consistency_proofs_are_the_published_ones(first, second):
 @given(sizes, st.data())
 def test_every_leaf_is_shown_at_its_place_and_at_no_other(size, data):
     leaves, index = numbered(size), data.draw(st.integers(0, size - 1))
-    proof, root = merkle.inclusion_proof(index, leaves), merkle.root(leaves)
+    proof, root = merkle.inclusion_proof(index, size, subtrees(leaves)), merkle.root(leaves)
     assert merkle.includes(leaves[index], index, size, proof, root)
     other = data.draw(st.integers(-1, size).filter(lambda i: i != index))
     assert not merkle.includes(leaves[index], other, size, proof, root)
@@ -93,23 +97,27 @@ def test_every_leaf_is_shown_at_its_place_and_at_no_other(size, data):
 def test_a_tree_is_the_beginning_of_every_later_one_and_of_no_changed_one(size, data):
     first = data.draw(st.integers(1, size))
     leaves = numbered(size)
-    old, proof, new = merkle.root(leaves[:first]), merkle.consistency_proof(first, leaves), merkle.root(leaves)
+    old, proof, new = (
+        merkle.root(leaves[:first]),
+        merkle.consistency_proof(first, size, subtrees(leaves)),
+        merkle.root(leaves),
+    )
     assert merkle.is_consistent(first, old, size, new, proof)
     assert not merkle.is_consistent(first, old, size, new, [*proof, new])
     assert not proof or not merkle.is_consistent(first, old, size, new, proof[:-1])
     leaves[data.draw(st.integers(0, first - 1))] = merkle.leaf_hash(b"changed")
     changed = merkle.root(leaves)
     assert not merkle.is_consistent(first, old, size, changed, proof)
-    assert not merkle.is_consistent(first, old, size, changed, merkle.consistency_proof(first, leaves))
+    assert not merkle.is_consistent(first, old, size, changed, merkle.consistency_proof(first, size, subtrees(leaves)))
 
 
 def test_what_is_not_there_cannot_be_shown():
     with pytest.raises(IndexError, match="leaf 3 of a tree of 3"):
-        merkle.inclusion_proof(3, LEAVES[:3])
+        merkle.inclusion_proof(3, 3, subtrees(LEAVES))
     with pytest.raises(IndexError, match="a tree of 4 leaves is no beginning of one of 3"):
-        merkle.consistency_proof(4, LEAVES[:3])
+        merkle.consistency_proof(4, 3, subtrees(LEAVES))
     with pytest.raises(IndexError, match="a tree of 0 leaves is no beginning of one of 3"):
-        merkle.consistency_proof(0, LEAVES[:3])
+        merkle.consistency_proof(0, 3, subtrees(LEAVES))
     assert not merkle.is_consistent(0, merkle.EMPTY_ROOT, 3, merkle.root(LEAVES[:3]), [])
     assert not merkle.is_consistent(0, merkle.EMPTY_ROOT, 0, merkle.EMPTY_ROOT, [])
 

@@ -19,7 +19,18 @@ from inspections.domain.findings import DETAILS
 from inspections.models import Keying, SignOff
 from reels.access import lock_register
 from reels.domain import ledger
-from reels.models import Alarm, Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry, Reel, Site, Submission
+from reels.models import (
+    Alarm,
+    Chain,
+    CheckpointMade,
+    EndsNode,
+    EntriesBlock,
+    FeedPlace,
+    HistoryEntry,
+    Reel,
+    Site,
+    Submission,
+)
 from reels.services import checkpoints, feed
 from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor, record_act
@@ -244,6 +255,15 @@ def test_nodes_of_the_tree_over_the_ends_are_those_of_the_checkpoints(story):
     assert "a checkpoint has it, and it is gone" in broken_by(delete, node)
 
 
+def test_the_roots_of_blocks_are_those_over_their_entries(story, monkeypatch):
+    monkeypatch.setattr(checkpoints, "BLOCK", 16)
+    checkpoints.make(NOW + timedelta(days=400))
+    last = EntriesBlock.objects.latest("number")
+    assert last.number > 0
+    assert broken_by(edit, last, "root", "ab" * 32).endswith("its entries have another root")
+    assert broken_by(edit, last, "number", last.number + 1).endswith("there are not so many entries")
+
+
 def put_in_a_node() -> None:
     EndsNode.objects.create(digest="cd" * 32, is_leaf=True, left="ab" * 32, right="ab" * 32)
 
@@ -266,7 +286,16 @@ def test_a_checkpoint_that_tells_other_ends_than_the_histories_have_is_found(sto
 
 
 def test_what_no_history_tells_of_is_what_is_said_above():
-    assert set(UNRECORDED) == {Chain, HistoryEntry, FeedPlace, CheckpointMade, EndsNode, Submission, Alarm}
+    assert set(UNRECORDED) == {
+        Chain,
+        HistoryEntry,
+        FeedPlace,
+        CheckpointMade,
+        EndsNode,
+        EntriesBlock,
+        Submission,
+        Alarm,
+    }
     hidden = {(m._meta.db_table, name) for m in TOLD for name in getattr(m, "hidden_columns", ())}
     by_digest = {("inspections_keying", "value"), ("inspections_keying", "salt"), ("inspections_signoff", "statement"),
                  ("inspections_thirdreading", "value"), ("inspections_thirdreading", "salt"),
