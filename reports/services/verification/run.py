@@ -172,7 +172,8 @@ def _replay(chain: Chain, check: CheckUnderWay) -> Iterator[ledger.Stored]:
 
 def _check_what_is_of_no_chain(check: CheckUnderWay) -> None:
     _check_nothing_unrecorded(check, check.result)
-    check_checkpoints()
+    with readable("the order of all entries"):
+        check_checkpoints()
     for model in ACTED_ON:
         with readable(str(model._meta.verbose_name_plural)):
             check_stored(model)

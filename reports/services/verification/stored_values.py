@@ -10,12 +10,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from typing import Any
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import DatabaseError, connection, models
 
 from reels.domain.ledger import Break
 
 # What reading a row raises that holds what no row of its kind can hold, such as a day that is none.
-UNREADABLE = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError)
+UNREADABLE = (ArithmeticError, AttributeError, LookupError, ObjectDoesNotExist, TypeError, ValueError)
 
 
 CHUNK = 400  # rows of one query; SQLite takes no more than a thousand values in one
