@@ -30,6 +30,11 @@ class Leaf:
     end: bytes
 
     @property
+    def sides(self) -> tuple[bytes, bytes]:
+        """What it is hashed from, in this order."""
+        return self.key, self.end
+
+    @property
     def hash(self) -> bytes:
         """Of the leaf."""
         return hashlib.sha256(b"\x02" + self.key + self.end).digest()
@@ -41,6 +46,11 @@ class Fork:
 
     left: bytes
     right: bytes
+
+    @property
+    def sides(self) -> tuple[bytes, bytes]:
+        """What it is hashed from, in this order."""
+        return self.left, self.right
 
     @property
     def hash(self) -> bytes:
@@ -90,7 +100,7 @@ def path_to(chain: str, root: bytes, node_of: Callable[[bytes], Node]) -> Path:
         node = None if digest == EMPTY else node_of(digest)
         if not isinstance(node, Fork):
             return Path(node, beside[::-1])
-        at, turn = (node.left, node.right), _bit(key, len(beside))
+        at, turn = node.sides, _bit(key, len(beside))
         digest = at[turn]
         beside.append(at[1 - turn])
 
@@ -111,7 +121,7 @@ def on_the_way(
         for digest, keys in level.items():
             if isinstance(node := known[digest], Fork):
                 for key in keys:
-                    below.setdefault(node.right if _bit(key, depth) else node.left, []).append(key)
+                    below.setdefault(node.sides[_bit(key, depth)], []).append(key)
         level = below
     return nodes
 

@@ -164,9 +164,8 @@ def _put_ends(last: CheckpointMade | None) -> str:
     known = sparse_merkle.on_the_way([each.key for each in leaves], bytes.fromhex(root), _nodes)
     after, made = sparse_merkle.with_leaves(bytes.fromhex(root), leaves, known)
     rows = [_row(each) for each in made.values()]
-    EndsNode.objects.bulk_create(
-        rows, batch_size=AT_ONCE, ignore_conflicts=True
-    )  # a hash has one node, whoever kept it
+    # A hash has one node, whoever kept it.
+    EndsNode.objects.bulk_create(rows, batch_size=AT_ONCE, ignore_conflicts=True)
     return after.hex()
 
 
@@ -181,8 +180,8 @@ def _nodes(digests: Iterable[bytes]) -> dict[bytes, Node]:
 
 
 def _row(node: Node) -> EndsNode:
-    left, right = (node.key, node.end) if isinstance(node, Leaf) else (node.left, node.right)
-    return EndsNode(digest=node.hash.hex(), is_leaf=isinstance(node, Leaf), left=left.hex(), right=right.hex())
+    left, right = (side.hex() for side in node.sides)
+    return EndsNode(digest=node.hash.hex(), is_leaf=isinstance(node, Leaf), left=left, right=right)
 
 
 def _keep_blocks(entries: int) -> SubtreeRoot:

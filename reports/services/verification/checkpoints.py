@@ -53,7 +53,10 @@ class EndsAtEach:
     def check(self) -> None:
         """That the kept nodes are those of the tree, and no others."""
         rows = EndsNode.objects.order_by("pk").values_list("digest", "is_leaf", "left", "right")
-        nodes = {digest.hex(): _columns(node) for digest, node in self.nodes.items()}
+        nodes = {
+            digest.hex(): [isinstance(node, Leaf), *(side.hex() for side in node.sides)]
+            for digest, node in self.nodes.items()
+        }
         for digest, *stored in rows.iterator(CHUNK):
             if nodes.pop(digest, None) != stored:
                 raise BreakFound(f"node {digest[:12]} of the ends of histories", "the checkpoints do not have it so")
@@ -88,11 +91,6 @@ def _in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[tuple[str, int, 
         if number != expected:
             raise BreakFound("the order of all entries", f"place {expected} is missing; the next one is {number}")
         yield chain, seq, digest
-
-
-def _columns(node: Node) -> list[bool | str]:
-    left, right = (node.key, node.end) if isinstance(node, Leaf) else (node.left, node.right)
-    return [isinstance(node, Leaf), left.hex(), right.hex()]
 
 
 def _text_fault(row: CheckpointMade, known: Set[str]) -> str | None:
