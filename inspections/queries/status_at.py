@@ -102,41 +102,38 @@ def reel_then(reel: Reel, moment: datetime, at: datetime) -> dict[AsOf, ReelThen
 def _reel_at(reel: Reel, moment: datetime, by: AsOf) -> ReelThen:
     """Twelve queries."""
     [row] = _rows_at([reel.pk], moment, by)
-    installations = [_installed(each, moment, by) for each in _by_then(Installation, moment, by).filter(reel=reel)]
+    installations = [_installed(each) for each in _by_then(Installation, moment, by).filter(reel=reel)]
     count = Inspection.objects.filter(pk=row.signed_id).first()
     end = (row.ended_at, row.ended_why) if row.ended_at else None
     return ReelThen(
         status=status_of(row), installations=installations,
         machine=next((each.machine for each in installations if each.removed_at is None), None),
-        holds=[_held(each, moment, by) for each in _by_then(Hold, moment, by).filter(reel=reel)], count=count,
+        holds=[_held(each) for each in _by_then(Hold, moment, by).filter(reel=reel)], count=count,
         currency=currency_by(reel.site, reel.type.count_days, count.done_at, end, moment) if count else None,
         values=SetupValues.objects.filter(pk=row.values_id).select_related("machine").first(),
     )  # fmt: skip
 
 
 def _by_then(model: type[Any], moment: datetime, by: AsOf) -> QuerySet[Any]:
-    begun = _SPANS[model].begun[by]
-    rows: QuerySet[Any] = model._default_manager.annotate(known_at=begun).filter(known_at__lte=moment)
+    """The rows that had begun by then; is_over: whether they had ended, too."""
+    span = _SPANS[model]
+    rows: QuerySet[Any] = model._default_manager.annotate(known_at=span.begun[by], over_at=span.ended[by])
+    rows = rows.filter(known_at__lte=moment).annotate(is_over=Q(over_at__isnull=False, over_at__lte=moment))
     joined = ("machine", "installed_by", "removed_by") if model is Installation else ("placed_by",)
     return rows.select_related(*joined).order_by("pk")
 
 
-def _installed(row: Installation, moment: datetime, by: AsOf) -> InstalledThen:
-    removed_at = row.removed_at
-    known_at = row.removal_recorded_at or removed_at if by is AsOf.RECORDED else removed_at
-    is_over = known_at is not None and known_at <= moment
+def _installed(row: Any) -> InstalledThen:
     return InstalledThen(
         machine=row.machine.serial, installed_at=row.installed_at, installed_by=row.installed_by,
-        removed_at=removed_at if is_over else None, removed_by=row.removed_by if is_over else None,
+        removed_at=row.removed_at if row.is_over else None, removed_by=row.removed_by if row.is_over else None,
     )  # fmt: skip
 
 
-def _held(row: Hold, moment: datetime, by: AsOf) -> HeldThen:
-    known_at = row.end_recorded_at or row.ended_at if by is AsOf.RECORDED else row.ended_at
-    is_over = known_at is not None and known_at <= moment
+def _held(row: Any) -> HeldThen:
     return HeldThen(
         reason=row.reason, placed_at=row.placed_at, placed_by=row.placed_by,
-        ended_at=row.ended_at if is_over else None, end_reason=row.end_reason if is_over else "",
+        ended_at=row.ended_at if row.is_over else None, end_reason=row.end_reason if row.is_over else "",
     )  # fmt: skip
 
 
