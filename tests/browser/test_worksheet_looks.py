@@ -246,7 +246,7 @@ def test_two_people_count_and_sign_by_keyboard_alone(browser, live_server, cast)
         waits(tess) if step < LAST else tess.wait_for_load_state()
         key_by_keyboard(vic, step)
     for page, word in ((tess, "counted"), (vic, "verified")):
-        page.wait_for_url(f"{count}/result")
+        page.wait_for_url(f"{count}/result", wait_until="networkidle")  # a reload would break off what still goes on
         page.reload()
         type_into(page, "Your password, again", PASSWORD)
         page.keyboard.press("Enter")

@@ -40,6 +40,11 @@ def wait_until(is_so, what):
         time.sleep(0.05)
 
 
+def at_work():
+    """Names of the workers that are at a task, or were when they died."""
+    return {ids[-1] for ids in DBTaskResult.objects.filter(status="RUNNING").values_list("worker_ids", flat=True)}
+
+
 def stop_and_resume(run, ada, pause_s):
     """As somebody does who presses the one button and later the other; a task that has ended has none."""
     with contextlib.suppress(TaskNotSo):
@@ -53,25 +58,27 @@ def test_killed_workers_and_stopped_tasks_lose_nothing_and_do_nothing_twice():
     ada = Actor(builders.administrator())
     moments = random.Random(20261129)  # noqa: S311  # the same moments each time
     runs = [tasks.put(write_lines, name, LINES, key=f"lines {name}", title="lines") for name in range(TASKS)]
-    workers, killed = [start(0), start(1)], 0
+    workers, killed, cut_off = {f"worker-{number}": start(number) for number in range(2)}, 0, 0
     try:
         while killed < KILLS and TaskRun.objects.filter(is_live=True).exists():
-            wait_until(lambda: DBTaskResult.objects.filter(status="RUNNING").exists(), "no worker began")
             time.sleep(moments.uniform(0, 0.5))
-            victim = moments.randrange(len(workers))
+            wait_until(lambda: at_work() & workers.keys(), "no worker began")
+            victim = moments.choice(sorted(at_work() & workers.keys() or workers))  # not one that idles
             workers[victim].kill()
-            workers[victim].wait()
+            workers.pop(victim).wait()
+            cut_off += victim in at_work()
             killed += 1
-            workers[victim] = start(killed + 1)
+            workers[f"worker-{killed + 1}"] = start(killed + 1)
             stop_and_resume(moments.choice(runs), ada, moments.uniform(0, 0.5))
         wait_until(lambda: not TaskRun.objects.filter(is_live=True).exists(), "a task was never taken up again")
     finally:
-        for each in workers:
+        for each in workers.values():
             each.terminate()
-        ends = [each.wait(MOST_S) for each in workers]
+        ends = [each.wait(MOST_S) for each in workers.values()]
     assert killed == KILLS
     assert ends == [0, 0]
     assert {run.result.status for run in TaskRun.objects.select_related("result")} == {"SUCCESSFUL"}
     for name in range(len(runs)):
         assert list(lines_of(name).order_by("pk").values_list("number", flat=True)) == list(range(LINES))
-    assert sum(run.tries for run in TaskRun.objects.all()) > TASKS  # some were begun again
+    assert cut_off
+    assert sum(run.tries for run in TaskRun.objects.all()) > TASKS  # those were begun again
