@@ -8,7 +8,7 @@ before it are looked for as well, and it is found where a word begins with it.
 from typing import Any, NamedTuple
 
 from django.db import connections, router
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from inspections.models import ReelStatusRow
 from inspections.names_index import TABLE
@@ -40,7 +40,9 @@ def with_word(rows: QuerySet[ReelStatusRow], word: str) -> Found:
     # is gone through, for whoever sorts all that have it does what grows with the fleet.
     some = _ids_with(pattern)
     if len(some) <= FEW:
-        return Found(rows.filter(pk__in=some), are_few=True)
+        # Asked for both at once, SQLite would go through an index of the site's reels, however few these are.
+        allowed = Exists(rows.order_by().filter(pk=OuterRef("pk")))
+        return Found(ReelStatusRow.objects.filter(allowed, pk__in=some), are_few=True)
     return Found(rows.filter(names__contains=pattern), are_few=rows.order_by()[: FEW + 1].count() <= FEW)
 
 

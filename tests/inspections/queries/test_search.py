@@ -137,3 +137,14 @@ def test_the_index_is_made_again_where_a_trigger_is_gone():
     assert serials("lw-0002") == ["LW-0002"]
     builders.make_reel("LW-0003")
     assert serials("lw-0003") == ["LW-0003"]
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="how SQLite plans a query that it has no figures for")
+def test_few_reels_are_read_by_their_ids_and_not_by_their_site():
+    builders.make_reel("LW-0001")
+    rows = with_word(EVERY.filter(site__in=[1, 2]), "0001").rows
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {rows.query}")
+        plan = [step[3] for step in cursor.fetchall()]
+    assert plan[0] == "SEARCH reports_standing USING INTEGER PRIMARY KEY (rowid=?)"
+    assert not [step for step in plan if "INDEX standing" in step]
