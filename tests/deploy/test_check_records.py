@@ -11,7 +11,9 @@ from typing import Any
 
 import pytest
 
-from inspections.services import maintenance
+from inspections.domain.words import Meaning
+from inspections.models import Inspection
+from inspections.services import maintenance, signing
 from reels.domain import checkpoint, ledger
 from reels.models import Person, Reel
 from reels.services.checkpoint_key import checkpoint_key
@@ -39,6 +41,9 @@ class ServedFiles:
         )  # fmt: skip
         assert done.stderr == ""
         return done.returncode, done.stdout
+
+    def signatures(self) -> tuple[int, str]:
+        return self.run("signatures", "signatures.json", "history.jsonl", "later.txt", self.key, "end.json")
 
     def change(self, name: str, old: str, new: str) -> None:
         path = self.folder / name
@@ -85,19 +90,19 @@ def test_what_the_service_gives_out_holds(served):
     status, says = served.run("checkpoint", "later.txt", served.key)
     assert (status, "in 2 chains holds" in says) == (0, True)
     status, says = served.run("history", "history.jsonl")
-    assert (status, says) == (0, f"reel:LW-0001: {reel.chain.length} entries, whole, ending in {reel.chain.head}.\n")
+    follows = f"reel:LW-0001: {reel.chain.length} entries, each follows the one before; the last is {reel.chain.head}"
+    assert (status, says) == (0, f"{follows}. Whether more came after it is not shown here.\n")
     status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
-    assert (status, f"the first {reel.chain.length} were there" in says) == (0, True)
+    assert (status, f"The first {reel.chain.length} were there" in says) == (0, True)
     status, says = served.run("end", "history.jsonl", "later.txt", served.key, "end.json")
     assert (status, f"whole; {reel.chain.length} were all there were when" in says) == (0, True)
     status, says = served.run("absent", "reel:LW-0009", "later.txt", served.key, "none.json")
     assert (status, says) == (0, "There was no history reel:LW-0009 when the checkpoint was made.\n")
     status, says = served.run("consistency", "earlier.txt", "later.txt", served.key, "consistency.json")
     assert (status, says.startswith("Nothing that the earlier checkpoint covers was changed")) == (0, True)
-    status, says = served.run("signatures", "signatures.json")
+    status, says = served.signatures()
     assert (status, "“counted” by Tess Hollin" in says, "“verified” by Vic Amberley" in says) == (0, True, True)
-    status, says = served.run("signatures", "signatures.json", "history.jsonl")
-    assert (status, "The history tells of the record" in says) == (0, True)
+    assert "not voided when the checkpoint was made: both signatures hold and were recorded" in says
 
 
 def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(served):
@@ -107,10 +112,13 @@ def test_a_history_that_went_on_is_proved_up_to_the_checkpoint(served):
     (served.folder / "history.jsonl").write_bytes(grown)
     status, says = served.run("history", "history.jsonl", "later.txt", served.key, "inclusion.json")
     assert status == 0
-    assert f"{length + 1} entries, whole; the first {length} were there" in says
+    assert f"{length + 1} entries, each follows the one before" in says
+    assert f"The first {length} were there when the checkpoint was made" in says
     status, says = served.run("end", "history.jsonl", "later.txt", served.key, "end.json")
     assert status == 0
     assert f"{length} were all there were when the checkpoint was made; 1 came since." in says
+    status, says = served.signatures()
+    assert (status, "the history goes on after the checkpoint" in says) == (1, True)
 
 
 def person(username: str) -> Person:
@@ -275,11 +283,13 @@ def test_signatures_that_do_not_fit_their_record_are_found(served):
         ({"record": other}, "signed another record than this one"),
         ({"signatures": [forged, two]}, "the statement of Bess Hollin was changed"),
         ({"signatures": [one, one]}, "two signatures are by the same person"),
-        ({"signatures": []}, "there is no signature"),
+        ({"signatures": []}, "of Tess Hollin, is missing"),
+        ({"signatures": [one]}, "of Vic Amberley, is missing"),
+        ({"signatures": [two]}, "of Tess Hollin, is missing"),
     ):
         (served.folder / "signatures.json").write_text(json.dumps({**exported, **values}))
-        assert served.run("signatures", "signatures.json")[1].endswith(f"{why}.\n")
-        assert served.run("signatures", "signatures.json")[0] == 1
+        status, says = served.signatures()
+        assert (status, says.endswith(f"{why}.\n")) == (1, True), says
 
 
 def test_a_signature_made_up_whole_is_found_with_the_history(served):
@@ -288,9 +298,47 @@ def test_a_signature_made_up_whole_is_found_with_the_history(served):
         statement = base64.b64decode(each["statement"]).replace(b"Tess", b"Bess")
         each.update(statement=base64.b64encode(statement).decode(), digest=ledger.digest(statement))
     (served.folder / "signatures.json").write_text(json.dumps(exported))
-    assert served.run("signatures", "signatures.json")[0] == 0
-    status, says = served.run("signatures", "signatures.json", "history.jsonl")
-    assert (status, "tells of no record or signature with the digest" in says) == (1, True)
+    status, says = served.signatures()
+    assert (status, "tells of no signature with the digest" in says) == (1, True)
+
+
+def test_signatures_of_a_voided_count_say_so(served):
+    count = Inspection.objects.get()
+    cast = builders.Cast.as_needed()
+    signing.request_void(inspection_id=count.pk, reason="wrong reel", actor=Actor(cast.verifier), at=builders.NOW)
+    signing.confirm_void(inspection_id=count.pk, actor=Actor(cast.releaser), at=builders.NOW)
+    before = (served.folder / "history.jsonl").read_bytes()
+    newest = ApiClient(administrator()).post("checkpoints").json()
+    way = ApiClient(cast.colleague)
+    (served.folder / "later.txt").write_text(newest["text"])
+    (served.folder / "history.jsonl").write_bytes(way.get("reels/LW-0001/history/export").content)
+    end = way.get(f"checkpoints/{newest['entries']}/end?chain=reel:LW-0001").content
+    (served.folder / "end.json").write_bytes(end)
+    status, says = served.signatures()
+    assert (status, "VOIDED since" in says) == (0, True), says
+    (served.folder / "history.jsonl").write_bytes(before)
+    status, says = served.signatures()
+    assert (status, "had another end when the checkpoint was made" in says) == (1, True), says
+
+
+def test_a_count_that_one_of_two_has_signed_does_not_pass(served):
+    builders.make_reel("LW-0002")
+    cast = builders.Cast.as_needed()
+    count = builders.read(cast, builders.open_count(cast, "LW-0002"))
+    builders.return_gauge(cast, count.pk)
+    signing.sign(inspection_id=count.pk, meaning=Meaning.COUNTED, password=builders.PASSWORD,
+                 actor=Actor(cast.technician), at=builders.NOW)  # fmt: skip
+    newest = ApiClient(administrator()).post("checkpoints").json()
+    way = ApiClient(cast.colleague)
+    for name, address in {
+        "history.jsonl": "reels/LW-0002/history/export",
+        "signatures.json": f"inspections/{count.pk}/signatures/export",
+        "end.json": f"checkpoints/{newest['entries']}/end?chain=reel:LW-0002",
+    }.items():
+        (served.folder / name).write_bytes(way.get(address).content)
+    (served.folder / "later.txt").write_text(newest["text"])
+    status, says = served.signatures()
+    assert (status, "there is one signature of two: “counted” by Tess Hollin" in says) == (1, True), says
 
 
 @pytest.mark.parametrize(
@@ -299,7 +347,7 @@ def test_a_signature_made_up_whole_is_found_with_the_history(served):
         ("checkpoint", "nowhere.txt", "00" * 32),
         ("history", "signatures.json"),
         ("history", "later.txt"),
-        ("signatures", "history.jsonl"),
+        ("signatures", "later.txt", "history.jsonl", "later.txt", "KEY", "end.json"),
         ("consistency", "earlier.txt", "later.txt", "KEY", "earlier.txt"),
     ],
 )
@@ -308,7 +356,9 @@ def test_what_cannot_be_read_is_said_and_is_no_verdict(served, arguments):
     assert (status, says.startswith("This cannot be read: ")) == (2, True), says
 
 
-@pytest.mark.parametrize("arguments", [(), ("unknown",), ("checkpoint",), ("history", "a", "b"), ("signatures",)])
+@pytest.mark.parametrize(
+    "arguments", [(), ("unknown",), ("checkpoint",), ("history", "a", "b"), ("signatures", "a", "b")]
+)
 def test_without_a_command_or_its_files_it_says_how_it_is_used(tmp_path, arguments):
     status, says = ServedFiles(folder=tmp_path, key="").run(*arguments)
     assert (status, "python check_records.py consistency" in says) == (2, True)

@@ -65,12 +65,16 @@ def test_the_scan_sees_a_write_and_lets_a_dict_be_updated(tmp_path):
     assert [call.lineno for call in calls(module) if writes_rows(call)] == [1, 2]
 
 
+# One file on purpose: whoever checks with it copies it to another machine, and reads all of it before.
+IN_ONE_FILE = "deploy/handbook/check_records.py"
+
+
 def test_modules_are_split_before_they_grow_long():
     sources = [path for folder in (*APPS, "deploy", "tests") for path in (HOME / folder).rglob("*.py")]
     long = {
         str(path.relative_to(HOME)): n for path in sources if (n := len(path.read_text().splitlines())) > MOST_LINES
     }
-    assert long == {}
+    assert set(long) == {IN_ONE_FILE}
 
 
 def test_migrations_have_names_that_say_something():

@@ -25,8 +25,9 @@ STOPPED_BY_THE_GUARDS = {"flush"}
 REFUSED = {"changepassword", "db_worker", "loaddata"}
 # Ours: what they write they write by services, or it is no record.
 OURS = {"archive_inspections", "check_pdf", "createsuperuser", "drift_report", "encrypt_devices", "enrol",
-        "export_documents", "fit_layer_rise", "import_records", "load_demo", "make_checkpoint", "make_checkpoint_key",
-        "make_seal_key", "nightly", "rebuild_status", "run_worker", "send_notices", "verify_records"}  # fmt: skip
+        "export_documents", "export_evidence", "fit_layer_rise", "import_records", "load_demo", "make_checkpoint",
+        "make_checkpoint_key", "make_seal_key", "nightly", "rebuild_status", "run_worker",
+        "send_notices", "verify_records"}  # fmt: skip
 
 
 def test_every_command_has_its_answer():
