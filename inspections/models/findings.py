@@ -67,7 +67,8 @@ class Finding(Kept):
         indexes = [
             models.Index(fields=("reel", "closed_at"), name="finding_by_reel"),
             models.Index(fields=("recorded_at",), name="finding_by_time"),
-            models.Index(fields=("closed_at",), name="finding_by_end"),
+            # Without those that are open SQLite has but one index for them, in the order of their list.
+            models.Index(fields=("closed_at",), name="finding_by_closing", condition=Q(closed_at__isnull=False)),
             models.Index(fields=("severity", "-id"), name="finding_open", condition=Q(closed_at__isnull=True)),
         ]
         constraints = [

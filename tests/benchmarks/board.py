@@ -134,7 +134,7 @@ def _put_sign_offs(cast: Any) -> None:
         (Role.TECHNICIAN, Meaning.COUNTED, cast.technician), (Role.VERIFIER, Meaning.VERIFIED, cast.verifier),
     ):  # fmt: skip
         here = Participant(inspection_id=1, person=person, role=role, joined_at=NOW)
-        _put_for_each("inspections_inspection", here, {"inspection_id": "id"})
+        _put_for_each("inspections_inspection", here, {"inspection_id": "id", "joined_at": "done_at"})
         signature = SignOff(
             inspection_id=1, participant_id=1, meaning=meaning, person=person, authorisation=authorisation,
             record_digest="0" * 64, statement=b"",
