@@ -53,7 +53,7 @@ def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Aut
     if authorisation is None:
         reel_access.require_settled(person)
         raise NotAuthorised(
-            name=person.full_name, act=act.value, reel_type=reel.type.code, site=reel.site.name, on=at.date()
+            name=person.full_name, act=act.verb, reel_type=reel.type.code, site=reel.site.name, on=at.date()
         )
     return authorisation
 
@@ -90,7 +90,7 @@ def require_for_all(person: Person, notice: SafetyNotice, at: datetime, *acts: A
     """Raises NotAuthorised."""
     if not may_for_all(person, notice, at, *acts):
         reel_access.require_settled(person)
-        raise NotAuthorised(name=person.full_name, act=acts[0].value, on=at.date(),
+        raise NotAuthorised(name=person.full_name, act=acts[0].verb, on=at.date(),
                             reel_type=notice.type or "any", site=notice.site or "any site")  # fmt: skip
 
 

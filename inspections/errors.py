@@ -227,7 +227,7 @@ class WorkNotLogged(Refused):
 
 class NotAuthorised(NotAllowed):
     title = "Not authorised"
-    message = "{name} holds no authorisation to {act} reels of type {reel_type} at {site} on {on}."
+    message = "{name} holds no authorisation to {act} for reels of type {reel_type} at {site} on {on}."
 
 
 class NotSignable(Refused):

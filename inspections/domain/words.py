@@ -15,6 +15,11 @@ class Act(StrEnum):
     INSTRUCT = "instruct"  # see the practice results of the people of a site
     MAINTAIN = "maintain"  # log cable events; install, remove, hold, send, receive and retire reels
 
+    @property
+    def verb(self) -> str:
+        """The word for people. Whoever has a count's referral before them decides; nothing here is a release."""
+        return "decide" if self is Act.RELEASE else self.value
+
 
 class Role(StrEnum):
     """The two roles in an inspection."""
@@ -61,7 +66,7 @@ LIVE = frozenset({InspectionState.OPEN, InspectionState.REFERRED, InspectionStat
 
 
 class Decision(StrEnum):
-    """How a referred inspection is released."""
+    """What is decided on a referred inspection."""
 
     READ_AGAIN = "read_again"
     ACCEPT_PROPOSED = "accept_proposed"

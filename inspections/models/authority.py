@@ -34,3 +34,8 @@ class Authorisation(Kept):
 
     def __str__(self) -> str:
         return f"{self.person.username} may {self.act}"
+
+    @property
+    def verb(self) -> str:
+        """The act in the word for people."""
+        return Act(self.act).verb

@@ -91,7 +91,7 @@ class ReadinessRequirement:
 
     rule: ReadinessRule
     site: str | None = None
-    act: str | None = None
+    act: Act | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +120,7 @@ def requirements_where_posted(person: Person, at: datetime) -> list[ReadinessReq
 
 def _requirements(where: Q) -> list[ReadinessRequirement]:
     rows = ReadinessAsked.objects.filter(where, is_asked=True).select_related("site").order_by("site__code", "act")
-    return [ReadinessRequirement(rule=rule_of(row), site=row.site.name, act=row.act) for row in rows]
+    return [ReadinessRequirement(rule=rule_of(row), site=row.site.name, act=Act(row.act)) for row in rows]
 
 
 def rule_of(row: ReadinessAsked) -> ReadinessRule:

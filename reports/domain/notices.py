@@ -61,7 +61,7 @@ TO_DO = {
     NoticeKind.SAFETY_NOTICE: "Its page says why, and which reels it holds. Setup values of these that were in force "
     "were withdrawn. A reel is let go on its own page, or with all others when the notice is lifted.",
     NoticeKind.FINDING: "The reel's page says what was found. The reel is held, and setup values in force were "
-    "withdrawn. Somebody authorised to release looks at it, and closes the finding there or makes it a watch.",
+    "withdrawn. Somebody authorised to decide looks at it, and closes the finding there or makes it a watch.",
     NoticeKind.WITHDRAWAL: "The reel's page says why. The numbers set on the machine are no longer valid: before the "
     "reel is used, issue new setup values, or count it again first.",
     NoticeKind.READ_BACK: "The machine shows other numbers than were issued. Set the issued values again, and key what "

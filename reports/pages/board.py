@@ -52,7 +52,7 @@ FLAGGED = Badge(word="Drift flagged", icon="referred", tone="stop")
 # What a reel needs next.
 NEXT = {
     ReelStatus.HELD: "End the hold or retire the reel",
-    ReelStatus.REFERRED: "Release the referred count",
+    ReelStatus.REFERRED: "Decide on the referred count",
     ReelStatus.WITHOUT_VALUES: "Remove the reel and count it",
     ReelStatus.AWAITING_SIGN_OFF: "Sign the count",
     ReelStatus.COUNT_OPEN: "Finish the count",

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from inspections.domain.drift.records import Ending
 from inspections.domain.findings import ReelPart
+from inspections.domain.words import Act
 from inspections.pages.words import STATUS
 from reels.domain.words import counted
 from reels.pages.formats import length
@@ -83,8 +84,8 @@ def _counts(made: CountsMade) -> ReportPart:
         ("Counts brought in from older records", made.brought_in),
         ("Counts voided since", made.voided), ("Counts cancelled", made.cancelled),
         ("Readings that were read again", made.rereads), ("Counts with such a reading", made.reread),
-        ("Counts referred", made.referred), ("Of these, released to be read again", made.released_to_read),
-        ("Of these, released as proposed", made.released_as_proposed),
+        ("Counts referred", made.referred), ("Of these, to be read again by decision", made.released_to_read),
+        ("Of these, accepted as proposed", made.released_as_proposed),
     ])  # fmt: skip
 
 
@@ -165,7 +166,7 @@ def _values(figures: MonthlyFigures) -> ReportPart:
 
 def _ends(ends: Sequence[Ends], period: Period, wording: Wording) -> ReportPart:
     rows = [
-        (each.person, each.act, each.reel_type or "every type", each.site or "every site",
+        (each.person, Act(each.act).verb, each.reel_type or "every type", each.site or "every site",
          f"{wording.day(each.at)}{', ended early' if each.is_early else ''}")
         for each in ends
     ]  # fmt: skip

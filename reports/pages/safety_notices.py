@@ -32,7 +32,7 @@ BADGE = {
     NoticedState.HELD: Badge(word="Held", icon="held", tone="stop"),
     NoticedState.HELD_BEFORE: Badge(word="Held before", icon="held", tone="doing",
                                     means="Another hold is on it; once that ends, the notice holds it."),
-    NoticedState.RELEASED: Badge(word="Released", icon="checked", tone="good"),
+    NoticedState.RELEASED: Badge(word="Let go", icon="checked", tone="good"),
     NoticedState.NOT_HELD: Badge(word="Not held by it", icon="checked", tone="quiet"),
 }  # fmt: skip
 COLUMNS = ("reel", "reel_type", "site", "noticed_at", "state", "released_at", "released_by", "release_reason")

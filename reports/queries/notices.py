@@ -192,7 +192,7 @@ def _authorisations(at: datetime) -> Iterator[Cause]:
             site=each.site_id,
             site_name=site.name if site else "every site",
             person=each.person_id,
-            authorisation=f"of {each.person.full_name} to {each.act}, for {reel_type},",
+            authorisation=f"of {each.person.full_name} to {each.verb}, for {reel_type},",
         )
 
 

@@ -1,4 +1,4 @@
-"""Help asked for, a referred count released, a count ended, a signed one taken back."""
+"""Help asked for, a referred count decided on, a count ended, a signed one taken back."""
 
 from typing import Any, ClassVar
 
@@ -80,7 +80,7 @@ class CancelView(WhileReadView):
 
 
 class ReferralView(InspectionActView):
-    """What is referred, by whom, why and what is proposed; and its release."""
+    """What is referred, by whom, why and what is proposed; and what is decided on it."""
 
     states = (InspectionState.REFERRED,)
     form_class = ReleaseForm
@@ -97,7 +97,7 @@ class ReferralView(InspectionActView):
     def why_not(self) -> str:
         """Why this person has no form here, or nothing."""
         if self.row.participants.filter(person=self.person).exists():
-            return "You took part in this count, so another person releases it."
+            return "You took part in this count, so another person decides on it."
         try:
             access.authorisation_for(self.person, Act.RELEASE, self.reel, self.at)
         except NotAuthorised as refused:

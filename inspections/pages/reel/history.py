@@ -28,7 +28,7 @@ ACTS = {
     "third_reading": "{points}: read by a third person; agrees with {agrees_with}",
     "reading_recorded": "Reading recorded, both people's values",
     "help_asked": "Help asked for; the count is referred",
-    "released": "Referred count released: {decision}",
+    "released": "Decided on the referred count: {decision}",
     "read_again": "To be read again",
     "count_cancelled": "Count cancelled",
     "surprise_accepted": "Surprising count accepted with a reason",

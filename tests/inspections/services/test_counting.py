@@ -81,7 +81,7 @@ def test_everything_that_is_missing_is_said_together(cast):
 
 @pytest.mark.parametrize("who", ["verifier", "colleague", "releaser", "setter"])
 def test_only_who_is_authorised_to_count_opens_one(cast, who):
-    with pytest.raises(NotAuthorised, match="holds no authorisation to count reels of type w28 at Kettle Point"):
+    with pytest.raises(NotAuthorised, match="holds no authorisation to count for reels of type w28 at Kettle Point"):
         open_by(getattr(cast, who))
 
 

@@ -179,7 +179,7 @@ def test_an_unusual_count_may_be_read_again_instead(cast):
 def test_only_an_authorised_person_releases_a_referred_count(cast, who):
     inspection = stories.ask_for_help(cast, builders.open_count(cast))
     cast.releaser = getattr(cast, who)
-    with pytest.raises(NotAuthorised, match="to release"):
+    with pytest.raises(NotAuthorised, match="to decide"):
         stories.release(cast, inspection)
     assert fresh(inspection).state == InspectionState.REFERRED
 

@@ -53,7 +53,7 @@ def test_the_board_shows_each_reel_what_it_needs_and_since_when_the_most_urgent_
     assert "A flange is bent." in held
     assert '<time datetime="2026-03-02">2 Mar 2026</time>' in held
     for serial, words in {
-        "LW-0002": "Release the referred count", "LW-0004": "Sign the count", "LW-0003": "Finish the count",
+        "LW-0002": "Decide on the referred count", "LW-0004": "Sign the count", "LW-0003": "Finish the count",
         "LW-0005": "Issue setup values", "LW-0006": "Install the reel in RM-2",
         "LW-0007": "Set, read back and confirm the values",
         "LW-0008": "Remove the reel and count it", "LW-0012": "Count the reel", "LW-0001": "none",

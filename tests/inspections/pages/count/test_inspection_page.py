@@ -45,7 +45,7 @@ def test_a_signed_inspection_shows_preparation_readings_steps_and_signatures():
 def test_a_referred_inspection_says_why_by_whom_and_how_it_was_released():
     fleet = make_fleet()
     html = html_of(fleet.cast.releaser, fleet.referred)
-    for words in ("Help was asked for: The mark on the left flange is worn off.", "Released: read again.",
+    for words in ("Help was asked for: The mark on the left flange is worn off.", "Decided: read again.",
                   "Turn the drum a little and read it again.", "Waiting for an authorised person",
                   "by Rhea Folkes."):  # fmt: skip
         assert words in html

@@ -160,7 +160,7 @@ def test_help_asked_for_refers_the_count_and_an_authorised_person_releases_it(ca
     assert answer.headers["Location"] == address(inspection, "referral")
     mine = page_of(logged_in(cast.technician), address(inspection, "referral"))
     assert "Help was asked for: The mark is worn off." in mine
-    assert "another person releases it" in mine
+    assert "another person decides on it" in mine
     assert faults_of(mine) == []
     theirs = page_of(logged_in(cast.releaser), address(inspection, "referral"))
     assert faults_of(theirs) == []
@@ -192,7 +192,7 @@ def test_who_may_not_release_is_refused_in_words(cast):
     sent = {**form, "decision": "read_again", "reason": "I say so."}
     answer = logged_in(cast.colleague).post(address(inspection, "referral"), sent)
     assert answer.status_code == 422
-    assert "Noel Grant holds no authorisation to release" in answer.content.decode()
+    assert "Noel Grant holds no authorisation to decide" in answer.content.decode()
 
 
 def test_a_count_is_ended_with_a_reason(cast):
