@@ -297,7 +297,7 @@ def refer_second_reel(walk: DemoWalk, machine: str) -> None:
     release = script["release"]
     body = walk.post("releaser", f"{path}/release", seen=path, **release)
     walk.expect("the inspection after its release", body["state"], "awaiting_sign_off")
-    say(f"{releaser} releases it, accepting {count_in_words(script['proposed'])}. “{release['reason']}”")
+    say(f"{releaser} decides to accept {count_in_words(script['proposed'])}. “{release['reason']}”")
     return_gauge(walk, path, gauge)
     sign(walk, path)
 

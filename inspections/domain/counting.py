@@ -97,7 +97,7 @@ def work_out(parameters: RuleParameters, reading: KeyedReading) -> Working:
     if reading_problems or layer is None or hand is None:
         return _with_problems(reading_problems + crossover_problems)
     as_read = _as_read(observed, layer, hand)
-    if crossover_problems:  # the count as read stands all the same, and whoever releases it wants to see it
+    if crossover_problems:  # the count as read stands all the same, and whoever decides wants to see it
         return _with_problems(crossover_problems, as_read.steps)
     return _setup_values(observed, _whole_turns_less_lead(observed, as_read))
 
