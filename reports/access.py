@@ -1,12 +1,14 @@
-"""Who may see which document: whoever may see its inspection."""
+"""Who may see which document: whoever may see its inspection. And who may take evidence of all away."""
 
 from datetime import datetime
 
 from django.db.models import OuterRef, QuerySet, Subquery
 
 from inspections import access
-from reels.models import Person
-from reports.errors import NoDocument
+from inspections.domain.words import Act
+from reels import access as reel_access
+from reels.models import HistoryEntry, Person
+from reports.errors import NoDocument, NotAnAuditor
 from reports.models import ArchivedPdf
 
 
@@ -42,3 +44,29 @@ def newest_documents() -> QuerySet[ArchivedPdf]:
         .select_related("inspection__reel")
         .order_by("inspection__done_at", "pk")
     )
+
+
+def reads_every_site(person: Person, at: datetime) -> bool:
+    """Two queries."""
+    return not reel_access.sites().exclude(pk__in=reel_access.readable_sites(person, at).values("pk")).exists()
+
+
+def audits_everything(person: Person, at: datetime) -> bool:
+    """Whether the person may read the register, which tells of people and sites everywhere. Four queries at most."""
+    if person.is_active and person.is_staff:
+        return True
+    held = access.authorisations_in_force(person, at).filter(act=Act.VERIFY, site__isnull=True)
+    return held.exists() and reads_every_site(person, at)
+
+
+def require_auditor(person: Person, at: datetime) -> None:
+    """Raises NotAnAuditor, or what an unsettled login raises."""
+    reel_access.require_settled(person)
+    if not audits_everything(person, at):
+        raise NotAnAuditor(name=person.full_name)
+
+
+def register_for_read(person: Person, at: datetime) -> QuerySet[HistoryEntry]:
+    """The entries of the register. Raises NotAnAuditor."""
+    require_auditor(person, at)
+    return HistoryEntry.objects.filter(chain__name=reel_access.REGISTER)

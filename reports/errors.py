@@ -1,6 +1,6 @@
 """What reports and documents refuse. The family and its rules are in reels/errors.py."""
 
-from reels.errors import Refused
+from reels.errors import NotAllowed, Refused
 
 
 class NoDocument(Refused):
@@ -17,6 +17,22 @@ class ExportTooLarge(Refused):
     title = "Too much for one file"
     message = (
         "{documents} documents are too large for a file of at most {most} MB; choose a site, a reel or fewer days."
+    )
+
+
+class NotAnAuditor(NotAllowed):
+    title = "For auditors"
+    message = (
+        "The register tells of every site, so it and folders of evidence are for administrators, and for whoever is "
+        "posted to every site and authorised to verify at every one; {name} is neither."
+    )
+
+
+class EvidenceTooLarge(Refused):
+    title = "Too much for one file"
+    message = (
+        "The evidence of so many reels is larger than {most} MB; choose fewer of them, or have it written into a "
+        "folder with `manage.py export_evidence`."
     )
 
 

@@ -52,6 +52,7 @@ ON_BOTH_DATABASES = {
     "tests/reports/pages/test_audit.py": "filters of sign-offs by day",
     "tests/reports/services/test_drift_report.py": "ranking in the database",
     "tests/reports/services/test_monthly.py": "sums and moments by subqueries, and the least of two times",
+    "tests/reports/test_evidence_study.py": "stored bytes and rows, written out and checked",
     "tests/reports/services/test_verification.py": "rows of every kind, changed by SQL, and found",
     "tests/reports/services/test_verification_of_signatures.py": "the same of signatures and statements",
     "tests/reports/services/test_verification_of_what_is_worked_out.py": "the same of what is kept beside records",

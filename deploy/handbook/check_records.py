@@ -311,15 +311,15 @@ def check_signatures(exported: dict[str, Any]) -> list[dict[str, Any]]:
     return statements
 
 
-def check_recorded(exported: dict[str, Any], statements: list[dict[str, Any]], story: History) -> dict[str, Any]:
+def check_recorded(exported: dict[str, Any], statements: list[dict[str, Any]], history: History) -> dict[str, Any]:
     """The inspection's row, once its history tells of this record and of these signatures, and of no others."""
     record = sha256(base64.b64decode(exported["record"], validate=True))
-    kept = [row for row in story.table(RECORDS).values() if row["digest"] == record]
+    kept = [row for row in history.table(RECORDS).values() if row["digest"] == record]
     if len(kept) != 1:
         raise Broken(f"the history tells of no record with the digest {record}")
     inspection_id = kept[0]["inspection_id"]
-    inspection = story.table(INSPECTIONS)[inspection_id]
-    signed = {row["digest"]: row for row in story.table(SIGN_OFFS).values() if row["inspection_id"] == inspection_id}
+    inspection = history.table(INSPECTIONS)[inspection_id]
+    signed = {row["digest"]: row for row in history.table(SIGN_OFFS).values() if row["inspection_id"] == inspection_id}
     shown = {each["digest"]: stated for each, stated in zip(exported["signatures"], statements, strict=True)}
     if other := sorted(shown.keys() - signed.keys()):
         raise Broken(f"the history tells of no signature with the digest {other[0]}")
@@ -475,44 +475,46 @@ def check_authorised(row: dict[str, Any], reel: dict[str, Any], stated: dict[str
     recorded = {
         "id": number, "act": held["act"], "valid_from": held["valid_from"], "valid_until": held["valid_until"],
         "granted_by": held["granted_by_id"],
-        "reel_type": types[held["reel_type_id"]]["code"] if held["reel_type_id"] else None,
-        "site": sites[held["site_id"]]["code"] if held["site_id"] else None,
+        "reel_type": types.get(held["reel_type_id"], {}).get("code"),
+        "site": sites.get(held["site_id"], {}).get("code"),
     }  # fmt: skip
     wrong["is stated otherwise than the register tells it"] = recorded != stated["authorisation"]
     if why := [each for each, is_so in wrong.items() if is_so]:
         raise Broken(f"{who} by authorisation {number}, which {' and '.join(why)}")
 
 
-def check_record(folder: Folder, inspection_id: int, story: History, register: History) -> dict[str, Any]:
+def check_record(folder: Folder, inspection_id: int, history: History, register: History) -> dict[str, Any]:
     """The inspection, once record, signatures and authorisations hold and nothing that was blind was exchanged."""
     exported = folder.json(f"records/{inspection_id}.json")
     statements = check_signatures(exported)
-    inspection = check_recorded(exported, statements, story)
+    inspection = check_recorded(exported, statements, history)
     record = json.loads(base64.b64decode(exported["record"]))
     roles = {(each["id"], each["role"]) for each in record["participants"]}
-    if (record["inspection"], f"reel:{record['reel']['serial']}") != (inspection_id, story.name):
+    if (record["inspection"], f"reel:{record['reel']['serial']}") != (inspection_id, history.name):
         raise Broken(f"the record is of inspection {record['inspection']} of reel {record['reel']['serial']}")
     if any(record["result"][name] != inspection[name] for name in ("layers", "wraps", "parity")):
         raise Broken("the result that was signed is not the one that the history tells")
     for digest, stated in zip((each["digest"] for each in exported["signatures"]), statements, strict=True):
         row = inspection["signed"][digest]
-        [row_id] = [each for each, other in story.table(SIGN_OFFS).items() if other is row]
+        [row_id] = [each for each, other in history.table(SIGN_OFFS).items() if other is row]
         if (row["person_id"], {"counted": "technician", "verified": "verifier"}[row["meaning"]]) not in roles:
             raise Broken(f"{row['full_name']} signed “{row['meaning']}” and did not take part as that")
-        check_authorised(row, story.reel_then[row_id], stated, register)
-    check_blind(inspection_id, record, story)
+        check_authorised(row, history.reel_then[row_id], stated, register)
+    check_blind(inspection_id, record, history)
     return inspection
 
 
-def check_blind(inspection_id: int, record: dict[str, Any], story: History) -> None:
+def check_blind(inspection_id: int, record: dict[str, Any], history: History) -> None:
     """That every value in a record is the one that was committed to when it was keyed, and that none is left out."""
     numbers = {
-        row_id: row["number"] for row_id, row in story.table(READINGS).items() if row["inspection_id"] == inspection_id
+        row_id: row["number"]
+        for row_id, row in history.table(READINGS).items()
+        if row["inspection_id"] == inspection_id
     }
     for table, listed in ((KEYINGS, "keyed"), (THIRD_READINGS, "third_readings")):
         committed = {
             (numbers[row["reading_id"]], row["point"], row["attempt"], row.get("role"), row["commitment"])
-            for row in story.table(table).values()
+            for row in history.table(table).values()
             if row["reading_id"] in numbers and row["commitment"]
         }
         shown = {
@@ -525,7 +527,7 @@ def check_blind(inspection_id: int, record: dict[str, Any], story: History) -> N
             raise Broken(f"what is shown as {listed.replace('_', ' ')} is not what was committed to: {where}")
     for each in record.get("findings", ()):
         details = {name: each[name] for name in ("layer", "side", "visible_wrap", "length_from_end_m", "words")}
-        row = story.table(FINDINGS).get(each["finding"])
+        row = history.table(FINDINGS).get(each["finding"])
         if row is None or sha256(canonical({"finding": details, "salt": each["salt"]})) != row["commitment"]:
             raise Broken(f"finding {each['finding']} is not what was committed to")
 
@@ -575,27 +577,27 @@ def standing(rows: dict[int, dict[str, Any]]) -> list[dict[str, Any]]:
     return [row for row_id, row in rows.items() if row["kind"] != "reversal" and row_id not in taken_back]
 
 
-def ends_of_count(done_at: str, made: str, story: History, reel_type: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def ends_of_count(done_at: str, made: str, history: History, reel_type: dict[str, Any]) -> Iterator[tuple[str, str]]:
     """What ended a count that was done then, and when, up to the checkpoint."""
-    for row in standing(story.table(CABLE_EVENTS)):
+    for row in standing(history.table(CABLE_EVENTS)):
         yield row["happened_at"], f"an entry says: {row['kind']}"
-    for row_id, row in story.table(FINDINGS).items():
+    for row_id, row in history.table(FINDINGS).items():
         if row["remedy"] in ("respooled", "cut", "replaced"):
             yield row["closed_at"], f"finding {row_id} was closed: {row['remedy']}"
-    for row in story.table(INSTALLATIONS).values():
+    for row in history.table(INSTALLATIONS).values():
         if row["removed_at"] and row["cable_went_out"] is not False:
             yield row["removed_at"], "the reel was removed from its machine, maybe after use"
-    yield from ends_by_events(done_at, story, reel_type.get("count_uses") or 10**9)
+    yield from ends_by_events(done_at, history, reel_type.get("count_uses") or 10**9)
     if reel_type.get("count_days"):
         until = moment(done_at) + timedelta(days=reel_type["count_days"])
         if until <= moment(made):
             yield f"{until:%Y-%m-%dT%H:%M:%S.%fZ}", f"it was counted more than {reel_type['count_days']} days ago"
 
 
-def ends_by_events(done_at: str, story: History, most: int) -> Iterator[tuple[str, str]]:
+def ends_by_events(done_at: str, history: History, most: int) -> Iterator[tuple[str, str]]:
     """What was recorded of the reel itself; and after how many uses a count is no longer good."""
     uses = 0
-    for row in sorted(standing(story.table(EVENTS)), key=lambda row: str(row["happened_at"])):
+    for row in sorted(standing(history.table(EVENTS)), key=lambda row: str(row["happened_at"])):
         if row["happened_at"] < done_at:
             continue
         if row["ends_count"]:
@@ -605,28 +607,28 @@ def ends_by_events(done_at: str, story: History, most: int) -> Iterator[tuple[st
             yield row["happened_at"], f"it had {uses} uses"
 
 
-def how_it_stands(inspection: dict[str, Any], made: str, story: History, register: History) -> tuple[str, str]:
+def how_it_stands(inspection: dict[str, Any], made: str, history: History, register: History) -> tuple[str, str]:
     """The word for a signed count, and why."""
-    [reel] = story.table(REELS).values()
+    [reel] = history.table(REELS).values()
     number, done_at = inspection["id"], inspection["done_at"]
-    voids = [row for row in story.table(VOIDS).values() if row["inspection_id"] == number and row["confirmed_at"]]
+    voids = [row for row in history.table(VOIDS).values() if row["inspection_id"] == number and row["confirmed_at"]]
     if (inspection["state"] == "voided") != bool(voids):
         raise Broken(f"it is {inspection['state']}, and {len(voids)} voids of it are confirmed")
     if voids:
         return "voided", f"{voids[0]['confirmed_at']}: {voids[0]['reason']}"
-    later = [(row["done_at"], row_id) for row_id, row in story.table(INSPECTIONS).items()
+    later = [(row["done_at"], row_id) for row_id, row in history.table(INSPECTIONS).items()
              if row["state"] == "signed" and (row["done_at"], row_id) > (done_at, number)]  # fmt: skip
     if later:
         return "superseded", f"inspection {min(later)[1]} was signed later"
-    ends = ends_of_count(done_at, made, story, register.table(TYPES)[reel["type_id"]])
+    ends = ends_of_count(done_at, made, history, register.table(TYPES)[reel["type_id"]])
     if end := min((each for each in ends if each[0] >= done_at), default=None):
         return "lapsed", f"{end[0]}: {end[1]}"
     return "stands", ""
 
 
-def check_setup_values(row: dict[str, Any], story: History) -> None:
+def check_setup_values(row: dict[str, Any], history: History) -> None:
     """That setup values are the result of a count that both signed."""
-    inspection = story.table(INSPECTIONS)[row["inspection_id"]]
+    inspection = history.table(INSPECTIONS)[row["inspection_id"]]
     if inspection["state"] not in ("signed", "voided"):
         raise Broken(f"they are from inspection {row['inspection_id']}, which is {inspection['state']}")
     if any(row[name] != inspection[name] for name in ("layers", "wraps", "parity")):
@@ -635,45 +637,47 @@ def check_setup_values(row: dict[str, Any], story: History) -> None:
         raise Broken(f"they are not withdrawn, and inspection {row['inspection_id']} was voided")
 
 
-def check_reel(folder: Folder, story: History, register: History, made: str, report: Report, photos: set[str]) -> None:
+def check_reel(
+    folder: Folder, history: History, register: History, made: str, report: Report, photos: set[str]
+) -> None:
     """Everything that the history of a reel names."""
-    reels = [f"reel:{row['serial']}" for row in story.table(REELS).values()]
-    if reels != [story.name]:
+    reels = [f"reel:{row['serial']}" for row in history.table(REELS).values()]
+    if reels != [history.name]:
         raise Broken(f"it tells of {reels}")
-    serial = story.name.removeprefix("reel:")
-    records = {row["inspection_id"]: row["digest"] for row in story.table(RECORDS).values()}
+    serial = history.name.removeprefix("reel:")
+    records = {row["inspection_id"]: row["digest"] for row in history.table(RECORDS).values()}
     for number in sorted(records):
-        check_inspection(folder, serial, number, story, register, made, report)
-    check_rows(serial, story, records, report)
-    for row in story.table(DOCUMENTS).values():
+        check_inspection(folder, serial, number, history, register, made, report)
+    check_rows(serial, history, records, report)
+    for row in history.table(DOCUMENTS).values():
         where = f"{serial}, document {row['number']} of inspection {row['inspection_id']}"
         report.of(where, check_document, folder, row, records)
     for table, of, shown_by in ((PHOTOS, "keying_id", KEYINGS), (FINDING_PHOTOS, "finding_id", FINDINGS)):
-        for row in story.table(table).values():
-            if (shown_by, row[of]) in story.shown:  # what is still blind stays where it is
+        for row in history.table(table).values():
+            if (shown_by, row[of]) in history.shown:  # what is still blind stays where it is
                 report.of(f"{serial}, photo {row['digest'][:12]}", check_photo, folder, row, photos)
 
 
 def check_inspection(
-    folder: Folder, serial: str, number: int, story: History, register: History, made: str, report: Report
+    folder: Folder, serial: str, number: int, history: History, register: History, made: str, report: Report
 ) -> None:
     what = f"{serial}, inspection {number}"
-    inspection = report.of(what, check_record, folder, number, story, register)
+    inspection = report.of(what, check_record, folder, number, history, register)
     if inspection and inspection["state"] in ("signed", "voided"):
-        if stands := report.of(what, how_it_stands, inspection, made, story, register):
+        if stands := report.of(what, how_it_stands, inspection, made, history, register):
             report.stands(what, *stands)
     elif inspection:
         print(f"{what}: {inspection['state'].replace('_', ' ')}; signed by one of the two.")
 
 
-def check_rows(serial: str, story: History, records: dict[int, str], report: Report) -> None:
+def check_rows(serial: str, history: History, records: dict[int, str], report: Report) -> None:
     """That every signed count has a record, and all setup values are from a signed count; how those stand."""
-    for number, row in sorted(story.table(INSPECTIONS).items()):
+    for number, row in sorted(history.table(INSPECTIONS).items()):
         if row["state"] in ("signed", "voided") and number not in records:
             report.broken(f"{serial}: inspection {number} is {row['state']}, and the history tells of no record of it")
-    for number, row in sorted(story.table(SETUP_VALUES).items()):
+    for number, row in sorted(history.table(SETUP_VALUES).items()):
         what = f"{serial}, setup values {number} from inspection {row['inspection_id']}"
-        report.of(what, check_setup_values, row, story)
+        report.of(what, check_setup_values, row, history)
         why = f"{row['withdrawn_at']}: {row['withdrawn_why']}" if row["withdrawn_at"] else ""
         report.stands(what, "withdrawn" if why else "stands", why)
 
@@ -687,11 +691,11 @@ def check_histories(folder: Folder, signed: dict[str, str], report: Report) -> s
         return set()
     whole.add(register_name)
     for path in sorted(each for each in folder.unread if re.fullmatch(r"histories/[^/]+\.jsonl", each)):
-        story = History()
+        history = History()
         name = path.removeprefix("histories/").removesuffix(".jsonl")
-        if report.of(path, check_one_history, folder, name, signed, story.take):
-            whole.add(story.name)
-            report.of(story.name, check_reel, folder, story, register, signed["made"], report, photos)
+        if report.of(path, check_one_history, folder, name, signed, history.take):
+            whole.add(history.name)
+            report.of(history.name, check_reel, folder, history, register, signed["made"], report, photos)
     return whole
 
 
@@ -779,15 +783,17 @@ def run_consistency(earlier: str, later: str, key: str, proof: str) -> str:
 
 
 def run_signatures(path: str, history_path: str, signed_path: str, key: str, proof_path: str) -> str:
-    exported, story, digests = json.loads(text(path)), History(), []
+    exported, history, digests = json.loads(text(path)), History(), []
     with Path(history_path).open(encoding="utf-8") as lines:
         for entry, digest in entries_of(lines):
-            story.take(entry)
+            history.take(entry)
             digests.append(digest)
-    if check_end(story.name, digests, checkpoint(text(signed_path), key), json.loads(text(proof_path))) < len(digests):
+    if check_end(history.name, digests, checkpoint(text(signed_path), key), json.loads(text(proof_path))) < len(
+        digests
+    ):
         raise Broken("the history goes on after the checkpoint, which shows nothing of how it stands since")
     statements = check_signatures(exported)
-    inspection = check_recorded(exported, statements, story)
+    inspection = check_recorded(exported, statements, history)
     by = "; ".join(f"“{each['meaning']}” by {each['person']['name']}, {each['at']}" for each in statements)
     if len(statements) < 2:
         raise Broken(f"there is one signature of two: {by}")

@@ -153,11 +153,11 @@ def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Qu
 
 def read_file(
     operation_id: str, media_type: str, *, answer: type[Out] | None = None, query: type[Query] = Query,
-    is_text: bool = True, may_be_stale: bool = False, refuses: tuple[int, ...] = (),
+    is_text: bool = True, may_be_stale: bool = False, refuses: tuple[int, ...] = (), scope: str | None = Scope.READ,
 ) -> Decorator:  # fmt: skip
     """A GET whose handler gives the response itself. answer: the shape of what it gives whoever asks for JSON."""
     return _served(_respond_with_file, id=operation_id, media_type=media_type, answer=answer, query=query,
-                   is_text=is_text, scope=Scope.READ, may_be_stale=may_be_stale, refuses=refuses)  # fmt: skip
+                   is_text=is_text, scope=scope, may_be_stale=may_be_stale, refuses=refuses)  # fmt: skip
 
 
 def create(operation_id: str, answer: type[Out] | None, form: type[Form] = Nothing, *, status: int = 201,

@@ -1,15 +1,22 @@
-"""Many documents as one file over the API: put together by a worker, and fetched."""
+"""Many documents, or evidence, as one file over the API: put together by a worker, and fetched; and the register."""
 
+import base64
+import json
+from collections.abc import Iterator
 from uuid import UUID
 
 from django.http import StreamingHttpResponse
+from rest_framework import serializers
 
+from reels.api.checkpoints import JSON_LINES
 from reels.api.endpoints import Call, Endpoint, create, read_file
-from reels.api.fields import Moment, Text
+from reels.api.fields import Moment, Text, Whole
 from reels.api.forms import Form
 from reels.api.serializers import NotYetOut
 from reels.errors import NotYet
-from reports.services import export_task
+from reels.queries import in_pages
+from reports import access
+from reports.services import evidence_task, export_task
 
 ZIP = "application/zip"
 
@@ -38,3 +45,48 @@ class ExportEndpoint(Endpoint):
         """The ZIP file, for who asked for it."""
         pieces, size = export_task.fetch(task, call.actor.person)
         return StreamingHttpResponse(pieces, content_type=ZIP, headers={"Content-Length": str(size)})
+
+
+class EvidenceIn(Form):
+    reels = serializers.ListField(
+        child=Text(max_length=40), default=list, max_length=1000,
+        help_text="Their serials; none: every reel that one may see.",
+    )  # fmt: skip
+    since = Whole(required=False, default=None, min_value=1, max_value=None, allow_null=True,
+                  help_text="An earlier checkpoint, by how many entries it covers.")  # fmt: skip
+
+
+class EvidenceListEndpoint(Endpoint):
+    @create("evidence_ask", NotYetOut, EvidenceIn, status=202)
+    def post(self, call: Call) -> NotYet:
+        """Have everything put together that an outsider needs to check records, for auditors and administrators.
+
+        A checkpoint is made, and the file is as of that: records.md has its layout. `result` of the task says how large
+        it is, and it is at `/evidence/NUMBER` for two days.
+        """
+        run = evidence_task.have_evidence(**call.payload, actor=call.actor, at=call.at)
+        return NotYet(run, at=f"/api/v1/tasks/{run.pk}")
+
+
+class EvidenceEndpoint(Endpoint):
+    @read_file("evidence_fetch", ZIP, is_text=False, scope=None)
+    def get(self, call: Call, task: UUID) -> StreamingHttpResponse:
+        """The ZIP file, for who asked for it."""
+        pieces, size = evidence_task.fetch(task, call.actor.person, call.at)
+        return StreamingHttpResponse(pieces, content_type=ZIP, headers={"Content-Length": str(size)})
+
+
+class RegisterExportEndpoint(Endpoint):
+    @read_file("register_history_export", JSON_LINES, scope=None)
+    def get(self, call: Call) -> StreamingHttpResponse:
+        """Every entry of the register as its stored bytes, for auditors and administrators.
+
+        A line {"content": base64} for each.
+        """
+        entries = in_pages(access.register_for_read(call.actor.person, call.at), ("seq",), 500)
+
+        def lines() -> Iterator[bytes]:
+            for entry in entries:
+                yield (json.dumps({"content": base64.b64encode(bytes(entry.content)).decode()}) + "\n").encode()
+
+        return StreamingHttpResponse(lines(), content_type=JSON_LINES)

@@ -21,6 +21,7 @@ from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.queries import in_pages
 from reels.standby import may_be_stale
+from reports.access import audits_everything
 from reports.domain.drift_rows import moment
 from reports.domain.sign_off_review import (
     FAST,
@@ -59,7 +60,7 @@ class AuditFilter(Filter):
 @page
 @may_be_stale
 def audit(request: HttpRequest) -> HttpResponse:
-    """Nine queries, however many signatures there are."""
+    """Twelve queries, however many signatures there are."""
     person, at = reader(request), timezone.now()
     form, rows, pairs = _found(request.GET, person, at)
     last = verification_runs.last_run()
@@ -76,6 +77,7 @@ def audit(request: HttpRequest) -> HttpResponse:
             {"row": row, "ends_soon": bool(row.valid_until and row.valid_until - at <= ENDS_SOON)}
             for row in sign_offs.authorisations_at(person, at)[:AUTHORISATIONS_SHOWN]
         ],
+        "takes_evidence": audits_everything(person, at),
         "sees_all": sign_offs.may_audit(person, at),
         "last": last,
         "checked": _checked(last),

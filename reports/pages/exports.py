@@ -85,9 +85,9 @@ def fetch(request: HttpRequest, task: UUID) -> HttpResponseBase:
         raise Http404(str(refused)) from refused
 
 
-def zip_answer(pieces: Iterator[bytes], size: int | None) -> StreamingHttpResponse:
+def zip_answer(pieces: Iterator[bytes], size: int | None, *, name: str = export_task.ZIP) -> StreamingHttpResponse:
     """The file; its length is told first, if it is known."""
-    headers = {"Content-Disposition": f'attachment; filename="{export_task.ZIP}"'}
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     if size:
         headers["Content-Length"] = str(size)
     return StreamingHttpResponse(pieces, content_type="application/zip", headers=headers)

@@ -47,31 +47,39 @@ def put_together(context: HeldTask, person: int, at: str) -> dict[str, Any]:
     """The same documents and time give the same bytes: begun again, only the pieces that are missing are kept."""
     ids = json.loads(b"".join(tasks.pieces_of(context.pk, CHOSEN)))
     rows = _rows(ids, Person.objects.get(pk=person))
-    of, kept = len(ids), TaskFile.objects.filter(run=context.pk, name=ZIP).count()
-    done = 0
+    of, done = len(ids), 0
 
     def progress(number: int) -> None:
         nonlocal done
         done = number
 
     size = 0
-    # Read again from the first: what is kept of them is bytes, whose beginnings are no document's.
-    for number, piece in enumerate(_pieces(stream_documents(rows, at=datetime.fromisoformat(at), progress=progress))):
-        size += len(piece)
-        if number >= kept:
-            with transaction.atomic():
-                context.require()
-                tasks.put_file(context.pk, ZIP, piece)
+    for size in keep(context, stream_documents(rows, at=datetime.fromisoformat(at), progress=progress)):  # noqa: B007
         context.progress(f"{done} of {counted(of, 'document')} put together", done, of)
     return {"documents": of, "bytes": size, "in_words": [f"{counted(of, 'document')}, {size:,} bytes."],
             "address": f"/documents/exports/{context.pk}.zip"}  # fmt: skip
 
 
-def fetch(pk: Any, person: Person) -> tuple[Iterator[bytes], int]:
+def keep(context: HeldTask, stream: Iterator[bytes]) -> Iterator[int]:
+    """Keep a file in pieces as it is made: how long it is after each.
+
+    Begun again it is made from its first byte, for a piece may begin anywhere; those that are there stay.
+    """
+    size, kept = 0, TaskFile.objects.filter(run=context.pk, name=ZIP).count()
+    for number, piece in enumerate(_pieces(stream)):
+        size += len(piece)
+        if number >= kept:
+            with transaction.atomic():
+                context.require()
+                tasks.put_file(context.pk, ZIP, piece)
+        yield size
+
+
+def fetch(pk: Any, person: Person, *, key: str = KEY) -> tuple[Iterator[bytes], int]:
     """The file that was put together for this person, and its length. Raises NotFound for anybody else's, and later."""
     run = reel_access.task(pk, person)
     value: Any = run.result.return_value
-    is_theirs = run.key.startswith(KEY) and run.asked_by_id == person.pk
+    is_theirs = run.key.startswith(key) and run.asked_by_id == person.pk
     if not (is_theirs and value and run.files.filter(name=ZIP).exists()):
         raise NotFound(what="export", key=pk)
     return tasks.pieces_of(run.pk, ZIP), value["bytes"]

@@ -102,6 +102,23 @@ def _stream_zip(
     yield sink.take()
 
 
+def stream_folder(
+    files: Iterable[tuple[str, Iterator[bytes]]], *, folder: str, at: datetime, progress: Progress = lambda done: None
+) -> Iterator[bytes]:
+    """Files, each read to its end before the next, as a ZIP file with one folder in it, piece by piece."""
+    sink = _Sink()
+    with zipfile.ZipFile(sink, "w") as archive:  # type: ignore[call-overload]  # as above
+        for number, (name, pieces) in enumerate(files, start=1):
+            member = _member(f"{folder}/{name}", at)
+            member.compress_type = zipfile.ZIP_DEFLATED if name.endswith((".jsonl", ".json")) else zipfile.ZIP_STORED
+            with archive.open(member, "w", force_zip64=True) as out:  # how long it gets is not known before
+                for piece in pieces:
+                    out.write(piece)
+                    yield sink.take()
+            progress(number)
+    yield sink.take()
+
+
 class _Sink:
     """Keeps what zipfile writes until it is taken. It can't seek, so that zipfile never goes back to what was sent."""
 

@@ -160,6 +160,9 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("verifications_ask", "verifications", "administrator", ADMINISTRATOR),
         write("exports_ask", "exports", "colleague", IN_PERSON),
         read("exports_fetch", "exports/{export}", (401, 404, 404, 404, 2, 2, 404), "verifier"),
+        write("evidence_ask", "evidence", "administrator", ADMINISTRATOR),
+        read("evidence_fetch", "evidence/{evidence}", ADMINISTRATOR, "administrator"),
+        read("register_history_export", "register/history/export", ADMINISTRATOR, "administrator"),
         # histories and checkpoints
         read("reels_history", "reels/PLAIN/history"),
         read("reels_history_export", "reels/PLAIN/history/export"),

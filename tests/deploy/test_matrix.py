@@ -21,7 +21,7 @@ from reels.domain.words import Scope
 from reels.models import HistoryEntry, Person, Reel
 from reels.services import checkpoints, people, register, second_factor, tasks
 from reels.services.history import Actor, record_act
-from reports.services import assessments, export_task
+from reports.services import assessments, evidence_task, export_task
 from tests import builders, stories
 from tests.api_fixtures import NEW_TYPE, make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
@@ -161,7 +161,8 @@ class EveryState:
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
-            "export": self._export(), "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
+            "export": self._export(), "evidence": self._evidence(),
+            "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip
@@ -172,6 +173,15 @@ class EveryState:
         held = claimed(run)
         context = tasks.HeldTask(pk=run.pk, lease=held.lease)
         tasks.succeed(held, export_task.put_together.func(context, self.cast.verifier.pk, NOW.isoformat()))
+        return run.pk
+
+    def _evidence(self) -> Any:
+        """One that the administrator has asked for and the worker has put together."""
+        run = evidence_task.have_evidence(reels=[], since=None, actor=Actor(administrator()), at=NOW)
+        held = claimed(run)
+        context = tasks.HeldTask(pk=run.pk, lease=held.lease)
+        work = evidence_task.put_evidence_together.func
+        tasks.succeed(held, work(context, administrator().pk, NOW.isoformat()))
         return run.pk
 
     def _type_to_confirm(self) -> None:

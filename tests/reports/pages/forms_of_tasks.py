@@ -23,6 +23,7 @@ def _export(cast: Cast) -> Opened:
     )
 
 
+administrators_act("evidence", lambda: "/evidence", {"reels": ""}, {"reels": "LW-0009"})
 administrators_act("verification", lambda: "/audit/verification", {}, {})
 administrators_act("task-resumption", lambda: f"/tasks/{stopped_task().pk}/resumption", {}, {})
 administrators_act("task-retry", lambda: f"/tasks/{failed_task().pk}/retry", {}, {})

@@ -121,7 +121,7 @@ def test_a_form_is_carried_out_once_and_loses_nothing(name):
 
 ANEW = {  # from a second window it is a second act, or a second wrong password, that counts for itself
     "end-sessions", "second-factor:begin", "change-password:refused", "result:sign refused", "change-password",
-    "verification", "export", "unlock-login",
+    "verification", "export", "evidence", "unlock-login",
 }  # fmt: skip
 
 
