@@ -788,9 +788,8 @@ def run_signatures(path: str, history_path: str, signed_path: str, key: str, pro
         for entry, digest in entries_of(lines):
             history.take(entry)
             digests.append(digest)
-    if check_end(history.name, digests, checkpoint(text(signed_path), key), json.loads(text(proof_path))) < len(
-        digests
-    ):
+    signed = checkpoint(text(signed_path), key)
+    if check_end(history.name, digests, signed, json.loads(text(proof_path))) < len(digests):
         raise Broken("the history goes on after the checkpoint, which shows nothing of how it stands since")
     statements = check_signatures(exported)
     inspection = check_recorded(exported, statements, history)
