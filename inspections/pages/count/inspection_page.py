@@ -5,13 +5,14 @@ from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
 from inspections.domain import keying
 from inspections.domain.reading import Outcome
 from inspections.domain.third_reading import AgreesWith
-from inspections.domain.words import LIVE, InspectionState, Point, Role
+from inspections.domain.words import LIVE, Act, InspectionState, Point, Role
 from inspections.models import (
     Finding,
     GaugeUse,
@@ -30,6 +31,7 @@ from inspections.queries.findings import findings_in_count
 from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import keyings_of, may_be_read, photos_for, shown_keyings
 from inspections.queries.third_readings import may_make, shown_third_readings, third_readings_of
+from inspections.services.findings import MAY_RECORD
 from reels.access import one
 from reels.domain.reel_figures import drum_of
 from reels.models import Person
@@ -123,6 +125,7 @@ class InspectionPage:
     is_gauge_asked_for: bool
     findings: list[FindingRow]
     stops: list[Finding]
+    acts: list[dict[str, str]]
 
 
 def inspection_page(inspection_id: int, person: Person, at: datetime) -> InspectionPage:
@@ -132,6 +135,9 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
     )
     inspection = one(readable, "inspection", pk=inspection_id)
     findings = list(findings_in_count(inspection))
+    stops = [each for each in findings if each.is_open_stop] if inspection.state in LIVE else []
+    participants = list(inspection.participants.select_related("person").order_by("joined_at", "id"))
+    held = access.acts_held(person, inspection.reel, at)
     return InspectionPage(
         inspection=inspection,
         badge=STATE[InspectionState(inspection.state)],
@@ -139,7 +145,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         length=uncertain_length(
             length_counted(inspection.layers, inspection.wraps, inspection.reel.type), person.length_unit
         ),
-        participants=list(inspection.participants.select_related("person").order_by("joined_at", "id")),
+        participants=participants,
         readings=_readings(inspection, photos_for(inspection, person), _third_rows(inspection, person, at)),
         referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],
         signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
@@ -147,9 +153,63 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         issued=list(inspection.setup_values.select_related("machine")),
         gauge_out=use_out_of(inspection),
         is_gauge_asked_for=is_asked_for(inspection),
-        findings=finding_rows(findings, person, access.acts_held(person, inspection.reel, at)),
-        stops=[each for each in findings if each.is_open_stop] if inspection.state in LIVE else [],
-    )
+        findings=finding_rows(findings, person, held),
+        stops=stops,
+        acts=acts_on(inspection, person, held, {each.role for each in participants if each.person_id == person.pk},
+                     is_stopped=bool(stops)),
+    )  # fmt: skip
+
+
+# What may be done -----------------------------------------------------------------------------------------------------
+
+
+def acts_on(
+    inspection: Inspection, person: Person, held: frozenset[Act], roles: set[str], *, is_stopped: bool
+) -> list[dict[str, str]]:
+    """What somebody with these authorisations and these roles in the count may do about it now, the next act first.
+
+    No query.
+    """
+    return [
+        {"words": title, "address": reverse(name, args=[inspection.pk])}
+        for title, name, may in _ways(inspection, person, held, roles, is_stopped=is_stopped)
+        if may
+    ]
+
+
+def _ways(
+    inspection: Inspection, person: Person, held: frozenset[Act], roles: set[str], *, is_stopped: bool
+) -> list[tuple[str, str, bool]]:
+    may_record, may_end = not held.isdisjoint(MAY_RECORD), not held.isdisjoint((Act.COUNT, Act.RELEASE))
+    finding, ending = ("Record a finding", "count-finding", may_record), ("End this count", "cancel", may_end)
+    match inspection.state:
+        case InspectionState.OPEN:
+            return [
+                ("Worksheet", "worksheet-technician",
+                 not is_stopped and Act.COUNT in held and Role.VERIFIER not in roles),
+                ("Witness", "worksheet-verifier",
+                 not is_stopped and Act.VERIFY in held and Role.TECHNICIAN not in roles),
+                finding,
+                ("Ask for help", "help", not held.isdisjoint((Act.COUNT, Act.VERIFY))),
+                ending,
+            ]  # fmt: skip
+        case InspectionState.AWAITING_SIGN_OFF:
+            may_sign = bool(roles) and not is_stopped
+            return [("Compare and sign", "result", may_sign), finding, (*ending[:2], may_end and is_stopped)]
+        case InspectionState.REFERRED:
+            may_decide = Act.RELEASE in held and not roles
+            return [("Decide on the count" if may_decide else "Why it is referred", "referral", True), finding]
+        case InspectionState.SIGNED:
+            may_void = not held.isdisjoint((Act.VERIFY, Act.RELEASE))
+            asked: Void | None = getattr(inspection, "void", None)
+            return [
+                ("Record as a PDF", "inspection-record", True),
+                ("Confirm the void", "void", may_void and asked is not None and asked.requested_by_id != person.pk),
+                ("Void this count", "void", may_void and asked is None),
+            ]
+        case InspectionState.VOIDED:
+            return [("Record as a PDF", "inspection-record", True)]
+    return []
 
 
 # Readings -----------------------------------------------------------------------------------------------------------

@@ -2,8 +2,9 @@ import re
 
 import pytest
 
-from inspections.domain.words import Point, Role
-from inspections.services import counting
+from inspections.domain.words import InspectionState, Point, Role
+from inspections.models import Inspection
+from inspections.services import counting, signing
 from reels.services.history import Actor
 from tests import builders
 from tests.builders import Cast
@@ -190,3 +191,29 @@ def test_an_inspection_costs_the_same_with_three_readings_as_with_one(count_quer
     long = builders.sign_both(cast, builders.read(cast, long))
     many = count_queries(lambda: client.get(f"/inspections/{long.pk}"))
     assert one == many
+
+
+def offered(person, inspection):
+    """What the head of the page offers, the next act first."""
+    head = html_of(person, inspection).partition("</header>")[0].partition('<header class="head">')[2]
+    return [href.rsplit("/", 1)[-1] for href in re.findall(r'<a class="button[^"]*" href="([^"]*)"', head)]
+
+
+def test_everybody_is_offered_what_they_may_do_and_nothing_else():
+    fleet = make_fleet()
+    cast, signed = fleet.cast, fleet.signed
+    awaiting = Inspection.objects.get(state=InspectionState.AWAITING_SIGN_OFF)
+    expected = {
+        fleet.blind: {"technician": ["worksheet", "finding", "help", "cancel"],
+                      "verifier": ["witness", "finding", "help"], "releaser": ["finding", "cancel"],
+                      "setter": ["finding"], "instructor": []},
+        awaiting: {"technician": ["result", "finding"], "control": ["finding"], "colleague": []},
+        fleet.referred: {"technician": ["referral", "finding"], "colleague": ["referral"]},
+        signed: {"technician": ["record.pdf"], "verifier": ["record.pdf", "void"], "control": ["record.pdf"]},
+    }  # fmt: skip
+    seen = {row: {who: offered(getattr(cast, who), row) for who in each} for row, each in expected.items()}
+    assert seen == expected
+    signing.request_void(inspection_id=signed.pk, reason="wrong reel", actor=Actor(cast.verifier), at=builders.NOW)
+    assert {who: offered(getattr(cast, who), signed) for who in ("verifier", "releaser")} == {
+        "verifier": ["record.pdf"], "releaser": ["record.pdf", "void"],
+    }  # fmt: skip
