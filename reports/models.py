@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from inspections.models import Inspection, LearnedRates
-from reels.models import Added, Kept, Person, Reel, Site, choices
+from reels.models import Added, Chain, Kept, Person, Reel, Site, choices
 from reports.domain.notices import NoticeKind, NoticeState
 
 
@@ -31,17 +31,34 @@ class ArchivedPdf(Added):
         return f"PDF {self.number} of inspection {self.inspection_id}"
 
 
-class VerificationRun(models.Model):
-    """That all records were checked, and how it came out. It proves nothing: whoever doubts it checks again."""
+class VerificationRun(Added):
+    """That the records were checked, and how it came out; told in the history `checks`.
+
+    It proves nothing, since whoever doubts it checks again; but nobody makes a whole run of one that was not, unseen.
+    """
 
     at = models.DateTimeField()
-    chains = models.PositiveIntegerField()
+    chains = models.PositiveIntegerField(help_text="Replayed, or known again as they were.")
+    replayed = models.PositiveIntegerField(default=0, db_default=0)
+    nights = models.PositiveSmallIntegerField(default=1, db_default=1, help_text="Within which all are replayed.")
     entries = models.PositiveIntegerField()
     signatures = models.PositiveIntegerField()
     first_break = models.TextField(blank=True, help_text="Empty: whole.")
 
     def __str__(self) -> str:
         return f"check on {self.at:%Y-%m-%d}: {self.first_break or 'whole'}"
+
+
+class ChainSeen(models.Model):
+    """That a history was found whole: by what it is known again. See services/verification/seen.py."""
+
+    chain = models.OneToOneField(Chain, on_delete=models.PROTECT, related_name="+")
+    day = models.PositiveIntegerField(help_text="On which it was replayed, as an ordinal.")
+    ids = models.BinaryField(help_text="Of its entries and rows, by table: JSON, compressed.")
+    mac = models.CharField(max_length=64)
+
+    def __str__(self) -> str:
+        return f"mark of {self.chain}"
 
 
 # Drift, as it was worked out last: nothing here is a record, and all of it can be worked out again --------------------
@@ -87,6 +104,8 @@ class AsOfReport(models.Model):
     flag_at = models.FloatField(help_text="The least probability that is flagged.")
     made_at = models.DateTimeField()
     content = models.BinaryField()
+    digest = models.CharField(max_length=64, default="", db_default="", help_text="SHA-256 of the content.")
+    mac = models.CharField(max_length=64, default="", db_default="", help_text="See services/marks.py.")
 
     def __str__(self) -> str:
         return f"drift as of {self.as_of:%Y-%m-%d}"
@@ -99,6 +118,7 @@ class KeptMonthlyReport(models.Model):
     place = models.PositiveBigIntegerField()
     made_at = models.DateTimeField()
     figures = models.JSONField()
+    mac = models.CharField(max_length=64, default="", db_default="", help_text="See services/marks.py.")
 
     def __str__(self) -> str:
         return f"monthly report {self.scope[:8]}, made on {self.made_at:%Y-%m-%d}"

@@ -29,6 +29,7 @@ ON_BOTH_DATABASES = {
     "tests/inspections/services/test_photos.py": "bytes, kept and refused",
     "tests/inspections/services/intake": "many rows at once, and rows that are refused",
     "tests/reports/services/test_killed_tasks.py": "processes that are killed within a long transaction",
+    "tests/reports/services/test_verification_by_night.py": "rows read as they are stored",
     "tests/reports/services/test_verification_runs.py": "snapshots, one after another",
     "tests/reels/services": "people, register, tries, history and checkpoints: locks and unique names",
     "tests/reels/pages/test_tasks.py": "the same of tasks as they are shown",

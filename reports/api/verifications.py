@@ -14,7 +14,9 @@ from reports.services import verification_runs
 
 class VerificationOut(Out):
     at = Moment()
-    chains = serializers.IntegerField()
+    chains = serializers.IntegerField(help_text="Replayed, or known again as they were when they were replayed.")
+    replayed = serializers.IntegerField()
+    nights = serializers.IntegerField(help_text="Within how many nights all are replayed; 1: all were.")
     entries = serializers.IntegerField()
     signatures = serializers.IntegerField()
     first_break = Text(help_text="Empty: whole.")

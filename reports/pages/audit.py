@@ -32,7 +32,6 @@ from reports.domain.sign_off_review import (
     is_near_end,
     usual_pairs,
 )
-from reports.models import VerificationRun
 from reports.pages.written import csv_answer
 from reports.services import verification_runs
 
@@ -80,7 +79,7 @@ def audit(request: HttpRequest) -> HttpResponse:
         "takes_evidence": audits_everything(person, at),
         "sees_all": sign_offs.may_audit(person, at),
         "last": last,
-        "checked": _checked(last),
+        "checked": verification_runs.how_much(last) if last else "",
         "since_then": "Nothing has" if new <= 0 else "1 entry has" if new == 1 else f"{new} entries have",
     }
     return show(request, "reports/audit.html", {"audit": shown, "section": "audit"})
@@ -93,14 +92,6 @@ def audit_csv(request: HttpRequest) -> HttpResponseBase:
     """The signatures that the filters of the page find, all of them."""
     _, rows, pairs = _found(request.GET, reader(request), timezone.now())
     return csv_answer(COLUMNS, _as_written(rows, pairs), "sign-offs.csv")
-
-
-def _checked(last: VerificationRun | None) -> str:
-    """How much was checked last."""
-    if last is None:
-        return ""
-    histories, entries = counted(last.chains, "history", "histories"), counted(last.entries, "entry", "entries")
-    return f"{histories}, {entries} and {counted(last.signatures, 'signature')}"
 
 
 def _found(asked: QueryDict, person: Person, at: datetime) -> tuple[AuditFilter, QuerySet[Any], Pairs]:

@@ -1,5 +1,7 @@
 """Checking documents: files from anywhere, and those that are kept."""
 
+from collections.abc import Container
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from inspections.domain.words import InspectionState
@@ -76,9 +78,12 @@ def archive_break() -> Break | None:
     return None
 
 
-def next_documents(after: int) -> list[ArchivedPdf]:
-    """Some kept documents beyond an id, with their records. One query."""
-    return list(ArchivedPdf.objects.filter(pk__gt=after).order_by("pk").select_related("inspection__record")[:CHUNK])
+def next_documents(after: int, of: Container[int] | None = None) -> list[ArchivedPdf]:
+    """Some kept documents beyond an id, with their records. Two queries. of: only of the reels of these chains."""
+    beyond = ArchivedPdf.objects.filter(pk__gt=after).order_by("pk")
+    chains = beyond.values_list("pk", "inspection__reel__chain").iterator()
+    ids = list(islice((pk for pk, chain in chains if of is None or chain in of), CHUNK))
+    return list(ArchivedPdf.objects.filter(pk__in=ids).order_by("pk").select_related("inspection__record"))
 
 
 def first_fault(rows: list[ArchivedPdf]) -> Break | None:

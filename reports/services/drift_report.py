@@ -23,6 +23,7 @@ from inspections.domain.drift import DriftParameters, ReelAssessment
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from inspections.services.flags import FlaggedInterval
+from reels.domain import ledger
 from reels.errors import NotFound, NotYet
 from reels.models import Reel
 from reels.services import tasks
@@ -31,6 +32,7 @@ from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, 
 from reports.models import AsOfReport, AssessedInterval, FleetAssessment
 from reports.services import assessments
 from reports.services.assessments import Progress, unheard
+from reports.services.marks import is_as_marked, mark
 
 RANKED = ("-p_unlogged_cut", "-id")  # as the index has them: nothing is sorted for a page, a document or a file
 AT_ONCE = 2000
@@ -123,15 +125,16 @@ def _flag_at(database: sqlite3.Connection, false_share: float) -> float:
 # As of a day, worked out by the worker and kept -----------------------------------------------------------------------
 
 
-def kept_as_of(as_of: datetime) -> AsOfReport:
-    """The report as of a day from what is recorded of it by now, without its content.
+def kept_as_of(as_of: datetime, *, with_content: bool = False) -> AsOfReport:
+    """The report as of a day from what is recorded of it by now. One that somebody edited is made anew.
 
     Raises FleetTooLarge, NotYet until the worker has it, and TaskFailed where it failed from what is recorded by now.
     """
     assessments.require_small_fleet()
     inputs = assessments.inputs_as_of(as_of)
-    kept = AsOfReport.objects.defer("content").filter(as_of=as_of, inputs=inputs).first()
-    if kept is None:
+    unread = () if with_content else ("content",)
+    kept = AsOfReport.objects.defer(*unread).filter(as_of=as_of, inputs=inputs).first()
+    if kept is None or not is_as_marked(kept):
         day = f"{as_of:%Y-%m-%d}"
         key = f"drift as of {day} {inputs[:16]}"
         tasks.require_not_failed(tasks.newest(key))
@@ -144,7 +147,7 @@ def kept_report_as_of(
 ) -> DriftReport:
     """The rows of these reels as they would have been on that day, from a probability on. Raises as `kept_as_of`."""
     database = sqlite3.connect(":memory:")
-    database.deserialize(zlib.decompress(kept_as_of(as_of).content))
+    database.deserialize(zlib.decompress(kept_as_of(as_of, with_content=True).content))
     return _report(database, reels, least_p, false_share)
 
 
@@ -155,13 +158,15 @@ def work_out_as_of(context: HeldTask, as_of: str) -> None:
     inputs = assessments.inputs_as_of(moment_asked)
     theta, database = _worked_out(moment_asked, context.progress)
     with closing(database):
+        content = zlib.compress(database.serialize(), 1)
         columns = {
             "inputs": inputs, "rates": asdict(theta), "flag_at": _flag_at(database, FALSE_SHARE),
-            "made_at": timezone.now(), "content": zlib.compress(database.serialize(), 1),
+            "made_at": timezone.now(), "content": content, "digest": ledger.digest(content),
         }  # fmt: skip
     with transaction.atomic():
         context.require()
-        AsOfReport.objects.update_or_create(as_of=moment_asked, defaults=columns)
+        row, _ = AsOfReport.objects.update_or_create(as_of=moment_asked, defaults=columns)
+        mark(row)
         older = AsOfReport.objects.order_by("-made_at", "-pk").values_list("pk", flat=True)[KEPT:]
         AsOfReport.objects.filter(pk__in=list(older)).delete()
 

@@ -20,6 +20,7 @@ from reports.domain.monthly_kept import figures_from, plain_of
 from reports.models import KeptMonthlyReport
 from reports.queries import monthly as queries
 from reports.queries.monthly import PeriodScope
+from reports.services.marks import is_as_marked, mark
 
 TITLE = "Monthly report"
 # While somebody waits: 2,000 reels took 0.7 s on a busy machine where all of them had changed since.
@@ -107,7 +108,7 @@ def _figures(scope: PeriodScope, title: str, at: datetime) -> tuple[MonthlyFigur
     if reels <= MOST_REELS and reels * (scope.end - scope.begin).days <= MOST_REEL_DAYS:
         return figures_of(scope, at), at, None
     kept = KeptMonthlyReport.objects.filter(scope=_digest(scope)).first()
-    if kept is None:
+    if kept is None or not is_as_marked(kept):
         tasks.require_not_failed(tasks.newest(_key(scope)))
         raise NotYet(_have_worked_out(scope, title))
     is_behind = at - kept.made_at > FRESH_FOR and feed.last_number() > kept.place
@@ -140,6 +141,7 @@ def work_out_month(context: HeldTask, sites: list[int], begin: str, end: str) ->
     with transaction.atomic():
         context.require()
         columns = {"place": place, "made_at": at, "figures": plain_of(figures)}
-        KeptMonthlyReport.objects.update_or_create(scope=_digest(scope), defaults=columns)
+        row, _ = KeptMonthlyReport.objects.update_or_create(scope=_digest(scope), defaults=columns)
+        mark(row)
         older = KeptMonthlyReport.objects.order_by("-made_at", "-pk").values_list("pk", flat=True)[KEPT:]
         KeptMonthlyReport.objects.filter(pk__in=list(older)).delete()

@@ -5,7 +5,7 @@ import time
 import zlib
 from array import array
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 from typing import Any
 
@@ -18,22 +18,33 @@ from reels.domain.ledger import Break
 from reels.domain.words import counted
 from reels.models import Chain, HistoryEntry, TaskRun
 from reels.services import tasks
-from reels.services.history import Actor
+from reels.services.history import Actor, by_itself, record_act
 from reels.services.tasks import HeldTask, TaskStopped, leased
-from reports.models import ArchivedPdf, VerificationRun
+from reports.models import ArchivedPdf, ChainSeen, VerificationRun
 from reports.services.checking import first_fault, next_documents
-from reports.services.verification import CheckUnderWay, VerificationResult, check_more, end_check, guard_break
+from reports.services.verification import (
+    AT_ONCE,
+    CheckUnderWay,
+    Night,
+    VerificationResult,
+    check_more,
+    end_check,
+    guard_break,
+)
 
-AT_ONCE = 50  # chains in a step
+CHECKS = "checks"  # the chain
 KEPT_EVERY_S = 60.0  # a worker that is killed is found out after as long
 
 
+@transaction.atomic
 def keep_run(result: VerificationResult, broken: Break | None, *, at: datetime) -> VerificationRun:
     """Keep how a check came out, for people to see; it is no evidence by itself."""
-    return VerificationRun.objects.create(
-        at=at, chains=result.chains, entries=result.entries, signatures=result.signatures,
-        first_break=str(broken) if broken else "",
+    run = VerificationRun(
+        at=at, chains=result.chains, replayed=result.replayed, nights=result.nights, entries=result.entries,
+        signatures=result.signatures, first_break=str(broken) if broken else "",
     )  # fmt: skip
+    with record_act(access.lock_or_begin(CHECKS), "records_checked", by_itself("check of records"), at) as act:
+        return act.add(run)
 
 
 def runs() -> QuerySet[VerificationRun]:
@@ -47,8 +58,8 @@ def last_run() -> VerificationRun | None:
 
 
 def entries_since(run: VerificationRun) -> int:
-    """How many entries were written since it. One query."""
-    return HistoryEntry.objects.count() - run.entries
+    """How many entries were written since it, besides the one that tells of it. One query."""
+    return HistoryEntry.objects.count() - run.entries - 1
 
 
 # By the worker --------------------------------------------------------------------------------------------------------
@@ -57,19 +68,18 @@ def entries_since(run: VerificationRun) -> int:
 def have_checked(*, actor: Actor) -> TaskRun:
     """Have the worker check all records. Raises OnlyAdministrators and QueueFull."""
     access.only_administrators(actor.person)
-    return put_check()
-
-
-def put_check() -> TaskRun:
-    """The same by whoever runs the service. Raises QueueFull."""
     return tasks.put(check_everything, key="check of all records", title="Check of all records")
 
 
+def put_nights_check() -> TaskRun:
+    """Have the worker check what a night does: what has changed, and a share of the rest. Raises QueueFull."""
+    return tasks.put(check_everything, True, key="check of the night", title="Check of records")
+
+
 @leased
-def check_everything(context: HeldTask) -> dict[str, Any]:
-    """As `verify_records`, in steps; how it came out is kept as a run."""
-    check = _read(context.left())
-    check.turn = timezone.now().toordinal()
+def check_everything(context: HeldTask, is_nights: bool = False) -> dict[str, Any]:
+    """As `verify_records`, in steps; how it came out is kept as a run. is_nights: of a large fleet, a part."""
+    check = _read(context.left()) or _begun(Night.of(timezone.now().toordinal()), is_nights)
     kept_at = time.monotonic()
     try:
         for words, done, of in _steps(check):
@@ -84,7 +94,7 @@ def check_everything(context: HeldTask) -> dict[str, Any]:
     with transaction.atomic():
         context.require()
         keep_run(result, result.broken, at=timezone.now())
-    amounts = {name: getattr(result, name) for name in ("chains", "entries", "signatures")}
+    amounts = {name: getattr(result, name) for name in ("chains", "replayed", "entries", "signatures")}
     return {
         **amounts,
         "whole": result.broken is None,
@@ -103,35 +113,50 @@ def _steps(check: CheckUnderWay) -> Iterator[tuple[str, int, int]]:
         end_check(check)
         check.result.broken = check.result.broken or guard_break()
     documents, done = ArchivedPdf.objects.count(), 0
-    while check.result.broken is None and (rows := next_documents(check.documents)):
+    while check.result.broken is None and (rows := next_documents(check.documents, check.replayed)):
         check.result.broken = first_fault(rows)
         check.documents, done = rows[-1].pk, done + len(rows)
         yield f"{done} of {documents} documents checked", done, documents
 
 
+def how_much(run: VerificationResult | VerificationRun) -> str:
+    """How much was checked, in words."""
+    histories = counted(run.chains, "history", "histories")
+    if run.replayed < run.chains:
+        histories += f" ({run.replayed} of them replayed)"
+    return f"{histories}, {counted(run.entries, 'entry', 'entries')} and {counted(run.signatures, 'signature')}"
+
+
 def _words(result: VerificationResult) -> list[str]:
     """How it came out, for people."""
-    amounts = [counted(result.chains, "history", "histories"), counted(result.entries, "entry", "entries"),
-               counted(result.signatures, "signature")]  # fmt: skip
     if result.broken is None:
-        return [f"{', '.join(amounts)}: whole."]
-    return [f"The first break, after {', '.join(amounts)}: {result.broken}"]
+        return [f"{how_much(result)}: whole."]
+    return [f"The first break, after {how_much(result)}: {result.broken}"]
 
 
 # Where it left off ----------------------------------------------------------------------------------------------------
 
 
+def _begun(night: Night, is_nights: bool) -> CheckUnderWay:
+    """Where all are replayed each night, nobody asks for marks."""
+    marks: list[ChainSeen] | None = [] if night.nights > 1 else None
+    return CheckUnderWay(night=night if is_nights else replace(night, nights=1), marks=marks)
+
+
 def _written(check: CheckUnderWay) -> bytes:
     """The amounts and what the arrays are as JSON in a line, then the arrays."""
-    arrays = {"": array("q", check.lengths), " ": array("q", check.lengths.values()), **check.ids}
-    head = {"result": asdict(check.result), "documents": check.documents,
-            "arrays": [(name, len(each)) for name, each in arrays.items()]}  # fmt: skip
+    arrays = {"": array("q", check.lengths), " ": array("q", check.lengths.values()), "  ": array("q", check.replayed),
+              **check.ids}  # fmt: skip
+    night = check.night or Night(0, 1)
+    lengths = [(name, len(each)) for name, each in arrays.items()]
+    head = {"result": asdict(check.result), "documents": check.documents, "day": night.day,
+            "keeps_marks": check.marks is not None, "arrays": lengths}  # fmt: skip
     return zlib.compress(json.dumps(head).encode() + b"\n" + b"".join(each.tobytes() for each in arrays.values()), 1)
 
 
-def _read(content: bytes | None) -> CheckUnderWay:
+def _read(content: bytes | None) -> CheckUnderWay | None:
     if content is None:
-        return CheckUnderWay()
+        return None
     written, _, rest = zlib.decompress(content).partition(b"\n")
     head = json.loads(written)
     arrays, begins = {}, 0
@@ -139,7 +164,10 @@ def _read(content: bytes | None) -> CheckUnderWay:
         ends = begins + length * array("q").itemsize
         arrays[name] = array("q", rest[begins:ends])
         begins = ends
-    check = CheckUnderWay(result=VerificationResult(**{**head["result"], "broken": None}), documents=head["documents"])
+    result = VerificationResult(**{**head["result"], "broken": None})
+    check = CheckUnderWay(result=result, documents=head["documents"], night=Night(head["day"], result.nights),
+                          marks=[] if head["keeps_marks"] else None)  # fmt: skip
     check.lengths = dict(zip(arrays.pop(""), arrays.pop(" "), strict=True))
+    check.replayed = set(arrays.pop("  "))
     check.ids.update(arrays)
     return check

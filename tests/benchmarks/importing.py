@@ -1,8 +1,8 @@
 """What bringing in older counts costs, and drift over the fleet: `python -m tests.benchmarks.importing [COUNTS…]`.
 
 For each size (10000 and 100000 counts, unless said; a million takes a while) a new database gets a fleet in CSV files
-through `manage.py import_records`; then `drift_report` and `verify_records` run over it. Seconds, milliseconds a count,
-and the most memory that each took. The database is SQLite, or a durable PostgreSQL:
+through `manage.py import_records`; then `drift_report`, `verify_records` and the checks of two nights run over it.
+Seconds, milliseconds a count, and the most memory that each took. The database is SQLite, or a durable PostgreSQL:
 `python -m tests.benchmarks.importing --postgresql`.
 """
 
@@ -26,6 +26,15 @@ TYPES = (
     "code,core_diameter_mm,cable_diameter_mm,wraps_odd_layer,wraps_even_layer,max_layers,layer_rise_mm,anchor_side,"
     "lead_wraps\nw28,310,11,28,27,20,,left,1\n"
 )
+# The check as the worker makes it: the first replays all and leaves marks, the second replays a share.
+NIGHT = """
+from reports.services.verification import AT_ONCE, CheckUnderWay, Night, check_more, end_check
+check = CheckUnderWay(night=Night.of({day}), marks=[])
+while check_more(check, AT_ONCE):
+    pass
+end_check(check)
+assert check.result.broken is None, check.result.broken
+"""
 
 
 def write_fleet(folder: Path, counts: int) -> None:
@@ -70,7 +79,10 @@ def measure(counts: int, address: Callable[[str], str]) -> None:
         python(env, "manage.py", "migrate", "--verbosity", "0")
         python({**env, "DJANGO_SUPERUSER_PASSWORD": "an-invented-password-9"}, "manage.py", "createsuperuser",
                "--username", "orla", "--full-name", "Orla Finch", "--staff-number", "LWS-001")  # fmt: skip
-        commands = {"import": ("import_records", folder), "drift": ("drift_report",), "check": ("verify_records",)}
+        commands = {
+            "import": ("import_records", folder), "drift": ("drift_report",), "check": ("verify_records", "--all"),
+            "first night": ("shell", "-c", NIGHT.format(day=30)), "second night": ("shell", "-c", NIGHT.format(day=31)),
+        }  # fmt: skip
         for what, command in commands.items():
             took_s, mb = cost(env, *command)
             each_ms = took_s * 1000 / counts

@@ -25,7 +25,7 @@ from reels.models import (
     Submission,
 )
 from reels.services import checkpoints
-from reports.models import NoticeChoice
+from reports.models import NoticeChoice, VerificationRun
 from reports.services import assessments
 from tests import builders, stories
 from tests.builders import later
@@ -110,6 +110,10 @@ def edit_how_practice_ended(records: AttackedRecords) -> None:
 
 def edit_a_choice_of_notices(records: AttackedRecords) -> None:
     edit(NoticeChoice.objects.all(), kind="flag")
+
+
+def edit_how_a_check_came_out(records: AttackedRecords) -> None:
+    edit(VerificationRun.objects.all(), first_break="none worth telling")
 
 
 def give_rights_by_a_group(records: AttackedRecords) -> None:

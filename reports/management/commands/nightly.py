@@ -10,12 +10,12 @@ from reports.services import assessments, verification_runs
 
 
 class Command(BaseCommand):
-    help = "Has the worker check all records, assess the drift of the fleet, and look for reels that are to be held."
+    help = "Has the worker check the records, assess the drift of the fleet, and look for reels that are to be held."
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             for run in (
-                verification_runs.put_check(),
+                verification_runs.put_nights_check(),
                 assessments.have_assessed(),
                 life.put_look(),
                 safety_notices.have_looked_for(),

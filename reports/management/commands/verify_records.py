@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from reports.services.checking import archive_break
-from reports.services.verification import check_records, guard_break
+from reports.services.verification import Night, check_records, guard_break
 from reports.services.verification_runs import keep_run
 
 
@@ -20,13 +20,15 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
             "--all", action="store_true",
-            help="work out the drift of every reel again; else, in a large fleet, of a share that changes daily",
+            help="replay every history; else, in a large fleet, those that changed since they were, and a share that "
+            "changes daily",
         )  # fmt: skip
 
     def handle(self, *args: Any, **options: Any) -> None:
-        turn = None if options["all"] else timezone.now().toordinal()
-        result = check_records(self.show_progress, turn=turn)
-        how_much = f"{result.chains} chains, {result.entries} entries, {result.signatures} signatures"
+        night = None if options["all"] else Night.of(timezone.now().toordinal())
+        result = check_records(self.show_progress, night=night)
+        replayed = f" ({result.replayed} replayed)" if result.replayed < result.chains else ""
+        how_much = f"{result.chains} chains{replayed}, {result.entries} entries, {result.signatures} signatures"
         broken = result.broken or archive_break() or guard_break()
         keep_run(result, broken, at=timezone.now())
         if broken is None:

@@ -11,12 +11,14 @@ chain, and eight bytes for every row there is. No second database is made from t
 chain tells is compared with it, so what queries read is what the chains tell, and a query over a copy could only say
 the same again.
 
-It finds what was changed, added or removed without a history that says so. Whoever can rewrite a whole history is only
-found out by a checkpoint that is kept elsewhere. Who finds what, table by table, is in deploy/handbook/records.md.
+It finds what was changed, added or removed without a history that says so; in a night of a large fleet not every
+history is replayed (`seen`). Whoever can rewrite a whole history is only found out by a checkpoint that is kept
+elsewhere. Who finds what, table by table, is in deploy/handbook/records.md.
 """
 
 from reports.services.verification.rows import UNRECORDED
 from reports.services.verification.run import (
+    AT_ONCE,
     CheckUnderWay,
     VerificationResult,
     check_more,
@@ -24,10 +26,13 @@ from reports.services.verification.run import (
     end_check,
     guard_break,
 )
+from reports.services.verification.seen import Night
 
 __all__ = [
+    "AT_ONCE",
     "UNRECORDED",
     "CheckUnderWay",
+    "Night",
     "VerificationResult",
     "check_more",
     "check_records",

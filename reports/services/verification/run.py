@@ -15,27 +15,40 @@ from reels.domain import ledger
 from reels.domain.ledger import Break
 from reels.models import Chain, HistoryEntry
 from reels.services.feed import FEED
-from reports.models import AssessedInterval, Assessment, FleetAssessment
+from reports.models import AssessedInterval, Assessment, ChainSeen, FleetAssessment
 from reports.services.verification.checkpoints import check_checkpoints
 from reports.services.verification.entries import entry_fault
 from reports.services.verification.framework import framework_faults
 from reports.services.verification.rows import UNRECORDED, check_rows, recorded_models
-from reports.services.verification.stored_values import CHUNK, BreakFound, check_stored, readable
-from reports.services.verification.worked_out import worked_out_faults
+from reports.services.verification.seen import Ids, Night, is_of_a_reel, keep_marks, known_again, mark_of
+from reports.services.verification.stored_values import (
+    CHUNK,
+    BreakFound,
+    check_stored,
+    readable,
+    require_written_as_usual,
+)
+from reports.services.verification.worked_out import interval_faults, worked_out_faults
 
+AT_ONCE = 50  # chains
 # Of what no history tells, that which people are shown, and which queries sort and filter.
 ACTED_ON = (
-    *UNRECORDED, ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, Assessment, AssessedInterval,
-    FleetAssessment,
+    *(model for model in UNRECORDED if model is not HistoryEntry),
+    ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, Assessment, AssessedInterval, FleetAssessment,
 )  # fmt: skip
 _SIGNATURES = SignOff._meta.db_table
 
 
 @dataclass(slots=True)
 class VerificationResult:
-    """How much was checked, and the first break if there is one."""
+    """How much was checked, and the first break if there is one.
+
+    chains: those that were replayed or known again. nights: within how many all are replayed; 1: in each.
+    """
 
     chains: int = 0
+    replayed: int = 0
+    nights: int = 1
     entries: int = 0
     rows: int = 0
     signatures: int = 0
@@ -47,8 +60,8 @@ class CheckUnderWay:
     """What the entries say that rows are, of the chain that is being checked; and what is known of those before it.
 
     known: its rows when it was checked before. ids: of all rows, by table. lengths: how many entries each chain had
-    when it was checked, by its id. documents: the id of the kept document that was checked last. turn: see
-    `worked_out_faults`.
+    when it was checked, by its id. replayed: the ids of those that were. documents: the id of the kept document that
+    was checked last. night: None: all chains are replayed. marks: of chains found whole, to be kept.
     """
 
     result: VerificationResult = field(default_factory=VerificationResult)
@@ -56,22 +69,27 @@ class CheckUnderWay:
     known: frozenset[tuple[str, int]] = frozenset()
     ids: defaultdict[str, "array[int]"] = field(default_factory=lambda: defaultdict(lambda: array("q")))
     lengths: dict[int, int] = field(default_factory=dict)
+    replayed: set[int] = field(default_factory=set)
     documents: int = 0
-    turn: int | None = 0
+    night: Night | None = None
+    marks: list[ChainSeen] | None = None
+
+    def __post_init__(self) -> None:
+        self.result.nights = self.night.nights if self.night else 1
 
 
 def check_records(
-    progress: Callable[[int, int], None] = lambda done, total: None, *, turn: int | None = 0
+    progress: Callable[[int, int], None] = lambda done, total: None, *, night: Night | None = None
 ) -> VerificationResult:
     """Check everything, until the first break; nothing is written.
 
-    progress: called with chains done, and all. turn: see `worked_out_faults`.
+    progress: called with chains done, and all. night: of a large fleet, what is replayed in it and what has changed.
     """
-    check = CheckUnderWay(turn=turn)
+    check = CheckUnderWay(night=night)
     with _first_break_kept(check.result), _one_snapshot():
         total = Chain.objects.count()
-        for chain in Chain.objects.order_by("id").iterator(CHUNK):
-            _check_chain(chain, check)
+        while chains := _next_chains(check, AT_ONCE):
+            _check_chains(chains, check)
             progress(check.result.chains, total)
         _check_what_is_of_no_chain(check)
     return check.result
@@ -80,9 +98,9 @@ def check_records(
 def check_more(check: CheckUnderWay, at_once: int) -> bool:
     """Check so many chains more, in a snapshot of their own; whether there were any, and they are whole."""
     with _first_break_kept(check.result), _one_snapshot():
-        chains = Chain.objects.filter(pk__gt=max(check.lengths, default=0)).order_by("pk")[:at_once]
-        for chain in list(chains):
-            _check_chain(chain, check)
+        chains = _next_chains(check, at_once)
+        _check_chains(chains, check)
+    _keep_marks(check)
     return bool(chains) and check.result.broken is None
 
 
@@ -91,8 +109,9 @@ def end_check(check: CheckUnderWay) -> None:
     with _first_break_kept(check.result), _one_snapshot():
         for chain in Chain.objects.order_by("id").iterator(CHUNK):
             if check.lengths.get(chain.pk) != chain.length:
-                _check_chain(chain, check)
+                _replay_chains([chain], check)
         _check_what_is_of_no_chain(check)
+    _keep_marks(check)
 
 
 def guard_break() -> Break | None:
@@ -129,15 +148,37 @@ def _one_snapshot() -> Iterator[None]:
 # Chains -------------------------------------------------------------------------------------------------------------
 
 
-def _check_chain(chain: Chain, check: CheckUnderWay) -> None:
-    """Check a chain; one that was checked before and has grown, again, of which only what is new is counted."""
-    with readable(chain.name):
-        _check_readable(chain, check)
+def _next_chains(check: CheckUnderWay, at_once: int) -> list[Chain]:
+    return list(Chain.objects.filter(pk__gt=max(check.lengths, default=0)).order_by("pk")[:at_once])
+
+
+def _check_chains(chains: list[Chain], check: CheckUnderWay) -> None:
+    known = known_again(chains, check.night) if check.night else {}
+    for chain in chains:
+        if chain.pk in known:
+            _take(chain, known[chain.pk], check)
+    _replay_chains([chain for chain in chains if chain.pk not in known], check)
+
+
+def _replay_chains(chains: list[Chain], check: CheckUnderWay) -> None:
+    """Check chains; one that was checked before and has grown, again, of which only what is new is counted."""
+    for chain in chains:
+        with readable(chain.name):
+            _check_readable(chain, check)
+    with readable("the drift of reels"):
+        for where, why in interval_faults([chain.pk for chain in chains]):
+            raise BreakFound(where, why)
+
+
+def _take(chain: Chain, ids: Ids, check: CheckUnderWay) -> None:
+    """What a chain tells that is known again."""
+    _count(chain, {table: some for table, some in ids.items() if table != HistoryEntry._meta.db_table}, check)
+    check.result.entries += chain.length
 
 
 def _check_readable(chain: Chain, check: CheckUnderWay) -> None:
-    result = check.result
-    entries = _replay(chain, check)
+    entry_ids: list[int] = []
+    entries = _replay(chain, check, entry_ids)
     if broken := ledger.first_break(chain.name, entries, length=chain.length, head=chain.head):
         raise BreakFound(broken.where, broken.why)
     if chain.length == 0 and chain.name != FEED:  # the feed's is a lock and nothing more
@@ -146,19 +187,41 @@ def _check_readable(chain: Chain, check: CheckUnderWay) -> None:
     for table, row_id in check.rows:
         by_table[table].append(row_id)
     for table, ids in by_table.items():
-        check.ids[table].extend(row_id for row_id in ids if (table, row_id) not in check.known)
         check_rows(chain, table, ids, check.rows)
-    new = [table for table, row_id in check.rows if (table, row_id) not in check.known]
-    result.rows += len(new)
-    result.signatures += new.count(_SIGNATURES)
-    result.chains += chain.pk not in check.lengths
+    new: dict[str, list[int]] = defaultdict(list)
+    for table, row_id in check.rows:
+        if (table, row_id) not in check.known:
+            new[table].append(row_id)
+    _count(chain, new, check)
+    check.result.replayed += chain.pk not in check.replayed
+    check.replayed.add(chain.pk)
+    if check.marks is not None and check.night and is_of_a_reel(chain):
+        check.marks.append(mark_of(chain, check.night.day, {HistoryEntry._meta.db_table: entry_ids, **by_table}))
+
+
+def _count(chain: Chain, new: Ids, check: CheckUnderWay) -> None:
+    for table, ids in new.items():
+        check.ids[table].extend(ids)
+        check.result.rows += len(ids)
+    check.result.signatures += len(new.get(_SIGNATURES, ()))
+    check.result.chains += chain.pk not in check.lengths
     check.lengths[chain.pk] = chain.length
 
 
-def _replay(chain: Chain, check: CheckUnderWay) -> Iterator[ledger.Stored]:
-    """The stored entries of a chain, each applied to the rows once the caller has found the entry itself whole."""
+def _keep_marks(check: CheckUnderWay) -> None:
+    if check.marks:
+        keep_marks(check.marks)
+        check.marks.clear()
+
+
+def _replay(chain: Chain, check: CheckUnderWay, ids: list[int]) -> Iterator[ledger.Stored]:
+    """The stored entries of a chain, each applied to the rows once the caller has found the entry itself whole.
+
+    ids: theirs are put into it.
+    """
     check.rows, check.known, before = {}, frozenset(), check.lengths.get(chain.pk, 0)
-    for row in HistoryEntry.objects.filter(chain=chain).order_by("seq").iterator(CHUNK):
+    for row in _entries_of(chain):
+        ids.append(row.pk)
         content = bytes(row.content)
         yield ledger.Stored(chain=chain.name, seq=row.seq, prev=row.prev, digest=row.digest, content=content)
         entry = ledger.read(content)
@@ -170,6 +233,14 @@ def _replay(chain: Chain, check: CheckUnderWay) -> Iterator[ledger.Stored]:
         check.result.entries += row.seq > before
 
 
+def _entries_of(chain: Chain) -> Iterator[HistoryEntry]:
+    rows, last = HistoryEntry.objects.filter(chain=chain).order_by("seq"), -1
+    while some := list(rows.filter(seq__gt=last)[:CHUNK]):
+        require_written_as_usual(some)
+        yield from some
+        last = some[-1].seq
+
+
 def _check_what_is_of_no_chain(check: CheckUnderWay) -> None:
     _check_nothing_unrecorded(check, check.result)
     with readable("the order of all entries"):
@@ -178,7 +249,7 @@ def _check_what_is_of_no_chain(check: CheckUnderWay) -> None:
         with readable(str(model._meta.verbose_name_plural)):
             check_stored(model)
     with readable("what is worked out from records"):
-        for where, why in worked_out_faults(check.turn):
+        for where, why in worked_out_faults():
             raise BreakFound(where, why)
     with readable("what the framework keeps"):
         for where, why in framework_faults():

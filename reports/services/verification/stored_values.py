@@ -5,6 +5,7 @@ reads these as if they were usual; SQL, which sorts and filters, takes them for 
 only if the database holds it as the service itself would write it. PostgreSQL has one form for each value of a type.
 """
 
+import hashlib
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -14,6 +15,7 @@ from django.core.exceptions import ObjectDoesNotExist
 from django.db import DatabaseError, connection, models
 
 from reels.domain.ledger import Break
+from reels.models import HistoryEntry
 
 # What reading a row raises that holds what no row of its kind can hold, such as a day that is none.
 UNREADABLE = (ArithmeticError, AttributeError, LookupError, ObjectDoesNotExist, TypeError, ValueError)
@@ -85,6 +87,38 @@ def stored_otherwise(rows: Sequence[models.Model]) -> tuple[models.Model, str] |
             if is_held != would_be:
                 return row, f"its {field.column} is stored as {is_held}; the service writes {would_be}"
     return None
+
+
+def stored_digests(model: type[models.Model], ids: Sequence[int]) -> Iterator[tuple[int, bytes]]:
+    """The id of each row of these that is there, with the SHA-256 of all that the database holds of it."""
+    fields = model._meta.concrete_fields
+    forms = ", ".join(_held_form(field) for field in fields)
+    is_bulky = model is not HistoryEntry and any(isinstance(field, models.BinaryField) for field in fields)
+    at_once = CHUNK // 20 if is_bulky else CHUNK
+    with connection.cursor() as cursor:
+        for start in range(0, len(ids), at_once):
+            some = ids[start : start + at_once]
+            marks = ", ".join(["%s"] * len(some))
+            cursor.execute(f'SELECT id, {forms} FROM "{model._meta.db_table}" WHERE id IN ({marks})', some)  # noqa: S608  # our own names
+            for row_id, *values in cursor.fetchall():
+                yield row_id, _digest(values)
+
+
+def _held_form(field: Any) -> str:
+    """Of a column: its value with its type, as text; of bytes the type, and they themselves."""
+    name = f'"{field.column}"'
+    if isinstance(field, models.BinaryField):
+        return f"typeof({name}), {name}" if connection.vendor == "sqlite" else name
+    return f"quote({name})" if connection.vendor == "sqlite" else f"{name}::text"
+
+
+def _digest(values: Sequence[Any]) -> bytes:
+    whole = hashlib.sha256()
+    for value in values:
+        content = value.encode() if isinstance(value, str) else value
+        whole.update(b"-" if content is None else b"%d:" % len(content))
+        whole.update(content or b"")
+    return whole.digest()
 
 
 def _as_written(

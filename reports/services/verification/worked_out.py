@@ -1,14 +1,14 @@
 """What is worked out from records, kept, and acted on: worked out again, and compared.
 
-Status rows and their numbers, and which reels are flagged, in full. What is believed of a reel's intervals takes
-milliseconds a reel, so in a large fleet some reels have their turn each time, and all of them in so many times.
+Status rows and their numbers, and which reels are flagged, each time. What is believed of a reel's intervals takes
+milliseconds a reel, so that is worked out again when its history is replayed.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q
 
 from inspections.domain import drift
 from inspections.models import Exercise, FlaggedReel, LearnedRates
@@ -20,24 +20,25 @@ from reports.domain.drift_rows import rows_of
 from reports.models import AssessedInterval, Assessment, FleetAssessment, NoticeChoice
 from reports.services.assessments import flag_at_of_all, how_far_behind, type_digest, type_digests
 
-REELS_A_TIME = 200  # worked out again in one check of a large fleet
 TOLERANCE = 1e-6  # of what is worked out on another machine
 SHOWN = [  # of an interval
     field.name for field in AssessedInterval._meta.concrete_fields if field.name not in ("id", "assessment")
 ]
 
 
-def worked_out_faults(turn: int | None) -> Iterator[tuple[str, str]]:
-    """Each kept result that is not what the records give: where it is and why, in words.
-
-    turn: which share of the reels has its intervals worked out again, counted on and on; None: all of them.
-    """
+def worked_out_faults() -> Iterator[tuple[str, str]]:
+    """Each kept result over all reels that is not what the records give: where it is and why, in words."""
     for where, why in status_faults():
         yield where, f"{why}; manage.py rebuild_status works it out again"
     yield from _untold()
     if fleet := FleetAssessment.objects.first():
         yield from _flag_faults(fleet)
-        for batch in histories.in_batches(reels_of(turn)):
+
+
+def interval_faults(chains: Sequence[int]) -> Iterator[tuple[str, str]]:
+    """The same of the intervals of the reels that have these chains, by their ids."""
+    if fleet := FleetAssessment.objects.first():
+        for batch in histories.in_batches(Reel.objects.filter(chain__in=chains)):
             yield from _assessment_faults(fleet, batch)
 
 
@@ -47,13 +48,6 @@ def _untold() -> Iterator[tuple[str, str]]:
         yield f"practice {exercise.pk}", "no history tells how it ended"
     if choice := NoticeChoice.objects.filter(person__notice_address__isnull=True).first():
         yield f"notice choice {choice.pk}", "no history tells of what its owner chose"
-
-
-def reels_of(turn: int | None) -> QuerySet[Reel]:
-    """The reels whose intervals are worked out again when it is this turn."""
-    every = Reel.objects.all()
-    turns = -(-every.count() // REELS_A_TIME)
-    return every if turn is None or turns < 2 else every.alias(turn=F("pk") % turns).filter(turn=turn % turns)
 
 
 # Intervals ----------------------------------------------------------------------------------------------------------

@@ -154,7 +154,7 @@ def test_who_verifies_sees_everybodys_authorisations_others_their_own(cast):
 
 def test_the_last_check_of_all_records_is_shown(cast):
     assert "have not been checked here yet" in html_of(cast.verifier)
-    keep_run(VerificationResult(chains=2, entries=5, rows=9, signatures=0), None, at=NOW)
+    keep_run(VerificationResult(chains=2, replayed=2, entries=5, rows=9, signatures=0), None, at=NOW)
     assert "2 histories, 5 entries and 0 signatures" in html_of(cast.verifier)
     keep_run(VerificationResult(), Break(where="reel:LW-0001 entry 2", why="its digest differs"), at=later(hours=1))
     assert "its digest differs" in html_of(cast.verifier)

@@ -1,11 +1,14 @@
 """The check of all records by the worker: in steps, left off and gone on with, and as strict as the command's."""
 
+from importlib import import_module
 from io import StringIO
 
 import pytest
+from django.apps import apps
 from django.core.management import call_command
 from django.utils import timezone
 
+from reels.domain.ledger import Break
 from reels.errors import OnlyAdministrators
 from reels.models import Alarm, Chain, HistoryEntry, Site, TaskRun
 from reels.services import tasks
@@ -14,10 +17,12 @@ from reels.services.tasks import HeldTask
 from reports.models import VerificationRun
 from reports.services import verification_runs
 from reports.services.verification import check_more, check_records
+from reports.services.verification_runs import keep_run
 from tests import builders, stories
 from tests.api_fixtures import Ways
 from tests.builders import Cast
 from tests.page_fixtures import hidden_in, logged_in
+from tests.reports.tampering import broken_by, drop_guards
 from tests.worker import work_off
 
 pytestmark = pytest.mark.django_db
@@ -58,15 +63,34 @@ def stopped_after(chains, ada, monkeypatch):
 def test_it_says_what_the_command_says(ada):
     stories.one_of_each(Cast())
     run = verification_runs.have_checked(actor=ada)
-    work_off()
     by_command = check_records()
+    work_off()
     state, value = outcome(run)
     assert (state, value["whole"], value["first_break"]) == ("done", False, value["first_break"])  # its PDF is none
     assert value["first_break"].startswith("inspection ")
     amounts = (by_command.chains, by_command.entries, by_command.signatures)
     assert (value["chains"], value["entries"], value["signatures"]) == amounts
-    kept = VerificationRun.objects.get()
+    kept = VerificationRun.objects.latest("pk")
     assert (kept.chains, kept.entries, kept.signatures, kept.first_break) == (*amounts, value["first_break"])
+
+
+def test_how_a_check_came_out_is_told_and_an_edit_of_it_is_found(ada):
+    builders.make_reel()
+    keep_run(check_records(), Break(where="reel:LW-0001 entry 2", why="its digest differs"), at=builders.NOW)
+    assert check_records().broken is None
+    drop_guards()
+    why = broken_by(VerificationRun.objects.update, first_break="")
+    assert why.startswith("checks, verification run ")
+    assert "its first_break is ''; the history says 'reel:LW-0001 entry 2" in why
+
+
+def test_checks_from_before_a_history_told_of_them_are_told_by_the_migration():
+    VerificationRun.objects.bulk_create(
+        VerificationRun(at=builders.later(days=n), chains=n, replayed=n, entries=5, signatures=0) for n in range(3)
+    )
+    assert "no history tells of it" in str(check_records().broken)
+    import_module("reports.migrations.0020_histories_known_again").tell_of_runs(apps, None)
+    assert check_records().broken is None
 
 
 def test_stopped_it_goes_on_where_it_left_off_and_looks_again_at_what_has_grown(ada, one_at_a_time, monkeypatch):
@@ -79,13 +103,13 @@ def test_stopped_it_goes_on_where_it_left_off_and_looks_again_at_what_has_grown(
     seen: list[int] = []
     monkeypatch.setattr(verification_runs, "check_more", counting(check_more, seen))
     tasks.resume(run.pk, actor=ada)
+    whole, chains = check_records(), Chain.objects.count()
     work_off()
     state, value = outcome(run)
-    whole = check_records()
     assert (state, value["whole"], value["in_words"][0][-7:]) == ("done", True, " whole.")
     amounts = (whole.chains, whole.entries, whole.signatures)
     assert (value["chains"], value["entries"], value["signatures"]) == amounts
-    assert len(seen) == Chain.objects.count() - 2 + 1  # and once that there are no more
+    assert len(seen) == chains - 2 + 1  # and once that there are no more
 
 
 def counting(real, seen):
@@ -143,20 +167,22 @@ def test_a_worker_that_is_killed_had_kept_how_far_it_was(ada, one_at_a_time, mon
             work_off()
     tasks.reap(timezone.now() + 2 * tasks.LEASE)
     [left] = TaskRun.objects.get(pk=run.pk).files.all()
-    assert len(verification_runs._read(bytes(left.content)).lengths) == 2
+    check = verification_runs._read(bytes(left.content))
+    assert check is not None
+    assert len(check.lengths) == 2
 
 
 def test_only_administrators_ask_for_it_and_one_waits_at_a_time(ada):
     with pytest.raises(OnlyAdministrators):
         verification_runs.have_checked(actor=Actor(builders.make_person("pat")))
-    assert verification_runs.have_checked(actor=ada) == verification_runs.put_check()
+    assert verification_runs.have_checked(actor=ada) == verification_runs.have_checked(actor=ada)
 
 
-def test_each_night_all_is_checked_drift_is_assessed_and_what_is_to_be_held_is_looked_for():
+def test_each_night_records_are_checked_drift_is_assessed_and_what_is_to_be_held_is_looked_for():
     printed = StringIO()
     call_command("nightly", stdout=printed)
     titles = (
-        "Check of all records",
+        "Check of records",
         "Drift of the fleet",
         "Lives of reels and cables",
         "Safety notices by publication",
