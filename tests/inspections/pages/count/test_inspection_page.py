@@ -195,7 +195,7 @@ def test_an_inspection_costs_the_same_with_three_readings_as_with_one(count_quer
 
 def offered(person, inspection):
     """What the head of the page offers, the next act first."""
-    head = html_of(person, inspection).partition("</header>")[0].partition('<header class="head">')[2]
+    head = html_of(person, inspection).partition('<header class="head">')[2].partition("</header>")[0]
     return [href.rsplit("/", 1)[-1] for href in re.findall(r'<a class="button[^"]*" href="([^"]*)"', head)]
 
 
