@@ -323,7 +323,7 @@ def check_recorded(exported: dict[str, Any], statements: list[dict[str, Any]], h
     shown = {each["digest"]: stated for each, stated in zip(exported["signatures"], statements, strict=True)}
     if other := sorted(shown.keys() - signed.keys()):
         raise Broken(f"the history tells of no signature with the digest {other[0]}")
-    if missing := sorted(signed.keys() - shown.keys()):
+    if missing := [digest for digest in signed if digest not in shown]:
         raise Broken(f"the signature with the digest {missing[0]}, of {signed[missing[0]]['full_name']}, is missing")
     for digest, row in signed.items():
         check_statement(shown[digest], row)
