@@ -1,5 +1,6 @@
 """The order of all entries, and the checkpoints over it that are kept here."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Set
 
 from django.db import models
@@ -101,6 +102,8 @@ def _text_fault(row: CheckpointMade, known: Set[str]) -> str | None:
         return f"it is signed with the key {key[:12]}…, which is none of this service's (CHECKPOINT_KEY_FILE)"
     if why := checkpoint.text_fault(row.text, key=key):
         return why
+    if not re.fullmatch("[0-9a-f]{128}\n", row.text.partition(checkpoint.SIGNATURE_LABEL)[2]):
+        return "its signature is written otherwise than the service writes it"  # such as with a blank behind it
     columns_say = (str(row.entries), row.root, row.ends_root, ledger.plain(row.made_at))
     if columns_say != (lines["entries"], lines["root"], lines.get("ends", ""), lines["made"]):
         return "its text says otherwise than its row"

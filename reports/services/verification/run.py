@@ -9,13 +9,13 @@ from itertools import zip_longest
 
 from django.db import connection, transaction
 
-from inspections.models import FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow, SignOff
+from inspections.models import Exercise, FindingNumber, FlaggedReel, ReelNumber, ReelStatusRow, SignOff
 from reels import append_only
 from reels.domain import ledger
 from reels.domain.ledger import Break
 from reels.models import Chain, HistoryEntry
 from reels.services.feed import FEED
-from reports.models import AssessedInterval, Assessment, ChainSeen, FleetAssessment
+from reports.models import AssessedInterval, Assessment, ChainSeen, FleetAssessment, NoticeChoice
 from reports.services.verification.checkpoints import check_checkpoints
 from reports.services.verification.entries import entry_fault
 from reports.services.verification.framework import framework_faults
@@ -33,7 +33,7 @@ from reports.services.verification.worked_out import interval_faults, worked_out
 AT_ONCE = 50  # chains
 # Of what no history tells, that which people are shown, and which queries sort and filter.
 ACTED_ON = (
-    *(model for model in UNRECORDED if model is not HistoryEntry),
+    *(model for model in UNRECORDED if model is not HistoryEntry), Exercise, NoticeChoice,
     ReelStatusRow, ReelNumber, FindingNumber, FlaggedReel, Assessment, AssessedInterval, FleetAssessment,
 )  # fmt: skip
 _SIGNATURES = SignOff._meta.db_table
