@@ -119,6 +119,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "counts": counts,
         "history": _history(entries, chosen, asked, reel, person),
         "filter": chosen,
+        "count_words": _words_to_count(reel, held),
         "acts": [*acts_on_count([] if reel.is_stopped else counts, held), *acts_on(reel, held)],
         "may_maintain": Act.MAINTAIN in held,
         "may_end_holds": bool(held.intersection(access_of_acts.MAY_END_HOLDS)),
@@ -138,6 +139,7 @@ def _history(
 
 # What may be done -----------------------------------------------------------------------------------------------------
 
+UNCOUNTABLE = (ReelStatus.RETIRED, ReelStatus.IN_TRANSIT)
 _ACTS = (
     ("Issue setup values", "reel-issue", {Act.ISSUE}, "counted"),
     ("Record an installation", "reel-installation", {Act.MAINTAIN, Act.SET}, "off"),
@@ -163,6 +165,17 @@ def acts_on_count(counts: Iterable[CountRow], held: frozenset[Act]) -> list[dict
         for each in counts if each.is_open
         for title, name, needed in ways if needed in held
     ]  # fmt: skip
+
+
+def _words_to_count(reel: Any, held: frozenset[Act]) -> str:
+    """What begins a count of the reel now, or nothing. No query.
+
+    reel: with its status and whether a stop finding is open. On a machine nothing can be counted, but a count that was
+    made on paper before may be entered late.
+    """
+    if Act.COUNT not in held or reel.live_id or reel.is_stopped or reel.status in UNCOUNTABLE:
+        return ""
+    return "Enter a count from paper" if reel.machine_serial else "Begin a count"
 
 
 def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:

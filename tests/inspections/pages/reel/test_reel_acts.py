@@ -217,6 +217,21 @@ def test_the_reel_page_offers_only_what_may_be_done(cast):
     assert "hold" not in offered(cast.control)
 
 
+def test_a_count_is_offered_to_who_may_count_a_reel_that_can_be_counted(cast):
+    def words(person):
+        html = logged_in(person).get("/reels/LW-0001").content.decode()
+        return re.findall(r'<a class="button" href="/reels/LW-0001/count">([^<]+)</a>', html)
+
+    assert words(cast.technician) == ["Begin a count"]
+    assert words(cast.control) == words(cast.colleague) == []
+    builders.make_machine("RM-7")
+    maintenance.install(serial="LW-0001", machine_serial="RM-7", actor=Actor(cast.control), at=NOW)
+    assert words(cast.technician) == ["Enter a count from paper"]
+    maintenance.remove(serial="LW-0001", reason="over", actor=Actor(cast.control), at=NOW)
+    builders.open_count(cast)
+    assert words(cast.technician) == []
+
+
 def test_a_serial_number_with_a_stroke_has_its_acts_too(cast):
     builders.make_reel("12/34")
     assert send(cast.control, "cut", "12/34", **CUT).url == "/reels/12/34"
