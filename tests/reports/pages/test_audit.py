@@ -180,7 +180,7 @@ def test_as_many_queries_for_many_signatures_as_for_few(cast):
         with CaptureQueriesContext(connection) as queries:
             client.get("/audit")
         numbers.append(len(queries))
-    assert numbers[0] == numbers[1] <= 16
+    assert numbers[0] == numbers[1] <= 17
 
 
 def test_pages_begin_beyond_the_last_row_there_and_back(cast, monkeypatch):
