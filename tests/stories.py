@@ -28,7 +28,7 @@ from inspections.services import (
 from reels import access
 from reels.domain import ledger
 from reels.models import Person, Reel
-from reels.services import checkpoints
+from reels.services import checkpoints, entry_blocks
 from reels.services.history import Actor, by_itself, record_act
 from reports.domain.notices import NoticeKind
 from reports.services import notices
@@ -143,7 +143,7 @@ def import_count(reel: Reel, at: Any = NOW, **changes: Any) -> ImportedCount:
         return act.add(ImportedCount(reel=reel, counted_at=at - timedelta(days=300), recorded_at=at, **fields))
 
 
-checkpoints.BLOCK = 16  # so that what happens here fills some
+entry_blocks.WIDTH = 4  # so that what happens here fills some
 
 
 @step

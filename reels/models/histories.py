@@ -72,13 +72,17 @@ class CheckpointMade(models.Model):
 
 
 class EntriesBlock(Added):
-    """The root over a whole block of entries in the order of their places; see reels/services/checkpoints.py."""
+    """The root over a whole block of entries in the order of their places, or of blocks; see entry_blocks.py."""
 
-    number = models.PositiveIntegerField(unique=True, help_text="From 0.")
+    level = models.PositiveSmallIntegerField(help_text="1: a block of entries; 2: one of those, and so on.")
+    number = models.PositiveIntegerField(help_text="From 0, on its level.")
     root = models.CharField(max_length=64)
 
+    class Meta:
+        constraints = [models.UniqueConstraint(name="entries_block_one_per_place", fields=("level", "number"))]
+
     def __str__(self) -> str:
-        return f"block {self.number} of entries"
+        return f"block {self.number} of level {self.level} of entries"
 
 
 class EndsNode(Added):

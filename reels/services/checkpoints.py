@@ -7,7 +7,7 @@ from datetime import datetime
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 
 from reels import access
 from reels.domain import checkpoint, merkle, sparse_merkle
@@ -15,15 +15,12 @@ from reels.domain.checkpoint import Checkpoint
 from reels.domain.merkle import SubtreeRoot
 from reels.domain.sparse_merkle import Fork, Leaf, Node
 from reels.errors import CheckpointBroken, NotFound, NothingRecorded
-from reels.models import Chain, CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
-from reels.services import feed
+from reels.models import CheckpointMade, EndsNode, FeedPlace
+from reels.services import entry_blocks, feed
 from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor
 
 AT_ONCE = 500  # nodes in one statement
-# Entries of which the root is kept once it is whole; a power of two, so that it is a subtree of every tree that has it.
-# A proof reads one block's entries and all blocks' roots: of ten million entries 4,096 and 2,441.
-BLOCK = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +63,7 @@ def make_for(actor: Actor, at: datetime) -> CheckpointMade:
 def make(at: datetime) -> CheckpointMade:
     """A checkpoint over all that is recorded; the last one again when nothing was recorded since.
 
-    Read and hashed is what came since the last block that is kept. Raises CheckpointKeyMissing, NothingRecorded, or
+    Read and hashed is what came since the last one (entry_blocks.py). Raises CheckpointKeyMissing, NothingRecorded, or
     CheckpointBroken when the last one does not hold; whether each kept block does is for `verify_records`.
     """
     key = checkpoint_key()
@@ -76,7 +73,8 @@ def make(at: datetime) -> CheckpointMade:
     with transaction.atomic():
         access.lock(feed.FEED)
         entries = feed.last_number()
-        root_of = _keep_blocks(entries)
+        entry_blocks.keep_blocks(entries)
+        root_of = entry_blocks.subtree_roots()
         last = CheckpointMade.objects.order_by("entries").last()
         if last is not None and last.root != _root(last.entries, root_of):
             raise CheckpointBroken(entries=last.entries, made_at=last.made_at)
@@ -91,7 +89,7 @@ def inclusion(entries: int, digest: str) -> Inclusion:
     number = FeedPlace.objects.filter(entry__digest=digest, number__lte=size).values_list("number", flat=True).first()
     if number is None:
         raise NotFound(what=f"entry among the first {entries}", key=digest)
-    proof = merkle.inclusion_proof(number - 1, size, _subtree_roots())
+    proof = merkle.inclusion_proof(number - 1, size, entry_blocks.subtree_roots())
     return Inclusion(index=number - 1, size=size, hashes=[each.hex() for each in proof])
 
 
@@ -103,7 +101,7 @@ def consistency(first: int, second: int) -> Consistency:
     size = one_made(second).entries
     if not 1 <= first <= size:
         raise NotFound(what=f"beginning of {size} entries", key=first)
-    proof = merkle.consistency_proof(first, size, _subtree_roots())
+    proof = merkle.consistency_proof(first, size, entry_blocks.subtree_roots())
     return Consistency(first=first, second=size, hashes=[each.hex() for each in proof])
 
 
@@ -133,13 +131,14 @@ def one_made(entries: int) -> CheckpointMade:
 
 
 def _kept(last: CheckpointMade | None, entries: int, root: str, key: Ed25519PrivateKey, at: datetime) -> CheckpointMade:
+    ends, chains = _put_ends(last)
     unsigned = Checkpoint(
         service=" ".join(settings.SERVICE_NAME.split()),
         made_at=at,
         entries=entries,
-        chains=_chains_begun(),
+        chains=chains,
         root=root,
-        ends=_put_ends(last),
+        ends=ends,
         key=checkpoint.public_hex(key),
     )
     text = checkpoint.signed_text(unsigned, key)
@@ -148,25 +147,27 @@ def _kept(last: CheckpointMade | None, entries: int, root: str, key: Ed25519Priv
     )
 
 
-def _chains_begun() -> int:
-    """How many chains have an entry with a number."""
-    first = HistoryEntry.objects.filter(chain=OuterRef("pk"), seq=1, place__number__isnull=False)
-    return Chain.objects.filter(Exists(first)).count()
+def _put_ends(last: CheckpointMade | None) -> tuple[str, int]:
+    """The root over the ends of all chains, hexadecimal, and how many there are.
 
-
-def _put_ends(last: CheckpointMade | None) -> str:
-    """The root over the ends of all chains, hexadecimal. Only what was numbered since the last checkpoint is read."""
-    before, root = (last.entries, last.ends_root) if last and last.ends_root else (0, sparse_merkle.EMPTY.hex())
+    Only what was numbered since the last checkpoint is read.
+    """
+    before, root, chains = 0, sparse_merkle.EMPTY, 0
+    if last is not None and last.ends_root:
+        before, root = last.entries, bytes.fromhex(last.ends_root)
+        chains = int(checkpoint.lines_of(last.text)["chains"])
     entries = FeedPlace.objects.filter(number__gt=before).order_by("number")
-    columns = entries.values_list("entry__chain__name", "entry__seq", "entry__digest")
-    newest = {chain: (length, head) for chain, length, head in columns.iterator(2000)}
+    newest: dict[str, tuple[int, str]] = {}
+    for chain, seq, head in entries.values_list("entry__chain__name", "entry__seq", "entry__digest").iterator(2000):
+        newest[chain] = (seq, head)
+        chains += seq == 1
     leaves = [sparse_merkle.leaf_of(chain, *end) for chain, end in newest.items()]
-    known = sparse_merkle.on_the_way([each.key for each in leaves], bytes.fromhex(root), _nodes)
-    after, made = sparse_merkle.with_leaves(bytes.fromhex(root), leaves, known)
+    known = sparse_merkle.on_the_way([each.key for each in leaves], root, _nodes)
+    after, made = sparse_merkle.with_leaves(root, leaves, known)
     rows = [_row(each) for each in made.values()]
     # A hash has one node, whoever kept it.
     EndsNode.objects.bulk_create(rows, batch_size=AT_ONCE, ignore_conflicts=True)
-    return after.hex()
+    return after.hex(), chains
 
 
 def _nodes(digests: Iterable[bytes]) -> dict[bytes, Node]:
@@ -182,35 +183,6 @@ def _nodes(digests: Iterable[bytes]) -> dict[bytes, Node]:
 def _row(node: Node) -> EndsNode:
     left, right = (side.hex() for side in node.sides)
     return EndsNode(digest=node.hash.hex(), is_leaf=isinstance(node, Leaf), left=left, right=right)
-
-
-def _keep_blocks(entries: int) -> SubtreeRoot:
-    """Keep the root of each block that has become whole; the roots of all subtrees with them."""
-    kept = EntriesBlock.objects.count()
-    new = [_leaves_root(range(n * BLOCK, (n + 1) * BLOCK)).hex() for n in range(kept, entries // BLOCK)]
-    EntriesBlock.objects.bulk_create(EntriesBlock(number=kept + n, root=root) for n, root in enumerate(new))
-    return _subtree_roots()
-
-
-def _subtree_roots() -> SubtreeRoot:
-    """The root of any subtree: over the roots of whole blocks where it has any, over leaves where it has not."""
-    blocks = [bytes.fromhex(each) for each in EntriesBlock.objects.order_by("number").values_list("root", flat=True)]
-
-    def root_of(places: range) -> bytes:
-        whole = range(places.start // BLOCK, min(places.stop // BLOCK, len(blocks)))
-        if places.start % BLOCK or not whole:
-            return _leaves_root(places)
-        # what a block is to the tree over blocks, a leaf is to the tree over leaves; the last may have fewer
-        rest = range(whole.stop * BLOCK, places.stop)
-        return merkle.root([*blocks[whole.start : whole.stop], *([_leaves_root(rest)] if rest else [])])
-
-    return root_of
-
-
-def _leaves_root(places: range) -> bytes:
-    """The root over the entries at these places, from 0; they are read."""
-    numbered = FeedPlace.objects.filter(number__gt=places.start, number__lte=places.stop).order_by("number")
-    return merkle.root([checkpoint.leaf_of(digest) for digest in numbered.values_list("entry__digest", flat=True)])
 
 
 def _root(entries: int, root_of: SubtreeRoot) -> str:

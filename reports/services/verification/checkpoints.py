@@ -4,11 +4,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Set
 
 from django.db import models
+from django.db.models import Max
 
 from reels.domain import checkpoint, ledger, merkle, sparse_merkle
 from reels.domain.sparse_merkle import Leaf, Node
 from reels.models import CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
-from reels.services import checkpoints
+from reels.services import entry_blocks
 from reels.services.checkpoint_key import known_keys
 from reports.services.verification.stored_values import CHUNK, BreakFound
 
@@ -38,16 +39,19 @@ class EndsAtEach:
     def __init__(self, by_size: Mapping[int, CheckpointMade]) -> None:
         self.by_size = by_size
         self.root, self.nodes = sparse_merkle.EMPTY, dict[bytes, Node]()
+        self.chains = 0
 
     def passing(self, entries: Iterable[tuple[str, int, str]]) -> Iterator[str]:
         """The digest of each entry, once it is taken in. entries: name of the chain, number in it, digest."""
         newest: dict[str, tuple[int, str]] = {}
         for size, (chain, seq, digest) in enumerate(entries, start=1):
             newest[chain] = (seq, digest)
+            self.chains += seq == 1
             if (row := self.by_size.get(size)) is not None and row.ends_root:
                 self._grow(newest)
                 newest = {}
-                if self.root.hex() != row.ends_root:
+                said = row.ends_root, checkpoint.lines_of(row.text)["chains"]
+                if (self.root.hex(), str(self.chains)) != said:
                     raise BreakFound(str(row), "the histories that it covers do not end where it says")
             yield digest
 
@@ -70,20 +74,45 @@ class EndsAtEach:
         self.nodes |= made
 
 
+class KeptBlocks:
+    """The blocks of a level that are kept, beside those that are made of what passes by."""
+
+    def __init__(self, level: int) -> None:
+        rows = EntriesBlock.objects.filter(level=level).order_by("number").values_list("number", "root")
+        self.name, self.rows = f"level {level} of the order of all entries", rows.iterator(CHUNK)
+        self.kept = next(self.rows, None)
+        self.parts: list[bytes] = []
+        self.whole = 0  # how many
+
+    def root_after(self, part: bytes) -> bytes | None:
+        """The root of the block that is whole with this, the next part; None while it is not."""
+        self.parts.append(part)
+        if len(self.parts) < entry_blocks.WIDTH:
+            return None
+        root = merkle.root(self.parts)
+        if self.kept is not None and self.kept != (self.whole, root.hex()):
+            raise BreakFound(f"block {self.whole} of {self.name}", "its entries have another root, or it is gone")
+        self.kept = self.kept and next(self.rows, None)
+        self.parts, self.whole = [], self.whole + 1
+        return root
+
+    def check(self) -> None:
+        """That none is left."""
+        if self.kept is not None:
+            raise BreakFound(f"block {self.kept[0]} of {self.name}", "there are not so many entries")
+
+
 def _blocks_compared(leaves: Iterable[bytes]) -> Iterator[bytes]:
-    """The leaves again; the root that is kept of each block, beside the one over its leaves."""
-    kept = dict(EntriesBlock.objects.values_list("number", "root"))
-    block: list[bytes] = []
-    at = 0
-    for each in leaves:
-        block.append(each)
-        if len(block) == checkpoints.BLOCK:
-            if at in kept and kept.pop(at) != merkle.root(block).hex():
-                raise BreakFound(f"block {at} of the order of all entries", "its entries have another root")
-            at, block = at + 1, []
-        yield each
-    if kept:
-        raise BreakFound(f"block {min(kept)} of the order of all entries", "there are not so many entries")
+    """The leaves again; the root that is kept of each block, beside the one over what it has."""
+    highest = EntriesBlock.objects.aggregate(highest=Max("level"))["highest"] or 0
+    levels = [KeptBlocks(level) for level in range(1, highest + 1)]
+    for leaf in leaves:
+        part: bytes | None = leaf
+        for level in levels:
+            part = level.root_after(part) if part else None
+        yield leaf
+    for level in levels:
+        level.check()
 
 
 def _in_order(places: "models.QuerySet[FeedPlace]") -> Iterator[tuple[str, int, str]]:

@@ -14,8 +14,8 @@ from reels import append_only
 from reels.apps import checkpoint_key_is_there
 from reels.domain import checkpoint, merkle, sparse_merkle
 from reels.errors import CheckpointBroken, CheckpointKeyMissing, NotFound, NothingRecorded, OnlyAdministrators
-from reels.models import Chain, CheckpointMade, EndsNode, FeedPlace, HistoryEntry
-from reels.services import checkpoints, feed
+from reels.models import Chain, CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
+from reels.services import checkpoints, entry_blocks, feed
 from reels.services.checkpoint_key import checkpoint_key, make_key
 from reels.services.history import Actor
 from tests import builders
@@ -24,10 +24,10 @@ from tests.builders import administrator, later
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(params=[4096, 4, 1])
+@pytest.fixture(params=[64, 4, 2])
 def reel(request, monkeypatch):
     """A reel, where blocks are as large as they are, or smaller than what is recorded here."""
-    monkeypatch.setattr(checkpoints, "BLOCK", request.param)
+    monkeypatch.setattr(entry_blocks, "WIDTH", request.param)
     return builders.make_reel()
 
 
@@ -79,7 +79,8 @@ def test_only_an_administrator_may_ask_for_one(reel):
     assert checkpoints.make_for(Actor(administrator()), later()).entries == HistoryEntry.objects.count()
 
 
-def test_none_is_made_over_what_is_in_no_whole_block_and_the_last_one_does_not_hold_for():
+def test_none_is_made_over_what_is_in_no_whole_block_and_the_last_one_does_not_hold_for(monkeypatch):
+    monkeypatch.setattr(entry_blocks, "WIDTH", 64)
     builders.make_reel()  # what is changed in whole blocks is for verify_records, which reads all
     made = checkpoints.make(later())
     for sql in append_only.drop_sql(connection.vendor, HistoryEntry._meta.db_table, append_only.APPEND_ONLY):
@@ -123,6 +124,28 @@ def test_each_checkpoint_is_proved_to_be_the_beginning_of_each_later_one(reel):
             checkpoints.consistency(wrong, second.entries)
     with pytest.raises(NotFound):
         checkpoints.consistency(1, second.entries + 1)
+
+
+def test_what_was_kept_by_a_release_that_kept_fewer_blocks_is_proved_from_all_the_same(monkeypatch):
+    monkeypatch.setattr(entry_blocks, "WIDTH", 2)
+    for n in range(1, 8):
+        builders.make_reel(f"LW-000{n}")
+    made = checkpoints.make(later())
+    root = bytes.fromhex(made.root)
+    for sql in append_only.drop_sql(connection.vendor, EntriesBlock._meta.db_table, append_only.APPEND_ONLY):
+        with connection.cursor() as cursor:
+            cursor.execute(sql)
+    EntriesBlock.objects.exclude(level=2).delete()
+    for digest in digests():
+        found = checkpoints.inclusion(made.entries, digest)
+        hashes = [bytes.fromhex(each) for each in found.hashes]
+        assert merkle.includes(checkpoint.leaf_of(digest), found.index, found.size, hashes, root)
+    builders.make_reel("LW-0009")
+    checkpoints.make(later(days=1))
+    numbers = {level: list(EntriesBlock.objects.filter(level=level).order_by("number").values_list("number", flat=True))
+               for level in (1, 2, 3)}  # fmt: skip
+    whole = HistoryEntry.objects.count()
+    assert numbers == {level: list(range(whole // 2**level)) for level in (1, 2, 3)}
 
 
 # The ends of chains -------------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ import pytest
 from django.apps import apps
 from django.core.management import call_command
 from django.db import connection, models
+from django.db.models import Max
 
 from inspections.domain.findings import DETAILS
 from inspections.models import Keying, SignOff
@@ -255,13 +256,29 @@ def test_nodes_of_the_tree_over_the_ends_are_those_of_the_checkpoints(story):
     assert "a checkpoint has it, and it is gone" in broken_by(delete, node)
 
 
-def test_the_roots_of_blocks_are_those_over_their_entries(story, monkeypatch):
-    monkeypatch.setattr(checkpoints, "BLOCK", 16)
+def test_the_roots_of_blocks_are_those_over_their_entries(story):
     checkpoints.make(NOW + timedelta(days=400))
-    last = EntriesBlock.objects.latest("number")
-    assert last.number > 0
-    assert broken_by(edit, last, "root", "ab" * 32).endswith("its entries have another root")
-    assert broken_by(edit, last, "number", last.number + 1).endswith("there are not so many entries")
+    levels = EntriesBlock.objects.aggregate(highest=Max("level"))["highest"]
+    assert levels > 1
+    for level in range(1, levels):
+        first, *_, last = EntriesBlock.objects.filter(level=level).order_by("number")
+        assert "its entries have another root, or it is gone" in broken_by(edit, last, "root", "ab" * 32)
+        assert "or it is gone" in broken_by(edit, last, "number", last.number + 1)
+        assert "or it is gone" in broken_by(edit, first, "level", levels + 1)
+    assert broken_by(EntriesBlock.objects.create, level=1, number=10**6, root="ab" * 32).endswith("so many entries")
+
+
+def test_a_checkpoint_that_tells_another_number_of_histories_is_found(story):
+    made = checkpoints.make(NOW + timedelta(days=400))
+
+    def sign_another_number() -> None:
+        body = re.sub("chains: .*", "chains: 99", made.text.partition("signature: ")[0])
+        made.delete()
+        text = f"{body}signature: {checkpoint_key().sign(body.encode()).hex()}\n"
+        columns = {"root": made.root, "ends_root": made.ends_root, "made_at": made.made_at}
+        CheckpointMade.objects.create(entries=made.entries, text=text, **columns)
+
+    assert "the histories that it covers do not end where it says" in broken_by(sign_another_number)
 
 
 def put_in_a_node() -> None:
