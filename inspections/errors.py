@@ -324,8 +324,8 @@ class HoldsReels(AskedFirst):
 
 
 class CountLapsed(Refused):
-    title = "The count is no longer current"
-    message = "The count of inspection {inspection} is no longer current: {why}. Count the reel again."
+    title = "The count has lapsed"
+    message = "The count of inspection {inspection} has lapsed: {why}. Count the reel again."
 
 
 class NotInForce(Refused):

@@ -18,6 +18,7 @@ from inspections.domain.act_fields import (
 from inspections.domain.keying import FIELDS, LONGEST_SERIAL
 from inspections.domain.reading import Half, OpenSide, Outcome, Unwind
 from inspections.domain.third_reading import AgreesWith
+from inspections.domain.validity import Validity
 from inspections.domain.words import InspectionState, Meaning, Point, Role
 from inspections.services.opening import Preparation
 from reels.api.act_fields import body_of, takes
@@ -160,6 +161,14 @@ class VoidOut(Out):
     confirmed_at = Moment(allow_null=True)
 
 
+class ValidityOut(Out):
+    word = Word(Validity, help_text="See records.md.")
+    as_of = Moment()
+    since = Moment(allow_null=True, help_text="null while it stands.")
+    why = Maybe()
+    by = Whole(allow_null=True, max_value=None, help_text="The inspection that superseded it.")
+
+
 class NextOut(Out):
     act = Word(
         ["record_finding", "close_finding", "key", "take_gauge", "third_reading", "sign", "release", "return_gauge"]
@@ -178,6 +187,9 @@ class InspectionDetailOut(InspectionOut):
     referrals = ReferralOut(many=True, source="shown_referrals")
     sign_offs = SignOffOut(many=True, source="shown_sign_offs")
     void = VoidOut(source="shown_void", allow_null=True)
+    validity = ValidityOut(
+        source="shown_validity", allow_null=True, help_text="Whether the signed record stands; null until both signed."
+    )
     next = NextOut(many=True, source="shown_next", help_text="What is open now.")
 
 

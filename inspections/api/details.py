@@ -20,6 +20,7 @@ from inspections.queries.life import life_on
 from inspections.queries.setup_values import values_in_force, with_read_backs
 from inspections.queries.status import with_status
 from inspections.queries.third_readings import shown_third_readings, third_readings_of
+from inspections.queries.validity import validity_of, validity_of_setup
 from reels import access as reel_access
 from reels import queries as reel_queries
 from reels.models import Person, Reel
@@ -54,7 +55,9 @@ def as_reel(row: ReelStatusRow, at: datetime) -> Reel:
 def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:
     """The setup values with every read-back and check."""
     values = with_read_backs(access.readable_setup_values(viewer, at, "reel"))
-    return reel_access.one(values, "setup values", pk=setup_id)
+    found = reel_access.one(values, "setup values", pk=setup_id)
+    _give(found, validity=validity_of_setup(found, at))
+    return found
 
 
 def with_details(inspection: Inspection, viewer: Person, at: datetime) -> Inspection:
@@ -78,6 +81,7 @@ def with_details(inspection: Inspection, viewer: Person, at: datetime) -> Inspec
         shown_referrals=list(inspection.referrals.select_related("referred_by", "released_by")),
         shown_sign_offs=signatures,
         shown_void=void_of(inspection),
+        shown_validity=validity_of(inspection, at),
         shown_findings=seen_by(findings_in_count(inspection), viewer, access.releasing(viewer, at)),
         shown_next=list(_next(inspection, readings[-1], keyings, third, {each.meaning for each in signatures})),
     )  # fmt: skip

@@ -7,7 +7,9 @@ import base64
 from typing import Any
 
 from inspections import access
+from inspections.api.count_serializers import ValidityOut
 from inspections.queries.counts import sign_offs_of
+from inspections.queries.validity import validity_of
 from reels.api.endpoints import Call, Endpoint, read
 from reels.api.fields import Text
 from reels.api.forms import Out
@@ -29,6 +31,9 @@ class StatementOut(Out):
 class SignaturesOut(Out):
     record = Base64(source="record.content", help_text="The canonical record that was signed, base64.")
     signatures = StatementOut(many=True)
+    validity = ValidityOut(
+        allow_null=True, help_text="Whether the record stands, as the service says; null while only one has signed."
+    )
 
 
 class SignatureExportEndpoint(Endpoint):
@@ -39,4 +44,5 @@ class SignatureExportEndpoint(Endpoint):
         record = getattr(inspection, "record", None)
         if record is None:
             raise NotFound(what="signed record of inspection", key=inspection_id)
-        return {"record": record, "signatures": sign_offs_of(inspection)}
+        validity = validity_of(inspection, call.at)
+        return {"record": record, "signatures": sign_offs_of(inspection), "validity": validity}

@@ -187,7 +187,7 @@ class ReelEventOut(Out):
     uses = Whole(allow_null=True)
     hours = Exact(allow_null=True)
     length_out_m = Exact(allow_null=True, help_text="The greatest length that was out.")
-    ends_count = YesNo(help_text="Counts from before it are no longer current.")
+    ends_count = YesNo(help_text="Counts from before it have lapsed.")
     document = Maybe()
     words = Maybe()
     reverses = Number(source="reverses_id", allow_null=True)

@@ -2,6 +2,7 @@
 
 from rest_framework import serializers
 
+from inspections.api.count_serializers import ValidityOut
 from inspections.domain.act_fields import CHECKS, MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
 from reels.api.act_fields import body_of
@@ -64,6 +65,7 @@ class MachineCheckOut(Out):
 
 
 class SetupValuesDetailOut(SetupValuesOut):
+    validity = ValidityOut(help_text="Whether they stand.")
     read_backs = ReadBackOut(many=True, source="read_backs.all")
     machine_checks = MachineCheckOut(many=True, source="machine_checks.all")
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from inspections.domain.keying import half_of
 from inspections.domain.type_words import face_in_words, half_in_words
+from inspections.domain.validity import Validity
 from inspections.domain.words import InspectionState, Point, ReelStatus
 from reels.domain.reel_figures import DrumSection
 from reels.domain.words import Parity
@@ -58,9 +59,7 @@ STATE = {
     InspectionState.CANCELLED: Badge(
         word="Cancelled", icon="retired", tone="quiet", means="It ended without a result. What was keyed is kept."
     ),
-    InspectionState.VOIDED: Badge(
-        word="Voided", icon="crossed", tone="stop", means="It was voided by two people and is no longer valid."
-    ),
+    InspectionState.VOIDED: Badge(word="Voided", icon="crossed", tone="stop", means=Validity.VOIDED.means),
 }
 
 ENDED = "ended"  # of a reading that had no outcome when its count was cancelled
@@ -74,7 +73,15 @@ OUTCOME = {
 
 IN_FORCE = Badge(word="In force", icon="plate", tone="ready")
 CONFIRMED = Badge(word="In force, confirmed", icon="checked-twice", tone="good")
-WITHDRAWN = Badge(word="Withdrawn", icon="crossed", tone="quiet")
+VALIDITY = {
+    word: Badge(word=word.capitalize(), icon=icon, tone=tone, means=word.means)
+    for word, icon, tone in (
+        (Validity.STANDS, "checked-twice", "good"), (Validity.LAPSED, "half", "doing"),
+        (Validity.WITHDRAWN, "crossed", "quiet"), (Validity.SUPERSEDED, "retired", "quiet"),
+        (Validity.VOIDED, "crossed", "stop"),
+    )
+}  # fmt: skip
+WITHDRAWN = VALIDITY[Validity.WITHDRAWN]
 MATCHES = Badge(word="Matches", icon="checked", tone="good")
 DIFFERS = Badge(word="Differs", icon="crossed", tone="stop")
 AGREE = Badge(word="Agree", icon="checked", tone="good")

@@ -9,11 +9,13 @@ from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
+from inspections.domain.validity import Validity
 from inspections.domain.words import InspectionState
 from inspections.models import Finding, Inspection, MachineCheck, ReadBack, SetupValues, SignOff, Void
-from inspections.queries.currency import Currency, currency_of, ends_of_counts
+from inspections.queries.currency import ends_of_counts
 from inspections.queries.life import lives_at
 from inspections.queries.record import person_json
+from inspections.queries.validity import newer_counts, validity_of
 from reels.domain import ledger
 from reels.domain.life import Spent, life_name
 from reels.models import CableEvent, Installation, Person, Reel, ReelEvent, ReelType
@@ -48,7 +50,7 @@ def documented(inspections: QuerySet[Inspection]) -> QuerySet[Inspection]:
     shown = values.prefetch_related(Prefetch("read_backs", read_backs), Prefetch("machine_checks", checks))
     return (
         inspections.filter(state__in=(InspectionState.SIGNED, InspectionState.VOIDED))
-        .select_related("record", "void__requested_by", "void__confirmed_by", "reel__type", "reel__chain")
+        .select_related("record", "void__requested_by", "void__confirmed_by", "reel__type", "reel__site", "reel__chain")
         .prefetch_related("sign_offs", Prefetch("setup_values", shown))
     )
 
@@ -59,16 +61,19 @@ def documented_of(reel: Reel) -> QuerySet[Inspection]:
 
 
 def with_what_followed(inspections: Sequence[Inspection]) -> Iterator[tuple[Inspection, dict[str, Any]]]:
-    """Each with what may follow it in its situation, left out where there is nothing to say. Six queries.
+    """Each with what may follow it in its situation, left out where there is nothing to say. Seven queries.
 
-    Of a count that stands: until when it is current, and what ended it first; of its reel: what was spent of the lives
-    that the type limits, when it was counted. Nothing of it depends on when it is asked.
+    Of a count: until when it is current, what ended it first, and by which one it was superseded; of its reel: what was
+    spent of the lives that the type limits, when it was counted. Nothing of it depends on when it is asked.
     """
     counts = [each for each in inspections if each.state == InspectionState.SIGNED]
     ends = ends_of_counts({each.pk: (each.reel_id, each.done_at) for each in counts})
+    newer = newer_counts(counts) if counts else {}
     lives = lives_at({each.pk: (each.reel, each.done_at) for each in inspections})
     for each in inspections:
         more: dict[str, Any] = {"life": [_life_json(spent) for spent in lives.get(each.pk, ())]}
+        if found := newer.get(each.pk):
+            more["superseded"] = {"at": found[0], "by": found[1]}
         if each in counts:
             days = each.reel.type.count_days
             ended_at, why = ends.get(each.pk, (None, ""))
@@ -156,7 +161,7 @@ def _person_or_none(person: Person | None) -> dict[str, Any] | None:
 
 
 def setup_card_of(values: SetupValues, at: datetime) -> SetupCard:
-    """What the setup card of these values shows at a moment; they come from inspections.access. Eight queries."""
+    """What the setup card of these values shows at a moment; they come from inspections.access. Ten queries."""
     shown = documented(Inspection.objects.filter(pk=values.inspection_id)).get()
     [setup_json] = [_setup_json(each) for each in shown.setup_values.all() if each.pk == values.pk]
     return SetupCard(
@@ -166,14 +171,19 @@ def setup_card_of(values: SetupValues, at: datetime) -> SetupCard:
         host=values.machine.host,
         length=length_json(values.layers, values.wraps, shown.reel.type),
         values=ledger.plain(setup_json),
-        count_stands=_in_words(currency_of(shown.reel, shown.done_at, at)),
+        count_stands=_in_words(shown, at),
     )
 
 
-def _in_words(currency: Currency) -> str:
-    if currency.why:
-        return f"no longer current: {currency.why}"
-    return f"current until {currency.until:%Y-%m-%d %H:%M} UTC" if currency.until else "current; no day ends it"
+def _in_words(inspection: Inspection, at: datetime) -> str:
+    """Whether a signed count stands. Six queries."""
+    validity = validity_of(inspection, at)
+    assert validity is not None, "it has a document, so it was signed"
+    days = inspection.reel.type.count_days
+    if validity.word is not Validity.STANDS:
+        return validity.in_words
+    until = inspection.done_at + timedelta(days=days) if days else None
+    return f"stands, current until {until:%Y-%m-%d %H:%M} UTC" if until else "stands; no day ends it"
 
 
 def reel_facts(reel: Reel) -> list[tuple[str, str]]:

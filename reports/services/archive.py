@@ -45,7 +45,7 @@ def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]
 
 
 def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
-    """The inspections of a reel whose document is missing or shows another situation. Twelve queries."""
+    """The inspections of a reel whose document is missing or shows another situation. Thirteen queries."""
     from reports.pdf.sheets.inspection import library_versions
 
     newest = {  # the later number overwrites the earlier

@@ -12,6 +12,7 @@ from inspections import access
 from inspections.domain import keying
 from inspections.domain.reading import Outcome
 from inspections.domain.third_reading import AgreesWith
+from inspections.domain.validity import ValidityAt
 from inspections.domain.words import LIVE, Act, InspectionState, Point, Role
 from inspections.models import (
     Finding,
@@ -26,11 +27,23 @@ from inspections.models import (
     Void,
 )
 from inspections.pages.finding_rows import FindingRow, finding_rows
-from inspections.pages.words import AGREE, DIFFERS, ENDED, LABELS, OUTCOME, STATE, WAITING, keyed_third, keyed_words
+from inspections.pages.words import (
+    AGREE,
+    DIFFERS,
+    ENDED,
+    LABELS,
+    OUTCOME,
+    STATE,
+    VALIDITY,
+    WAITING,
+    keyed_third,
+    keyed_words,
+)
 from inspections.queries.findings import findings_in_count
 from inspections.queries.gauges import is_asked_for, use_out_of
 from inspections.queries.keyings import keyings_of, may_be_read, photos_for, shown_keyings
 from inspections.queries.third_readings import may_make, shown_third_readings, third_readings_of
+from inspections.queries.validity import validity_of
 from inspections.services.findings import MAY_RECORD
 from reels.access import one
 from reels.domain.reel_figures import drum_of
@@ -120,6 +133,7 @@ class InspectionPage:
     referrals: list[ReferralPart]
     signatures: list[SignOff]
     void: Void | None
+    validity: ValidityAt | None
     issued: list[SetupValues]
     gauge_out: GaugeUse | None
     is_gauge_asked_for: bool
@@ -138,9 +152,10 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
     stops = [each for each in findings if each.is_open_stop] if inspection.state in LIVE else []
     participants = list(inspection.participants.select_related("person").order_by("joined_at", "id"))
     held = access.acts_held(person, inspection.reel, at)
+    validity = validity_of(inspection, at)
     return InspectionPage(
         inspection=inspection,
-        badge=STATE[InspectionState(inspection.state)],
+        badge=VALIDITY[validity.word] if validity else STATE[InspectionState(inspection.state)],
         count=count_words(inspection.layers, inspection.wraps),
         length=uncertain_length(
             length_counted(inspection.layers, inspection.wraps, inspection.reel.type), person.length_unit
@@ -150,6 +165,7 @@ def inspection_page(inspection_id: int, person: Person, at: datetime) -> Inspect
         referrals=[_referral(row) for row in inspection.referrals.select_related("referred_by", "released_by")],
         signatures=list(inspection.sign_offs.select_related("person", "authorisation")),
         void=getattr(inspection, "void", None),
+        validity=validity,
         issued=list(inspection.setup_values.select_related("machine")),
         gauge_out=use_out_of(inspection),
         is_gauge_asked_for=is_asked_for(inspection),

@@ -11,6 +11,7 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from inspections import access as access_of_acts
+from inspections.domain.validity import ValidityAt
 from inspections.domain.words import Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages import words
@@ -26,6 +27,7 @@ from inspections.queries.findings import findings_of
 from inspections.queries.life import life_on
 from inspections.queries.safety_notices import notices_of
 from inspections.queries.status import with_status
+from inspections.queries.validity import validities_of
 from inspections.services.findings import MAY_RECORD
 from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
@@ -89,7 +91,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
-    counts = _counts(reel, person.length_unit)
+    counts = _counts(reel, person.length_unit, at)
     findings = list(findings_of(reel))
     reel.is_stopped = any(each.is_open_stop for each in findings)
     hold = hold_on(reel)
@@ -305,20 +307,24 @@ def _moves(reel: Reel) -> QuerySet[Move]:
     return reel.moves.select_related(*ends).order_by("-sent_at", "-id")
 
 
-def _counts(reel: Reel, unit: str) -> list[CountRow]:
+def _counts(reel: Reel, unit: str, at: datetime) -> list[CountRow]:
+    """Newest first. Eight queries."""
+
     def measured(row: Inspection | ImportedCount) -> str:
         return uncertain_length(length_counted(row.layers, row.wraps, reel.type), unit)
 
-    rows = [*(_inspected(row, measured(row)) for row in reel.inspections.all()),
+    inspected = list(reel.inspections.all())
+    valid = validities_of(inspected, at)
+    rows = [*(_inspected(row, measured(row), valid.get(row.pk)) for row in inspected),
             *(_imported(row, measured(row)) for row in reel.imported_counts.all())]  # fmt: skip
     return sorted(rows, key=lambda row: row.done_at, reverse=True)
 
 
-def _inspected(row: Inspection, length: str) -> CountRow:
+def _inspected(row: Inspection, length: str, valid: ValidityAt | None) -> CountRow:
     return CountRow(
         done_at=row.done_at,
         recorded_at=row.recorded_at,
-        badge=words.STATE[InspectionState(row.state)],
+        badge=words.VALIDITY[valid.word] if valid else words.STATE[InspectionState(row.state)],
         count=count_words(row.layers, row.wraps),
         length=length,
         inspection=row.pk,

@@ -11,7 +11,7 @@ from inspections.domain.findings import ReelPart, Remedy, place_in_words
 from inspections.domain.keying import half_of
 from inspections.domain.reading import Outcome
 from inspections.domain.third_reading import AgreesWith
-from inspections.domain.words import InspectionState, Point, Role
+from inspections.domain.words import Point, Role
 from reels.domain import ledger
 from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
@@ -26,7 +26,7 @@ from reports.pdf.sheets.setup import count_stands, setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "11"
+FORM = "12"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
@@ -117,8 +117,7 @@ def _result(story: Story, record: Mapping[str, Any], situation: Mapping[str, Any
             "dimensions of the reel type when this document was made, without the lead.",
             style.NOTE,
         )
-    if situation["state"] == InspectionState.SIGNED:
-        story.paragraph(f"This count: {count_stands(situation.get('count'))}.")
+    story.paragraph(f"This record, on {words.time(situation['at'])}: {count_stands(situation)}.")
     last = record["readings"][-1]
     values = {keyed["point"]: keyed["value"] for keyed in last["keyed"] if keyed["role"] == Role.TECHNICIAN}
     if Point.HAND_COUNT not in values or not last["working"]["steps"]:

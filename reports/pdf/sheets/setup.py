@@ -5,6 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from inspections.domain.validity import Validity, WhatFollowed, validity_of_count
 from reels.domain.cautions import CAUTIONS
 from reports.pdf import style, words
 from reports.pdf.facts import SetupCard
@@ -44,16 +45,27 @@ def setup_card(card: SetupCard, *, at: datetime) -> bytes:
     return write_sheet(story, f"Setup card, reel {card.reel}", footer, at=at)
 
 
-def count_stands(count: Mapping[str, Any] | None) -> str:
-    """Until when a count is current, or what ended it, as in a situation; None: neither a day nor an act."""
-    if count is None:
-        return "current when this document was made; no day ends it"
-    if count["why"]:
-        by_days = (
-            f"; by days it was current until {words.time(count['current_until'])}" if count["current_until"] else ""
-        )
-        return f"no longer current since {words.time(count['ended_at'])}, {count['why']}{by_days}"
-    return f"current until {words.time(count['current_until'])}, unless something ends it before"
+def count_stands(situation: Mapping[str, Any]) -> str:
+    """Whether a count stands, by its situation, when the document was made, and until when it is current."""
+    count, newer, void = situation.get("count"), situation.get("superseded"), situation["void"]
+    until = datetime.fromisoformat(count["current_until"]) if count and count["current_until"] else None
+    lapses = [(until, "its days are over")] if until else []
+    if count and count["why"]:
+        lapses.append((datetime.fromisoformat(count["ended_at"]), count["why"]))
+    followed = WhatFollowed(
+        lapsed=min(lapses, default=None),
+        superseded=(datetime.fromisoformat(newer["at"]), newer["by"]) if newer else None,
+        voided=(datetime.fromisoformat(void["confirmed_at"]), void["reason"])
+        if void and void["confirmed_at"]
+        else None,
+    )
+    validity = validity_of_count(followed, datetime.fromisoformat(situation["at"]))
+    if validity.word is not Validity.STANDS:
+        return validity.in_words
+    ending = (
+        f"current until {words.time(until.isoformat())}, unless something ends it before" if until else "no day ends it"
+    )
+    return f"{validity.word}; {ending}"
 
 
 def _shown(check: Mapping[str, Any]) -> str:

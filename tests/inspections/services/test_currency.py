@@ -47,9 +47,7 @@ def in_and_out(cast, went_out):
 def test_a_reel_removed_after_use_is_not_issued_from_its_old_count(cast, counted, went_out, said):
     in_and_out(cast, went_out)
     assert status() == "awaiting_count"
-    with pytest.raises(
-        CountLapsed, match=f"inspection {counted.pk} is no longer current: {said}. Count the reel again."
-    ):
+    with pytest.raises(CountLapsed, match=f"inspection {counted.pk} has lapsed: {said}. Count the reel again."):
         builders.issued(cast, at=later(days=3))
     builders.signed_count(cast, at=later(days=3))
     assert builders.issued(cast, at=later(days=3)).layers == 12

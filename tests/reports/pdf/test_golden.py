@@ -64,7 +64,7 @@ def history():
 def card(**changes):
     one = SetupCard(
         reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes},
-        length={"value_m": "318.4", "standard_u_m": "0.8"}, count_stands="current until 2026-06-30 09:00 UTC",
+        length={"value_m": "318.4", "standard_u_m": "0.8"}, count_stands="stands, current until 2026-06-30 09:00 UTC",
     )  # fmt: skip
     return setup.setup_card(one, at=NOW)
 

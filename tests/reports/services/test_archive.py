@@ -207,7 +207,7 @@ def test_looking_for_what_is_stale_costs_the_same_for_one_inspection_as_for_thre
     builders.signed_count(cast, at=later(days=1))
     builders.issued(cast, at=later(days=1))
     builders.signed_count(cast, at=later(days=2))
-    assert count_queries(lambda: stale_facts(reel, NOW)) == one == 10
+    assert count_queries(lambda: stale_facts(reel, NOW)) == one == 11
 
 
 def test_withdrawing_by_hand_shows_too(cast):

@@ -50,7 +50,7 @@ def test_what_ended_the_last_count_and_until_when_it_is_current_is_on_the_page(c
     assert "is current until" in reel_page(cast)
     assert send(cast.control, kind="respooled", happened_at="2026-03-02T09:00").status_code == 302
     html = reel_page(cast)
-    assert "The last count is no longer current" in html
+    assert "The last count has lapsed" in html
     assert "on 2026-03-02 this was recorded: re-spooled." in html
 
 
