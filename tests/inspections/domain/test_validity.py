@@ -4,6 +4,7 @@ import re
 from datetime import timedelta
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -18,7 +19,11 @@ from tests.builders import NOW, later
 
 HANDBOOK = Path(__file__).resolve().parents[3] / "deploy" / "handbook"
 AT = later(days=9)
-FOLLOWED = {"lapsed": (later(days=3), "cut"), "superseded": (later(days=2), 8), "voided": (later(days=1), "misread")}
+FOLLOWED: dict[str, Any] = {
+    "lapsed": (later(days=3), "cut"),
+    "superseded": (later(days=2), 8),
+    "voided": (later(days=1), "misread"),
+}
 LAPSED = ValidityAt(word=Validity.LAPSED, as_of=AT, since=later(days=3), why="cut")
 SUPERSEDED = ValidityAt(word=Validity.SUPERSEDED, as_of=AT, since=later(days=2), by=8,
                         why="inspection 8 is a newer signed count of the reel")  # fmt: skip

@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inspections.domain.validity import Validity
+from inspections.domain.validity import Validity, ValidityAt
 from inspections.models import Inspection
 from inspections.queries.validity import validities_of, validity_of, validity_of_setup
 from inspections.services import signing
@@ -23,6 +23,12 @@ def word(inspection, at) -> str:
     return found.word if found else ""
 
 
+def told(inspection, at) -> ValidityAt:
+    found = validity_of(Inspection.objects.get(pk=inspection.pk), at)
+    assert found is not None
+    return found
+
+
 def voided(cast, inspection, at):
     signing.request_void(inspection_id=inspection.pk, reason="misread", actor=Actor(cast.verifier), at=at)
     signing.confirm_void(inspection_id=inspection.pk, actor=Actor(cast.releaser), at=at)
@@ -37,15 +43,15 @@ def test_a_count_stands_from_the_second_signature_until_it_is_superseded_and_aga
     assert word(first, later(days=1)) == "stands"
     second = builders.signed_count(cast, at=later(days=2))
     assert (word(first, later(days=3)), word(second, later(days=3))) == ("superseded", "stands")
-    found = validity_of(first, later(days=3))
+    found = told(first, later(days=3))
     assert (found.by, found.since) == (second.pk, second.ended_at)
     assert word(first, later(days=1)) == "stands"
     third = builders.signed_count(cast, at=later(days=4))
-    assert validity_of(first, later(days=5)).by == second.pk
+    assert told(first, later(days=5)).by == second.pk
     voided(cast, third, later(days=6))
     voided(cast, second, later(days=7))
     assert [word(each, later(days=8)) for each in (first, second, third)] == ["stands", "voided", "voided"]
-    assert validity_of(Inspection.objects.get(pk=second.pk), later(days=8)).why == "misread"
+    assert told(second, later(days=8)).why == "misread"
 
 
 def test_a_count_that_was_done_earlier_and_entered_later_supersedes_nothing():
@@ -63,7 +69,7 @@ def test_a_count_lapses_by_an_entry_and_by_days():
     ReelType.objects.update(count_days=30)
     assert (word(counted, later(days=29)), word(counted, later(days=30))) == ("stands", "lapsed")
     builders.log_cut(cast, at=later(days=3))
-    lapsed = validity_of(Inspection.objects.get(), later(days=40))
+    lapsed = told(counted, later(days=40))
     assert (lapsed.word, lapsed.since) == (Validity.LAPSED, later(days=3))
     assert "cut" in lapsed.why
 
