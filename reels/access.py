@@ -39,6 +39,7 @@ from reels.models import (
     SecondFactor,
     Site,
     TaskRun,
+    Witness,
     WrapGauge,
 )
 
@@ -202,6 +203,11 @@ def reel_types() -> QuerySet[ReelType]:
 def publications() -> QuerySet[Publication]:
     """Every publication with its types; they are open to everybody who is logged in."""
     return Publication.objects.prefetch_related("types")
+
+
+def witness(witness_id: int) -> Witness:
+    """The witness; they are open to everybody who is logged in."""
+    return one(Witness.objects.all(), "witness", pk=witness_id)
 
 
 def publication(publication_id: int) -> Publication:

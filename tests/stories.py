@@ -33,7 +33,7 @@ from reels.services.history import Actor, by_itself, record_act
 from reports.domain.notices import NoticeKind
 from reports.services import notices
 from reports.services.verification import UNRECORDED
-from tests import builders
+from tests import builders, witnessing
 from tests.builders import GOOD, NOW, Cast, administrator, later
 from tests.inspections.domain.photo_files import PNG_BYTES
 from tests.practised import practised
@@ -180,7 +180,9 @@ def one_of_each(cast: Cast) -> None:
     notices.choose(cast.control, address="mona@mail.example", chosen=[(NoticeKind.HOLD, None)], at=NOW)
     _learned()
     void(cast, inspection, at=later(days=3))
-    checkpoints.make(later(days=4))
+    made = checkpoints.make(later(days=4))
+    witnessing.witness()
+    witnessing.countersign(made.entries)
     _what_else_is_kept(reel)
 
 

@@ -7,6 +7,9 @@
     python check_records.py absent      CHAIN CHECKPOINT.txt KEY END.json
     python check_records.py consistency EARLIER.txt LATER.txt KEY PROOF.json
     python check_records.py signatures  SIGNATURES.json HISTORY.jsonl CHECKPOINT.txt KEY END.json
+    python check_records.py witness-key OWN NAME
+    python check_records.py witness     OWN CHECKPOINT.txt KEY [PROOF.json]
+    python check_records.py witnessed   CHECKPOINT.txt KEY WITNESS.txt WITNESSKEY [WITNESS.txt WITNESSKEY ...]
 
 KEY is the service's public key, 64 hexadecimal digits, got from its administrator by another way than the file; where
 it was changed, both keys with a comma between them.
@@ -32,6 +35,12 @@ the record. Whoever makes such a file can make it fit itself; so the history, wh
 tell the digests of the record and of both signatures, and whether the count was voided since. Whether the two were
 authorised is told by the register, and checked by `all`.
 
+OWN is a witness's own folder: `witness-key` makes it, with a key that nobody else may have, and prints the public key
+for the service. `witness` checks that a checkpoint goes on from the one that was countersigned last, by the service's
+consistency proof between the two, and countersigns it: OWN/countersignature-ENTRIES.txt is for the service. On the
+first time there is none to compare with. If the two disagree it signs nothing and keeps both. `witnessed` says by whom
+a checkpoint is countersigned.
+
 What is keyed is blind at first: a history holds SHA-256 of {"point", "salt", "value"} (of where a finding lies: of
 {"finding": {…}, "salt"}) as canonical JSON, and tells value and salt once nobody can be led by them.
 """
@@ -39,15 +48,17 @@ What is keyed is blind at first: a history holds SHA-256 of {"point", "salt", "v
 import base64
 import hashlib
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 HEADINGS = ("Wrapledger checkpoint, form 1\n", "Wrapledger checkpoint, form 2\n")
 
@@ -738,6 +749,114 @@ def check_practice(folder: Folder, signed: dict[str, str]) -> None:
     check_leaf(PRACTICE, bytes.fromhex(proof["end"]), signed, proof)
 
 
+# Witnesses ----------------------------------------------------------------------------------------------------------
+
+WITNESS_HEADING = "Wrapledger countersignature, form 1\n"
+
+
+def countersignature(signed: str, key: str, checkpoint_text: str) -> dict[str, str]:
+    """What a countersignature says, once it holds for a witness's key and is for this checkpoint."""
+    body, label, signature = signed.partition("signature: ")
+    if not label or not body.startswith(WITNESS_HEADING):
+        raise Broken("this is not a countersignature of form 1")
+    if not is_signed(body, signature, key):
+        raise Broken("the countersignature does not hold for this witness's key")
+    says = dict(line.split(": ", 1) for line in body.splitlines()[1:])
+    if says["checkpoint"] != sha256(checkpoint_text.encode()):
+        raise Broken(f"{says['witness']} countersigned another checkpoint, over {says['entries']} entries")
+    return says
+
+
+def check_goes_on(last: dict[str, str], new: dict[str, str], proof: dict[str, Any]) -> None:
+    """That a checkpoint goes on from the one that a witness countersigned last."""
+    if new["service"] != last["service"]:
+        raise Broken(f"it is of the service {new['service']}, and the last one was of {last['service']}")
+    if int(new["entries"]) < int(last["entries"]):
+        raise Broken(
+            f"it covers {new['entries']} entries and the one you signed last {last['entries']}: it is an older one, "
+            "or entries were removed, or an old backup was restored"
+        )
+    check_consistency(last, new, proof)
+    is_same = new["entries"] == last["entries"]
+    if "ends" in last and ("ends" not in new or (is_same and new["ends"] != last["ends"])):
+        raise Broken("the histories that it covers do not end where those of the one you signed last did")
+
+
+def keep_refused(own: Path, why: Broken, later: str, proof: list[str]) -> Broken:
+    """Both checkpoints, in a folder of their own: each is signed by the service, and they can't both be true."""
+    kept = own / f"refused-{sha256(later.encode())[:12]}"
+    kept.mkdir(exist_ok=True)
+    files = {"earlier.txt": text(str(own / "last.txt")), "later.txt": later, "proof.json": "".join(map(text, proof))}
+    for name, content in files.items():
+        (kept / name).write_text(content, encoding="utf-8")
+    return Broken(
+        f"REFUSED, NOTHING WAS COUNTERSIGNED: {why}. Both checkpoints are kept in {kept}. Unless it is an older one by "
+        "mistake, the service tells two histories, or has lost records: keep both, and tell whoever relies on it"
+    )
+
+
+def run_witness_key(folder: str, name: str) -> str:
+    own, key = Path(folder), Ed25519PrivateKey.generate()
+    if name != " ".join(name.split()) or not 0 < len(name) <= 120:
+        raise ValueError(f"a name is up to 120 characters in one line; seen: {name!a}")
+    own.mkdir(parents=True, exist_ok=True)
+    pem = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    with os.fdopen(os.open(own / "witness_key.pem", os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as made:
+        made.write(pem)
+    (own / "name.txt").write_text(f"{name}\n", encoding="utf-8")
+    return f"The public key of {name}, for the service's administrator: {key.public_key().public_bytes_raw().hex()}"
+
+
+def run_witness(folder: str, signed_path: str, key: str, *proof: str) -> str:
+    own, new_text = Path(folder), text(signed_path)
+    new, last_path = checkpoint(new_text, key), own / "last.txt"
+    made = own / f"countersignature-{new['entries']}.txt"
+    last_text = text(str(last_path)) if last_path.exists() else ""
+    if last_text == new_text and made.exists():
+        return f"It is countersigned already: {made}."
+    if last_text:
+        last = checkpoint(last_text, key)
+        if not proof and int(new["entries"]) > int(last["entries"]):
+            raise ValueError(f"PROOF.json is missing: the service's consistency proof from {last['entries']} entries")
+        try:
+            check_goes_on(last, new, json.loads(text(proof[0])) if proof else {"hashes": []})
+        except Broken as why:
+            raise keep_refused(own, why, new_text, list(proof)) from None
+    after = last["entries"] if last_text else "none"
+    made.write_text(countersigned(own, new_text, new["entries"], after), encoding="utf-8")
+    (own / "last.txt.new").write_text(new_text, encoding="utf-8")
+    os.replace(own / "last.txt.new", last_path)
+    if after == "none":
+        return f"Countersigned, as the first: nothing earlier was there to compare with. For the service: {made}."
+    return f"It goes on from the one over {after} entries that you signed last. Countersigned, for the service: {made}."
+
+
+def countersigned(own: Path, checkpoint_text: str, entries: str, after: str) -> str:
+    """after: how many entries the one before covers, or none."""
+    key = serialization.load_pem_private_key((own / "witness_key.pem").read_bytes(), password=None)
+    if not isinstance(key, Ed25519PrivateKey):
+        raise TypeError("witness_key.pem holds another kind of key than Ed25519")
+    body = (
+        f"{WITNESS_HEADING}witness: {text(str(own / 'name.txt')).strip()}\n"
+        f"checkpoint: {sha256(checkpoint_text.encode())}\nentries: {entries}\nafter: {after}\n"
+        f"signed: {datetime.now(UTC):%Y-%m-%dT%H:%M:%S.%fZ}\nkey: {key.public_key().public_bytes_raw().hex()}\n"
+    )
+    return f"{body}signature: {key.sign(body.encode()).hex()}\n"
+
+
+def run_witnessed(path: str, key: str, *pairs: str) -> str:
+    signed_text = text(path)
+    signed = checkpoint(signed_text, key)
+    found = [
+        countersignature(text(each), witness_key, signed_text)
+        for each, witness_key in zip(pairs[::2], pairs[1::2], strict=True)
+    ]
+    if len({each["key"] for each in found}) < len(found):
+        raise Broken("two of these are by one key: each witness counts once")
+    by = "; ".join(f"{each['witness']}, {each['signed']}, after {each['after']} entries" for each in found)
+    return f"The checkpoint of {signed['made']} over {signed['entries']} entries is witnessed by {len(found)}: {by}."
+
+
 # Commands -----------------------------------------------------------------------------------------------------------
 
 
@@ -808,6 +927,9 @@ COMMANDS = {
     "absent": (run_absent, (4,)),
     "consistency": (run_consistency, (4,)),
     "signatures": (run_signatures, (5,)),
+    "witness-key": (run_witness_key, (2,)),
+    "witness": (run_witness, (3, 4)),
+    "witnessed": (run_witnessed, range(4, 102, 2)),
 }
 
 

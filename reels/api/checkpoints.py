@@ -12,11 +12,15 @@ from django.http import HttpResponse
 from rest_framework import serializers
 
 from reels import access
+from reels.api.act_fields import body_of
 from reels.api.endpoints import Call, Endpoint, create, read, read_file
-from reels.api.fields import Moment, Named, Number, Text, Whole, YesNo
+from reels.api.fields import Maybe, Moment, Named, Number, Text, Whole, YesNo
 from reels.api.forms import Out, PageQuery, Query
 from reels.api.paging import Page
-from reels.services import checkpoints
+from reels.api.serializers import ReasonIn
+from reels.domain.act_fields import CountersignatureFields, WitnessFields
+from reels.models import Countersignature, Witness
+from reels.services import checkpoints, witnesses
 
 JSON_LINES = "application/jsonl"
 
@@ -107,6 +111,63 @@ class CheckpointEndEndpoint(Endpoint):
     def get(self, call: Call, entries: int) -> Any:
         """The proof of a chain's end when the checkpoint was made, or that there was no such chain."""
         return checkpoints.chain_path(entries, call.query["chain"])
+
+
+# Witnesses ----------------------------------------------------------------------------------------------------------
+
+
+class WitnessOut(Out):
+    id = Number()
+    name = Text()
+    key = Text(help_text="Its Ed25519 public key, hexadecimal.")
+    added_at = Moment()
+    ended_at = Moment(allow_null=True)
+    end_reason = Maybe()
+
+
+class CountersignatureOut(Out):
+    witness = Text(source="witness.name")
+    key = Text(source="witness.key", help_text="The witness's; trust the one that you have from the witness itself.")
+    entries = Number(help_text="Of the checkpoint.")
+    signed_at = Moment(help_text="By the witness's clock.")
+    recorded_at = Moment()
+    text = Text(help_text="As the witness made it; check it with check_records.py witnessed.")
+
+
+WitnessIn = body_of(WitnessFields, "WitnessIn")
+CountersignatureIn = body_of(CountersignatureFields, "CountersignatureIn")
+
+
+class WitnessListEndpoint(Endpoint):
+    @read("witnesses_list", WitnessOut, query=PageQuery, is_page=True)
+    def get(self, call: Call) -> Page:
+        """Every witness, ended ones too."""
+        return call.page(Witness.objects.all(), "name", "id")
+
+    @create("witnesses_add", WitnessOut, WitnessIn)
+    def post(self, call: Call) -> Witness:
+        """Register a witness with its public key, for administrators."""
+        return witnesses.add_witness(actor=call.actor, at=call.at, **call.payload)
+
+
+class WitnessEndEndpoint(Endpoint):
+    @create("witnesses_end", WitnessOut, ReasonIn, status=200)
+    def post(self, call: Call, witness_id: int) -> Witness:
+        """Take nothing more from a witness, for administrators. What it countersigned stays."""
+        access.only_administrators(call.actor.person)
+        return witnesses.end_witness(access.witness(witness_id), actor=call.actor, at=call.at, **call.payload)
+
+
+class CountersignatureListEndpoint(Endpoint):
+    @read("checkpoints_witnesses", CountersignatureOut, query=PageQuery, is_page=True)
+    def get(self, call: Call, entries: int) -> Page:
+        """By whom a checkpoint is countersigned, the first first."""
+        return call.page(witnesses.countersignatures_of(entries), "recorded_at", "id")
+
+    @create("checkpoints_countersign", CountersignatureOut, CountersignatureIn)
+    def post(self, call: Call, entries: int) -> Countersignature:
+        """Hand in a witness's countersignature of this checkpoint; the same again gives the one that is kept."""
+        return witnesses.take_countersignature(entries, actor=call.actor, at=call.at, **call.payload)
 
 
 # Histories ----------------------------------------------------------------------------------------------------------

@@ -123,6 +123,24 @@ class PublicationFields:
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WitnessFields:
+    name: str = act_field(FieldKind.TEXT, label="Name", most=120, missing="Name the witness.")
+    key: str = act_field(
+        FieldKind.TEXT, label="Public key", most=64, missing="Type the witness's public key.",
+        hint="64 hexadecimal digits, as check_records.py witness-key prints them to the witness.",
+        help="Ed25519, hexadecimal; only the witness holds the other half.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountersignatureFields:
+    text: str = act_field(
+        FieldKind.REMARK, label="Countersignature", missing="Paste the witness's text.", most=REMARK_MOST,
+        hint="The whole of the file that check_records.py witness made.", help="The text as the witness made it.",
+    )  # fmt: skip
+
+
 def _paragraph(rule: str) -> Any:
     return act_field(FieldKind.TEXT, label=f"{rule}: paragraph", most=60, default="", help="Its paragraph.")
 

@@ -2,7 +2,16 @@
 
 from reels.models.assemblies import CableEvent, Hold, Installation, MachineHold, Move, Reel, ReelEvent
 from reels.models.base import Added, Kept, choices, columns
-from reels.models.histories import Chain, CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
+from reels.models.histories import (
+    Chain,
+    CheckpointMade,
+    Countersignature,
+    EndsNode,
+    EntriesBlock,
+    FeedPlace,
+    HistoryEntry,
+    Witness,
+)
 from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import (
@@ -24,6 +33,7 @@ __all__ = [
     "CableEvent",
     "Chain",
     "CheckpointMade",
+    "Countersignature",
     "EndsNode",
     "EntriesBlock",
     "FeedPlace",
@@ -50,6 +60,7 @@ __all__ = [
     "TaskFile",
     "TaskRun",
     "Tries",
+    "Witness",
     "WorkerSeen",
     "WrapGauge",
     "choices",

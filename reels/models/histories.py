@@ -71,6 +71,35 @@ class CheckpointMade(models.Model):
         return f"checkpoint over {self.entries} entries"
 
 
+class Witness(Kept):
+    """Another organisation that countersigns checkpoints, with a key that only it holds."""
+
+    name = models.CharField(max_length=120, unique=True)
+    key = models.CharField(max_length=64, unique=True, help_text="Its Ed25519 public key, hexadecimal.")
+    added_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    end_reason = models.TextField(blank=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Countersignature(Added):
+    """Of a checkpoint by a witness, as it was given out; see reels/domain/countersignature.py."""
+
+    witness = models.ForeignKey(Witness, on_delete=models.PROTECT, related_name="countersignatures")
+    entries = models.PositiveBigIntegerField(help_text="Of the checkpoint.")
+    signed_at = models.DateTimeField(help_text="By the witness's clock.")
+    recorded_at = models.DateTimeField()
+    text = models.TextField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="countersignature_once", fields=("witness", "entries"))]
+
+    def __str__(self) -> str:
+        return f"countersignature of {self.witness} over {self.entries} entries"
+
+
 class EntriesBlock(Added):
     """The root over a whole block of entries in the order of their places, or of blocks; see entry_blocks.py."""
 

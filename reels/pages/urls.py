@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, people, publications, tasks, types, views
+from reels.pages import account, checkpoints, people, publications, tasks, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -22,6 +22,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("publications", publications.publications, name="publications"),
     path("publications/add", publications.PublicationAddView.as_view(), name="publication-add"),
     path("publications/<int:publication_id>/end", publications.PublicationEndView.as_view(), name="publication-end"),
+    path("checkpoints", checkpoints.all_checkpoints, name="checkpoints"),
+    path("checkpoints/<int:entries>/witnesses", checkpoints.CountersignView.as_view(), name="checkpoint-countersign"),
+    path("witnesses/add", checkpoints.WitnessAddView.as_view(), name="witness-add"),
+    path("witnesses/<int:witness_id>/end", checkpoints.WitnessEndView.as_view(), name="witness-end"),
     path("types", types.reel_types, name="reel-types"),
     path("types/<code:code>", types.reel_type, name="reel-type"),
     path("types/<code:code>/sources", types.RuleSourcesView.as_view(), name="rule-sources"),

@@ -111,6 +111,7 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "finding-record": "/reels/LW-0012/finding",
         "gauges": "/gauges",
         "publications": "/publications",
+        "checkpoints": "/checkpoints",
         "moves": "/moves",
         "move": "/reels/LW-0012/move",
         "event": "/reels/LW-0012/event",

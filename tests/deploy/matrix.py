@@ -173,6 +173,12 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         read("checkpoints_inclusion", "checkpoints/{checkpoint}/inclusion?digest={digest}", LOGGED_IN),
         read("checkpoints_consistency", "checkpoints/{checkpoint}/consistency?from=1", LOGGED_IN),
         write("checkpoints_make", "checkpoints", "administrator", ADMINISTRATOR),
+        read("checkpoints_witnesses", "checkpoints/{checkpoint}/witnesses", LOGGED_IN),
+        write("checkpoints_countersign", "checkpoints/{checkpoint}/witnesses", "colleague", IN_PERSON,
+              text="{countersignature}"),
+        read("witnesses_list", "witnesses", LOGGED_IN),
+        write("witnesses_add", "witnesses", "administrator", ADMINISTRATOR, name="Teal Water Board", key="ab" * 32),
+        write("witnesses_end", "witnesses/{witness}/end", "administrator", ADMINISTRATOR, **WHY),
         # reels
         read("reels_list", "reels", LOGGED_IN),
         read("reels_show", "reels/PLAIN"),

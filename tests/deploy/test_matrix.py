@@ -22,7 +22,7 @@ from reels.models import HistoryEntry, Person, Reel
 from reels.services import checkpoints, people, register, second_factor, tasks
 from reels.services.history import Actor, record_act
 from reports.services import assessments, evidence_task, export_task
-from tests import builders, stories
+from tests import builders, stories, witnessing
 from tests.api_fixtures import NEW_TYPE, make_token
 from tests.builders import NOW, PASSWORD, Cast, administrator, later
 from tests.deploy.matrix import DONE_AND_SENT_ON, WHO, AccessRow, api_rows
@@ -159,6 +159,7 @@ class EveryState:
             "practised": practised(self.cast.colleague).pk, "practising": drawn(self.cast.colleague).pk,
             "trainee": self.cast.colleague.pk, "flag": flag.pk,
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
+            "witness": witnessing.witness().pk, "countersignature": witnessing.countersigned_text(made.text),
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
             "export": self._export(), "evidence": self._evidence(),

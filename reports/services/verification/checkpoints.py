@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Set
 from django.db import models
 from django.db.models import Max
 
-from reels.domain import checkpoint, ledger, merkle, sparse_merkle
+from reels.domain import checkpoint, countersignature, ledger, merkle, sparse_merkle
 from reels.domain.sparse_merkle import Leaf, Node
-from reels.models import CheckpointMade, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
+from reels.models import CheckpointMade, Countersignature, EndsNode, EntriesBlock, FeedPlace, HistoryEntry
 from reels.services import entry_blocks
 from reels.services.checkpoint_key import known_keys
 from reports.services.verification.stored_values import CHUNK, BreakFound
@@ -31,6 +31,20 @@ def check_checkpoints() -> None:
         if roots.get(row.entries) != row.root:
             raise BreakFound(str(row), "the entries that it covers are no longer what they were, or in another order")
     ends.check()
+    _check_countersignatures(by_size)
+
+
+def _check_countersignatures(by_size: Mapping[int, CheckpointMade]) -> None:
+    """Every countersignature is its witness's, and of the checkpoint that is kept here."""
+    for row in Countersignature.objects.order_by("pk").select_related("witness").iterator(CHUNK):
+        made, says = by_size.get(row.entries), countersignature.countersigned(row.text)
+        if made is None:
+            raise BreakFound(str(row), "the checkpoint is gone")
+        about = {"witness": row.witness.name, "key": row.witness.key, "checkpoint_text": made.text}
+        if why := countersignature.fault(row.text, **about):
+            raise BreakFound(str(row), why)
+        if says is None or (says.entries, says.signed_at) != (row.entries, row.signed_at):
+            raise BreakFound(str(row), "its text says otherwise than its row")
 
 
 class EndsAtEach:

@@ -99,5 +99,5 @@ def test_a_list_costs_the_same_for_one_as_for_many_and_so_does_an_inspection(way
     # session, person, postings, inspections
     assert one == count_queries(lambda: ways.colleague.get("inspections")) == 4
     # session, person, postings, inspection, keyings, signatures, participants, readings, referrals, void,
-    # findings, third readings, and what the reader may decide on
-    assert shown == count_queries(lambda: ways.colleague.get(f"inspections/{second.pk}")) == 14
+    # findings, third readings, what the reader may decide on, and six for whether it stands
+    assert shown == count_queries(lambda: ways.colleague.get(f"inspections/{second.pk}")) == 20

@@ -8,8 +8,9 @@ import pytest
 
 from reels.domain.words import Scope
 from reels.models import HistoryEntry, Reel
-from tests import builders
+from tests import builders, witnessing
 from tests.api_client import said
+from tests.witnessing import countersigned_text, public_of
 
 
 @pytest.fixture
@@ -74,3 +75,24 @@ def test_a_script_reads_checkpoints_and_makes_none(ways, made, token_way):
     script = token_way(builders.administrator(), *Scope)
     assert script.get("checkpoints").json()["results"][0]["entries"] == made["entries"]
     said(script.post("checkpoints"), 403, "only_in_person")
+
+
+# Witnesses ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_witness_is_registered_and_its_countersignature_handed_in_and_given_out(ways):
+    made = ways.administrator.post("checkpoints").json()
+    path, text = f"checkpoints/{made['entries']}/witnesses", countersigned_text(made["text"])
+    body = {"name": witnessing.NAME, "key": public_of()}
+    said(ways.colleague.post("witnesses", body), 403, "only_administrators")
+    row = ways.administrator.post("witnesses", body).json()
+    assert ways.colleague.get("witnesses").json()["results"] == [row]
+    taken = ways.colleague.post(path, {"text": text}).json()
+    assert (taken["witness"], taken["text"], taken["signed_at"]) == (witnessing.NAME, text, "2026-03-06T10:00:00Z")
+    assert ways.stranger.get(path).json()["results"] == [taken]
+    wrong = said(ways.colleague.post(path, {"text": text[:-9]}), 400, "countersignature_not_taken")
+    assert "no countersignature of form 1" in wrong["detail"]
+    said(ways.colleague.post("checkpoints/999/witnesses", {"text": text}), 404, "not_found")
+    said(ways.nobody.get(path), 401, "not_logged_in")
+    ended = ways.administrator.post(f"witnesses/{row['id']}/end", {"reason": "dissolved"}).json()
+    assert ended["end_reason"] == "dissolved"

@@ -11,10 +11,10 @@ from inspections.models import Inspection, SetupValues
 from inspections.services import counting, flags, machine_checks, maintenance, setup, signing
 from inspections.services.flags import FlaggedInterval
 from reels.models import Person
-from reels.services import people, register, second_factor
+from reels.services import checkpoints, people, register, second_factor
 from reels.services.history import Actor
 from reports.services import assessments
-from tests import builders, stories
+from tests import builders, stories, witnessing
 from tests.builders import NOW, PASSWORD, Cast
 from tests.inspections.pages.count.test_worksheet import PREPARED
 from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN
@@ -338,6 +338,20 @@ CALIBRATED = {"calibrated_on": "2026-02-01", "due": "2027-02-01"}
 GAUGE = {"serial": "WG-40", "machine": "RM-8", "types": "w28", **CALIBRATED}
 administrators_act("publication-add", lambda: "/publications/add", REVISION, {"title": "Reels"})
 administrators_act("publication-end", lambda: f"/publications/{builders.make_publication().pk}/end", WHY, OTHER)
+WITNESS = {"name": "Teal Water Board", "key": "ab" * 32}
+administrators_act("witness-add", lambda: "/witnesses/add", WITNESS, {"name": "Wigeon Water Board"})
+administrators_act("witness-end", lambda: f"/witnesses/{witnessing.witness().pk}/end", WHY, OTHER)
+
+
+@case("checkpoint-countersign")
+def _countersigned(cast: Cast) -> Opened:
+    witnessing.witness()
+    made = checkpoints.make(NOW)
+    typed = {"text": witnessing.countersigned_text(made.text)}
+    altered = {"text": witnessing.countersigned_text(made.text, signed="2026-03-06T11:00:00.000000Z")}
+    return Opened(person=cast.colleague, address=f"/checkpoints/{made.entries}/witnesses", typed=typed, altered=altered)
+
+
 RULE_SOURCES = {"publication": "LWS 12-3", "revision": "C", "lead": "para. 5", "arc": "para. 6"}
 administrators_act(
     "rule-sources", lambda: f"/types/{builders.make_type().code}/sources", RULE_SOURCES, {"lead": "para. 7"}

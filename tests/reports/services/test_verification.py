@@ -24,6 +24,7 @@ from reels.models import (
     Alarm,
     Chain,
     CheckpointMade,
+    Countersignature,
     EndsNode,
     EntriesBlock,
     FeedPlace,
@@ -36,7 +37,7 @@ from reels.services import checkpoints, feed
 from reels.services.checkpoint_key import checkpoint_key
 from reels.services.history import Actor, record_act
 from reports.services.verification import UNRECORDED, check_records
-from tests import builders, stories
+from tests import builders, stories, witnessing
 from tests.builders import NOW, Cast, administrator
 from tests.reports.tampering import broken_by, delete, edit, other, rewritten, story
 
@@ -279,6 +280,30 @@ def test_a_checkpoint_that_tells_another_number_of_histories_is_found(story):
         CheckpointMade.objects.create(entries=made.entries, text=text, **columns)
 
     assert "the histories that it covers do not end where it says" in broken_by(sign_another_number)
+
+
+def retold(row, **columns):
+    """Changed, and the register written anew from there so that it tells the same."""
+    edited = type(row)._base_manager.filter(pk=row.pk)
+    edited.update(**columns)
+
+    def tell(entry):
+        for each in entry["changes"]:
+            if (each["table"], each["id"]) == (row._meta.db_table, row.pk):
+                each["after"].update({name: ledger.plain(value) for name, value in columns.items()})
+
+    rewritten(Chain.objects.get(name="register"), tell)
+
+
+def test_a_countersignature_is_its_witnesss_and_of_a_checkpoint_that_is_kept(story):
+    row = Countersignature.objects.get()
+    made = CheckpointMade.objects.get(entries=row.entries)
+    forged = witnessing.countersigned_text(made.text, key=witnessing.key_of("Teal"))
+    assert "it is signed with the key" in broken_by(retold, row, text=forged)
+    assert "its signature does not hold" in broken_by(retold, row, text=row.text.replace("after: none", "after: 1"))
+    assert broken_by(retold, row, entries=row.entries + 1).endswith("the checkpoint is gone")
+    assert broken_by(retold, row, signed_at=row.signed_at + timedelta(seconds=1)).endswith("otherwise than its row")
+    assert broken_by(delete, made).endswith("the checkpoint is gone")
 
 
 def put_in_a_node() -> None:
