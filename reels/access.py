@@ -205,9 +205,14 @@ def publications() -> QuerySet[Publication]:
     return Publication.objects.prefetch_related("types")
 
 
+def witnesses() -> QuerySet[Witness]:
+    """Every witness, ended ones too; they are open to everybody who is logged in."""
+    return Witness.objects.order_by("name", "id")
+
+
 def witness(witness_id: int) -> Witness:
     """The witness; they are open to everybody who is logged in."""
-    return one(Witness.objects.all(), "witness", pk=witness_id)
+    return one(witnesses(), "witness", pk=witness_id)
 
 
 def publication(publication_id: int) -> Publication:

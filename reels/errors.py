@@ -241,12 +241,6 @@ class CheckpointKeyMissing(Refused):
     message = "Checkpoints cannot be signed: {why}"
 
 
-class CountersignatureNotTaken(Malformed):
-    title = "The countersignature is not taken"
-    message = "The countersignature is not taken: {why}."
-    fields = ("text",)
-
-
 class StillRunning(Refused):
     title = "The same request is still being processed"
     message = "A request with the Idempotency-Key {key!r} is still being processed. Send it again in a moment."

@@ -847,14 +847,16 @@ def countersigned(own: Path, checkpoint_text: str, entries: str, after: str) -> 
 def run_witnessed(path: str, key: str, *pairs: str) -> str:
     signed_text = text(path)
     signed = checkpoint(signed_text, key)
-    found = [
+    signatures = [
         countersignature(text(each), witness_key, signed_text)
         for each, witness_key in zip(pairs[::2], pairs[1::2], strict=True)
     ]
-    if len({each["key"] for each in found}) < len(found):
+    if len({each["key"] for each in signatures}) < len(signatures):
         raise Broken("two of these are by one key: each witness counts once")
-    by = "; ".join(f"{each['witness']}, {each['signed']}, after {each['after']} entries" for each in found)
-    return f"The checkpoint of {signed['made']} over {signed['entries']} entries is witnessed by {len(found)}: {by}."
+    by = "; ".join(f"{each['witness']}, {each['signed']}, after {each['after']} entries" for each in signatures)
+    return (
+        f"The checkpoint of {signed['made']} over {signed['entries']} entries is witnessed by {len(signatures)}: {by}."
+    )
 
 
 # Commands -----------------------------------------------------------------------------------------------------------

@@ -54,10 +54,10 @@ def as_reel(row: ReelStatusRow, at: datetime) -> Reel:
 
 def setup_values_for(setup_id: int, viewer: Person, at: datetime) -> SetupValues:
     """The setup values with every read-back and check."""
-    values = with_read_backs(access.readable_setup_values(viewer, at, "reel"))
-    found = reel_access.one(values, "setup values", pk=setup_id)
-    _give(found, validity=validity_of_setup(found, at))
-    return found
+    rows = with_read_backs(access.readable_setup_values(viewer, at, "reel"))
+    values = reel_access.one(rows, "setup values", pk=setup_id)
+    _give(values, validity=validity_of_setup(values, at))
+    return values
 
 
 def with_details(inspection: Inspection, viewer: Person, at: datetime) -> Inspection:

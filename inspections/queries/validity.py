@@ -49,7 +49,7 @@ def newer_counts(counts: Iterable[Inspection]) -> dict[int, tuple[datetime, int]
         )
         for each in counts
     }
-    return {pk: found for pk, found in newer.items() if found}
+    return {pk: first for pk, first in newer.items() if first}
 
 
 def _followed(count: Inspection, end: tuple[datetime, str] | None, newer: Mapping[int, tuple[datetime, int]],

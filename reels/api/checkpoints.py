@@ -142,7 +142,7 @@ class WitnessListEndpoint(Endpoint):
     @read("witnesses_list", WitnessOut, query=PageQuery, is_page=True)
     def get(self, call: Call) -> Page:
         """Every witness, ended ones too."""
-        return call.page(Witness.objects.all(), "name", "id")
+        return call.page(access.witnesses(), "name", "id")
 
     @create("witnesses_add", WitnessOut, WitnessIn)
     def post(self, call: Call) -> Witness:

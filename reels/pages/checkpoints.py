@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from reels import access
 from reels.domain.act_fields import CountersignatureFields, ReasonFields, WitnessFields
-from reels.models import CheckpointMade, Countersignature, Witness
+from reels.models import CheckpointMade, Witness
 from reels.pages.act_fields import LINE, form_of
 from reels.pages.acts import ActView
 from reels.pages.answers import page, show
@@ -20,14 +20,10 @@ SHOWN = 50  # the others are in the API
 def all_checkpoints(request: HttpRequest) -> HttpResponse:
     """The newest checkpoints, by whom each is countersigned, and all witnesses. Three queries."""
     rows: list[Any] = list(checkpoints.all_made().order_by("-entries")[:SHOWN])
-    signed = Countersignature.objects.filter(entries__in=[each.entries for each in rows]).select_related("witness")
-    by_entries: dict[int, list[Countersignature]] = {}
-    for each in signed.order_by("recorded_at", "id"):
-        by_entries.setdefault(each.entries, []).append(each)
+    signed = witnesses.countersigned_by(each.entries for each in rows)
     for row in rows:
-        row.signed_by = by_entries.get(row.entries, [])
-    known = list(Witness.objects.order_by("name"))
-    shown = {"checkpoints": rows, "witnesses": known, "most": SHOWN, "section": "documents"}
+        row.signed_by = signed.get(row.entries, [])
+    shown = {"checkpoints": rows, "witnesses": list(access.witnesses()), "most": SHOWN, "section": "documents"}
     return show(request, "reels/checkpoints.html", shown)
 
 

@@ -1,5 +1,6 @@
 """Witnesses: registered, ended, and their countersignatures taken in. What one is: reels/domain/countersignature.py."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import transaction
@@ -7,7 +8,7 @@ from django.db.models import QuerySet
 
 from reels import access
 from reels.domain import countersignature
-from reels.errors import AlreadyEnded, CountersignatureNotTaken, ValueNotTaken
+from reels.errors import AlreadyEnded, ValueNotTaken
 from reels.models import Countersignature, Witness
 from reels.services import checkpoints, register
 from reels.services.checkpoint_key import known_keys
@@ -42,7 +43,7 @@ def end_witness(row: Witness, *, reason: str, actor: Actor, at: datetime) -> Wit
 def take_countersignature(entries: int, *, text: str, actor: Actor, at: datetime) -> Countersignature:
     """Of a checkpoint, by a witness who is registered; whoever hands it in, the signature says whose it is.
 
-    The same again gives the one that is kept. Raises NotFound or CountersignatureNotTaken.
+    The same again gives the one that is kept. Raises NotFound or ValueNotTaken.
     """
     made = checkpoints.one_made(entries)
     text = "".join(f"{line}\n" for line in text.strip().splitlines())
@@ -52,8 +53,10 @@ def take_countersignature(entries: int, *, text: str, actor: Actor, at: datetime
     kept = Countersignature.objects.filter(witness=witness, entries=made.entries).first() if witness else None
     if kept is not None and kept.text == text:
         return kept
-    if says is None or witness is None or (why := _why_not(witness, kept, text, made.text)):
-        raise CountersignatureNotTaken(why=_unknown(says) if says is None or witness is None else why)
+    if says is None or witness is None:
+        raise _not_taken(_unknown(says))
+    if why := _why_not(witness, kept, text, made.text):
+        raise _not_taken(why)
     with record_act(chain, "checkpoint_countersigned", actor, at, witness=witness.name, entries=made.entries) as act:
         row = Countersignature(
             witness=witness, entries=made.entries, signed_at=says.signed_at, recorded_at=at, text=text
@@ -65,6 +68,20 @@ def countersignatures_of(entries: int) -> QuerySet[Countersignature]:
     """By whom a checkpoint is countersigned. Raises NotFound."""
     made = checkpoints.one_made(entries)
     return Countersignature.objects.filter(entries=made.entries).select_related("witness")
+
+
+def countersigned_by(entries: Iterable[int]) -> dict[int, list[Countersignature]]:
+    """By whom checkpoints are countersigned, by their entries, the first first. One query."""
+    by_entries: dict[int, list[Countersignature]] = {}
+    rows = Countersignature.objects.filter(entries__in=list(entries)).select_related("witness")
+    for row in rows.order_by("recorded_at", "id"):
+        by_entries.setdefault(row.entries, []).append(row)
+    return by_entries
+
+
+def _not_taken(why: str) -> ValueNotTaken:
+    allowed = "the whole file that `check_records.py witness` made of this checkpoint"
+    return ValueNotTaken(field="The countersignature", seen=f"not taken: {why}", allowed=allowed)
 
 
 def _unknown(says: countersignature.Countersigned | None) -> str:

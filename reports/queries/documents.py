@@ -72,8 +72,8 @@ def with_what_followed(inspections: Sequence[Inspection]) -> Iterator[tuple[Insp
     lives = lives_at({each.pk: (each.reel, each.done_at) for each in inspections})
     for each in inspections:
         more: dict[str, Any] = {"life": [_life_json(spent) for spent in lives.get(each.pk, ())]}
-        if found := newer.get(each.pk):
-            more["superseded"] = {"at": found[0], "by": found[1]}
+        if later_one := newer.get(each.pk):
+            more["superseded"] = {"at": later_one[0], "by": later_one[1]}
         if each in counts:
             days = each.reel.type.count_days
             ended_at, why = ends.get(each.pk, (None, ""))

@@ -51,9 +51,6 @@ class ServedFiles:
         assert old in text
         path.write_text(text.replace(old, new, 1), encoding="utf-8")
 
-    def said(self, name: str) -> dict[str, str]:
-        return checkpoint.lines_of((self.folder / name).read_text(encoding="utf-8"))
-
     def set(self, name: str, **values: Any) -> None:
         path = self.folder / name
         path.write_text(json.dumps({**json.loads(path.read_text()), **values}))
@@ -365,56 +362,3 @@ def test_what_cannot_be_read_is_said_and_is_no_verdict(served, arguments):
 def test_without_a_command_or_its_files_it_says_how_it_is_used(tmp_path, arguments):
     status, says = ServedFiles(folder=tmp_path, key="").run(*arguments)
     assert (status, "python check_records.py consistency" in says) == (2, True)
-
-
-# Witnesses ----------------------------------------------------------------------------------------------------------
-
-
-def test_a_witness_signs_refuses_and_is_named(served):
-    status, says = served.run("witness-key", "own", "Heron Lake Authority")
-    key = says.strip()[-64:]
-    assert (status, says[: -len(key) - 1]) == (
-        0,
-        "The public key of Heron Lake Authority, for the service's administrator: ",
-    )
-    assert (served.folder / "own" / "witness_key.pem").stat().st_mode & 0o777 == 0o600
-    assert served.run("witness-key", "own", "Heron Lake Authority")[0] == 2  # a key is made once
-    assert served.run("witness-key", "other", "two\nlines")[0] == 2
-    assert served.run("witness", "own", "earlier.txt", served.key)[0] == 0
-    assert served.run("witness", "own", "later.txt", served.key)[0] == 2  # without the proof
-    status, says = served.run("witness", "own", "later.txt", served.key, "consistency.json")
-    assert (status, "Countersigned, for the service" in says) == (0, True)
-    [last] = {path.name for path in (served.folder / "own").glob("countersignature-*")} - {
-        f"countersignature-{entries}.txt" for entries in [served.said("earlier.txt")["entries"]]
-    }
-    status, says = served.run("witnessed", "later.txt", served.key, f"own/{last}", key)
-    assert status == 0
-    assert "is witnessed by 1: Heron Lake Authority, " in says
-    status, says = served.run("witness", "own", "earlier.txt", served.key)
-    assert status == 1
-    assert "REFUSED, NOTHING WAS COUNTERSIGNED: it covers" in says
-    assert served.run("witnessed", "earlier.txt", served.key, f"own/{last}", key)[1].startswith(
-        "BROKEN: Heron Lake Authority countersigned another checkpoint"
-    )
-    twice = (f"own/{last}", key) * 2
-    assert "two of these are by one key" in served.run("witnessed", "later.txt", served.key, *twice)[1]
-    assert "does not hold for this witness's key" in served.run(
-        "witnessed", "later.txt", served.key, f"own/{last}", served.key
-    )[1]  # fmt: skip
-    served.change(f"own/{last}", "Heron", "Teal")
-    assert served.run("witnessed", "later.txt", served.key, f"own/{last}", key)[0] == 1
-    assert "this is not a countersignature" in served.run("witnessed", "later.txt", served.key, "later.txt", key)[1]
-
-
-def test_a_witness_is_not_led_to_another_service_or_back_to_the_first_form(served):
-    served.run("witness-key", "own", "Heron Lake Authority")
-    served.run("witness", "own", "earlier.txt", served.key)
-    key = checkpoint_key()
-    for old, new, why in (
-        ("service: ", "service: other ", "it is of the service other"),
-        ("ends: ", "was: ", "do not end where those of the one you signed last did"),
-    ):
-        body = (served.folder / "later.txt").read_text().partition("signature: ")[0].replace(old, new)
-        (served.folder / "wrong.txt").write_text(f"{body}signature: {key.sign(body.encode()).hex()}\n")
-        status, says = served.run("witness", "own", "wrong.txt", served.key, "consistency.json")
-        assert (status, why in says) == (1, True), says

@@ -64,8 +64,8 @@ class EndsAtEach:
             if (row := self.by_size.get(size)) is not None and row.ends_root:
                 self._grow(newest)
                 newest = {}
-                said = row.ends_root, checkpoint.lines_of(row.text)["chains"]
-                if (self.root.hex(), str(self.chains)) != said:
+                told = row.ends_root, checkpoint.lines_of(row.text)["chains"]
+                if (self.root.hex(), str(self.chains)) != told:
                     raise BreakFound(str(row), "the histories that it covers do not end where it says")
             yield digest
 

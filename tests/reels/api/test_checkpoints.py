@@ -90,7 +90,7 @@ def test_a_witness_is_registered_and_its_countersignature_handed_in_and_given_ou
     taken = ways.colleague.post(path, {"text": text}).json()
     assert (taken["witness"], taken["text"], taken["signed_at"]) == (witnessing.NAME, text, "2026-03-06T10:00:00Z")
     assert ways.stranger.get(path).json()["results"] == [taken]
-    wrong = said(ways.colleague.post(path, {"text": text[:-9]}), 400, "countersignature_not_taken")
+    wrong = said(ways.colleague.post(path, {"text": text[:-9]}), 400, "value_not_taken")
     assert "no countersignature of form 1" in wrong["detail"]
     said(ways.colleague.post("checkpoints/999/witnesses", {"text": text}), 404, "not_found")
     said(ways.nobody.get(path), 401, "not_logged_in")

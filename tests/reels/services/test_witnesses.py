@@ -6,7 +6,6 @@ from reels.domain import checkpoint
 from reels.errors import (
     AlreadyEnded,
     AlreadyThere,
-    CountersignatureNotTaken,
     NotFound,
     OnlyAdministrators,
     ValueNotTaken,
@@ -34,7 +33,7 @@ def take(made, text: str) -> Countersignature:
 
 
 def refused(made, text: str) -> str:
-    with pytest.raises(CountersignatureNotTaken) as found:
+    with pytest.raises(ValueNotTaken) as found:
         take(made, text)
     return str(found.value)
 
