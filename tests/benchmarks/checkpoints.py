@@ -4,8 +4,9 @@ In one database, filled to each size in turn: a checkpoint over a day's entries 
 inclusion, an end and a consistency proof, each the median of several at other places. Beside them, in the same run, a
 read of one row by its key, which grows with nothing, and the number of all entries counted, which grows with them.
 
-Counted exactly, not timed: statements, rows and entries of indexes that PostgreSQL looked at, and hashes. The entries are made up, put straight into the tables: chained with nothing, so that
-verify_records would rightly find fault with them. On SQLite, unless DATABASE_URL says otherwise.
+Counted exactly, not timed: statements, rows and entries of indexes that PostgreSQL looked at, and hashes. The entries
+are made up, put straight into the tables: chained with nothing, so that verify_records would rightly find fault with
+them. On SQLite, unless DATABASE_URL says otherwise.
 """
 
 import argparse
