@@ -64,8 +64,8 @@ class EndsAtEach:
             if (row := self.by_size.get(size)) is not None and row.ends_root:
                 self._grow(newest)
                 newest = {}
-                told = row.ends_root, checkpoint.lines_of(row.text)["chains"]
-                if (self.root.hex(), str(self.chains)) != told:
+                signed = row.ends_root, checkpoint.lines_of(row.text)["chains"]
+                if (self.root.hex(), str(self.chains)) != signed:
                     raise BreakFound(str(row), "the histories that it covers do not end where it says")
             yield digest
 
