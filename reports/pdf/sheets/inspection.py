@@ -336,7 +336,7 @@ def _referrals(story: Story, record: Mapping[str, Any]) -> None:
         story.facts([
             ("Referred", words.done(each["referred_at"], each["referred_by"])),
             ("Proposed", words.count_words(proposed["layers"], proposed["wraps"], proposed["parity"])),
-            ("Released", words.done(each["released_at"], each["released_by"])),
+            ("Decided", words.done(each["released_at"], each["released_by"])),
             ("Decision", words.spaced(each["decision"])),
         ])  # fmt: skip
         story.notes([("Reason to refer", each["why"]), ("Reason to decide", each["reason"] or "—")])
