@@ -13,9 +13,9 @@ from typing import Any
 
 from inspections.domain.findings import Remedy
 from inspections.domain.keying import FIELDS, roles_at
-from inspections.domain.words import Act, InspectionState, Meaning, Point, Role
+from inspections.domain.words import Act, Meaning, Point, Role
 from inspections.models import Inspection
-from inspections.queries.currency import currency_of
+from inspections.queries.validity import validity_of
 from inspections.services import authorisations, counting, findings, signing
 from reels.domain import checkpoint, ledger, sparse_merkle
 from reels.models import Reel
@@ -188,11 +188,9 @@ def written(fleet: GrownFleet, name: str, made: Any, reels: list[str] | None, si
 
 
 def word_for(count: Inspection, at: datetime) -> str:
-    if count.state == InspectionState.VOIDED:
-        return "voided"
-    if Inspection.objects.filter(reel=count.reel, state=InspectionState.SIGNED, done_at__gt=count.done_at).exists():
-        return "superseded"
-    return "stands" if currency_of(count.reel, count.done_at, at).is_current else "lapsed"
+    validity = validity_of(count, at)
+    assert validity is not None
+    return str(validity.word)
 
 
 def checked(folder: Path, key: str, *earlier: str) -> tuple[int, str]:
