@@ -11,6 +11,8 @@ import re
 from collections.abc import Collection
 from typing import Any, ClassVar
 
+from reels.domain.text import filled_in
+
 
 class Refused(Exception):
     """A rule of the job, or the state of the record, does not allow this. The state may be read again and changed."""
@@ -28,14 +30,11 @@ class Refused(Exception):
         self.facts = facts
 
     def __str__(self) -> str:
-        return self.message.format(**self.facts)
+        return filled_in(self.message, self.facts)
 
 
 class NotYet(Exception):
-    """Nothing is wrong: a worker has it to do. run: the task (a TaskRun).
-
-    at: where to look for what comes of it; "": the same may be asked again.
-    """
+    """A worker has it to do. run: the task (a TaskRun). at: where to look for what comes of it; "": asked again."""
 
     def __init__(self, run: Any, at: str = "") -> None:
         super().__init__(run)

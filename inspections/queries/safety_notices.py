@@ -9,6 +9,7 @@ from django.db.models.functions import Coalesce
 from inspections.domain.words import InspectionState, NoticedState
 from inspections.models import Inspection, NoticedReel, SafetyNotice
 from reels import access
+from reels.domain.text import compared
 from reels.models import CableEvent, Hold, Person, Reel
 from reels.queries import STANDING, publications_in_force
 
@@ -17,15 +18,23 @@ def covered_by(notice: SafetyNotice, at: datetime) -> QuerySet[Reel]:
     """The reels in service to which all that it names applies, and that it has not told of yet.
 
     A publication applies to those that were counted last by it, and to those of types that are counted by it at that
-    moment. Of a publication one query more.
+    moment. Of a publication and of a lot one query more each.
     """
-    reels = with_what_notices_name(Reel.objects.filter(retired_at__isnull=True))
+    reels: QuerySet[Any] = with_what_notices_name(Reel.objects.filter(retired_at__isnull=True))
     if notice.pk:
         reels = reels.filter(~Exists(NoticedReel.objects.filter(notice=notice.pk, reel=OuterRef("pk"))))
     if notice.publication:
         reels = reels.filter(_worked_by(notice.publication, notice.publication_revision, at))
-    named = {"type": notice.type_id, "site": notice.site_id, "lot": notice.cable_lot}
+    if notice.cable_lot:
+        reels = reels.filter(lot__in=_spellings(notice.cable_lot, reels))
+    named = {"type": notice.type_id, "site": notice.site_id}
     return reels.filter(**{name: value for name, value in named.items() if value})
+
+
+def _spellings(lot: str, reels: QuerySet[Any]) -> set[str]:
+    """The lot as reels have it written: what is not ASCII may differ by what nobody sees."""
+    others = reels.filter(lot__regex="[^ -~]").values_list("lot", flat=True)
+    return {lot, compared(lot), *(other for other in others if compared(other) == compared(lot))}
 
 
 def _worked_by(code: str, revision: str, at: datetime) -> Q:
@@ -38,7 +47,7 @@ def _worked_by(code: str, revision: str, at: datetime) -> Q:
     return Q(**counted_by) | Q(type__in=[of_it for row in in_force for of_it in row.types.all()])
 
 
-def covering(reel: Reel, at: datetime) -> QuerySet[SafetyNotice]:
+def covering(reel: Reel, at: datetime) -> list[SafetyNotice]:
     """The standing notices that cover a reel and have not told of it yet. Three queries."""
     row: Any = with_what_notices_name(Reel.objects.filter(pk=reel.pk)).get()
     noticed = NoticedReel.objects.filter(notice=OuterRef("pk"), reel=reel)
@@ -47,10 +56,12 @@ def covering(reel: Reel, at: datetime) -> QuerySet[SafetyNotice]:
     of_publication = Q(publication="")
     for code, revision in worked_by:
         of_publication |= Q(publication=code, publication_revision__in=("", revision))
-    return standing().filter(
+    notices = standing().filter(
         ~Exists(noticed), Q(type__isnull=True) | Q(type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id),
-        of_publication, cable_lot__in=("", row.lot or ""),
+        of_publication,
     ).order_by("pk")  # fmt: skip
+    lots = ("", compared(row.lot or ""))
+    return [notice for notice in notices if compared(notice.cable_lot) in lots]
 
 
 def with_what_notices_name(reels: QuerySet[Reel]) -> QuerySet[Reel]:

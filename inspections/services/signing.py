@@ -18,6 +18,7 @@ from inspections.services.outliers import open_outlier
 from inspections.services.setup import rules_unconfirmed, withdraw_values
 from reels import access as reel_access
 from reels.domain import ledger
+from reels.domain.text import set_apart
 from reels.domain.words import AskedAt
 from reels.errors import Refused
 from reels.models import Person
@@ -115,7 +116,7 @@ def _check_signable(inspection: Inspection, meaning: Meaning, by_meaning: dict[s
         state = inspection.state.replace("_", " ")
         raise NotSignable(why=f"Inspection {inspection.pk} is {state}; it is signed once the count is worked out.")
     if meaning in by_meaning:
-        raise NotSignable(why=f"It is signed as {meaning.value} by {by_meaning[meaning].full_name} already.")
+        raise NotSignable(why=f"It is signed as {meaning.value} by {set_apart(by_meaning[meaning].full_name)} already.")
     if meaning is Meaning.VERIFIED and Meaning.COUNTED not in by_meaning:
         raise NotSignable(why="The technician who counted signs first.")
 
@@ -133,7 +134,9 @@ def _participant(inspection: Inspection, meaning: Meaning, person: Person) -> Pa
     participant = Participant.objects.filter(inspection=inspection, person=person).first()
     if participant is None or participant.role != ROLE_OF[meaning]:
         role = ROLE_OF[meaning].value
-        raise NotSignable(why=f"{person.full_name} did not take part as {role}; only who did signs “{meaning.value}”.")
+        raise NotSignable(
+            why=f"{set_apart(person.full_name)} did not take part as {role}; only who did signs “{meaning.value}”."
+        )
     typed = [row for row in keyings_of(inspection) if row.keyed_by_id == person.pk]
     if meaning is Meaning.VERIFIED and any(row.role == Role.TECHNICIAN for row in typed):
         raise SamePerson(name=person.full_name, done="keyed a technician's reading of this count")

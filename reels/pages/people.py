@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from reels import access
 from reels.domain.act_fields import EnrolmentFields, ReasonFields
+from reels.domain.text import set_apart
 from reels.domain.words import LOCKED_IN_WORDS, LockScope
 from reels.models import Person
 from reels.pages.act_fields import LINE, form_of
@@ -42,11 +43,11 @@ class PersonActView(ActView):
 
     @property
     def title(self) -> str:
-        return self.what.format(self.subject.full_name)
+        return self.what.format(set_apart(self.subject.full_name))
 
     @property
     def message(self) -> str:  # type: ignore[override]  # the same for each
-        return f"Done for {self.subject.full_name}."
+        return f"Done for {set_apart(self.subject.full_name)}."
 
     def done_at(self) -> str:
         return reverse("people")

@@ -10,6 +10,7 @@ from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import get_date_max
 
 from reels import access, queries
+from reels.domain.text import set_apart
 from reels.models import TaskRun
 from reels.models.tasks import STOPPED, STOPPING
 from reels.pages.acts import ActView
@@ -69,7 +70,7 @@ def _row(run: TaskRun) -> dict[str, object]:
     how_far = f"{run.done} of {run.of}" if run.of and run.is_live else ""
     if isinstance(result.return_value, dict):
         how_far = " ".join(result.return_value.get("in_words", ()))
-    stopped = f"stopped by {run.stopped_by.full_name}" if run.stopped_by else ""
+    stopped = f"stopped by {set_apart(run.stopped_by.full_name)}" if run.stopped_by else ""
     return {"run": run, "at": at, "again_at": again_at if again_at < get_date_max() else None,
             "how_far": " ".join(filter(None, (how_far, stopped))), "may": _may(run, is_staff=True)}  # fmt: skip
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
+from reels.domain.text import set_apart
+
 
 class NoticeKind(StrEnum):
     """What somebody must act on."""
@@ -154,11 +156,13 @@ def is_due(tries: int, tried_at: datetime | None, at: datetime) -> bool:
 
 def subject(cause: Cause) -> str:
     """The line that stands in a list of mails."""
+    cause = _in_a_sentence(cause)
     return f"Wrapledger: {WHAT[cause.kind].format(cause)} ({cause.site_name})"
 
 
 def text(cause: Cause, link: str, choices_link: str) -> str:
     """The mail itself. link: to the page where one acts; choices_link: to where one chooses; "" for either: none."""
+    cause = _in_a_sentence(cause)
     when = "Ends" if cause.kind is NoticeKind.AUTHORISATION else "Since"
     since = f"{cause.since.day} {cause.since:%B %Y, %H:%M} {cause.since.tzname()}"
     facts = [("Reel", cause.reel), ("Machine", cause.machine), ("Site", cause.site_name), (when, since)]
@@ -172,3 +176,9 @@ def text(cause: Cause, link: str, choices_link: str) -> str:
         + (f"\n{choices_link}" if choices_link else ""),
     ]
     return "\n\n".join(parts) + "\n"
+
+
+def _in_a_sentence(cause: Cause) -> Cause:
+    return replace(
+        cause, site_name=set_apart(cause.site_name), to_name=set_apart(cause.to_name), machine=set_apart(cause.machine)
+    )

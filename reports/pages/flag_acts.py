@@ -13,6 +13,7 @@ from inspections.pages.reel.act_page import ReelActView
 from inspections.services import flags
 from inspections.services.flags import FlaggedInterval
 from reels import access as reel_access
+from reels.domain.text import set_apart
 from reels.errors import NotFound
 from reels.models import Reel
 from reels.pages.act_fields import form_of
@@ -57,7 +58,7 @@ class AssignView(AssigneeView):
         to = reel_access.person_named(data["assigned_to"])
         serial = self.reel.serial
         self.flag = flags.assign_flag(serial=serial, interval=self.row, to=to, actor=self.actor, at=self.at)
-        self.message = f"Assigned to {to.full_name}."
+        self.message = f"Assigned to {set_apart(to.full_name)}."
 
     def done_at(self) -> str:
         return reverse("flag", args=[self.flag.pk]) if self.flag else reverse("reel-drift", args=[self.reel.serial])
@@ -82,7 +83,7 @@ class ReassignView(FlagView, AssigneeView):
     def do(self, data: dict[str, Any]) -> None:
         to = reel_access.person_named(data["assigned_to"])
         flags.reassign_flag(flag_id=self.row.pk, to=to, actor=self.actor, at=self.at)
-        self.message = f"Reassigned to {to.full_name}."
+        self.message = f"Reassigned to {set_apart(to.full_name)}."
 
 
 class LookIntoView(FlagView):

@@ -15,6 +15,7 @@ from inspections.queries.currency import currency_in
 from inspections.queries.safety_notices import standing
 from reels import access as reel_access
 from reels.domain import ledger
+from reels.domain.text import set_apart
 from reels.models import Hold, Move, Person, Posting, Reel, Site
 from reports.domain.notices import WINDOW, Cause, NoticeKind, NoticeState, Reader
 from reports.models import Notice, NoticeAddress, NoticeChoice
@@ -192,7 +193,7 @@ def _authorisations(at: datetime) -> Iterator[Cause]:
             site=each.site_id,
             site_name=site.name if site else "every site",
             person=each.person_id,
-            authorisation=f"of {each.person.full_name} to {each.verb}, for {reel_type},",
+            authorisation=f"of {set_apart(each.person.full_name)} to {each.verb}, for {reel_type},",
         )
 
 

@@ -29,5 +29,5 @@ def is_as_marked(row: Any) -> bool:
 
 def _mac(row: Any) -> str:
     names = [field.attname for field in row._meta.concrete_fields if field.attname not in ("id", "content", "mac")]
-    said = json.dumps({name: getattr(row, name) for name in names}, default=str, sort_keys=True)
-    return str(salted_hmac(row._meta.label, said, algorithm="sha256").hexdigest())
+    columns = json.dumps({name: getattr(row, name) for name in names}, default=str, sort_keys=True)
+    return str(salted_hmac(row._meta.label, columns, algorithm="sha256").hexdigest())

@@ -55,14 +55,14 @@ def known_again(chains: Iterable[Chain], night: Night) -> dict[int, Ids]:
     """Of these histories those that are not replayed: the ids of their rows and entries, by the chain's id."""
     asked = {chain.pk: chain for chain in chains if is_of_a_reel(chain)}
     marks = [mark for mark in ChainSeen.objects.filter(chain__in=asked) if not night.is_due(mark)]
-    told = [(mark, ids) for mark in marks if (ids := _ids_of(mark)) is not None]
+    with_ids = [(mark, ids) for mark in marks if (ids := _ids_of(mark)) is not None]
     everything: dict[str, list[int]] = defaultdict(list)
-    for _, ids in told:
+    for _, ids in with_ids:
         for table, some in ids.items():
             everything[table] += some
     digests = _digests(everything)
     return {
-        mark.chain_id: ids for mark, ids in told
+        mark.chain_id: ids for mark, ids in with_ids
         if hmac.compare_digest(mark.mac.encode(), _mac(asked[mark.chain_id], mark.day, ids, digests).encode())
     }  # fmt: skip
 
@@ -109,6 +109,6 @@ def _models() -> dict[str, type[models.Model]]:
 
 
 def _mac(chain: Chain, day: int, ids: Ids, digests: Mapping[tuple[str, int], bytes]) -> str:
-    said = json.dumps([chain.name, chain.length, chain.head, day, ids]).encode()
+    head = json.dumps([chain.name, chain.length, chain.head, day, ids]).encode()
     rows = (digests.get((table, row_id), b"gone") for table, some in ids.items() for row_id in some)
-    return str(salted_hmac("reports.ChainSeen", b"\0".join((said, *rows)), algorithm="sha256").hexdigest())
+    return str(salted_hmac("reports.ChainSeen", b"\0".join((head, *rows)), algorithm="sha256").hexdigest())

@@ -128,6 +128,18 @@ def test_what_comes_under_it_later_is_held_in_the_act_that_brings_it(cast):
     assert held() == ["LW-0005"]  # once let go, it is not held by the same notice again
 
 
+def test_a_lot_is_the_same_whatever_nobody_sees_is_in_it(cast):
+    lot = "\u05d0-9"
+    builders.make_reel("LW-0005", numbers=ReelNumbers(cable_serial=f"{lot}\u200f"))
+    builders.make_reel("LW-0006", numbers=ReelNumbers(cable_serial="\u05d1-9"))
+    issue(cast.control, named={"site": "kettle-point", "cable_lot": f"\u200e{lot}"})
+    work_off()
+    assert held() == ["LW-0005"]
+    builders.make_reel("LW-0007", numbers=ReelNumbers(cable_serial=lot))
+    builders.make_reel("LW-0008", numbers=ReelNumbers(cable_serial="9"))
+    assert held() == ["LW-0005", "LW-0007"]
+
+
 def counted(cast, serial, at, **changes):
     return builders.sign_both(cast, builders.read(cast, builders.open_count(cast, serial, at, **changes), at), at)
 

@@ -3,6 +3,7 @@
 import pytest
 
 from reels.domain.text import character_not_taken, compared
+from reels.errors import Refused
 
 # Explicit embeddings, overrides and isolates: UAX 9, 2.1 to 2.5 (code points and names from memory, as in unicodedata)
 TURNING = (*range(0x202A, 0x202F), *range(0x2066, 0x206A))
@@ -30,3 +31,14 @@ def test_lines_and_tabs_may_be_in_long_texts_and_what_languages_need_in_all() ->
 def test_names_are_compared_without_joiners_and_composed(mark: str) -> None:
     assert compared(f"Z{mark}o\u0065\u0308") == compared(f"Zo\u00eb{mark}") == "Zo\u00eb"
     assert compared("N-1") == "N-1" != compared("N-2")
+
+
+@pytest.mark.parametrize(("name", "said"), [
+    ("Tess Hollin", "Tess Hollin took part."), ("\u05d3\u05e0\u05d4", "\u2068\u05d3\u05e0\u05d4\u2069 took part."),
+])  # fmt: skip
+def test_in_a_refusal_a_name_that_is_read_from_the_right_stays_to_itself(name: str, said: str) -> None:
+    class TookPart(Refused):
+        message = "{name} took part."
+
+    refused = TookPart(name=name)
+    assert (str(refused), refused.facts) == (said, {"name": name})

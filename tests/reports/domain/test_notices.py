@@ -86,3 +86,10 @@ def test_every_kind_has_its_words(kind):
     one = cause(kind, authorisation="of Tess Hollin to count, for w28,", machine="RM-7")
     assert subject(one).endswith("(Kettle Point)")
     assert TO_DO[kind] in text(one, "", "")
+
+
+def test_in_a_mail_what_is_read_from_the_right_stays_to_itself():
+    of_the_right = cause(site_name="\u05d3\u05e0\u05d4")
+    assert subject(of_the_right).endswith("(\u2068\u05d3\u05e0\u05d4\u2069)")
+    assert "Site:    \u2068\u05d3\u05e0\u05d4\u2069\n" in text(of_the_right, "", "")
+    assert "\u2068" not in subject(cause()) + text(cause(), "", "")

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from reels.errors import NotYet
+from reels.models import Site
 from reports.models import AsOfReport, KeptMonthlyReport
 from reports.queries.monthly import PeriodScope
 from reports.services import drift_report, monthly
@@ -15,7 +16,7 @@ from tests.worker import work_off
 pytestmark = pytest.mark.django_db
 
 AS_OF = datetime(2024, 6, 30, tzinfo=UTC)
-MONTH = PeriodScope(sites=[1], begin=datetime(2024, 6, 1, tzinfo=UTC), end=datetime(2024, 7, 1, tzinfo=UTC))
+JUNE = {"begin": datetime(2024, 6, 1, tzinfo=UTC), "end": datetime(2024, 7, 1, tzinfo=UTC)}
 
 
 def drift():
@@ -23,7 +24,8 @@ def drift():
 
 
 def month():
-    return monthly._figures(MONTH, "June", AS_OF)[0]
+    scope = PeriodScope(sites=list(Site.objects.values_list("pk", flat=True)), **JUNE)
+    return monthly._figures(scope, "June", AS_OF)[0]
 
 
 @pytest.fixture
