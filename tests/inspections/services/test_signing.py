@@ -251,7 +251,7 @@ def test_an_authorisation_for_another_type_or_site_does_not_do(cast, inspection)
     authorise(cast.technician, Act.COUNT, site=builders.make_site("aldermere", "Aldermere"))
     authorise(cast.technician, Act.COUNT, reel_type=builders.make_type("w40"))
     authorise(cast.technician, Act.VERIFY)
-    with pytest.raises(NotAuthorised, match="to count reels of type w28 at Kettle Point"):
+    with pytest.raises(NotAuthorised, match="to count for reels of type w28 at Kettle Point"):
         sign(inspection, cast.technician)
     authorise(cast.technician, Act.COUNT, reel_type=inspection.reel.type, site=inspection.reel.site)
     assert sign(inspection, cast.technician).meaning == "counted"
