@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Set
 
 from django.db import models
-from django.db.models import Max
+from django.db.models import Max, Min
 
 from reels.domain import checkpoint, countersignature, ledger, merkle, sparse_merkle
 from reels.domain.sparse_merkle import Leaf, Node
@@ -12,6 +12,8 @@ from reels.models import CheckpointMade, Countersignature, EndsNode, EntriesBloc
 from reels.services import entry_blocks
 from reels.services.checkpoint_key import known_keys
 from reports.services.verification.stored_values import CHUNK, BreakFound
+
+MOST_LEVELS = 60  # of blocks of two, for more entries than a place can be numbered
 
 
 def check_checkpoints() -> None:
@@ -118,7 +120,10 @@ class KeptBlocks:
 
 def _blocks_compared(leaves: Iterable[bytes]) -> Iterator[bytes]:
     """The leaves again; the root that is kept of each block, beside the one over what it has."""
-    highest = EntriesBlock.objects.aggregate(highest=Max("level"))["highest"] or 0
+    kept = EntriesBlock.objects.aggregate(lowest=Min("level"), highest=Max("level"))
+    highest = kept["highest"] or 0
+    if kept["lowest"] == 0 or highest > MOST_LEVELS:
+        raise BreakFound("the order of all entries", "a block of it is of a level that there is not")
     levels = [KeptBlocks(level) for level in range(1, highest + 1)]
     for leaf in leaves:
         part: bytes | None = leaf

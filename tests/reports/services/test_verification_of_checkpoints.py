@@ -36,6 +36,8 @@ def test_the_roots_of_blocks_are_those_over_their_entries(story):
         assert "its entries have another root, or it is gone" in broken_by(edit, last, "root", "ab" * 32)
         assert "or it is gone" in broken_by(edit, last, "number", last.number + 1)
         assert "or it is gone" in broken_by(edit, first, "level", levels + 1)
+    for level in (0, 61):
+        assert "of a level that there is not" in broken_by(edit, EntriesBlock.objects.latest("pk"), "level", level)
     assert broken_by(EntriesBlock.objects.create, level=1, number=10**6, root="ab" * 32).endswith("so many entries")
 
 
