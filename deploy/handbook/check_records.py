@@ -434,6 +434,26 @@ def check_since(folder: Folder, signed: dict[str, str], key: str, kept: str | No
     return f" Nothing of the {earlier['entries']} entries of {earlier['made']} was changed, removed or put in between."
 
 
+def check_countersigned(folder: Folder, name: str, texts: dict[str, str]) -> str:
+    """Who countersigned which checkpoint of the folder, by the key that it names: whose that is they must say."""
+    signed = folder.text(name)
+    says = dict(line.split(": ", 1) for line in signed.splitlines()[1:])
+    if says["checkpoint"] not in texts:
+        raise Broken(f"it is of no checkpoint that is here, but of one over {says['entries']} entries")
+    countersignature(signed, says["key"], texts[says["checkpoint"]])
+    return (
+        f"The one over {says['entries']} entries is countersigned by {says['witness']}, if {says['key']} is their key."
+    )
+
+
+def check_witnesses(folder: Folder, report: "Report") -> str:
+    paths = [folder.path / each for each in ("checkpoint.txt", "since.txt")]
+    texts = {sha256(each.read_bytes()): text(str(each)) for each in paths if each.is_file()}
+    names = sorted(each for each in folder.unread if each.startswith("countersignatures/"))
+    found = [report.of(each, check_countersigned, folder, each, texts) for each in names]
+    return "".join(f" {each}" for each in found if each)
+
+
 def check_keys(folder: Folder, signed: dict[str, str]) -> None:
     """keys.txt proves nothing, but it has to be what the service would write."""
     if signed["key"] not in folder.text("keys.txt").split():
@@ -725,6 +745,7 @@ def run_all(path: str, key: str, *kept: str) -> str:
     if copy and copy.read_bytes() != Path(__file__).read_bytes():
         print("check_records.py in the folder is another one than this, which is the one that looks now.")
     since = report.of("the earlier checkpoint", check_since, folder, signed, key, text(kept[0]) if kept else None)
+    witnessed = check_witnesses(folder, report)
     whole = check_histories(folder, signed, report)
     if folder.has(f"ends/{stem(PRACTICE)}.json"):
         report.of(PRACTICE, check_practice, folder, signed)
@@ -737,7 +758,7 @@ def run_all(path: str, key: str, *kept: str) -> str:
     extent = "all" if about["whole"] is True else "the folder shows nothing of the others"
     says = (
         f"As of {signed['made']}: {len(whole)} of the {signed['chains']} histories that the service had ({extent}); "
-        f"{stands}.{since or ''}"
+        f"{stands}.{since or ''}{witnessed}"
     )
     if report.faults:
         raise Broken(f"{report.faults} in all. {says.removesuffix('.')}")

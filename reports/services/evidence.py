@@ -27,6 +27,7 @@ from reels.models import Chain, CheckpointMade, HistoryEntry
 from reels.queries import in_pages
 from reels.services import checkpoints
 from reels.services.checkpoint_key import known_keys
+from reels.services.witnesses import countersigned_by
 from reports.models import ArchivedPdf
 
 FORM = 1
@@ -68,6 +69,7 @@ What is in it
 
     checkpoint.txt   what the service signed: how much it had recorded, in two numbers that can't be made up
     since.txt        an earlier checkpoint, if one was asked for; consistency.json shows that it was only added to
+    countersignatures/  what witnesses signed of these two, each with a key that only they have: ask them for it
     keys.txt         the public keys, as the service says
     evidence.json    the form of this folder, and whether all histories are in it
     histories/       each act, in the bytes that were stored; the register is about people and what they may do
@@ -144,10 +146,14 @@ def ask(made: CheckpointMade, reels: Iterable[str] | None, *, since: str = "") -
         "README.txt": README.format(service=settings.SERVICE_NAME, made=f"{made.made_at:%Y-%m-%d %H:%M}"),
         CHECKER: (HANDBOOK / CHECKER).read_text(encoding="utf-8"),
     }
+    covered = [made.entries]
     if since:
         first = checkpoint.lines_of(since).get("entries", "")
-        proof = asdict(checkpoints.consistency(int(first) if first.isdecimal() else 0, made.entries))
+        covered.append(int(first) if first.isdecimal() else 0)
+        proof = asdict(checkpoints.consistency(covered[-1], made.entries))
         texts |= {"since.txt": since, "consistency.json": _json(proof)}
+    for entries, rows in countersigned_by(covered).items():
+        texts |= {f"countersignatures/{entries}-{number}.txt": row.text for number, row in enumerate(rows, 1)}
     chains = Chain.objects.filter(entries__seq=1, entries__place__number__lte=made.entries).order_by("pk")
     register = list(chains.filter(name=access.REGISTER).values_list("pk", flat=True))
     if reels is None:

@@ -15,6 +15,7 @@ from reels.domain import checkpoint, ledger
 from reports.services.evidence import stem_of
 from tests.inspections.domain.photo_files import JPEG_BYTES
 from tests.reports.evidence_folders import HandledFolder
+from tests.witnessing import NAME, countersigned_text
 
 REEL = "reel:LW-0001"
 
@@ -188,6 +189,20 @@ def forge_the_consistency(folder: HandledFolder) -> None:
     path.write_text(json.dumps({**proof, "hashes": ["00" * 32] * len(proof["hashes"])}))
 
 
+def put_countersignature_in(folder: HandledFolder, text: str) -> None:
+    folder.file("countersignatures").mkdir(exist_ok=True)
+    folder.file("countersignatures/1-1.txt").write_text(text)
+
+
+def show_the_countersignature_of_another_checkpoint(folder: HandledFolder) -> None:
+    put_countersignature_in(folder, countersigned_text(folder.file("since.txt").read_text() + "\n"))
+
+
+def edit_a_countersignature(folder: HandledFolder) -> None:
+    text = countersigned_text(folder.file("since.txt").read_text())
+    put_countersignature_in(folder, text.replace(NAME, "Teal Harbour"))
+
+
 HANDED_ON: dict[str, tuple[Callable[[HandledFolder], None], str]] = {
     "the end of a history withheld": (withhold_an_end, "had another end when the checkpoint was made"),
     "a void left out": (leave_a_void_out, "had another end when the checkpoint was made"),
@@ -216,6 +231,10 @@ HANDED_ON: dict[str, tuple[Callable[[HandledFolder], None], str]] = {
     "the checkpoint of another service": (another_services_checkpoint, "signature does not hold for this key"),
     "the checkpoint edited": (edit_the_checkpoint, "signature does not hold for this key"),
     "the proof since an earlier checkpoint forged": (forge_the_consistency, "something was changed, removed or put in"),
+    "a witness's signature of another checkpoint": (
+        show_the_countersignature_of_another_checkpoint, "is of no checkpoint that is here"
+    ),
+    "a witness's signature edited": (edit_a_countersignature, "does not hold for this witness's key"),
 }  # fmt: skip
 
 

@@ -16,8 +16,9 @@ from django.db import transaction
 
 from reports.services.evidence import HANDBOOK, stem_of
 from tests import worlds
-from tests.reports.evidence_attacks import HANDED_ON, LET_THROUGH, call_it_a_part
+from tests.reports.evidence_attacks import HANDED_ON, LET_THROUGH, call_it_a_part, put_countersignature_in
 from tests.reports.evidence_folders import GROWTH, OLD_SERIAL, GrownFleet, HandledFolder, checked, grown_fleet
+from tests.witnessing import NAME, countersigned_text, public_of
 
 # None of them reads the database, which is there for the folders to be written once for all.
 pytestmark = pytest.mark.django_db
@@ -107,6 +108,13 @@ def test_a_part_of_a_fleet_says_how_much_of_it_is_here(fleet, tmp_path):
 
 
 # Beside a checkpoint that was kept elsewhere ------------------------------------------------------------------------
+
+
+def test_it_is_said_who_countersigned_the_earlier_checkpoint(fleet, tmp_path):
+    folder = HandledFolder(fleet.whole, tmp_path / "folder")
+    put_countersignature_in(folder, countersigned_text(folder.file("since.txt").read_text()))
+    status, says = checked(folder.path, fleet.key)
+    assert (status, f"is countersigned by {NAME}, if {public_of()} is their key" in says) == (0, True), says
 
 
 def test_the_checkpoint_that_one_kept_is_compared(fleet, tmp_path):

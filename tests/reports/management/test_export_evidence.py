@@ -9,6 +9,7 @@ from django.core.management.base import CommandError
 from reels.services import checkpoints
 from tests import builders
 from tests.builders import Cast, later
+from tests.witnessing import countersign, witness
 
 pytestmark = pytest.mark.django_db
 
@@ -37,6 +38,15 @@ def test_an_earlier_checkpoint_is_named_by_its_file_too(tmp_path):
     (tmp_path / "kept.txt").write_text(first.text)
     call_command("export_evidence", str(tmp_path / "out"), "--since", str(tmp_path / "kept.txt"))
     assert (tmp_path / "out" / "since.txt").read_text() == first.text
+
+
+def test_what_witnesses_signed_of_it_and_of_the_earlier_one_is_in_it(tmp_path):
+    builders.make_reel()
+    first = checkpoints.make(later(days=1))
+    witness()
+    signed = countersign(first.entries)
+    call_command("export_evidence", str(tmp_path / "out"), "--since", str(first.entries))
+    assert (tmp_path / "out" / "countersignatures" / f"{first.entries}-1.txt").read_text() == signed.text
 
 
 def test_what_cannot_be_written_is_said(tmp_path):
