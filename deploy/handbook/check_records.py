@@ -450,8 +450,8 @@ def check_witnesses(folder: Folder, report: "Report") -> str:
     paths = [folder.path / each for each in ("checkpoint.txt", "since.txt")]
     texts = {sha256(each.read_bytes()): text(str(each)) for each in paths if each.is_file()}
     names = sorted(each for each in folder.unread if each.startswith("countersignatures/"))
-    found = [report.of(each, check_countersigned, folder, each, texts) for each in names]
-    return "".join(f" {each}" for each in found if each)
+    sentences = [report.of(each, check_countersigned, folder, each, texts) for each in names]
+    return "".join(f" {each}" for each in sentences if each)
 
 
 def check_keys(folder: Folder, signed: dict[str, str]) -> None:
