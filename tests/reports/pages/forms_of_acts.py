@@ -347,8 +347,8 @@ administrators_act("witness-end", lambda: f"/witnesses/{witnessing.witness().pk}
 def _countersigned(cast: Cast) -> Opened:
     witnessing.witness()
     made = checkpoints.make(NOW)
-    typed = {"text": witnessing.countersigned_text(made.text)}
-    altered = {"text": witnessing.countersigned_text(made.text, signed="2026-03-06T11:00:00.000000Z")}
+    typed = {"text": witnessing.countersigned_text(made.text).strip()}
+    altered = {"text": witnessing.countersigned_text(made.text, signed="2026-03-06T11:00:00.000000Z").strip()}
     return Opened(person=cast.colleague, address=f"/checkpoints/{made.entries}/witnesses", typed=typed, altered=altered)
 
 
