@@ -159,6 +159,12 @@ def flag_for_update(flag_id: int, person: Person, at: datetime) -> DriftFlag:
     return reel_access.one(readable_flags(person, at), "flag", pk=flag_id)
 
 
+def require_looks_into(flag: DriftFlag, person: Person, at: datetime) -> None:
+    """Whoever the flag is assigned to looks into it, and whoever maintains the reel. Raises NotAuthorised."""
+    if flag.assigned_to_id != person.pk:
+        authorisation_for(person, Act.MAINTAIN, flag.reel, at)
+
+
 def readable_findings(person: Person, at: datetime) -> QuerySet[Finding]:
     """The findings on the reels that the person may see; whether they may see where one lies: queries/findings.py."""
     return Finding.objects.filter(_of_readable_reel(person, at)).select_related(

@@ -59,18 +59,20 @@ def reassign_flag(*, flag_id: int, to: Person, actor: Actor, at: datetime) -> Dr
 def look_into_flag(*, flag_id: int, finding: str, actor: Actor, at: datetime) -> DriftFlag:
     """Write down what was found; by the person it is assigned to, or whoever maintains the reel. Raises FlagClosed."""
     flag = _for_update(flag_id, actor, at)
-    if flag.assigned_to_id != actor.person.pk:
-        access.authorisation_for(actor.person, Act.MAINTAIN, flag.reel, at)
+    access.require_looks_into(flag, actor.person, at)
     with record_act(flag.reel.chain, "flag_looked_into", actor, at, flag=flag.pk) as act:
         return act.change(flag, finding=finding, looked_into_at=at, looked_into_by=actor.person)
 
 
 @transaction.atomic
 def close_flag(*, flag_id: int, ending: Ending, reason: str, actor: Actor, at: datetime) -> DriftFlag:
-    """Say how it ended, and why: evidence from then on. Raises OnlyInPerson, FlagClosed or NotAuthorised."""
+    """Say how it ended, and why: evidence from then on. By whom it may be looked into.
+
+    Raises OnlyInPerson, FlagClosed or NotAuthorised.
+    """
     access.in_person(actor)
     flag = _for_update(flag_id, actor, at)
-    access.authorisation_for(actor.person, Act.MAINTAIN, flag.reel, at)
+    access.require_looks_into(flag, actor.person, at)
     with record_act(flag.reel.chain, "flag_closed", actor, at, flag=flag.pk, ending=ending.value) as act:
         return act.change(flag, ending=ending.value, end_reason=reason, closed_at=at, closed_by=actor.person)
 

@@ -86,23 +86,25 @@ class ReassignView(FlagView, AssigneeView):
         self.message = f"Reassigned to {set_apart(to.full_name)}."
 
 
-class LookIntoView(FlagView):
-    title, button = "Record findings", "Record findings"
-    form_class = form_of(LookedIntoFields)
+class LookingView(FlagView):
+    """An act of whoever looks into the flag: who is named in it, or maintains the reel."""
 
     def require_allowed(self) -> None:
-        if self.row.assigned_to_id != self.person.pk:
-            access.authorisation_for(self.person, Act.MAINTAIN, self.reel, self.at)
+        access.require_looks_into(self.row, self.person, self.at)
+
+
+class LookIntoView(LookingView):
+    title, button = "Record findings", "Record findings"
+    form_class = form_of(LookedIntoFields)
 
     def do(self, data: dict[str, Any]) -> None:
         flags.look_into_flag(flag_id=self.row.pk, finding=data["finding"], actor=self.actor, at=self.at)
         self.message = "The findings are recorded."
 
 
-class CloseView(FlagView):
+class CloseView(LookingView):
     title, button = "Close the flag", "Close the flag"
     means = "The outcome is evidence for the next report. A closed flag cannot be reopened."
-    needs = (Act.MAINTAIN,)
     form_class = form_of(EndingFields, ending={"choices": [("", "choose"), *ENDINGS]})
 
     def do(self, data: dict[str, Any]) -> None:

@@ -64,14 +64,20 @@ def test_a_closed_flag_stays_as_it_is_and_the_interval_may_be_flagged_anew(cast)
     assert assigned(cast).pk != flag.pk
 
 
-def test_who_may_not_maintain_the_reel_neither_assigns_nor_closes(cast):
+def test_who_neither_maintains_the_reel_nor_looks_into_the_flag_changes_nothing(cast):
     flag = assigned(cast)
     with pytest.raises(NotAuthorised):
         assigned(cast, actor=cast.technician)
     with pytest.raises(NotAuthorised):
         flags.look_into_flag(flag_id=flag.pk, finding="nothing", actor=Actor(cast.verifier), at=NOW)
     with pytest.raises(NotAuthorised):
-        flags.close_flag(flag_id=flag.pk, ending=Ending.MISCOUNT, reason="so", actor=Actor(cast.technician), at=NOW)
+        flags.close_flag(flag_id=flag.pk, ending=Ending.MISCOUNT, reason="so", actor=Actor(cast.verifier), at=NOW)
+
+
+def test_whoever_looks_into_a_flag_may_end_it(cast):
+    flag = assigned(cast)
+    ended = flags.close_flag(flag_id=flag.pk, ending=Ending.MISCOUNT, reason="so", actor=Actor(cast.technician), at=NOW)
+    assert (ended.closed_by, ended.ending) == (cast.technician, "miscount")
 
 
 def test_a_flag_is_closed_by_a_person_and_seen_only_where_they_are_posted(cast):
