@@ -162,8 +162,7 @@ class VoidOut(Out):
 
 
 class ValidityOut(Out):
-    word = Word(Validity, help_text="See records.md.")
-    as_of = Moment()
+    word = Word(Validity, help_text="At the time of the answer. See records.md.")
     since = Moment(allow_null=True, help_text="null while it stands.")
     why = Maybe()
     by = Whole(allow_null=True, max_value=None, help_text="The inspection that superseded it.")
