@@ -77,19 +77,19 @@ def add_an_entry(folder: HandledFolder) -> None:
 
 
 def show_one_signature(folder: HandledFolder) -> None:
-    path = folder.one("records/*.json")
+    path = records_of(folder, REEL)[0]
     exported = json.loads(path.read_text())
     path.write_text(json.dumps({**exported, "signatures": exported["signatures"][:1]}))
 
 
 def show_a_signature_twice(folder: HandledFolder) -> None:
-    path = folder.one("records/*.json")
+    path = records_of(folder, REEL)[0]
     exported = json.loads(path.read_text())
     path.write_text(json.dumps({**exported, "signatures": [exported["signatures"][0]] * 2}))
 
 
 def forge_an_authorisation(folder: HandledFolder) -> None:
-    path = folder.one("records/*.json")
+    path = records_of(folder, REEL)[0]
     exported = json.loads(path.read_text())
     statement = json.loads(base64.b64decode(exported["signatures"][0]["statement"]))
     statement["authorisation"] = {**statement["authorisation"], "site": None, "id": 1}
@@ -99,7 +99,7 @@ def forge_an_authorisation(folder: HandledFolder) -> None:
 
 
 def put_a_name_in(folder: HandledFolder) -> None:
-    path = folder.one("records/*.json")
+    path = records_of(folder, REEL)[0]
     exported = json.loads(path.read_text())
     statement = base64.b64decode(exported["signatures"][0]["statement"]).replace(b"Tess", b"Bess")
     exported["signatures"][0]["statement"] = base64.b64encode(statement).decode()
@@ -108,7 +108,7 @@ def put_a_name_in(folder: HandledFolder) -> None:
 
 def change_a_blind_value(folder: HandledFolder) -> None:
     """In the record, and with statements that name it."""
-    name = folder.one("records/*.json").relative_to(folder.path).as_posix()
+    name = records_of(folder, REEL)[0].relative_to(folder.path).as_posix()
     exported = folder.record(name)
     record = json.loads(base64.b64decode(exported["record"]))
     keyed = next(each for each in record["readings"][0]["keyed"] if each["point"] == "hand_count")
@@ -297,7 +297,7 @@ def sign_alone(folder: HandledFolder) -> None:
             if each["table"] != "inspections_signoff" or each["after"]["meaning"] == "counted"
         ]  # fmt: skip
     folder.write(REEL, entries)
-    path = folder.one("records/*.json")
+    path = records_of(folder, REEL)[0]
     exported = json.loads(path.read_text())
     path.write_text(json.dumps({**exported, "signatures": exported["signatures"][:1]}))
     folder.seal()
