@@ -11,7 +11,7 @@ from inspections.api.count_serializers import ValidityOut
 from inspections.queries.counts import sign_offs_of
 from inspections.queries.validity import validity_of
 from reels.api.endpoints import Call, Endpoint, read
-from reels.api.fields import Text
+from reels.api.fields import Moment, Text
 from reels.api.forms import Out
 from reels.errors import NotFound
 
@@ -28,10 +28,16 @@ class StatementOut(Out):
     digest = Text(help_text="SHA-256 of the statement, hexadecimal.")
 
 
+class ValidityThenOut(ValidityOut):
+    """In a file that is kept it has to say as of when."""
+
+    as_of = Moment()
+
+
 class SignaturesOut(Out):
     record = Base64(source="record.content", help_text="The canonical record that was signed, base64.")
     signatures = StatementOut(many=True)
-    validity = ValidityOut(
+    validity = ValidityThenOut(
         allow_null=True, help_text="Whether the record stands, as the service says; null while only one has signed."
     )
 
