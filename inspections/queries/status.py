@@ -7,7 +7,9 @@ from typing import Any, NamedTuple
 
 from django.db.models import (
     Count,
+    Exists,
     F,
+    OuterRef,
     Q,
     QuerySet,
     Sum,
@@ -202,12 +204,16 @@ def status_rows_at(sites: Q) -> QuerySet[ReelStatusRow]:
     return ReelStatusRow.objects.filter(sites)
 
 
-def status_rows_in_transit(moves: QuerySet[Move], site: str | None = None) -> QuerySet[ReelStatusRow]:
-    """Those of the reels that are on one of these moves. site: the code of either end; None: any."""
+def status_rows_in_transit(
+    moves: QuerySet[Move], site: str | None = None, of_type: str | None = None
+) -> QuerySet[ReelStatusRow]:
+    """Those of the reels that are on one of these moves. site: the code of either end; of_type: its code; None: any."""
     under_way = moves.filter(ended_at__isnull=True).order_by()
     if site:
         under_way = under_way.filter(Q(from_site__code=site) | Q(to_site__code=site))
-    return ReelStatusRow.objects.filter(status=ReelStatus.IN_TRANSIT, reel__in=under_way.values("reel"))
+    rows = ReelStatusRow.objects.filter(status=ReelStatus.IN_TRANSIT, reel__in=under_way.values("reel"))
+    # Not by a join: SQLite would go through all reels of the type for the few that are on their way.
+    return rows.filter(Exists(ReelType.objects.filter(pk=OuterRef("type"), code=of_type))) if of_type else rows
 
 
 def types_of_reels_at(sites: Q) -> QuerySet[ReelType]:

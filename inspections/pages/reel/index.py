@@ -88,8 +88,7 @@ def _stock(status: str) -> str:
 
 def _in_transit(person: Person, at: datetime, chosen: dict[str, str]) -> QuerySet[ReelStatusRow]:
     """The reels on their way from or to one's sites that fit the filters; in no list of a stock."""
-    rows = status_rows_in_transit(access.moves_of_sites(person, at), chosen.get("site"))
-    rows = matching(rows, chosen, type="type__code")
+    rows = status_rows_in_transit(access.moves_of_sites(person, at), chosen.get("site"), chosen.get("type"))
     return with_word(rows, chosen.get("q", "")).rows
 
 

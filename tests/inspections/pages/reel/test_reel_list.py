@@ -181,3 +181,11 @@ def test_what_more_reels_have_in_common_than_are_counted_is_listed_without_numbe
     assert '<span class="number">' not in html
     assert "1 reel found with these filters." in html_of(cast.control, "/reels?q=0002")
     assert "More reels than are counted with these filters." in html_of(cast.control, "/board?q=lw-")
+
+
+def test_reels_on_their_way_are_found_by_their_type():
+    fleet = make_fleet()
+    sent = "/reels?status=in_transit&type="
+    assert ">LW-0014</a>" in html_of(fleet.cast.control, sent + builders.make_type().code)
+    builders.make_reel("LW-0040", type=builders.make_type("w40"))
+    assert ">LW-0014</a>" not in html_of(fleet.cast.control, sent + "w40")
