@@ -4,8 +4,6 @@ The forms are those of deploy/handbook/check_records.py. A proof is made of hash
 ask for one.
 """
 
-import base64
-import json
 from typing import Any
 
 from django.http import HttpResponse
@@ -18,6 +16,7 @@ from reels.api.fields import Maybe, Moment, Named, Number, Text, Whole, YesNo
 from reels.api.forms import Out, PageQuery, Query
 from reels.api.paging import Page
 from reels.api.serializers import ReasonIn
+from reels.domain import ledger
 from reels.domain.act_fields import CountersignatureFields, WitnessFields
 from reels.models import Countersignature, Witness
 from reels.services import checkpoints, witnesses
@@ -179,5 +178,5 @@ class HistoryExportEndpoint(Endpoint):
         """Every entry of a reel's history as its stored bytes: a line {"content": base64} for each."""
         reel = access.reel_for_read(serial, call.actor.person, call.at)
         contents = access.readable_history(reel).values_list("content", flat=True)
-        lines = (json.dumps({"content": base64.b64encode(bytes(content)).decode()}) + "\n" for content in contents)
-        return HttpResponse("".join(lines), content_type=JSON_LINES)
+        lines = "".join(ledger.exported(bytes(content)) for content in contents)
+        return HttpResponse(lines, content_type=JSON_LINES)

@@ -15,6 +15,7 @@ The bytes are defined here once, with a version. Stored bytes are kept and never
 checker needs nothing but them and the three lines above.
 """
 
+import base64
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
@@ -64,6 +65,11 @@ def _plain_leaf(value: Any) -> Any:
 def canonical(value: Any) -> bytes:
     """Canonical JSON bytes of a value. Source: RFC 8785."""
     return rfc8785.dumps(value)
+
+
+def exported(content: bytes) -> str:
+    """The line of an entry in the file of a history, as deploy/handbook/check_records.py reads it."""
+    return json.dumps({"content": base64.b64encode(content).decode()}) + "\n"
 
 
 def digest(content: bytes) -> str:

@@ -27,19 +27,23 @@ def all_checkpoints(request: HttpRequest) -> HttpResponse:
     return show(request, "reels/checkpoints.html", shown)
 
 
-class WitnessActView(ActView):
-    """An act of an administrator's on the witnesses."""
+class CheckpointsActView(ActView):
+    """An act that leads back to the page of checkpoints."""
 
     template_name = "reels/form.html"
-
-    def find(self, **path: Any) -> None:
-        access.only_administrators(self.person)
 
     def done_at(self) -> str:
         return reverse("checkpoints")
 
     def context(self) -> dict[str, Any]:
         return {"section": "documents"}
+
+
+class WitnessActView(CheckpointsActView):
+    """An act of an administrator's on the witnesses."""
+
+    def find(self, **path: Any) -> None:
+        access.only_administrators(self.person)
 
 
 class WitnessAddView(WitnessActView):
@@ -78,10 +82,9 @@ class WitnessEndView(WitnessActView):
         self.message = f"No longer a witness: {self.subject}."
 
 
-class CountersignView(ActView):
+class CountersignView(CheckpointsActView):
     """Hand in what a witness made; whoever does, the signature says whose it is."""
 
-    template_name = "reels/form.html"
     form_class = form_of(CountersignatureFields)
     button = "Hand it in"
     says = "The file that the witness made of this checkpoint. It is checked against the witness's key, and kept."
@@ -93,12 +96,6 @@ class CountersignView(ActView):
     @property
     def title(self) -> str:
         return f"Countersignature of the checkpoint over {self.subject.entries} entries"
-
-    def done_at(self) -> str:
-        return reverse("checkpoints")
-
-    def context(self) -> dict[str, Any]:
-        return {"section": "documents"}
 
     def do(self, data: dict[str, Any]) -> None:
         taken = witnesses.take_countersignature(self.subject.entries, actor=self.actor, at=self.at, **data)

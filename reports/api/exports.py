@@ -1,8 +1,5 @@
 """Many documents, or evidence, as one file over the API: put together by a worker, and fetched; and the register."""
 
-import base64
-import json
-from collections.abc import Iterator
 from uuid import UUID
 
 from django.http import StreamingHttpResponse
@@ -13,6 +10,7 @@ from reels.api.endpoints import Call, Endpoint, create, read_file
 from reels.api.fields import Moment, Text, Whole
 from reels.api.forms import Form
 from reels.api.serializers import NotYetOut
+from reels.domain import ledger
 from reels.errors import NotYet
 from reels.queries import in_pages
 from reports import access
@@ -84,9 +82,5 @@ class RegisterExportEndpoint(Endpoint):
         A line {"content": base64} for each.
         """
         entries = in_pages(access.register_for_read(call.actor.person, call.at), ("seq",), 500)
-
-        def lines() -> Iterator[bytes]:
-            for entry in entries:
-                yield (json.dumps({"content": base64.b64encode(bytes(entry.content)).decode()}) + "\n").encode()
-
-        return StreamingHttpResponse(lines(), content_type=JSON_LINES)
+        lines = (ledger.exported(bytes(entry.content)) for entry in entries)
+        return StreamingHttpResponse(lines, content_type=JSON_LINES)

@@ -206,7 +206,7 @@ def _history(chain: Chain, entries: int, named: NamedInHistory) -> Iterator[byte
         content = bytes(row.content)
         if (entry := ledger.read(content)) is not None:
             named.take(entry)
-        yield (json.dumps({"content": base64.b64encode(content).decode()}) + "\n").encode()
+        yield ledger.exported(content).encode()
 
 
 def _records(named: NamedInHistory) -> Iterator[EvidenceFile]:

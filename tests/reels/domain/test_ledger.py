@@ -308,3 +308,7 @@ def test_a_column_that_a_later_migration_added_may_be_changed_without_having_bee
     rows: ledger.Rows = {("t", 1): {"a": 1}}
     assert ledger.follow(rows, fields_of(Change(table="t", id=1, before={"new": ""}, after={"new": "x"}))) is None
     assert rows == {("t", 1): {"a": 1, "new": "x"}}
+
+
+def test_an_entry_is_exported_as_a_line_that_holds_its_very_bytes():
+    assert ledger.exported(b'{"a":1}') == '{"content": "eyJhIjoxfQ=="}\n'
