@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, checkpoints, people, publications, tasks, types, views
+from reels.pages import account, checkpoints, people, publications, tasks, type_forms, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -27,7 +27,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("witnesses/add", checkpoints.WitnessAddView.as_view(), name="witness-add"),
     path("witnesses/<int:witness_id>/end", checkpoints.WitnessEndView.as_view(), name="witness-end"),
     path("types", types.reel_types, name="reel-types"),
+    path("types/add", type_forms.TypeAddView.as_view(), name="type-add"),
+    path("types/drum", type_forms.drum, name="type-drum"),
     path("types/<code:code>", types.reel_type, name="reel-type"),
+    path("types/<code:code>/change", type_forms.TypeChangeView.as_view(), name="type-change"),
     path("types/<code:code>/sources", types.RuleSourcesView.as_view(), name="rule-sources"),
     path("types/<code:code>/confirmation", types.RuleConfirmationView.as_view(), name="rule-confirmation"),
     path("length-unit", views.length_unit, name="length-unit"),

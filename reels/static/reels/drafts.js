@@ -116,6 +116,15 @@ function keepDraft(form) {
   if (kept) redraw(form);
 }
 
+// A drawing beside a form that follows what is typed; without this script it is drawn when the form is checked.
+function follow(form) {
+  let waiting;
+  form.addEventListener("input", () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => redraw(form), KEPT_MS / 2);
+  });
+}
+
 // The next field that waits to be written, of those that are in sight and not said to be left out.
 function nextToWrite(form, after) {
   return [...form.querySelectorAll(WRITTEN)].find((field) => field.value === "" && field.offsetParent
@@ -165,6 +174,7 @@ function poll(place) {
 
 function start() {
   document.querySelectorAll("form[data-draft]").forEach(keepDraft);
+  document.querySelectorAll("form[data-drawing]:not([data-draft])").forEach(follow);
   document.querySelectorAll("form.keys").forEach(leadOn);
   document.querySelectorAll("[data-tally]").forEach(tally);
   document.querySelectorAll("[data-poll]").forEach(poll);

@@ -3,7 +3,7 @@
 from reels.services import tasks
 from tests.builders import Cast
 from tests.reports.pages.forms_of_acts import Opened, administrators_act, case
-from tests.reports.pages.forms_of_practice import CASES
+from tests.reports.pages.forms_of_reference import CASES
 from tests.worker import failed_task, stopped_task, write_lines
 
 __all__ = ["CASES"]

@@ -27,6 +27,7 @@ NO_ACT = {
     "logout": "there is nothing more to end",
     "length-unit": "how one's own pages are shown; the same again changes nothing",
     "": "leads to the reels",
+    "types/drum": "draws, and stores nothing",
     "documents/check": "looks at a file, and stores nothing",
     "inspections/<int:inspection_id>/draft": "what is being typed, kept again and again",
     "inspections/<int:inspection_id>/drawing/<slug:role>": "draws, and stores nothing",
