@@ -12,7 +12,7 @@ from uuid import UUID
 from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
-from django.db.models import Exists, Max, Model, OuterRef, Q, QuerySet
+from django.db.models import Exists, Max, Model, OuterRef, Prefetch, Q, QuerySet
 
 from reels.errors import (
     Busy,
@@ -29,6 +29,7 @@ from reels.models import (
     Chain,
     FeedPlace,
     HistoryEntry,
+    Installation,
     Machine,
     Move,
     Person,
@@ -147,6 +148,13 @@ def readable_machines(person: Person, at: datetime) -> QuerySet[Machine]:
     return Machine.objects.filter(at_readable_sites(person, at)).select_related("site")
 
 
+def machines_to_look_at(person: Person, at: datetime) -> QuerySet[Machine]:
+    """Those at the person's sites, all for an administrator; with holds, gauges, and `now_in`: the reel in each."""
+    rows = Machine.objects.select_related("site") if person.is_staff else readable_machines(person, at)
+    stays = Installation.objects.filter(removed_at__isnull=True).select_related("reel")
+    return rows.prefetch_related("holds", "gauges", Prefetch("installations", stays, to_attr="now_in"))
+
+
 def readable_history(reel: Reel) -> QuerySet[HistoryEntry]:
     """The history of a reel that was got from here, oldest first. It never holds a value that is still blind."""
     return HistoryEntry.objects.filter(chain=reel.chain_id).select_related("actor").order_by("seq")
@@ -258,6 +266,18 @@ def tokens(administrator: Person) -> QuerySet[ApiToken]:
     """Every token. Raises OnlyAdministrators."""
     only_administrators(administrator)
     return ApiToken.objects.select_related("person", "issued_by", "revoked_by")
+
+
+def tokens_to_look_at(person: Person) -> QuerySet[ApiToken]:
+    """One's own tokens; every one, for an administrator whose login is settled."""
+    is_administrator = person.is_staff and not person.must_change_password and person.is_enrolled
+    rows = ApiToken.objects.select_related("person", "issued_by", "revoked_by").order_by("-id")
+    return rows if is_administrator else rows.filter(person=person)
+
+
+def token_to_revoke(token_id: int, person: Person) -> ApiToken:
+    """A token that the person may end. Raises NotFound."""
+    return one(tokens_to_look_at(person), "token", pk=token_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -121,6 +121,22 @@ class SignOffFields:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReversalFields:
     remark: str = act_field(FieldKind.REMARK, label="Reason", missing="Give a reason.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewReelFields:
+    serial: str = act_field(
+        FieldKind.TEXT, label="Serial, as it stands on the data plate", most=40, missing="Key the serial."
+    )
+    reel_type: str = act_field(FieldKind.CODE, label="Reel type", missing="Choose the type.")
+    site: str = act_field(FieldKind.CODE, label="Site where it is", missing="Choose the site.")
+    received_on: date = act_field(FieldKind.DAY, label="Received on", missing="Say when it was received.")
+    length_m: Decimal | None = act_field(
+        FieldKind.LENGTH, label="Cable it was received with", hint="As its papers say. Empty: not known.", default=None
+    )
+    part_number: str = act_field(FieldKind.TEXT, label="Part number of the assembly", most=40, default="")
+    cable_part_number: str = act_field(FieldKind.TEXT, label="Part number of the cable", most=40, default="")
+    cable_serial: str = act_field(FieldKind.TEXT, label="Serial or lot of the cable", most=40, default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 from django.views.generic import RedirectView
 
-from inspections.pages import finding_list, findings, gauges, imports
+from inspections.pages import finding_list, findings, gauges, imports, machines
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -15,12 +15,13 @@ from inspections.pages.count import (
     worksheet,
 )
 from inspections.pages.practice import exercises, readiness
-from inspections.pages.reel import acts, as_of, index, moves, setup_page
+from inspections.pages.reel import acts, as_of, index, moves, registering, setup_page
 
 urlpatterns: list[URLPattern] = [
     path("", RedirectView.as_view(pattern_name="reels"), name="home"),
     path("imports", imports.ImportView.as_view(), name="import"),
     path("reels", index.reels, name="reels"),
+    path("new-reel", registering.ReelRegisterView.as_view(), name="reel-register"),
     path("reels/<path:serial>/as-of", as_of.reel_as_of, name="reel-as-of"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
     path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),
@@ -59,6 +60,9 @@ urlpatterns: list[URLPattern] = [
     path("setup-values/<int:setup_id>/confirmation", setup_page.ConfirmationView.as_view(), name="setup-confirmation"),
     path("setup-values/<int:setup_id>/check", setup_page.MachineCheckView.as_view(), name="setup-check"),
     path("setup-values/<int:setup_id>/withdrawal", setup_page.WithdrawalView.as_view(), name="setup-withdrawal"),
+    path("machines", machines.machines, name="machines"),
+    path("machines/add", machines.MachineAddView.as_view(), name="machine-add"),
+    path("machines/<path:serial>/change", machines.MachineChangeView.as_view(), name="machine-change"),
     path("machines/<path:serial>/hold/end", acts.MachineHoldEndView.as_view(), name="machine-hold-end"),
     path("gauges", gauges.wrap_gauges, name="gauges"),
     path("gauges/register", gauges.GaugeRegisterView.as_view(), name="gauge-register"),

@@ -11,8 +11,10 @@ from enum import StrEnum, auto
 from typing import Any
 
 from reels.domain.type_rules import RULE_NAMES, TypeRule
+from reels.domain.words import Scope
 
 PASSWORD_MOST, REMARK_MOST = 200, 2000  # characters
+TOKEN_DAYS = [("90", "90 days"), ("30", "30 days"), ("180", "180 days"), ("365", "a year")]
 
 
 class FieldKind(StrEnum):
@@ -93,6 +95,20 @@ class OwnPasswordFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TokenFields:
+    person: str = act_field(FieldKind.USERNAME, label="Whose rights it has", missing="Choose the person.")
+    name: str = act_field(
+        FieldKind.TEXT, label="Name of the script", most=40, missing="Name the script.", hint="Histories tell it."
+    )
+    scopes: Sequence[str] = act_field(
+        FieldKind.CODES, label="What it is for", missing="Choose what it is for.",
+        words=[(scope.value, scope.spoken) for scope in Scope],
+    )  # fmt: skip
+    days: str = act_field(FieldKind.WORD, label="Good for", words=TOKEN_DAYS)
+    password: str = act_field(FieldKind.SECRET, label="Your password, again", missing="Type the password.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PasswordChangeFields:
     password: str = act_field(
         FieldKind.SECRET, label="Current password", missing="Type the password.", help="One's own, again."
@@ -157,6 +173,20 @@ class RuleSourceFields:
     scale_line: str = _paragraph(RULE_NAMES[TypeRule.SCALE_LINE])
     winding_sense: str = _paragraph(RULE_NAMES[TypeRule.WINDING_SENSE])
     unusual: str = _paragraph(RULE_NAMES[TypeRule.UNUSUAL])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReelingMachineFields:
+    serial: str = act_field(FieldKind.TEXT, label="Serial, as it stands on the machine", most=40, missing="Key it.")
+    host: str = act_field(
+        FieldKind.TEXT, label="Host", most=60, missing="Name the host.",
+        hint="The registration or the name of what carries the machine.",
+    )  # fmt: skip
+    site: str = act_field(FieldKind.CODE, label="Site", missing="Choose the site.")
+    types: Sequence[str] = act_field(
+        FieldKind.CODES, label="Reel types that it takes", default=(),
+        hint="Reels of other types are neither issued for it nor installed in it.",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

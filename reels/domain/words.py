@@ -181,6 +181,14 @@ class Scope(StrEnum):
     READINGS = "readings"  # open counts and post readings, for the people named
     CABLE_EVENTS = "cable-events"  # log cuts and replacements
 
+    @property
+    def spoken(self) -> str:
+        """As people say it."""
+        return {
+            "read": "read what its owner may read", "readings": "open counts and post readings",
+            "cable-events": "log cuts and replacements",
+        }[self.value]  # fmt: skip
+
 
 class AskedAt(StrEnum):
     """Where a password was asked for."""

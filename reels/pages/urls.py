@@ -1,6 +1,6 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, checkpoints, people, publications, tasks, type_forms, types, views
+from reels.pages import account, checkpoints, people, publications, tasks, tokens, type_forms, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -9,6 +9,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/password", account.PasswordView.as_view(), name="change-password"),
     path("account/second-factor", account.SecondFactorView.as_view(), name="second-factor"),
     path("account/sessions", account.SessionsEndView.as_view(), name="end-sessions"),
+    path("tokens", tokens.all_tokens, name="tokens"),
+    path("tokens/add", tokens.TokenIssueView.as_view(), name="token-issue"),
+    path("tokens/<int:token_id>/revocation", tokens.TokenRevocationView.as_view(), name="token-revocation"),
     path("people", people.everybody, name="people"),
     path("people/<username:username>/enrolment", people.EnrolmentView.as_view(), name="enrolment"),
     path("people/<username:username>/second-factor", people.SecondFactorEndView.as_view(), name="end-second-factor"),

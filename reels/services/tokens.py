@@ -1,4 +1,4 @@
-"""Tokens for scripts: issued by an administrator for a person, used until they expire or are revoked, and kept."""
+"""Tokens for scripts: made by their owner or an administrator, used until they expire or are revoked, and kept."""
 
 import hashlib
 import hmac
@@ -25,9 +25,10 @@ def issue(*, person: Person, name: str, scopes: list[Scope], expires_at: datetim
           at: datetime) -> tuple[ApiToken, str]:  # fmt: skip
     """A new token and its secret, which is shown this once and never again.
 
-    Raises OnlyAdministrators, OnlyInPerson, or OutOfTime for an end that has passed or is more than a year away.
+    Raises OnlyAdministrators for another's, PasswordNotOwn or NotEnrolled for whose login is not settled, OnlyInPerson,
+    or OutOfTime for an end that has passed or is more than a year away.
     """
-    access.only_administrators(actor.person)
+    _require_own(person, actor)
     if actor.is_a_script:
         raise OnlyInPerson()
     if not at < expires_at <= at + LONGEST:
@@ -44,13 +45,21 @@ def issue(*, person: Person, name: str, scopes: list[Scope], expires_at: datetim
 @transaction.atomic
 def revoke(*, token_id: int, reason: str, actor: Actor, at: datetime) -> ApiToken:
     """End a token before its time; it stays on record. Raises OnlyAdministrators, NotFound or AlreadyEnded."""
-    access.only_administrators(actor.person)
     chain = access.lock_register()
     token = access.one(ApiToken.objects.select_related("person"), "token", pk=token_id)
+    _require_own(token.person, actor)
     if token.revoked_at:
         raise AlreadyEnded(what=f"token {token.name}", on=token.revoked_at.date())
     with record_act(chain, "token_revoked", actor, at, reason=reason) as act:
         return act.change(token, revoked_at=at, revoked_by=actor.person, revoke_reason=reason)
+
+
+def _require_own(person: Person, actor: Actor) -> None:
+    """Whoever makes or ends a token of another's is an administrator. Raises OnlyAdministrators or for the login."""
+    if person.pk == actor.person.pk:
+        access.require_settled(actor.person)
+    else:
+        access.only_administrators(actor.person)
 
 
 def holder(secret: str, at: datetime) -> ApiToken | None:

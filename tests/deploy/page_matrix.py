@@ -16,6 +16,10 @@ PAGE_NO_DOCUMENT_YET = (302, 404, 409, 409, 409, 302, 404)
 NOT_THERE = (302, 404, 404, 404, 404, 302, 404)
 SEEN_IF_OWN = (302, 404, 2, 404, 2, 302, 404)  # the colleague's
 SEEN_BY_INSTRUCTORS = (302, 2, 403, 403, 2, 302, 403)  # the stranger instructs at the other site
+SEEN_IF_MAINTAINING = SEEN_BY_INSTRUCTORS
+EMPTY_FORM_IF_MAINTAINING = (302, 422, 403, 403, 422, 302, 403)
+SEEN_BY_ADMINISTRATORS_ALONE = (302, 404, 404, 404, 2, 302, 2)  # nobody else knows of what is another's
+EMPTY_FORM_OF_ADMINISTRATORS_ALONE = (302, 404, 404, 404, 422, 302, 422)
 SENT_ON = (302, 302, 302, 302, 302, 302, 302)
 EMPTY_FORM_IF_OWN = (302, 404, 422, 404, 422, 302, 404)
 EMPTY_IF_AUTHORISED = (302, 404, 403, 403, 422, 302, 404)
@@ -127,6 +131,15 @@ PAGES = (
     *page("documents/labels/<path:serial>.pdf", "/documents/labels/PLAIN.pdf", SEEN_AT_THE_SITE),
     *page("documents/histories/<path:serial>.pdf", "/documents/histories/PLAIN.pdf", SEEN_AT_THE_SITE),
     *page(SHEET, "/documents/practice/w28/usual/7/sheet.pdf", SEEN_LOGGED_IN),
+    *page("new-reel", "/new-reel", SEEN_IF_MAINTAINING, EMPTY_FORM_IF_MAINTAINING),
+    *page("tokens", "/tokens", SEEN_LOGGED_IN),
+    *page("tokens/add", "/tokens/add", SEEN_LOGGED_IN, EMPTY_FORM),
+    *page("tokens/<int:token_id>/revocation", "/tokens/{token}/revocation", SEEN_BY_ADMINISTRATORS_ALONE,
+          EMPTY_FORM_OF_ADMINISTRATORS_ALONE, "administrator"),
+    *page("machines", "/machines", SEEN_LOGGED_IN),
+    *page("machines/add", "/machines/add", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
+    *page("machines/<path:serial>/change", "/machines/RM-7/change", SEEN_BY_ADMINISTRATORS,
+          EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("gauges", "/gauges", SEEN_LOGGED_IN),
     *page("findings", "/findings", SEEN_LOGGED_IN),
     *page("gauges/register", "/gauges/register", SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS,

@@ -12,7 +12,8 @@ from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
-from inspections.domain.words import Point, ReelStatus
+from inspections.access import authorisations_in_force
+from inspections.domain.words import Act, Point, ReelStatus
 from inspections.models import ReelStatusRow
 from inspections.pages.paging import page_by_place, sum_known
 from inspections.pages.words import STATUS
@@ -115,5 +116,12 @@ def reels(request: HttpRequest) -> HttpResponse:
         {"row": row, "spoken": spoken(Point(row.point)), "inspection": row.reading.inspection}
         for row in awaited_from(person, at)
     ]
-    shown = {"asked": asked, "filter": form, "pages": pages, "statuses": _statuses(numbers, chosen)}
+    may_register = authorisations_in_force(person, at).filter(act=Act.MAINTAIN).exists()
+    shown = {
+        "asked": asked,
+        "may_register": may_register,
+        "filter": form,
+        "pages": pages,
+        "statuses": _statuses(numbers, chosen),
+    }
     return show(request, "inspections/reels.html", {"list": shown, "section": "reels"})

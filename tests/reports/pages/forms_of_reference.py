@@ -1,7 +1,10 @@
 """The acts on reference data that have a form and are not on publications or gauges."""
 
+from reels.domain.words import Scope
 from tests import builders
-from tests.reports.pages.forms_of_acts import administrators_act
+from tests.api_fixtures import make_token
+from tests.builders import Cast
+from tests.reports.pages.forms_of_acts import OTHER, WHY, Opened, administrators_act, case
 from tests.reports.pages.forms_of_practice import CASES
 
 __all__ = ["CASES", "NEW_TYPE_TYPED"]
@@ -18,3 +21,20 @@ def _type_to_change() -> str:
 
 administrators_act("type-add", lambda: "/types/add", NEW_TYPE_TYPED, {"code": "w41"})
 administrators_act("type-change", _type_to_change, {"odd_face_mark": "one notch"}, {"odd_face_mark": "two notches"})
+
+MACHINE = {"serial": "RM-40", "host": "Heron 9", "site": "kettle-point", "types": "w28"}
+administrators_act("machine-add", lambda: "/machines/add", MACHINE, {"serial": "RM-41"})
+administrators_act("machine-change", lambda: "/machines/RM-7/change", {"host": "Heron 9"}, {"host": "Heron 8"})
+
+
+@case("reel-register")
+def _registered(cast: Cast) -> Opened:
+    typed = {"serial": "LW-0040", "reel_type": "w28", "site": "kettle-point", "received_on": "2026-02-01"}
+    return Opened(person=cast.control, address="/new-reel", typed=typed, altered={"serial": "LW-0041"})
+
+
+@case("token-revocation")
+def _token_ended(cast: Cast) -> Opened:
+    make_token(cast.colleague, Scope.READ)
+    token = cast.colleague.tokens.get()
+    return Opened(person=cast.colleague, address=f"/tokens/{token.pk}/revocation", typed=WHY, altered=OTHER)

@@ -32,9 +32,9 @@ NO_ACT = {
     "inspections/<int:inspection_id>/draft": "what is being typed, kept again and again",
     "inspections/<int:inspection_id>/drawing/<slug:role>": "draws, and stores nothing",
 }
-# The one needs the page before it (tests/reels/pages/test_account.py), the other takes files
-# (tests/inspections/pages/test_imports.py).
-ELSEWHERE = {"second-factor:confirm", "import"}
+# The first needs the page before it (tests/reels/pages/test_account.py), the second takes files
+# (tests/inspections/pages/test_imports.py), the third shows a secret once (tests/reels/pages/test_tokens.py).
+ELSEWHERE = {"second-factor:confirm", "import", "token-issue"}
 # The answers themselves, what is typed and not yet sent, and what is worked out again from the records.
 NOT_STORED = (Submission, Draft, Assessment, AssessedInterval)
 

@@ -152,8 +152,9 @@ def test_the_list_costs_the_same_for_one_reel_as_for_thirty(count_queries):
         builders.make_reel(f"LW-{number:04}")
     builders.signed_count(cast)
     many = count_queries(lambda: client.get("/reels"))
-    # session, user, postings (3), sites, types, numbers by status, those in transit, page of rows, third readings (2)
-    assert one == many == 12
+    # session, user, postings (3), sites, types, numbers by status, those in transit, page of rows, third readings (2),
+    # authorisation to register
+    assert one == many == 13
 
 
 def test_a_serial_number_with_a_stroke_has_a_page():

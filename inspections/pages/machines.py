@@ -1,0 +1,90 @@
+"""The reeling machines: where each is, what it takes, what is in it; added and changed by administrators."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+
+from reels import access
+from reels.domain import ledger
+from reels.domain.act_fields import ReelingMachineFields
+from reels.models import Machine, columns
+from reels.pages.act_fields import form_of, reel_types_offered
+from reels.pages.acts import ActView
+from reels.pages.answers import page, reader, show
+from reels.services import register
+
+MachineForm = form_of(ReelingMachineFields)
+
+
+@page
+def machines(request: HttpRequest) -> HttpResponse:
+    """Every machine that the reader may see, with its gauges, its reel, and a hold on it."""
+    person = reader(request)
+    rows = list(access.machines_to_look_at(person, timezone.now()))
+    return show(request, "inspections/machines.html", {"machines": rows, "section": "gauges"})
+
+
+class MachineWriteView(ActView):
+    """An administrator's act that adds a machine or changes it."""
+
+    template_name = "reels/form.html"
+    form_class = MachineForm
+
+    def find(self, **path: Any) -> None:
+        access.only_administrators(self.person)
+
+    def form_options(self) -> dict[str, Any]:
+        sites = access.sites().values_list("code", "name")
+        return {"offered": {"site": ("choose", sites), "types": ("", reel_types_offered())}}
+
+    def done_at(self) -> str:
+        return reverse("machines")
+
+    def context(self) -> dict[str, Any]:
+        return {"section": "gauges"}
+
+
+class MachineAddView(MachineWriteView):
+    title, button = "Add a reeling machine", "Add it"
+    says = "Reels of the types that it takes can be issued for it and installed in it from then on, and no others."
+
+    def do(self, data: dict[str, Any]) -> None:
+        site = access.site(data.pop("site"))
+        machine = register.add_machine(site=site, actor=self.actor, at=self.at, **data)
+        self.message = f"Added: machine {machine.serial}. Register the wrap gauge that belongs to it."
+
+
+class MachineChangeView(MachineWriteView):
+    button = "Change it"
+    says = "What it was stays in the register's history."
+    subject: Machine
+
+    def find(self, serial: str) -> None:  # type: ignore[override]  # the address names the machine
+        super().find()
+        self.subject = access.machine(serial)
+
+    @property
+    def title(self) -> str:
+        return f"Change machine {self.subject.serial}"
+
+    def form_options(self) -> dict[str, Any]:
+        row = self.subject
+        typed = {"serial": row.serial, "host": row.host, "site": row.site.code, "types": row.types}
+        return {**super().form_options(), "initial": typed}
+
+    def seen(self) -> str:
+        """The machine as it was looked at."""
+        return ledger.digest(ledger.canonical(columns(access.machine(self.subject.serial))))
+
+    def require_unchanged(self, seen: str) -> None:
+        access.lock_register()
+        super().require_unchanged(seen)
+
+    def do(self, data: dict[str, Any]) -> None:
+        typed = {**data, "site": access.site(data["site"])}
+        changed = {name: value for name, value in typed.items() if value != getattr(self.subject, name)}
+        if changed:
+            register.change(self.subject, actor=self.actor, at=self.at, **changed)
+        self.message = f"{'Changed' if changed else 'Nothing was different'}: machine {self.subject.serial}."
