@@ -85,6 +85,8 @@ def test_the_board_on_paper_is_its_rows_and_nothing_to_press(page: Page, live_se
 def test_the_history_of_a_reel_is_filtered_by_keyboard_and_stays_where_it_is(page: Page, live_server, desk):
     log_in(page, live_server.url, desk.cast.control)
     page.goto(f"{live_server.url}/reels/LW-0001")
+    page.locator("summary", has_text="History").focus()
+    page.keyboard.press("Enter")
     form = page.get_by_role("form", name="Entries of the history")
     form.get_by_label("What").focus()
     page.keyboard.type("cable")
@@ -178,8 +180,10 @@ def test_lengths_are_turned_to_feet_and_back_where_one_is(page: Page, live_serve
     page.goto(f"{live_server.url}/reels/LW-0001?page=1")
     page.get_by_role("button", name="Show feet").click()
     assert page.url.endswith("/reels/LW-0001?page=1")
+    page.locator("summary", has_text="Cable events").click()
     expect(page.get_by_text("41.01 ft").first).to_be_visible()  # 12.5 m
     page.get_by_role("button", name="Show metres").click()
+    page.locator("summary", has_text="Cable events").click()
     expect(page.get_by_text("12.5 m").first).to_be_visible()
 
 

@@ -6,14 +6,22 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 from django.http import QueryDict
 from django.urls import reverse
 
 from inspections import access as access_of_acts
 from inspections.domain.validity import ValidityAt
-from inspections.domain.words import Act, InspectionState, ReelStatus
-from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
+from inspections.domain.words import LIVE, Act, InspectionState, ReelStatus
+from inspections.models import (
+    ImportedCount,
+    Inspection,
+    MachineCheck,
+    Participant,
+    ReadBack,
+    SetupValues,
+    SignOff,
+)
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
@@ -21,6 +29,7 @@ from inspections.pages.reel.cable_length import cable_on, life_row
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.reel.moves import shown_move
+from inspections.pages.reel.next_act import Step, Way, acts_on, acts_on_count, next_of, step_of
 from inspections.queries.counts import events_of
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
@@ -28,14 +37,13 @@ from inspections.queries.life import life_on
 from inspections.queries.safety_notices import notices_of
 from inspections.queries.status import with_status
 from inspections.queries.validity import validities_of
-from inspections.services.findings import MAY_RECORD
-from inspections.services.maintenance import MAY_LOG_EVENTS
 from reels import access
 from reels.models import HistoryEntry, Installation, Move, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
 from reels.queries import cable_serial_of, hold_on, length_counted, machine_hold_about
 
 HISTORY_SIZE = 20
+LATEST = 5  # counts that are shown without asking
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +87,6 @@ class CountRow:
     length: str
     inspection: int | None = None
     source: str = ""
-    is_open: bool = False
 
 
 def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
@@ -91,20 +98,29 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
-    counts = _counts(reel, person.length_unit, at)
+    inspected = _inspections(reel, person)
+    counts = _counts(reel, inspected, person.length_unit, at)
     findings = list(findings_of(reel))
     reel.is_stopped = any(each.is_open_stop for each in findings)
     hold = hold_on(reel)
     reel.is_held = hold is not None
     moves = [shown_move(row, at) for row in _moves(reel)]
     move = next((each for each in moves if each["row"].ended_at is None), None)
+    may_receive = move and Act.MAINTAIN in access_of_acts.acts_held(
+        person, Reel(type=reel.type, site=move["row"].to_site), at
+    )
+    in_force = next((each for each in values if each.row.withdrawn_at is None), None)
+    seen = finding_rows(findings, person, held)
+    live = next((each for each in inspected if each.state in LIVE), None)
+    of_count = acts_on_count(live, held, is_stopped=reel.is_stopped)
+    ways = [*of_count, *acts_on(reel, held)]
+    following = _next(reel, in_force, installed, person, held)
+    first = _receipt(reel) if may_receive else next_of(reel, ways, of_count, seen, following)
     return {
         "reel": reel,
         "badge": words.STATUS[ReelStatus(reel.status)],
         "hold": hold,
         "move": move,
-        "may_receive": move
-        and Act.MAINTAIN in access_of_acts.acts_held(person, Reel(type=reel.type, site=move["row"].to_site), at),
         "moves": moves,
         "machine_hold": machine_hold_about(reel, reel.machine_serial),
         "currency": currency_of(reel, reel.counted_at, at) if reel.counted_at else None,
@@ -113,19 +129,37 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "notices": list(notices_of(reel)),
         "cable": cable_on(reel, at, person.length_unit),
         "lives": [life_row(each, at) for each in life_on(reel, at)],
-        "values": next((each for each in values if each.row.withdrawn_at is None), None),
+        "values": in_force,
         "withdrawn": [each for each in values if each.row.withdrawn_at],
         "installations": installed,
-        "findings": finding_rows(findings, person, held),
+        "findings": [each for each in seen if each.row.closed_at is None],
+        "closed_findings": [each for each in seen if each.row.closed_at],
         "cable_events": _cable_events(reel, person.length_unit),
         "counts": counts,
+        "latest": counts[:LATEST],
         "history": _history(entries, chosen, asked, reel, person),
         "filter": chosen,
-        "count_words": _words_to_count(reel, held),
-        "acts": [*acts_on_count([] if reel.is_stopped else counts, held), *acts_on(reel, held)],
+        "next": first,
+        "acts": [each for each in ways if first is None or each.address != first.address],
         "may_maintain": Act.MAINTAIN in held,
         "may_end_holds": bool(held.intersection(access_of_acts.MAY_END_HOLDS)),
     }
+
+
+def _receipt(reel: Reel) -> Way:
+    return Way(words="Receive the reel", address=reverse("reel-receipt", args=[reel.serial]))
+
+
+def _next(
+    reel: Reel, values: Values | None, installed: list[Installation], person: Person, held: frozenset[Act]
+) -> Step | None:
+    """What comes next for the values in force, if it is this person's. No query."""
+    if values is None:
+        return None
+    row = values.row
+    is_installed = any(each.machine_id == row.machine_id and each.removed_at is None for each in installed)
+    step = step_of(row, is_installed=is_installed)
+    return step if step and step.is_for(person, held, row) else None
 
 
 def _history(
@@ -137,73 +171,6 @@ def _history(
     return page_by_place(
         rows, ("-seq",), asked, HISTORY_SIZE, as_told, total=counted_if_few(rows), kept=chosen.kept, anchor="#history"
     )
-
-
-# What may be done -----------------------------------------------------------------------------------------------------
-
-UNCOUNTABLE = (ReelStatus.RETIRED, ReelStatus.IN_TRANSIT)
-_ACTS = (
-    ("Issue setup values", "reel-issue", {Act.ISSUE}, "counted"),
-    ("Record an installation", "reel-installation", {Act.MAINTAIN, Act.SET}, "off"),
-    ("Record a removal", "reel-removal", {Act.MAINTAIN, Act.SET}, "installed"),
-    ("Log a cut", "reel-cut", {Act.MAINTAIN, Act.COUNT}, ""),
-    ("Log a cable replacement", "reel-replacement", {Act.MAINTAIN}, ""),
-    ("Record an event", "reel-event", set(MAY_LOG_EVENTS), ""),
-    ("Record a finding", "reel-finding", set(MAY_RECORD), ""),
-    ("End the hold", "reel-hold-end", {Act.RELEASE, Act.MAINTAIN}, "held"),
-    ("Hold the reel", "reel-hold", {Act.MAINTAIN, Act.VERIFY}, "free"),
-    ("Call the reel back", "reel-call-back", {Act.MAINTAIN}, "in transit"),
-    ("Send to another site", "reel-move", {Act.MAINTAIN}, "idle"),
-    ("Retire the reel", "reel-retirement", {Act.MAINTAIN}, "idle"),
-)
-
-
-def acts_on_count(counts: Iterable[CountRow], held: frozenset[Act]) -> list[dict[str, Any]]:
-    """Where the count that is open goes on, for somebody with these authorisations. No query."""
-    ways = (("Witness the count", "worksheet-verifier", Act.VERIFY),
-            ("Go on with the count", "worksheet-technician", Act.COUNT))  # fmt: skip
-    return [
-        {"words": title, "address": reverse(name, args=[each.inspection])}
-        for each in counts if each.is_open
-        for title, name, needed in ways if needed in held
-    ]  # fmt: skip
-
-
-def _words_to_count(reel: Any, held: frozenset[Act]) -> str:
-    """What begins a count of the reel now, or nothing. No query.
-
-    reel: with its status and whether a stop finding is open. On a machine nothing can be counted, but a count that was
-    made on paper before may be entered late.
-    """
-    if Act.COUNT not in held or reel.live_id or reel.is_stopped or reel.status in UNCOUNTABLE:
-        return ""
-    return "Enter a count from paper" if reel.machine_serial else "Begin a count"
-
-
-def acts_on(reel: Any, held: frozenset[Act]) -> list[dict[str, Any]]:
-    """What somebody with these authorisations may do about the reel now. No query.
-
-    reel: with its status, whether it is held, and whether a stop finding is open.
-    """
-    if reel.status == ReelStatus.RETIRED:
-        return []
-    is_off = reel.machine_serial is None
-    is_here = reel.status != ReelStatus.IN_TRANSIT
-    holds = {
-        "": True,
-        "counted": is_here and reel.counted_at is not None and not reel.is_held and reel.values_id is None,
-        "off": is_here and is_off and not reel.is_held,
-        "installed": not is_off,
-        "held": reel.is_held and not reel.is_stopped,
-        "free": not reel.is_held,
-        "idle": is_here and is_off and reel.live_id is None,
-        "in transit": not is_here,
-    }
-    return [
-        {"words": title, "address": reverse(name, args=[reel.serial])}
-        for title, name, needs, when in _ACTS
-        if holds[when] and held & needs
-    ]
 
 
 # Setup values -------------------------------------------------------------------------------------------------------
@@ -307,13 +274,19 @@ def _moves(reel: Reel) -> QuerySet[Move]:
     return reel.moves.select_related(*ends).order_by("-sent_at", "-id")
 
 
-def _counts(reel: Reel, unit: str, at: datetime) -> list[CountRow]:
-    """Newest first. Eight queries."""
+def _inspections(reel: Reel, person: Person) -> list[Any]:
+    """With the person's `role` in each, and whether they `has_signed` it. One query."""
+    theirs = Participant.objects.filter(inspection=OuterRef("pk"), person=person)
+    signed = SignOff.objects.filter(inspection=OuterRef("pk"), person=person)
+    return list(reel.inspections.annotate(role=Subquery(theirs.values("role")), has_signed=Exists(signed)))
+
+
+def _counts(reel: Reel, inspected: list[Inspection], unit: str, at: datetime) -> list[CountRow]:
+    """Newest first. Seven queries."""
 
     def measured(row: Inspection | ImportedCount) -> str:
         return uncertain_length(length_counted(row.layers, row.wraps, reel.type), unit)
 
-    inspected = list(reel.inspections.all())
     valid = validities_of(inspected, at)
     rows = [*(_inspected(row, measured(row), valid.get(row.pk)) for row in inspected),
             *(_imported(row, measured(row)) for row in reel.imported_counts.all())]  # fmt: skip
@@ -329,7 +302,6 @@ def _inspected(row: Inspection, length: str, valid: ValidityAt | None) -> CountR
         length=length,
         inspection=row.pk,
         source="from paper" if row.from_paper else "",
-        is_open=row.state == InspectionState.OPEN,
     )
 
 

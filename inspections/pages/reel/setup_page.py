@@ -1,7 +1,6 @@
 """The card of setup values: what is in force, what is done, what comes next; and the acts along the way."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django import forms
@@ -13,10 +12,11 @@ from inspections import access
 from inspections.domain.act_fields import MachineCheckFields, ReadBackFields
 from inspections.domain.words import Act
 from inspections.errors import ReadBackDiffers
-from inspections.models import ReadBack, SetupValues
+from inspections.models import ReadBack
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
 from inspections.pages.reel.acts import LengthsForm
+from inspections.pages.reel.next_act import step_of
 from inspections.pages.reel.page import shown_values
 from inspections.queries.setup_values import with_read_backs
 from inspections.services import machine_checks, setup
@@ -28,16 +28,6 @@ from reels.pages.answers import page, reader, show
 from reels.queries import installation_of
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """Something that can be done about the values: in words, at which address, by whom."""
-
-    words: str
-    address: str
-    by: tuple[Act, ...]
-    who: str
-
-
 @page
 def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
     """Everything about one pair of setup values."""
@@ -46,34 +36,16 @@ def setup_values(request: HttpRequest, setup_id: int) -> HttpResponse:
     [row] = with_read_backs(access.readable_setup_values(person, at, "reel").filter(pk=row.pk))
     installed = installation_of(row.reel)
     held = access.acts_held(person, row.reel, at)
-    following = _next(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
+    following = step_of(row, is_installed=bool(installed and installed.machine_id == row.machine_id))
     values = shown_values(row, [installed] if installed else [], row.reel, person.length_unit)
     shown = {
         "next": following,
-        "may": bool(following and held.intersection(following.by)),
+        "may": bool(following and following.is_for(person, held, row)),
         "may_check": bool(row.confirmed_at and held & {Act.SET, Act.CONFIRM, Act.MAINTAIN}),
         "may_withdraw": Act.ISSUE in held,
     }
     about = {"page": shown, "values": values, "reel": row.reel}
     return show(request, "inspections/setup_values.html", about, row.reel.site)
-
-
-def _next(row: SetupValues, *, is_installed: bool) -> Step | None:
-    if row.withdrawn_at or row.confirmed_at:
-        return None
-    if not is_installed:
-        there = f"{reverse('reel-installation', args=[row.reel.serial])}?machine={row.machine.serial}"
-        return Step(words=f"Install the reel in {row.machine.serial}", address=there, by=(Act.MAINTAIN, Act.SET),
-                    who="maintenance control or a setter")  # fmt: skip
-    if row.gauge_returned_at is None:
-        return _step(row, "Return the wrap gauge", "setup-gauge", Act.SET, Act.CONFIRM, who="the setter")
-    if row.set_at is None:
-        return _step(row, "Set the numbers and read them back", "setup-read-back", Act.SET, who="the setter")
-    return _step(row, "Confirm what the machine shows", "setup-confirmation", Act.CONFIRM, who="a second person")
-
-
-def _step(row: SetupValues, words: str, name: str, *by: Act, who: str) -> Step:
-    return Step(words=words, address=reverse(name, args=[row.pk]), by=by, who=who)
 
 
 # Acts ---------------------------------------------------------------------------------------------------------------

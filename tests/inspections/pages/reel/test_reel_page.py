@@ -3,10 +3,11 @@ from datetime import date
 
 import pytest
 
+from inspections.domain.words import Act, Meaning
 from inspections.models import ImportedCount
 from inspections.pages.reel.history import ACTS
 from inspections.pages.reel.history_filter import KINDS, entries_matching
-from inspections.services import maintenance
+from inspections.services import maintenance, setup, signing
 from reels.access import readable_history
 from reels.domain.words import LengthUnit
 from reels.models import CableEvent, Reel, Site
@@ -74,6 +75,68 @@ def test_what_matters_of_a_reel_is_said():
         "LW-0012": "No count is on record.",
     }
     assert {serial for serial, words in expected.items() if words not in html_of(fleet.cast.control, serial)} == set()
+
+
+NEXT = re.compile(r'<p class="next-act off-paper"><a class="button" href="([^"]+)">([^<]+)</a>')
+WAITS = {
+    "technician": {"LW-0003": "Go on with the count", "LW-0012": "Begin a count", "LW-0011": "Begin a count"},
+    "verifier": {"LW-0003": "Witness the count"},
+    "control": {"LW-0005": "Issue setup values", "LW-0006": "Install the reel in RM-2", "LW-0009": "End the hold",
+                "LW-0008": "Record a removal"},
+    "setter": {"LW-0006": "Install the reel in RM-2", "LW-0008": "Record a removal"},
+    "releaser": {"LW-0002": "Decide on the count", "LW-0009": "End the hold"},
+    "colleague": {},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("who", WAITS)
+def test_the_one_act_that_waits_for_somebody_stands_on_top_and_leads_to_where_it_is_done(who):
+    fleet = make_fleet()
+    person = getattr(fleet.cast, who)
+    found = {
+        serial: NEXT.findall(html_of(person, serial)) for serial in sorted({s for each in WAITS.values() for s in each})
+    }
+    assert {serial: links[0][1] for serial, links in found.items() if links} == WAITS[who]
+    client = logged_in(person)
+    assert {client.get(links[0][0]).status_code for links in found.values() if links} <= {200}
+
+
+def test_nobody_is_asked_to_confirm_what_they_set_nor_to_sign_twice():
+    cast = Cast.as_needed()
+    builders.make_reel()
+    counted = builders.read(cast, builders.open_count(cast))
+    assert "Compare and sign" in html_of(cast.technician)
+    assert "Compare and sign" not in html_of(cast.releaser)
+    signing.sign(
+        inspection_id=counted.pk, meaning=Meaning.COUNTED, password=builders.PASSWORD, actor=Actor(cast.technician),
+        at=later(hours=1),
+    )  # fmt: skip
+    assert "Compare and sign" not in html_of(cast.technician)
+    assert "Compare and sign" in html_of(cast.verifier)
+    builders.make_reel("LW-0002")
+    builders.signed_count(cast, "LW-0002")
+    row = builders.issued(cast, "LW-0002", "RM-2")
+    for act in (Act.SET, Act.CONFIRM):
+        builders.authorise(cast.control, act)
+    values_set(cast, row)
+    assert "Confirm what the machine shows" not in html_of(cast.control, "LW-0002")
+    assert "Confirm what the machine shows" in html_of(cast.confirmer, "LW-0002")
+
+
+def values_set(cast, row):
+    """Up to where the second person comes, all by maintenance control, who may set and confirm too."""
+    control = Actor(cast.control)
+    maintenance.install(serial="LW-0002", machine_serial="RM-2", actor=control, at=later(hours=2))
+    setup.return_gauge(setup_id=row.pk, actor=control, at=later(hours=2))
+    setup.key_read_back(setup_id=row.pk, layers=row.layers, wraps=row.wraps, actor=control, at=later(hours=3))
+
+
+def test_the_last_five_counts_stand_open_and_all_of_them_are_folded():
+    cast = Cast.as_needed()
+    assessed_fleet()
+    brief, _, rest = html_of(cast.control).partition("All counts, with when they were recorded")
+    assert (brief.count(">From older records</span>"), rest.count(">From older records</span>")) == (5, 12)
+    assert "The last 5 of 12;" in brief
 
 
 def test_the_history_shows_every_entry_with_its_digest_over_its_pages():
