@@ -198,7 +198,7 @@ DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "") or ("wrapledger@localhost" 
 PUBLIC_URL = os.environ.get("PUBLIC_URL", "").rstrip("/")  # what the links in mails begin with
 
 # The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
-TOUR_FILE = os.environ.get("TOUR_FILE") or (str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
+TOUR_FILE = os.environ.get("TOUR_FILE", str(HOME / "deploy" / "demo_fleet" / "tour.json") if IS_DEMO else "")
 
 # How many wrong passwords are taken from one address, of browsers that are not known (reels/services/tries.py); and how
 # many requests, by person in a session or by address, in each process. Empty: no limit.

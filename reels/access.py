@@ -315,6 +315,11 @@ def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
         raise NotFound(what=what, key=next(iter(key.values()))) from None
 
 
+def first_administrator() -> Person | None:
+    """Who was made an administrator first; None in a service that nobody has begun with."""
+    return Person.objects.filter(is_staff=True).order_by("pk").first()
+
+
 def only_administrators(person: Person) -> None:
     """Raises OnlyAdministrators for anybody else, NotEnrolled or PasswordNotOwn for one whose login is not settled."""
     if not (person.is_active and person.is_staff):

@@ -207,6 +207,19 @@ class AlreadyEnded(Refused):
     message = "The {what} was ended on {on}."
 
 
+class LinkNotGood(Refused):
+    title = "The link is not good"
+    message = (
+        "This link is not good any more: it was used, another one was made in its place, or its days are over. Ask "
+        "whoever gave it to you for a new one."
+    )
+
+
+class HasAdministrator(Refused):
+    title = "There is an administrator"
+    message = "There is an administrator already: {name}. Whoever is to be another one is added by them, under People."
+
+
 class KeyReused(Refused):
     """422: a key stands for one request."""
 

@@ -117,6 +117,29 @@ class PasswordChangeFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NewPasswordFields:
+    new_password: str = act_field(
+        FieldKind.SECRET, label="Password", missing="Type a password.",
+        hint="At least 10 characters; several words are easier to remember than symbols.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonFields:
+    """Who somebody is, as their login has it."""
+
+    full_name: str = act_field(FieldKind.TEXT, label="Full name", most=120, missing="Type the name.")
+    staff_number: str = act_field(
+        FieldKind.TEXT, label="Staff number", most=30, missing="Type the staff number.",
+        hint="One for each human being; never used again.",
+    )  # fmt: skip
+    username: str = act_field(
+        FieldKind.TEXT, label="User name", most=60, missing="Type a user name.",
+        hint="For logging in: letters, digits and . _ - @ + without spaces. It cannot be changed later.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CodeFields:
     code: str = act_field(
         FieldKind.TEXT, label="Code that the device shows", most=40, missing="Type the code.",

@@ -198,6 +198,14 @@ class AskedAt(StrEnum):
     ACCOUNT = "account"  # before a password or a second factor is changed
 
 
+class LinkPurpose(StrEnum):
+    """What a link to a login is good for."""
+
+    FIRST = "first"  # the first administrator of a new service
+    SECOND = "second"  # the second one, who waits for nobody
+    PASSWORD = "password"  # noqa: S105  # the owner of a login that is there gives it a password
+
+
 class LockScope(StrEnum):
     """What is locked after too many wrong passwords; the login goes on everywhere else."""
 

@@ -12,7 +12,7 @@ from reels.models.histories import (
     HistoryEntry,
     Witness,
 )
-from reels.models.logins import Alarm, RecoveryCode, SecondFactor, Tries
+from reels.models.logins import Alarm, LoginLink, RecoveryCode, SecondFactor, Tries
 from reels.models.people import ApiToken, Person, Posting, Submission
 from reels.models.register import (
     GaugeCalibration,
@@ -43,6 +43,7 @@ __all__ = [
     "Hold",
     "Installation",
     "Kept",
+    "LoginLink",
     "Machine",
     "MachineHold",
     "Move",

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from reels import append_only
-from reels.domain.words import AskedAt, LockScope
+from reels.domain.words import AskedAt, LinkPurpose, LockScope
 from reels.models.base import Kept, choices
 from reels.models.people import Person
 
@@ -46,6 +46,30 @@ class RecoveryCode(Kept):
 
     def __str__(self) -> str:
         return f"recovery code {self.pk}"
+
+
+class LoginLink(Kept):
+    """A link by which somebody makes a login of their own, or gives theirs a password; it is good once."""
+
+    purpose = models.CharField(max_length=12, choices=choices(LinkPurpose))
+    person = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, related_name="login_links",
+        help_text="Whose login; empty of an administrator of a new service until there is one.",
+    )  # fmt: skip
+    prefix = models.CharField(max_length=8, unique=True, help_text="Found by it, and nothing more.")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the secret.")
+    issued_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
+    issued_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True)
+    replaced_at = models.DateTimeField(null=True)
+    hidden_columns = frozenset({"digest"})
+
+    class Meta:
+        verbose_name = "link"
+
+    def __str__(self) -> str:
+        return f"link {self.prefix} ({self.purpose})"
 
 
 class Tries(models.Model):

@@ -1,9 +1,10 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, checkpoints, people, publications, tasks, tokens, type_forms, types, views
+from reels.pages import account, checkpoints, login_links, people, publications, tasks, tokens, type_forms, types, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
+    path("link", login_links.login_link, name="login-link"),
     path("logout", views.Logout.as_view(), name="logout"),
     path("account", account.account, name="account"),
     path("account/password", account.PasswordView.as_view(), name="change-password"),

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
+from reels import access
 from reels.domain.words import LengthUnit
 from reels.errors import TooManyTries
 from reels.models import Person
@@ -51,6 +52,10 @@ class Login(LoginView):
     template_name = "reels/login.html"
     authentication_form = LoginForm
     redirect_authenticated_user = True
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        """nobody_yet: in a new service, that says how one begins."""
+        return super().get_context_data(nobody_yet=access.first_administrator() is None, **context)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         person = form.get_user()

@@ -33,7 +33,7 @@ def add_person(*, actor: Actor, at: datetime, password: str | None, is_settled: 
     person = Person(created_at=at, login_given_by=actor.person, must_change_password=password is not None, **fields)
     if is_settled:
         person.must_change_password, person.enrolled_at = False, at
-    _assign(person, _password_columns(person, password, at))
+    _assign(person, password_columns(person, password, at))
     return register.add(person, "person_added", actor, at)
 
 
@@ -44,11 +44,17 @@ def add_administrator(*, password: str | None, at: datetime, via: str, **fields:
     via: which command. password: None for one who never logs in. fields: username, full_name and staff_number.
     Raises ValueNotTaken or AlreadyThere.
     """
-    person = Person(created_at=at, is_staff=True, is_superuser=True, enrolled_at=at, **fields)
-    _assign(person, _password_columns(person, password, at))
-    register.check(person)
+    person = administrator(password=password, at=at, **fields)
     with record_act(access.lock_register(), "administrator_added", Actor(person, via=via), at) as act:
         return act.add(person)
+
+
+def administrator(*, password: str | None, at: datetime, **fields: Any) -> Person:
+    """An administrator who waits for nobody, checked and not stored yet. Raises ValueNotTaken or AlreadyThere."""
+    person = Person(created_at=at, is_staff=True, is_superuser=True, enrolled_at=at, **fields)
+    _assign(person, password_columns(person, password, at))
+    register.check(person)
+    return person
 
 
 @transaction.atomic
@@ -70,7 +76,7 @@ def give_password(person: Person, *, password: str, actor: Actor, at: datetime) 
         raise AnotherAdministrator(name=person.full_name, done="the login themselves")
     chain = access.lock_register()
     person.refresh_from_db()
-    values = _password_columns(person, password, at) | access.to_be_enrolled_again(person, actor.person)
+    values = password_columns(person, password, at) | access.to_be_enrolled_again(person, actor.person)
     with record_act(chain, "password_given", actor, at) as act:
         act.change(person, must_change_password=True, **values)
 
@@ -117,7 +123,7 @@ def change_password(proof: Proof, *, password: str, at: datetime) -> None:
     if proof.password == password:
         raise ValueNotTaken(field="password", seen="the one that it was", allowed="another one")
     person.refresh_from_db()
-    values = _password_columns(person, password, at)
+    values = password_columns(person, password, at)
     with record_act(chain, "password_changed", proof.actor, at) as act:
         act.change(person, must_change_password=False, **values)
 
@@ -131,8 +137,8 @@ def end_sessions(*, actor: Actor, at: datetime) -> None:
         act.change(actor.person, session_round=actor.person.session_round + 1)
 
 
-def _password_columns(person: Person, password: str | None, at: datetime) -> dict[str, Any]:
-    """The columns of a new password. Raises ValueNotTaken with what the rules ask for."""
+def password_columns(person: Person, password: str | None, at: datetime) -> dict[str, Any]:
+    """The columns of a new password; None: of no login. Raises ValueNotTaken with what the rules ask for."""
     if password is None:
         return {"password": make_password(None)}
     try:

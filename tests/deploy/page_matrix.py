@@ -7,6 +7,7 @@ from tests.deploy.matrix import ANYBODY, AccessRow
 # rows above.
 LOGIN = (2, 302, 302, 302, 302, 2, 302)
 LOGIN_EMPTY = (422, 302, 302, 302, 302, 422, 302)
+NO_LINK = (410, 410, 410, 410, 410, 410, 410)  # nobody was given one; each kind is tried in test_login_links.py
 PUBLIC = (2, 2, 2, 2, 2, 2, 2)
 PUBLIC_NO_METHOD = (405, 405, 405, 405, 405, 405, 405)
 SEEN_LOGGED_IN = (302, 2, 2, 2, 2, 302, 2)
@@ -53,6 +54,7 @@ FLAG, THIRD = "drift/flags/<int:flag_id>", f"{COUNT}/third-readings"
 
 PAGES = (
     *page("login", "/login", LOGIN, LOGIN_EMPTY),
+    *page("link", "/link", NO_LINK, NO_LINK),
     *page("logout", "/logout", NO_METHOD, SENT_ON),
     *page("length-unit", "/length-unit", NO_METHOD, SENT_ON),
     *page("healthz", "/healthz", ANYBODY, NEVER),

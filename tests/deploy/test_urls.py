@@ -6,7 +6,7 @@ from typing import Any
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.permissions import AllowAny
 
-OPEN_PAGES = {"login", "healthz", "readyz", "metrics"}  # the metrics have a lock of their own
+OPEN_PAGES = {"login", "link", "healthz", "readyz", "metrics"}  # the metrics have a lock of their own
 # No records: it says as whom to log in, and is there only where TOUR_FILE names it.
 TOUR = {"tour", "tour/<slug:slug>"}
 # They send whoever is not logged in to the login themselves, once what was typed is put by.

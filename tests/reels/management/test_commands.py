@@ -24,7 +24,7 @@ WHATEVER_ITS_OWNER_TYPES = {"dbshell", "shell"}  # whoever may run these owns th
 STOPPED_BY_THE_GUARDS = {"flush"}
 REFUSED = {"changepassword", "db_worker", "loaddata"}
 # Ours: what they write they write by services, or it is no record.
-OURS = {"archive_inspections", "check_pdf", "createsuperuser", "drift_report", "encrypt_devices", "enrol",
+OURS = {"archive_inspections", "check_pdf", "createsuperuser", "drift_report", "encrypt_devices", "enrol", "first_run",
         "export_documents", "export_evidence", "fit_layer_rise", "import_records", "load_demo", "make_checkpoint",
         "make_checkpoint_key", "make_seal_key", "nightly", "rebuild_status", "run_worker",
         "send_notices", "verify_records"}  # fmt: skip
