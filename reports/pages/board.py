@@ -102,12 +102,11 @@ def board(request: HttpRequest) -> HttpResponse:
     known = _numbers(at_sites, searched, chosen, due)
     numbers = known or []
     listed = _wanted(searched.rows, chosen, due, sites)
-    present = {each.status for each in numbers}
-    statuses = [status for status in STATUS if status in present]
+    in_transit = [shown_move(row, at) for row in _in_transit(person, at)]
     shown = {
         "filter": form,
-        "statuses": [STATUS[status] for status in statuses],
-        "sites": _matrix(numbers, sites, statuses, chosen),
+        "sites": [site.name for site in sites.values()],
+        "sums": _sums(numbers, sites, chosen),
         "pages": page_by_place(
             listed.values_list(*SHOWN, named=True), ORDER, asked, SIZE,
             lambda row: _row(row, sites[row.site], due, at), kept=chosen,
@@ -116,7 +115,8 @@ def board(request: HttpRequest) -> HttpResponse:
         "due": sum(each.due for each in numbers),
         "flagged": sum(each.flagged for each in numbers),
         "due_days": settings.COUNT_DUE_DAYS,
-        "in_transit": [shown_move(row, at) for row in _in_transit(person, at)],
+        "in_transit": in_transit,
+        "late": sum(each["badge"].word == "Late" for each in in_transit),
     }  # fmt: skip
     return show(request, "reports/board.html", {"board": shown, "section": "board"})
 
@@ -162,16 +162,25 @@ def _wanted(rows: QuerySet[ReelStatusRow], chosen: dict[str, str], due: DueBefor
     return rows.filter(rank=RANK[ReelStatus(chosen["status"])]) if "status" in chosen else rows
 
 
-def _matrix(numbers: list[NumberAt], sites: Mapping[int, Site], statuses: list[ReelStatus],
-            chosen: dict[str, str]) -> list[tuple[str, list[dict[str, Any]]]]:  # fmt: skip
+def _sums(numbers: list[NumberAt], sites: Mapping[int, Site], chosen: dict[str, str]) -> list[dict[str, Any]]:
+    """A line of each status that there is: its number at each site and in all, and how long its bar is of 100."""
     by_place = {(each.site, each.status): each.all for each in numbers}
+    in_all: dict[str, int] = defaultdict(int)
+    for each in numbers:
+        in_all[each.status] += each.all
+    most = max(in_all.values(), default=0) or 1
     kept = {name: value for name, value in chosen.items() if name == "q"}
 
-    def cell(site: Site, status: ReelStatus) -> dict[str, Any]:
+    def cell(status: ReelStatus, site: Site) -> dict[str, Any]:
         address = "?" + urlencode({**kept, "site": site.code, "status": status.value})
-        return {"word": STATUS[status].word, "number": by_place.get((site.pk, status), 0), "address": address}
+        return {"number": by_place.get((site.pk, status), 0), "site": site.name, "address": address}
 
-    return [(site.name, [cell(site, status) for status in statuses]) for site in sites.values()]
+    return [
+        {"badge": STATUS[status], "number": in_all[status], "length": f"{100 * in_all[status] / most:.1f}",
+         "address": "?" + urlencode({**kept, "status": status.value}),
+         "cells": [cell(status, site) for site in sites.values()]}
+        for status in STATUS if status in in_all
+    ]  # fmt: skip
 
 
 def _row(row: Any, site: Site, due: DueBefore, at: datetime) -> dict[str, Any]:

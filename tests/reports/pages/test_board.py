@@ -1,4 +1,5 @@
 import re
+from collections import Counter
 
 import pytest
 from django.db import connection, transaction
@@ -6,7 +7,7 @@ from django.test.utils import CaptureQueriesContext, override_settings
 
 from inspections.domain.words import ReelStatus
 from inspections.pages.words import STATUS
-from reels.models import Move, ReelType
+from reels.models import Move, Reel, ReelType
 from reels.services import register
 from reels.services.history import Actor, record_act
 from reports.pages.board import NEXT
@@ -71,10 +72,21 @@ def test_the_next_thing_leads_to_where_it_is_done():
 def test_numbers_by_site_and_status_lead_to_the_reels():
     fleet = make_fleet()
     html = html_of(fleet.cast.control)
-    assert 'href="?site=kettle-point&amp;status=held">1<' in html
+    assert 'href="?status=held">1<' in html
     assert serials(fleet.cast.control, "/board?site=kettle-point&status=held") == ["LW-0009"]
-    missing = {status for status, badge in STATUS.items() if f'<th scope="col">{badge.word}</th>' not in html}
+    missing = {status for status, badge in STATUS.items() if f'<th scope="row">{badge.word}</th>' not in html}
     assert missing == {ReelStatus.IN_TRANSIT}  # in no site's stock
+
+
+def test_the_sums_by_status_are_those_of_the_sites_with_a_bar_of_that_length_beside_them():
+    fleet = make_fleet()
+    sums = html_of(fleet.cast.control).partition('<table class="sums">')[2].partition("</table>")[0]
+    shown = re.findall(r'href="\?status=([a-z_]+)">(\d+)<.*?<rect width="([\d.]+)"', sums)
+    counted = Counter(Reel.objects.filter(site__code="kettle-point").values_list("status_row__status", flat=True))
+    del counted[ReelStatus.IN_TRANSIT]
+    assert {status: int(number) for status, number, _ in shown} == counted
+    most = max(counted.values())
+    assert [float(length) for *_, length in shown] == [round(100 * int(n) / most, 1) for _, n, _ in shown]
 
 
 def test_what_is_in_transit_is_shown_to_both_sites_and_is_late_after_the_usual_days():
