@@ -1,6 +1,7 @@
 """Who may do what with inspections and setup values: authorisations, as of the moment of the act."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -190,11 +191,8 @@ def finding_for_update(finding_id: int, person: Person, at: datetime) -> Finding
 
 def releasing(person: Person, at: datetime) -> Callable[[Finding], bool]:
     """Whether the person may decide on a finding, for many of them. One query."""
-    held = authorisations_in_force(person, at).filter(act=Act.RELEASE)
-    scopes = list(held.values_list("reel_type", "site"))
-    return lambda row: any(
-        reel_type in (None, row.reel.type_id) and site in (None, row.reel.site_id) for reel_type, site in scopes
-    )
+    held = held_acts(person, at)
+    return lambda row: Act.RELEASE in held.on(row.reel.type_id, row.reel.site_id)
 
 
 def finding_kinds() -> QuerySet[FindingKind]:
@@ -208,6 +206,36 @@ def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:
         Q(reel_type__isnull=True) | Q(reel_type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id)
     )
     return frozenset(Act(act) for act in held.values_list("act", flat=True).distinct())
+
+
+@dataclass(frozen=True, slots=True)
+class HeldActs:
+    """What a person is authorised to do anywhere: acts, each with a reel type and a site, None for every one."""
+
+    scopes: tuple[tuple[Act, int | None, int | None], ...]
+
+    def on(self, type_id: int | None, site_id: int | None) -> frozenset[Act]:
+        """What they may do to a reel of this type at this site; as `acts_held`, without a query."""
+        return frozenset(act for act, reel_type, site in self.scopes
+                         if reel_type in (None, type_id) and site in (None, site_id))  # fmt: skip
+
+    def where(self, *acts: Act, reel_type: str = "type", site: str = "site") -> Q:
+        """The condition that they may do one of these to a row. reel_type, site: the ways from the row to them."""
+        within = Q(pk__in=())
+        for act, type_id, site_id in self.scopes:
+            if act in acts:
+                of_type = Q() if type_id is None else Q(**{reel_type: type_id})
+                at_site = Q() if site_id is None else Q(**{site: site_id})
+                if not of_type & at_site:
+                    return Q()
+                within |= of_type & at_site
+        return within
+
+
+def held_acts(person: Person, at: datetime) -> HeldActs:
+    """One query, however many reels are then asked about."""
+    held = authorisations_in_force(person, at).order_by().values_list("act", "reel_type", "site").distinct()
+    return HeldActs(tuple((Act(act), reel_type, site) for act, reel_type, site in held))
 
 
 def audited_sites(person: Person, at: datetime) -> QuerySet[Site]:

@@ -1,7 +1,6 @@
 """Pages of reels, counts and practice; that of one reel stands in deploy/urls.py, after all other reel addresses."""
 
 from django.urls import URLPattern, path
-from django.views.generic import RedirectView
 
 from inspections.pages import finding_list, findings, gauges, imports, machines
 from inspections.pages.count import (
@@ -18,7 +17,6 @@ from inspections.pages.practice import exercises, readiness
 from inspections.pages.reel import acts, as_of, index, moves, registering, setup_page
 
 urlpatterns: list[URLPattern] = [
-    path("", RedirectView.as_view(pattern_name="reels"), name="home"),
     path("imports", imports.ImportView.as_view(), name="import"),
     path("reels", index.reels, name="reels"),
     path("new-reel", registering.ReelRegisterView.as_view(), name="reel-register"),

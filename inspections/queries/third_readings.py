@@ -9,11 +9,12 @@ from django.db.models import Exists, OuterRef, QuerySet
 from inspections import access
 from inspections.domain import keying
 from inspections.domain.words import Act, InspectionState, Point
-from inspections.models import Inspection, Keying, Reading, ThirdReading
+from inspections.models import Inspection, Keying, Participant, Reading, ThirdReading
 from inspections.queries.keyings import as_keyed
 from reels.access import one
 from reels.models import Person
 
+MAY_MAKE = (Act.COUNT, Act.VERIFY)
 _AWAITED = {"taken_back_at__isnull": True, "read_at__isnull": True}
 
 
@@ -55,21 +56,27 @@ def shown_third_readings(rows: Collection[ThirdReading], keyings: Collection[Key
 
 
 def awaited_from(person: Person, at: datetime) -> list[ThirdReading]:
-    """The third readings that this person may make now, the oldest first. One query, and two for each awaited."""
+    """The third readings that this person may make now, the oldest first. Three queries, the postings included."""
     # Few are awaited anywhere, so these are looked at first, and not all counts at the person's sites.
     counts = access.readable_inspections(person, at).filter(state=InspectionState.OPEN)
     rows = ThirdReading.objects.filter(
-        Exists(counts.filter(pk=OuterRef("reading__inspection"))), reading__ended_at__isnull=True, **_AWAITED
+        Exists(counts.filter(pk=OuterRef("reading__inspection"))),
+        ~Exists(Participant.objects.filter(inspection=OuterRef("reading__inspection"), person=person)),
+        access.held_acts(person, at).where(
+            *MAY_MAKE, reel_type="reading__inspection__reel__type", site="reading__inspection__reel__site"
+        ),
+        reading__ended_at__isnull=True,
+        **_AWAITED,
     )
     related = ("asked_by", "reading__inspection__reel__type", "reading__inspection__reel__site")
-    return [each for each in rows.select_related(*related).defer("value", "salt") if may_make(each, person, at)]
+    return list(rows.select_related(*related).defer("value", "salt"))
 
 
 def may_make(row: ThirdReading, person: Person, at: datetime) -> bool:
     """Whether this person takes no part in the count and may count or verify it. Two queries."""
     inspection = row.reading.inspection
     held = access.acts_held(person, inspection.reel, at)
-    return not held.isdisjoint({Act.COUNT, Act.VERIFY}) and not takes_part(inspection, person)
+    return not held.isdisjoint(MAY_MAKE) and not takes_part(inspection, person)
 
 
 def takes_part(inspection: Inspection, person: Person) -> bool:

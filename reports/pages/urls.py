@@ -11,6 +11,7 @@ from reports.pages import (
     evidence,
     exports,
     flag_acts,
+    home,
     monthly,
     notices,
     pdf,
@@ -22,6 +23,7 @@ from reports.pages import (
 )
 
 urlpatterns: list[URLPattern] = [
+    path("", home.home, name="home"),
     path("tour", tour.whole, name="tour"),
     path("tour/<slug:slug>", tour.part, name="tour-part"),
     path("account/notices", notices.NoticesView.as_view(), name="notices"),

@@ -103,7 +103,7 @@ PAGES = (
     *page("types/<code:code>/confirmation", "/types/w31/confirmation", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("reference", "/reference", SEEN_LOGGED_IN),
-    *page("", "/", SENT_ON, SENT_ON),
+    *page("", "/", SEEN_LOGGED_IN),
     *page("tour", "/tour", PUBLIC, PUBLIC_NO_METHOD),
     *page("tour/<slug:slug>", "/tour/analyst", PUBLIC, PUBLIC_NO_METHOD),
     *page("board", "/board", SEEN_LOGGED_IN),

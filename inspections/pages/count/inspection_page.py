@@ -184,10 +184,10 @@ def acts_on(
 ) -> list[dict[str, str]]:
     """What somebody with these authorisations and these roles in the count may do about it now, the next act first.
 
-    No query.
+    page: the name of where it is done. No query.
     """
     return [
-        {"words": title, "address": reverse(name, args=[inspection.pk])}
+        {"words": title, "address": reverse(name, args=[inspection.pk]), "page": name}
         for title, name, may in _ways(inspection, person, held, roles, is_stopped=is_stopped)
         if may
     ]

@@ -59,10 +59,6 @@ def test_nobody_is_sent_to_log_in(client):
     assert client.get("/").url == "/login?next=/"
 
 
-def test_the_front_door_leads_to_the_list():
-    assert logged_in(builders.make_person("tess")).get("/").headers["Location"] == "/reels"
-
-
 def test_filters_stand_in_the_address():
     fleet = make_fleet()
     expected = {
