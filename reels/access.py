@@ -257,6 +257,12 @@ def people_and_their_logins(administrator: Person, at: datetime) -> QuerySet[Per
     return marked.order_by("username")  # a query with an aggregate leaves the model's own order out
 
 
+def posting_for_administrator(posting_id: int, administrator: Person) -> Posting:
+    """One posting. Raises OnlyAdministrators or NotFound."""
+    only_administrators(administrator)
+    return one(Posting.objects.select_related("person", "site"), "posting", pk=posting_id)
+
+
 def person_for_administrator(username: str, administrator: Person) -> Person:
     """One person with their postings. Raises OnlyAdministrators or NotFound."""
     return one(people(administrator), "person", username=username)

@@ -100,10 +100,7 @@ class TookTooLong(Busy):
     """Whether the last thing was stored, nobody can say from here."""
 
     title = "It took too long"
-    message = (
-        "This took longer than {seconds} seconds and was given up. Send the same request again in a moment; it is "
-        "stored once."
-    )
+    message = "This took longer than {seconds} seconds and was given up. Send the request again: it is stored once."
 
 
 class QueueFull(Busy):
@@ -208,16 +205,7 @@ class AlreadyEnded(Refused):
 
 
 class LinkNotGood(Refused):
-    title = "The link is not good"
-    message = (
-        "This link is not good any more: it was used, another one was made in its place, or its days are over. Ask "
-        "whoever gave it to you for a new one."
-    )
-
-
-class HasAdministrator(Refused):
-    title = "There is an administrator"
-    message = "There is an administrator already: {name}. Whoever is to be another one is added by them, under People."
+    message = "This link was used, replaced by another, or is too old. Ask whoever gave it to you for a new one."
 
 
 class KeyReused(Refused):

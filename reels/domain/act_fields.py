@@ -140,6 +140,54 @@ class PersonFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PeopleFields:
+    """People who are added at once, one a line."""
+
+    people: str = act_field(
+        FieldKind.REMARK, label="People, one a line", most=20_000, missing="Type or paste one person a line.",
+        hint="Full name; staff number; user name. A list from a spreadsheet can be pasted as it is, or with commas.",
+    )  # fmt: skip
+    site: str = act_field(
+        FieldKind.CODE, label="Posted to", default="", hint="Where they may read; what they may do there is authorised."
+    )
+    is_staff: bool = act_field(FieldKind.YES_NO, label="They are administrators", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoginFields:
+    full_name: str = act_field(FieldKind.TEXT, label="Full name", most=120, missing="Type the name.")
+    staff_number: str = act_field(FieldKind.TEXT, label="Staff number", most=30, missing="Type the staff number.")
+    is_active: bool = act_field(
+        FieldKind.YES_NO, label="The login is in use", default=False, hint="Not ticked: closed, and its sessions end."
+    )
+    is_staff: bool = act_field(FieldKind.YES_NO, label="Administrator", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PostingFields:
+    site: str = act_field(FieldKind.CODE, label="Site", default="")
+    valid_until: datetime | None = act_field(
+        FieldKind.MOMENT, label="Until", default=None, hint="Empty: until it is ended."
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteFields:
+    code: str = act_field(
+        FieldKind.TEXT, label="Code", most=30, missing="Type a code.",
+        hint="Small letters, digits and hyphens, as in kettle-point; it stands in addresses and files.",
+    )  # fmt: skip
+    name: str = act_field(FieldKind.TEXT, label="Name", most=80, missing="Type the name.")
+    time_zone: str = act_field(
+        FieldKind.CODE, label="Time zone", missing="Choose one.", hint="Its clocks, as in pages."
+    )
+    transit_days: int = act_field(
+        FieldKind.WHOLE, label="Days that a reel may be on its way here", missing="Type the days.", most=9999,
+        hint="One that was sent here and not received is late after so many.",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CodeFields:
     code: str = act_field(
         FieldKind.TEXT, label="Code that the device shows", most=40, missing="Type the code.",

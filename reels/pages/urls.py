@@ -1,6 +1,19 @@
 from django.urls import URLPattern, URLResolver, path
 
-from reels.pages import account, checkpoints, login_links, people, publications, tasks, tokens, type_forms, types, views
+from reels.pages import (
+    account,
+    checkpoints,
+    login_links,
+    people,
+    people_forms,
+    publications,
+    sites,
+    tasks,
+    tokens,
+    type_forms,
+    types,
+    views,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("login", views.Login.as_view(), name="login"),
@@ -14,6 +27,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("tokens/add", tokens.TokenIssueView.as_view(), name="token-issue"),
     path("tokens/<int:token_id>/revocation", tokens.TokenRevocationView.as_view(), name="token-revocation"),
     path("people", people.everybody, name="people"),
+    path("people/add", people_forms.PeopleAddView.as_view(), name="people-add"),
+    path("people/<username:username>/change", people_forms.PersonChangeView.as_view(), name="person-change"),
+    path("people/<username:username>/link", people_forms.LinkView.as_view(), name="person-link"),
+    path("people/<username:username>/posting", people_forms.PostingAddView.as_view(), name="posting-add"),
+    path("postings/<int:posting_id>/end", people_forms.PostingEndView.as_view(), name="posting-end"),
+    path("sites", sites.sites, name="sites"),
+    path("sites/add", sites.SiteAddView.as_view(), name="site-add"),
+    path("sites/<slug:code>/change", sites.SiteChangeView.as_view(), name="site-change"),
     path("people/<username:username>/enrolment", people.EnrolmentView.as_view(), name="enrolment"),
     path("people/<username:username>/second-factor", people.SecondFactorEndView.as_view(), name="end-second-factor"),
     path("people/<username:username>/unlocking", people.UnlockingView.as_view(), name="unlock-login"),

@@ -18,7 +18,7 @@ from django.db.models import Q
 
 from reels import access
 from reels.domain.words import AskedAt, LinkPurpose
-from reels.errors import AnotherAdministrator, HasAdministrator, LinkNotGood
+from reels.errors import AlreadyThere, AnotherAdministrator, LinkNotGood
 from reels.models import LoginLink, Person
 from reels.services import people, tries
 from reels.services.browsers import Origin
@@ -37,10 +37,10 @@ LINK = "link"
 
 @transaction.atomic
 def issue_first(*, at: datetime) -> str:
-    """The secret of a link for the first administrator, in place of one made before. Raises HasAdministrator."""
+    """The secret of a link for the first administrator, in place of one made before. Raises AlreadyThere."""
     chain = access.lock_register()
     if someone := access.first_administrator():
-        raise HasAdministrator(name=someone.full_name)
+        raise AlreadyThere(what="first administrator", key=someone.full_name)
     with record_act(chain, "login_link_issued", by_itself(COMMAND), at) as act:
         return _issue(act, LinkPurpose.FIRST, None)
 
@@ -49,13 +49,13 @@ def issue_first(*, at: datetime) -> str:
 def issue_second(*, actor: Actor, at: datetime) -> str:
     """The secret of a link for the second administrator, in place of one that was lost.
 
-    Raises OnlyAdministrators, or HasAdministrator once there was a second one: somebody alone could otherwise make
+    Raises OnlyAdministrators, or AlreadyThere once there was a second one: somebody alone could otherwise make
     one up whenever two are needed.
     """
     access.only_administrators(actor.person)
     chain = access.lock_register()
     if someone := others_made(actor.person):
-        raise HasAdministrator(name=someone.full_name)
+        raise AlreadyThere(what="second administrator", key=someone.full_name)
     with record_act(chain, "login_link_issued", actor, at) as act:
         return _issue(act, LinkPurpose.SECOND, None)
 

@@ -47,6 +47,10 @@ def _act(name: str, path: str, right: str = "control") -> tuple[AccessRow, Acces
     return page(name, path, SEEN_IF_AUTHORISED, EMPTY_FORM_AT_THE_SITE, right)
 
 
+def _administrators(name: str, path: str) -> tuple[AccessRow, AccessRow]:
+    return page(name, path, SEEN_BY_ADMINISTRATORS, EMPTY_FORM_OF_ADMINISTRATORS, "administrator")
+
+
 PRACTICE = "practice/reels/<int:exercise_id>"
 SHEET = "documents/practice/<slug:code>/<slug:difficulty>/<int:seed>/<slug:part>.pdf"
 REEL, SETUP, COUNT = "reels/<path:serial>", "setup-values/<int:setup_id>", "inspections/<int:inspection_id>"
@@ -66,6 +70,14 @@ PAGES = (
     *page("account/sessions", "/account/sessions", NO_METHOD, SESSIONS_ENDED),
     *page("account/notices", "/account/notices", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
+    *_administrators("people/add", "/people/add"),
+    *_administrators("people/<username:username>/change", "/people/newcomer/change"),
+    *_administrators("people/<username:username>/link", "/people/newcomer/link"),
+    *_administrators("people/<username:username>/posting", "/people/newcomer/posting"),
+    *_administrators("postings/<int:posting_id>/end", "/postings/{posting}/end"),
+    *page("sites", "/sites", SEEN_BY_ADMINISTRATORS, right="administrator"),
+    *_administrators("sites/add", "/sites/add"),
+    *_administrators("sites/<slug:code>/change", "/sites/kettle-point/change"),
     *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,
           EMPTY_FORM_OF_ADMINISTRATORS, "administrator"),
     *page("people/<username:username>/second-factor", "/people/newcomer/second-factor", SEEN_BY_ADMINISTRATORS,

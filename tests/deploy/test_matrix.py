@@ -161,6 +161,7 @@ class EveryState:
             "token": administrator().tokens.get().pk, "checkpoint": made.entries,
             "witness": witnessing.witness().pk, "countersignature": witnessing.countersigned_text(made.text),
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
+            "posting": self.cast.technician.postings.earliest("pk").pk,
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
             "export": self._export(), "evidence": self._evidence(),
             "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,

@@ -9,7 +9,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from reels.errors import AnotherAdministrator, HasAdministrator
+from reels.errors import AlreadyThere, AnotherAdministrator
 from reels.models import HistoryEntry, LoginLink, Person
 from reels.services import login_links, people
 from reels.services.history import Actor
@@ -100,7 +100,7 @@ def test_another_first_run_takes_the_place_of_one_that_nobody_used():
 def test_there_is_no_first_run_once_there_is_an_administrator():
     unused = first_run()
     administrator()
-    with pytest.raises(CommandError, match="There is an administrator already"):
+    with pytest.raises(CommandError, match="There is already a first administrator"):
         first_run()
     assert followed(unused).post("/link", BEA).status_code == 410
 
@@ -149,7 +149,7 @@ def test_a_lost_second_link_is_made_again_until_there_was_a_second_administrator
     again = login_links.issue_second(actor=ada, at=timezone.now())
     assert PageClient().get(lost).status_code == 410
     followed(f"/link?good-once={again}").post("/link", BEA)
-    with pytest.raises(HasAdministrator):
+    with pytest.raises(AlreadyThere):
         login_links.issue_second(actor=ada, at=timezone.now())
 
 

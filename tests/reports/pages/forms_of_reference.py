@@ -26,6 +26,20 @@ MACHINE = {"serial": "RM-40", "host": "Heron 9", "site": "kettle-point", "types"
 administrators_act("machine-add", lambda: "/machines/add", MACHINE, {"serial": "RM-41"})
 administrators_act("machine-change", lambda: "/machines/RM-7/change", {"host": "Heron 9"}, {"host": "Heron 8"})
 
+SITE = {"code": "stane", "name": "Stane Field", "time_zone": "UTC", "transit_days": "7"}
+SITE_CHANGED = {"name": "Kettle Point", "time_zone": "UTC", "transit_days": "9"}
+administrators_act("site-add", lambda: "/sites/add", SITE, {"code": "other"})
+administrators_act("site-change", lambda: "/sites/kettle-point/change", SITE_CHANGED, {"transit_days": "8"})
+PERSON = {"full_name": "Noel Other", "staff_number": "N-77", "is_active": "on"}
+administrators_act("person-change", lambda: "/people/noel/change", PERSON, {"staff_number": "N-78"})
+administrators_act("posting-add", lambda: "/people/noel/posting", {"site": "*"}, {"site": "kettle-point"})
+
+
+@case("posting-end")
+def _posting_ended(cast: Cast) -> Opened:
+    address = f"/postings/{cast.colleague.postings.get().pk}/end"
+    return Opened(person=builders.administrator(), address=address)
+
 
 @case("reel-register")
 def _registered(cast: Cast) -> Opened:
