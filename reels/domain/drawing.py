@@ -18,17 +18,20 @@ class Look(StrEnum):
     OUTLINE = "outline"
     MARK = "mark"
     GRID = "grid"  # faint lines of a scale
+    BAND = "band"  # within what a line is uncertain
     TEXT = "text"
 
 
 @dataclass(frozen=True, slots=True)
 class Disc:
-    """A circle around (x, y)."""
+    """A circle around (x, y). address: where it leads on a page, said by its label; on paper nowhere."""
 
     x: float
     y: float
     radius: float
     look: Look
+    address: str = ""
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)

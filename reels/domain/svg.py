@@ -14,10 +14,12 @@ def svg(picture: Picture, name: str) -> str:
 
     name: letters, digits and hyphens; unique on its page, for the element's title and description are found by it.
     """
+    # What leads somewhere is no image: its links would not be read out.
+    role = "group" if any(isinstance(each, Disc) and each.address for each in picture.shapes) else "img"
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="figure" '
         f'viewBox="0 0 {_n(picture.width)} {_n(picture.height)}" '
-        f'role="img" aria-labelledby="{name}-title {name}-description" font-size="{_n(picture.text_size)}">'
+        f'role="{role}" aria-labelledby="{name}-title {name}-description" font-size="{_n(picture.text_size)}">'
     )
     words = (
         f'<title id="{name}-title">{escape(picture.title)}</title>'
@@ -30,7 +32,10 @@ def _element(shape: Shape, height: float) -> str:
     match shape:
         case Disc():
             place = f'cx="{_n(shape.x)}" cy="{_n(height - shape.y)}" r="{_n(shape.radius)}"'
-            return f'<circle class="look-{shape.look}" {place}/>'
+            circle = f'<circle class="look-{shape.look}" {place}/>'
+            if not shape.address:
+                return circle
+            return f'<a href="{escape(shape.address)}" aria-label="{escape(shape.label)}">{circle}</a>'
         case Bar():
             place = f'x="{_n(shape.x)}" y="{_n(height - shape.y - shape.height)}"'
             size = f'width="{_n(shape.width)}" height="{_n(shape.height)}"'

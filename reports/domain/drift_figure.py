@@ -1,13 +1,20 @@
 """A reel's cable over time: what was counted, what was logged, what is inferred, and where a loss is flagged."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from statistics import median
 
 from reels.domain.drawing import Disc, Look, Picture, Shape, Trace, Words
 
 WIDTH, HEIGHT = 720.0, 320.0
+NARROW = 330.0  # fits a phone without its words growing too small
 LEFT, RIGHT, TOP, FOOT = 58.0, 16.0, 34.0, 64.0
+KEY_LINE = 15.0
+# A count that lies further from the inferred course than this many times what counts usually do marks no scale: it
+# stands at the edge with its value. Half of it would put one ordinary count in twenty there.
+FAR = 6.0
+LEAST_FAR = 1.0  # of the unit
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)  # between marks of the scale
 MOST_MARKS = 6
 SLIP_LIKELY = 0.5
@@ -15,12 +22,18 @@ SLIP_LIKELY = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountPoint:
-    """A count as a length, the length that is inferred for its moment, and how probable a slip is."""
+    """A count as a length, the length that is inferred for its moment, and how probable a slip is.
+
+    u: standard uncertainty of a length. address and label: where the count is told in full, and how that is read out.
+    """
 
     at: datetime
     counted: float
     inferred: float
     p_slip: float
+    u: float = 0.0
+    address: str = ""
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,16 +47,17 @@ class Course:
     flagged: tuple[tuple[datetime, datetime], ...] = ()
 
 
-def course_figure(course: Course, finding: str) -> Picture:
-    """The course as a drawing. counts: two or more; finding: what it shows, in a sentence."""
-    frame = _CourseFrame.around(course)
+def course_figure(course: Course, finding: str, width: float = WIDTH) -> Picture:
+    """The course as a drawing. counts: two or more; finding: what it shows, in a sentence; width: in points."""
+    key, lines = _key(width)
+    frame = _CourseFrame.around(course, width, FOOT + (lines - 1) * KEY_LINE)
     return Picture(
-        width=WIDTH,
+        width=width,
         height=HEIGHT,
         title="Cable on the drum over time",
         description=finding,
-        shapes=(*frame.scale(course.unit), *frame.times(), *_events(frame, course), *_line(frame, course),
-                *_counts(frame, course.counts), *_key()),
+        shapes=(*_band(frame, course), *frame.scale(course.unit), *frame.times(), *_events(frame, course),
+                *_line(frame, course), *_counts(frame, course), *key),
         text_size=11,
     )  # fmt: skip
 
@@ -57,90 +71,149 @@ class _CourseFrame:
     low: float
     high: float
     step: float
+    width: float
+    foot: float
 
     @classmethod
-    def around(cls, course: Course) -> "_CourseFrame":
-        """The frame that holds every count, its scale beginning and ending on a mark."""
-        values = [value for each in course.counts for value in (each.counted, each.inferred)]
+    def around(cls, course: Course, width: float, foot: float) -> "_CourseFrame":
+        """The frame that holds the inferred course and all counts near it, its scale beginning and ending on a mark."""
+        usual = median(abs(each.counted - each.inferred) for each in course.counts)
+        far = max(FAR * usual, LEAST_FAR)
+        values = [each.inferred + sign * each.u for each in course.counts for sign in (-1, 1)]
+        values += [each.counted for each in course.counts if abs(each.counted - each.inferred) <= far]
         spread = max(max(values) - min(values), 1.0)
         step = next((each for each in STEPS if spread / each <= MOST_MARKS - 2), STEPS[-1])
         low = (min(values) - 0.15 * step) // step * step
         high = -(-(max(values) + 0.15 * step) // step) * step
         times = [each.at for each in course.counts]
-        return cls(min(times), max(*times, min(times) + timedelta(days=1)), low, high, step)
+        return cls(min(times), max(*times, min(times) + timedelta(days=1)), low, high, step, width, foot)
 
     def x(self, at: datetime) -> float:
         share = (at - self.begin) / (self.end - self.begin)
-        return LEFT + min(max(share, 0.0), 1.0) * (WIDTH - LEFT - RIGHT)
+        return LEFT + min(max(share, 0.0), 1.0) * (self.width - LEFT - RIGHT)
 
     def y(self, length: float) -> float:
-        return FOOT + (length - self.low) / (self.high - self.low) * (HEIGHT - FOOT - TOP)
+        return self.foot + (length - self.low) / (self.high - self.low) * (HEIGHT - self.foot - TOP)
 
     def scale(self, unit: str) -> Iterator[Shape]:
         for place in range(round((self.high - self.low) / self.step) + 1):
             value = self.low + place * self.step
-            yield Trace(((LEFT - 4, self.y(value)), (WIDTH - RIGHT, self.y(value))), Look.GRID)
+            yield Trace(((LEFT - 4, self.y(value)), (self.width - RIGHT, self.y(value))), Look.GRID)
             yield Words(LEFT - 8, self.y(value) - 4, f"{value:g} {unit}", "end")
 
     def times(self) -> Iterator[Shape]:
-        for place in range(5):
-            at = self.begin + (self.end - self.begin) * place / 4
-            anchor = ("start", "middle", "middle", "middle", "end")[place]
-            yield Words(self.x(at), FOOT - 30, f"{at:%d %b %Y}".lstrip("0"), anchor)
+        last = 4 if self.width >= WIDTH else 2
+        for place in range(last + 1):
+            at = self.begin + (self.end - self.begin) * place / last
+            anchor = "start" if place == 0 else "end" if place == last else "middle"
+            yield Words(self.x(at), self.foot - 30, f"{at:%d %b %Y}".lstrip("0"), anchor)
 
 
 def _events(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
     for at in course.cuts:
         x = frame.x(at)
-        yield Trace(((x, FOOT), (x, HEIGHT - TOP)), Look.SCALE_LINE, dashed=True)
+        yield Trace(((x, frame.foot), (x, HEIGHT - TOP)), Look.SCALE_LINE, dashed=True)
         yield Trace(((x, HEIGHT - TOP), (x - 4, HEIGHT - TOP + 7), (x + 4, HEIGHT - TOP + 7)), Look.MARK, closed=True)
     for at in course.replaced:
         x = frame.x(at)
-        yield Trace(((x, FOOT), (x, HEIGHT - TOP)), Look.SCALE_LINE)
+        yield Trace(((x, frame.foot), (x, HEIGHT - TOP)), Look.SCALE_LINE)
         yield Words(x, HEIGHT - TOP - 12, "new cable", "start", bold=True)
     for first, last in course.flagged:
-        left, right = frame.x(first), max(frame.x(last), frame.x(first) + 3)
-        yield Trace(((left, FOOT + 8), (left, FOOT + 3), (right, FOOT + 3), (right, FOOT + 8)), Look.ARC)
-        yield Words(min(max((left + right) / 2, LEFT + 30), WIDTH - RIGHT - 30), FOOT - 10, "loss flagged", bold=True)
+        left, right, foot = frame.x(first), max(frame.x(last), frame.x(first) + 3), frame.foot
+        yield Trace(((left, foot + 8), (left, foot + 3), (right, foot + 3), (right, foot + 8)), Look.ARC)
+        middle = min(max((left + right) / 2, LEFT + 30), frame.width - RIGHT - 30)
+        yield Words(middle, foot - 10, "loss flagged", bold=True)
+
+
+def _pieces(course: Course) -> Iterator[list[CountPoint]]:
+    """The counts of one cable each."""
+    piece: list[CountPoint] = []
+    for each in course.counts:
+        if piece and any(piece[-1].at < at <= each.at for at in course.replaced):
+            yield piece
+            piece = []
+        piece.append(each)
+    yield piece
 
 
 def _line(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
     """The inferred course, broken where the cable was replaced."""
-    piece: list[tuple[float, float]] = []
-    before: datetime | None = None
+    for piece in _pieces(course):
+        yield Trace(tuple((frame.x(each.at), frame.y(each.inferred)) for each in piece), Look.PART_WRAP)
+
+
+def _band(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
+    """One standard uncertainty to both sides of the inferred course."""
+    for piece in _pieces(course):
+        above = [(frame.x(each.at), frame.y(each.inferred + each.u)) for each in piece]
+        below = [(frame.x(each.at), frame.y(each.inferred - each.u)) for each in reversed(piece)]
+        yield Trace((*above, *below), Look.BAND, closed=True)
+
+
+def _counts(frame: _CourseFrame, course: Course) -> Iterator[Shape]:
     for each in course.counts:
-        if before and any(before < at <= each.at for at in course.replaced):
-            yield Trace(tuple(piece), Look.PART_WRAP)
-            piece = []
-        piece.append((frame.x(each.at), frame.y(each.inferred)))
-        before = each.at
-    yield Trace(tuple(piece), Look.PART_WRAP)
+        x, is_slip = frame.x(each.at), each.p_slip >= SLIP_LIKELY
+        if frame.low <= each.counted <= frame.high:
+            yield from _count(x, frame.y(each.counted), is_slip=is_slip, of=each)
+        else:
+            yield from _outlier(frame, x, each, course.unit, is_slip=is_slip)
 
 
-def _counts(frame: _CourseFrame, counts: Sequence[CountPoint]) -> Iterator[Shape]:
-    for each in counts:
-        yield from _count(frame.x(each.at), frame.y(each.counted), is_slip=each.p_slip >= SLIP_LIKELY)
+def _outlier(frame: _CourseFrame, x: float, each: CountPoint, unit: str, *, is_slip: bool) -> Iterator[Shape]:
+    """A count beyond the scale: at its edge, with a mark that points there and its value."""
+    out = 1 if each.counted > frame.high else -1
+    y = frame.y(frame.high if out > 0 else frame.low) - 10 * out
+    yield from _count(x, y, is_slip=is_slip, of=each)
+    yield Trace(((x - 4, y + 6 * out), (x + 4, y + 6 * out), (x, y + 11 * out)), Look.MARK, closed=True)
+    is_right = x > frame.width / 2
+    yield Words(x - 9 if is_right else x + 9, y - 4, f"{each.counted:.1f} {unit}", "end" if is_right else "start")
 
 
-def _count(x: float, y: float, *, is_slip: bool) -> Iterator[Shape]:
+def _count(x: float, y: float, *, is_slip: bool, of: CountPoint | None = None) -> Iterator[Shape]:
+    leads = (of.address, of.label) if of else ("", "")
     if not is_slip:
-        yield Disc(x, y, 3.2, Look.PART_WRAP)
+        yield Disc(x, y, 3.2, Look.PART_WRAP, *leads)
         return
-    yield Disc(x, y, 5, Look.TAKEN_OFF)
+    yield Disc(x, y, 5, Look.TAKEN_OFF, *leads)
     yield Trace(((x - 3, y - 3), (x + 3, y + 3)), Look.MARK)
     yield Trace(((x - 3, y + 3), (x + 3, y - 3)), Look.MARK)
 
 
-def _key() -> Iterator[Shape]:
-    """What the shapes mean, at the foot."""
-    y = 7.0
-    yield from _count(LEFT, y + 4, is_slip=False)
-    yield Words(LEFT + 10, y, "count", "start")
-    yield from _count(LEFT + 70, y + 4, is_slip=True)
-    yield Words(LEFT + 80, y, "count, probably a slip", "start")
-    yield Trace(((LEFT + 224, y + 4), (LEFT + 248, y + 4)), Look.PART_WRAP)
-    yield Words(LEFT + 254, y, "inferred", "start")
-    yield Trace(((LEFT + 320, y), (LEFT + 316, y + 7), (LEFT + 324, y + 7)), Look.MARK, closed=True)
-    yield Words(LEFT + 330, y, "logged cut", "start")
-    yield Trace(((LEFT + 412, y + 7), (LEFT + 412, y + 2), (LEFT + 432, y + 2), (LEFT + 432, y + 7)), Look.ARC)
-    yield Words(LEFT + 438, y, "loss flagged", "start")
+def _line_sign(x: float, y: float) -> Iterator[Shape]:
+    yield Trace(((x, y), (x + 16, y), (x + 16, y + 8), (x, y + 8)), Look.BAND, closed=True)
+    yield Trace(((x, y + 4), (x + 16, y + 4)), Look.PART_WRAP)
+
+
+def _cut_sign(x: float, y: float) -> Iterator[Shape]:
+    yield Trace(((x + 5, y), (x + 1, y + 7), (x + 9, y + 7)), Look.MARK, closed=True)
+
+
+def _flag_sign(x: float, y: float) -> Iterator[Shape]:
+    yield Trace(((x, y + 7), (x, y + 2), (x + 16, y + 2), (x + 16, y + 7)), Look.ARC)
+
+
+# What the shapes mean: words, the width that sign and words take, the width of the sign, and the sign.
+_KEY: tuple[tuple[str, float, float, Callable[[float, float], Iterator[Shape]]], ...] = (
+    ("count", 64, 14, lambda x, y: _count(x + 5, y + 4, is_slip=False)),
+    ("count, probably a slip", 140, 14, lambda x, y: _count(x + 5, y + 4, is_slip=True)),
+    ("inferred ± standard uncertainty", 200, 22, _line_sign),
+    ("logged cut", 84, 14, _cut_sign),
+    ("loss flagged", 96, 22, _flag_sign),
+)
+
+
+def _key(width: float) -> tuple[list[Shape], int]:
+    """What the shapes mean, at the foot, and over how many lines."""
+    places: list[tuple[float, int]] = []
+    begin = LEFT if width >= WIDTH else RIGHT
+    x, line = begin, 0
+    for _, taken, *_ in _KEY:
+        if x > begin and x + taken > width:
+            x, line = begin, line + 1
+        places.append((x, line))
+        x += taken
+    found: list[Shape] = []
+    for (words, _, wide, sign), (left, of_line) in zip(_KEY, places, strict=True):
+        y = 7.0 + (line - of_line) * KEY_LINE
+        found += [*sign(left, y), Words(left + wide, y, words, "start")]
+    return found, line + 1

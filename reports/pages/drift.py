@@ -78,6 +78,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "filter": form,
         "pages": pages,
         "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
+        "may_assign": access.maintains_anything(person, at),
         "standing": standing,
         "as_of": as_of,
         "refused": refused,

@@ -22,10 +22,14 @@ WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval(DriftLine):
-    """The line of a document, with what its page says besides. assign: where somebody is asked to look."""
+    """The line of a document, with what its page says besides. assign: where somebody is asked to look.
+
+    bar: its probability, of 100.
+    """
 
     cut: str
     assign: str
+    bar: str
 
     @property
     def badge(self) -> Badge | None:
@@ -52,6 +56,7 @@ def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagge
         p_then=percent(row.p_when_counted),
         change=_signed(row.observed_change_m, unit),
         logged=length(row.logged_cut_m, unit) if row.logged_cut_m else "none",
+        bar=f"{100 * row.p_unlogged_cut:.1f}",
         cut=_cut(row, unit) if is_worth_it else NOTHING,
         is_flagged=is_flagged,
         explanation=row.explanation_ft if unit == LengthUnit.FEET else row.explanation,

@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.safestring import SafeString
 
 from inspections import access
 from inspections.domain import drift
@@ -20,7 +21,7 @@ from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.pages.filters import DayFilter, Filter
 from reels.pages.formats import Badge, count_words, length, uncertain_length
-from reports.domain.drift_figure import SLIP_LIKELY, CountPoint, Course, course_figure
+from reports.domain.drift_figure import NARROW, SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent, worth_in_words
 from reports.errors import FleetTooLarge
@@ -44,6 +45,9 @@ class DriftAsOf(Filter):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountLine:
+    """A count in words. number: of the reel's counts, the oldest 1; points of the figure lead to it."""
+
+    number: int
     at: datetime
     count: str
     counted: str
@@ -54,15 +58,27 @@ class CountLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReelEvidence:
-    """What is to be said of a reel's drift, in words. picture: None where there are too few counts for one."""
+    """What is to be said of a reel's drift, in words. picture, narrow: None where there are too few counts for one.
+
+    intervals: all of them; `telling` are those that say something.
+    """
 
     finding: str
     recount: str
     picture: Picture | None
+    narrow: Picture | None
     counts: list[CountLine]
     cuts: list[tuple[datetime, str]]
     intervals: list[Interval]
     flags: list[FlagRow]
+
+    @property
+    def telling(self) -> list[Interval]:
+        return [each for each in self.intervals if each.assign]
+
+    @property
+    def others(self) -> list[Interval]:
+        return [each for each in self.intervals if not each.assign]
 
 
 @page
@@ -79,11 +95,17 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
     shown = {
         "filter": form,
         "evidence": evidence,
-        "figure": drawn(evidence.picture, "course") if evidence and evidence.picture else None,
+        "figures": figures_of(evidence) if evidence else [],
         "may_assign": may_assign,
         "refused": refused,
     }
     return show(request, "reports/reel_drift.html", {"drift": shown, "reel": reel}, reel.site)
+
+
+def figures_of(evidence: ReelEvidence) -> list[tuple[str, SafeString]]:
+    """For a desk screen and for a phone, of which the style sheet shows one; none of too few counts."""
+    pictures = (("wide", evidence.picture), ("narrow", evidence.narrow))
+    return [(name, drawn(picture, f"course-{name}")) for name, picture in pictures if picture]
 
 
 def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> ReelEvidence:
@@ -96,17 +118,22 @@ def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> 
 
 
 def in_words(
-    evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None, *, rates_known: bool
+    evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None, *, rates_known: bool, told_at: str = ""
 ) -> ReelEvidence:
-    """Evidence in words, the newest first. rates_known: whether it is by the fleet's own rates."""
+    """Evidence in words, the newest first.
+
+    rates_known: whether it is by the fleet's own rates; told_at: the page of the counts, if it is another.
+    """
     intervals = [interval_of(row, serial, unit, evidence.flag_at) for row in evidence.rows]
     finding = _finding(evidence, intervals) + ("" if rates_known else drift.BY_GENERAL_RATES)
     enough = len(evidence.counts) >= LEAST_FOR_A_FIGURE
+    course = _course(evidence, unit, told_at)
     return ReelEvidence(
         finding=finding,
         recount=worth_in_words(evidence.recount),
-        picture=course_figure(_course(evidence, unit), finding) if enough else None,
-        counts=[_count_line(each, unit) for each in reversed(evidence.counts)],
+        picture=course_figure(course, finding) if enough else None,
+        narrow=course_figure(course, finding, NARROW) if enough else None,
+        counts=[_count_line(number, each, unit) for number, each in enumerate(evidence.counts, 1)][::-1],
         cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(evidence.cuts)],
         intervals=intervals[::-1],
         flags=[flag_row(row, as_of) for row in reversed(evidence.flags)],
@@ -139,14 +166,15 @@ def _day(at: datetime) -> str:
     return date_format(timezone.localtime(at), "j M Y")
 
 
-def _course(evidence: Evidence, unit: str) -> Course:
+def _course(evidence: Evidence, unit: str, told_at: str) -> Course:
     metres = float(LengthUnit(unit).metres)
     return Course(
         unit=unit,
         counts=tuple(
             CountPoint(at=each.posterior.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
-                       p_slip=each.posterior.p_slip)
-            for each in evidence.counts
+                       p_slip=each.posterior.p_slip, u=float(each.length.combined_u_m) / metres if each.length else 0.0,
+                       address=f"{told_at}#count-{number}", label=_label(each, unit))
+            for number, each in enumerate(evidence.counts, 1)
         ),
         cuts=tuple(cut.at for cut in evidence.cuts),
         replaced=evidence.replaced_at,
@@ -154,11 +182,16 @@ def _course(evidence: Evidence, unit: str) -> Course:
     )  # fmt: skip
 
 
-def _count_line(each: CountEvidence, unit: str) -> CountLine:
+def _label(each: CountEvidence, unit: str) -> str:
+    slip = ", probably a slip" if each.posterior.p_slip >= SLIP_LIKELY else ""
+    return f"Count of {_day(each.posterior.at)}: {length(each.counted_m, unit, places=1)}{slip}"
+
+
+def _count_line(number: int, each: CountEvidence, unit: str) -> CountLine:
     posterior: Any = each.posterior
     is_slip = posterior.p_slip >= SLIP_LIKELY
     return CountLine(
-        at=posterior.at, count=count_words(posterior.layers, posterior.wraps),
+        number=number, at=posterior.at, count=count_words(posterior.layers, posterior.wraps),
         counted=uncertain_length(each.length, unit), inferred=length(each.inferred_m, unit, places=1),
         badge=SLIP if is_slip else None, slip=SLIP_WORDS[posterior.likeliest_slip] if is_slip else "",
     )  # fmt: skip

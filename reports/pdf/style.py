@@ -68,6 +68,7 @@ PALETTE = {
     Look.CROSSOVER: Paint(None, ACCENT, 3),
     Look.OUTLINE: Paint(None, INK, 0.8),
     Look.MARK: Paint(INK, INK, 0.6),
+    Look.BAND: Paint(HexColor("#dbe7ea"), None),
     Look.GRID: Paint(None, RULE, 0.5),
     Look.TEXT: Paint(INK, None),
 }

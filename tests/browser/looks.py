@@ -13,8 +13,9 @@ THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 HEIGHT = 844
 LEAST_TARGET_PX = 44
 
+# Points of a figure lie where they lie; each leads to a row of the table of its numbers.
 SMALL = """least => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary, textarea")]
-    .filter(each => !each.matches(".skip"))
+    .filter(each => !each.matches(".skip, svg *"))
     .map(each => [each.textContent.trim() || each.name, (each.closest("label") || each).getBoundingClientRect()])
     .filter(([, box]) => box.width > 0 && box.height > 0 && Math.round(box.height) < least)
     .map(([words, box]) => [words, Math.round(box.height)])"""

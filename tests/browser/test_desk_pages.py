@@ -187,14 +187,17 @@ def test_lengths_are_turned_to_feet_and_back_where_one_is(page: Page, live_serve
     expect(page.get_by_text("12.5 m").first).to_be_visible()
 
 
-def test_the_figure_scrolls_by_itself_and_can_be_reached_by_keyboard(page: Page, live_server, desk):
-    page.set_viewport_size({"width": 390, "height": 800})
+def test_a_point_of_the_figure_leads_by_keyboard_to_its_count_on_a_small_phone(page: Page, live_server, desk):
+    page.set_viewport_size({"width": 320, "height": 800})
     log_in(page, live_server.url, desk.cast.control)
     page.goto(f"{live_server.url}/reels/LW-0020/drift")
-    figure = page.get_by_role("region", name="Figure: cable on the drum over time")
-    figure.focus()
-    expect(figure).to_be_focused()
-    assert figure.evaluate("box => box.scrollWidth > box.clientWidth")
+    figure = page.locator(".narrow-figure svg")
+    assert figure.evaluate("each => each.getBoundingClientRect().right <= innerWidth")
+    first = figure.get_by_role("link").first
+    expect(first).to_have_accessible_name(re.compile(r"^Count of \d+ \w+ \d{4}: [\d.]+ m"))
+    first.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#count-1")).to_be_in_viewport()
 
 
 def test_a_withdrawn_card_shows_no_numbers_to_set_on_paper(page: Page, live_server, desk):

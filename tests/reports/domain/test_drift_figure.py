@@ -1,7 +1,9 @@
 from datetime import timedelta
 
+import pytest
+
 from reels.domain.drawing import Disc, Look, Trace, Words
-from reports.domain.drift_figure import HEIGHT, WIDTH, CountPoint, Course, course_figure
+from reports.domain.drift_figure import HEIGHT, NARROW, WIDTH, CountPoint, Course, course_figure
 from tests.builders import NOW
 
 KEY_COUNTS = 2  # the two counts drawn to explain what they look like
@@ -50,3 +52,32 @@ def test_a_flag_is_a_bracket_with_words_and_everything_stays_on_the_paper():
 def test_counts_that_never_move_have_a_scale_all_the_same():
     marks = [each.text for each in drawn(point(0), point(10)) if isinstance(each, Words) and each.text.endswith(" m")]
     assert len(marks) >= 2
+
+
+def test_a_misread_scale_stands_at_the_edge_with_its_value_and_stretches_nothing():
+    def point_of(day, counted):
+        return CountPoint(at=NOW + timedelta(days=day), counted=counted, inferred=400.0, p_slip=0.9, u=1.0,
+                          address=f"#count-{day}", label="Count")  # fmt: skip
+
+    steady = [point_of(day, 400.0 + day % 2) for day in range(9)]
+    for width in (WIDTH, NARROW):
+        for counted in (437.5, 362.5):
+            figure = course_figure(Course(unit="m", counts=(*steady, point_of(9, counted))), "It fell.", width)
+            marks = [each.text for each in figure.shapes if isinstance(each, Words) and each.text.endswith(" m")]
+            assert f"{counted} m" in marks
+            numbers = [float(each.removesuffix(" m")) for each in marks if each != f"{counted} m"]
+            assert (min(numbers) >= 395.0, max(numbers) <= 405.0) == (True, True)
+            circles = [each for each in figure.shapes if isinstance(each, Disc) and each.address]
+            assert [each.address for each in circles] == [f"#count-{day}" for day in range(10)]
+            assert all(0 < each.x < width and 0 < each.y < HEIGHT for each in circles)
+
+
+def test_the_band_holds_one_standard_uncertainty_to_both_sides_of_the_course():
+    counts = tuple(CountPoint(at=NOW + timedelta(days=day), counted=400.0, inferred=400.0, p_slip=0.0, u=1.0)
+                   for day in (0, 10))  # fmt: skip
+    shapes = drawn(*counts)
+    band = next(each for each in shapes if isinstance(each, Trace) and each.look is Look.BAND)
+    line = next(each for each in shapes if isinstance(each, Trace) and each.look is Look.PART_WRAP)
+    above, below = band.points[:2], band.points[:1:-1]
+    assert [(a[1] + b[1]) / 2 for a, b in zip(above, below, strict=True)] == pytest.approx([y for _, y in line.points])
+    assert above[0][1] > line.points[0][1]

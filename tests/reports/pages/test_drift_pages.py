@@ -72,7 +72,9 @@ def test_a_fleet_too_large_for_a_page_as_of_a_day_is_for_the_command(cast, monke
 def test_a_reels_evidence_is_a_sentence_a_figure_and_the_same_as_a_table(cast):
     html = html_of(cast.colleague, "/reels/LW-0001/drift")
     assert "an unlogged loss is probable" in html
-    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
+    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 2 * (
+        12 + 2
+    )  # wide and narrow
     assert "loss flagged</text>" in html
     assert html.count('data-label="Length inferred"') == 12
     assert html.count('data-label="When counted"') == 11

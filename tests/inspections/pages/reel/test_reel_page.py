@@ -204,7 +204,9 @@ def test_the_course_of_the_cable_is_drawn_with_a_sentence():
     assessed_fleet()
     html = html_of(cast.control)
     assert "<title id=" in html
-    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 12 + 2
+    assert html.count('<circle class="look-part-wrap"') + html.count('<circle class="look-taken-off"') == 2 * (
+        12 + 2
+    )  # wide and narrow
     assert "an unlogged loss is probable" in html
     builders.make_reel("LW-0009")
     assert "There is no count on record yet." in html_of(cast.control, "LW-0009")
