@@ -143,6 +143,18 @@ def readable_authorisations(person: Person) -> QuerySet[Authorisation]:
     return rows if person.is_staff else rows.filter(person=person)
 
 
+def authorisations_not_ended(at: datetime) -> QuerySet[Authorisation]:
+    """Everybody's that were not ended and are not over; what is to come is among them. For administrators."""
+    return Authorisation.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gt=at), ended_at__isnull=True)
+
+
+def authorisation_to_end(authorisation_id: int, administrator: Person) -> Authorisation:
+    """One that is still to be ended. Raises OnlyAdministrators, or NotFound for one that was ended."""
+    reel_access.only_administrators(administrator)
+    rows = Authorisation.objects.select_related("person", "reel_type", "site").filter(ended_at__isnull=True)
+    return reel_access.one(rows, "authorisation", pk=authorisation_id)
+
+
 def _of_readable_reel(person: Person, at: datetime) -> Exists:
     """That a row's reel may be seen: not by a join, for from a site's reels SQLite would go to all rows."""
     return Exists(reel_access.readable_reels(person, at).filter(pk=OuterRef("reel")))

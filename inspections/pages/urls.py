@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from inspections.pages import finding_list, findings, gauges, imports, machines
+from inspections.pages import authorisations, finding_list, findings, gauges, imports, machines
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -18,6 +18,12 @@ from inspections.pages.reel import acts, as_of, index, moves, registering, setup
 
 urlpatterns: list[URLPattern] = [
     path("imports", imports.ImportView.as_view(), name="import"),
+    path("authorisations", authorisations.AuthorisationsView.as_view(), name="authorisations"),
+    path(
+        "authorisations/<int:authorisation_id>/end",
+        authorisations.AuthorisationEndView.as_view(),
+        name="authorisation-end",
+    ),
     path("reels", index.reels, name="reels"),
     path("new-reel", registering.ReelRegisterView.as_view(), name="reel-register"),
     path("reels/<path:serial>/as-of", as_of.reel_as_of, name="reel-as-of"),

@@ -76,6 +76,8 @@ PAGES = (
     *_administrators("people/<username:username>/posting", "/people/newcomer/posting"),
     *_administrators("postings/<int:posting_id>/end", "/postings/{posting}/end"),
     *page("sites", "/sites", SEEN_BY_ADMINISTRATORS, right="administrator"),
+    *_administrators("authorisations", "/authorisations"),
+    *_administrators("authorisations/<int:authorisation_id>/end", "/authorisations/{authorisation}/end"),
     *_administrators("sites/add", "/sites/add"),
     *_administrators("sites/<slug:code>/change", "/sites/kettle-point/change"),
     *page("people/<username:username>/enrolment", "/people/newcomer/enrolment", SEEN_BY_ADMINISTRATORS,

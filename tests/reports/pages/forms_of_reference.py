@@ -41,6 +41,15 @@ def _posting_ended(cast: Cast) -> Opened:
     return Opened(person=builders.administrator(), address=address)
 
 
+administrators_act("authorisations", lambda: "/authorisations", {"granted": "noel count"}, {"granted": "noel set"})
+
+
+@case("authorisation-end")
+def _authorisation_ended(cast: Cast) -> Opened:
+    address = f"/authorisations/{cast.technician.authorisations.earliest('pk').pk}/end"
+    return Opened(person=builders.administrator(), address=address, typed=WHY, altered=OTHER)
+
+
 @case("reel-register")
 def _registered(cast: Cast) -> Opened:
     typed = {"serial": "LW-0040", "reel_type": "w28", "site": "kettle-point", "received_on": "2026-02-01"}
