@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
+from inspections import access as access_of_acts
 from inspections.queries.gauges import standing_of, with_uses
 from reels import access
 from reels.domain.act_fields import CalibrationFields, GaugeFields, GaugeMachineFields
@@ -23,11 +24,16 @@ def _machines_offered() -> list[tuple[str, str]]:
 @page
 def wrap_gauges(request: HttpRequest) -> HttpResponse:
     """Every gauge that the reader may see, those that are out first."""
-    at = timezone.now()
-    rows = [standing_of(each, at) for each in with_uses(access.readable_gauges(reader(request), at))]
+    person, at = reader(request), timezone.now()
+    rows = [standing_of(each, at) for each in with_uses(access.readable_gauges(person, at))]
     rows.sort(key=lambda row: (row.use is None, row.gauge.serial))
     out = sum(row.use is not None for row in rows)
-    return show(request, "inspections/gauges.html", {"rows": rows, "out": out, "section": "gauges"})
+    # An administrator sees the gauges of sites at which they may see no count.
+    counts = access_of_acts.readable_inspections(person, at).filter(
+        pk__in=[row.use.inspection_id for row in rows if row.use]
+    )
+    about = {"rows": rows, "out": out, "seen": set(counts.values_list("pk", flat=True)), "section": "gauges"}
+    return show(request, "inspections/gauges.html", about)
 
 
 # Acts of administrators ---------------------------------------------------------------------------------------------

@@ -21,9 +21,11 @@ MachineForm = form_of(ReelingMachineFields)
 @page
 def machines(request: HttpRequest) -> HttpResponse:
     """Every machine that the reader may see, with its gauges, its reel, and a hold on it."""
-    person = reader(request)
-    rows = list(access.machines_to_look_at(person, timezone.now()))
-    return show(request, "inspections/machines.html", {"machines": rows, "section": "gauges"})
+    person, at = reader(request), timezone.now()
+    rows = list(access.machines_to_look_at(person, at))
+    # An administrator sees the machines of sites at which they may see no reel.
+    sites = set(access.readable_sites(person, at).values_list("pk", flat=True))
+    return show(request, "inspections/machines.html", {"machines": rows, "sites": sites, "section": "gauges"})
 
 
 class MachineWriteView(ActView):

@@ -3,8 +3,11 @@
 A status row keeps all these names as one text, in which every word has two spaces before it. So three characters are
 always there to look for in an index of trigrams, which both databases have: of a word of one or two characters, those
 before it are looked for as well, and it is found where a word begins with it.
+
+A serial is found as people say it, too, letters and a number: lw38 is LW-0038.
 """
 
+import re
 from typing import Any, NamedTuple
 
 from django.db import connections, router
@@ -16,6 +19,9 @@ from reels.domain.text import compared
 
 FEW = 1000
 LEAST = 3  # characters of a trigram
+AS_SAID = re.compile(r"([^\W\d_]+)[\W_]*0*([1-9]\d{0,7})")  # a serial's letters, and its number
+BETWEEN = ("-", "", " ", "/", "_", ".")  # what serials have between the two
+MOST_DIGITS = 8
 
 
 class Found(NamedTuple):
@@ -31,19 +37,34 @@ def as_searched(*names: str | None) -> str:
 
 
 def with_word(rows: QuerySet[ReelStatusRow], word: str) -> Found:
-    """Those of the rows in whose names the word occurs; all of them for none. One query, as dear for any word."""
+    """Those of the rows in whose names the word occurs; all of them for none. Two queries, as dear for any word."""
     pattern = "  ".join(compared(word).casefold().split())
     if not pattern:
         return Found(rows, are_few=False)
     pattern = pattern.rjust(LEAST)
     # Of a rare word the rows are known with this. Of a frequent one any order's next page is soon full, so that order
     # is gone through, for whoever sorts all that have it does what grows with the fleet.
-    some = _ids_with(pattern)
+    some = list({*_ids_with(pattern), *_ids_of_serials(word)})
     if len(some) <= FEW:
         # Asked for both at once, SQLite would go through an index of the site's reels, however few these are.
         allowed = Exists(rows.order_by().filter(pk=OuterRef("pk")))
         return Found(ReelStatusRow.objects.filter(allowed, pk__in=some), are_few=True)
     return Found(rows.filter(names__contains=pattern), are_few=rows.order_by()[: FEW + 1].count() <= FEW)
+
+
+def _ids_of_serials(word: str) -> list[int]:
+    """The ids of the rows whose serial the word may mean: looked up by an index, each way of writing it."""
+    said = AS_SAID.fullmatch(compared(word).strip())
+    if not said:
+        return []
+    letters, number = said.groups()
+    serials = [
+        f"{each}{between}{number.zfill(digits)}"
+        for each in {letters, letters.upper(), letters.lower()}
+        for between in BETWEEN
+        for digits in range(len(number), MOST_DIGITS + 1)
+    ]
+    return list(ReelStatusRow.objects.filter(serial__in=serials).values_list("pk", flat=True))
 
 
 def _ids_with(pattern: str) -> list[int]:

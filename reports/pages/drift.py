@@ -1,6 +1,6 @@
 """Drift for the analyst: the fleet's intervals ranked, and a flag."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from itertools import islice, takewhile
 from typing import Any
@@ -71,7 +71,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         pages, refused = _as_of(reels, as_of, chosen, person)
     else:
         standing = assessments.fleet_standing()
-        pages = _today(reels, request.GET, form, person)
+        pages = _today(reels, request.GET, form, person, at)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
     shown = {
@@ -110,12 +110,14 @@ def _asked_for(asked: QueryDict, person: Person, at: datetime) -> tuple[DriftFil
     return form, drift_report.reels_of(reel_access.readable_reels(person, at), form.chosen)
 
 
-def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person) -> Pages:
-    flagged_from = drift_report.flag_at()
+def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person, at: datetime) -> Pages:
+    flagged_from, held = drift_report.flag_at(), access.held_acts(person, at)
     least = LEAST.get(form.chosen.get("show", ""), flagged_from)
 
     def shown(row: AssessedInterval) -> Interval:
-        return interval_of(row, row.assessment.reel.serial, person.length_unit, flagged_from)
+        reel = row.assessment.reel
+        interval = interval_of(row, reel.serial, person.length_unit, flagged_from)
+        return interval if Act.MAINTAIN in held.on(reel.type_id, reel.site_id) else replace(interval, assign="")
 
     rows = drift_report.ranked(reels, least)
     return page_by_place(rows, drift_report.RANKED, asked, SIZE, shown, total=counted_if_few(rows), kept=form.kept)
@@ -136,7 +138,10 @@ def _first_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person
     report = drift_report.kept_report_as_of(reels, end_of(as_of))
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
     rows = takewhile(lambda row: row.p_unlogged_cut >= least, report.rows)
-    first = [interval_of(row, row.reel, person.length_unit, report.flag_at) for row in islice(rows, most)]
+    # A flag is about what is known today.
+    first = [
+        replace(interval_of(row, row.reel, person.length_unit, report.flag_at), assign="") for row in islice(rows, most)
+    ]
     return first, len(first) + sum(1 for _ in rows)
 
 

@@ -36,6 +36,8 @@ def test_a_reel_is_found_by_any_part_of_its_own_name_its_machine_s_and_its_host_
     install("LW-0012", "RM-7")
     assert serials("w-00") == serials("LW") == ["LW-0001", "LW-0012"]
     assert serials("0012") == serials("m-7") == serials("ERON  3") == serials("n 3") == ["LW-0012"]
+    assert serials("lw12") == serials("LW 0012") == serials("lw0012") == serials("Lw_12") == ["LW-0012"]
+    assert serials("lw2") == serials("w12") == []
     assert serials("nowhere") == serials("heron 4") == serials("3 r") == []
 
 
@@ -132,11 +134,11 @@ def test_the_index_is_made_again_where_a_trigger_is_gone():
     with connection.cursor() as cursor:
         cursor.execute(f"DROP TRIGGER {names_index.TABLE}_come")
     builders.make_reel("LW-0002")
-    assert serials("lw-0002") == []
+    assert serials("w-0002") == []
     names_index.install(connection)
-    assert serials("lw-0002") == ["LW-0002"]
+    assert serials("w-0002") == ["LW-0002"]
     builders.make_reel("LW-0003")
-    assert serials("lw-0003") == ["LW-0003"]
+    assert serials("w-0003") == ["LW-0003"]
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="how SQLite plans a query that it has no figures for")

@@ -54,6 +54,11 @@ def test_the_ranking_shows_what_is_flagged_first_with_its_explanation(cast):
     assert "33 intervals with these filters" in html_of(cast.control, "/drift?show=all")
 
 
+def test_nobody_is_offered_to_assign_who_may_not(cast):
+    assert first_to_assign(cast.control)
+    assert "/drift/flag?" not in html_of(cast.colleague)
+
+
 def test_filters_stand_in_the_address_and_so_does_the_export(cast):
     html = html_of(cast.control, "/drift?site=kettle-point&show=all&page=1")
     assert 'href="/api/v1/reports/drift?site=kettle-point&amp;format=csv"' in html
