@@ -155,6 +155,11 @@ def machines_to_look_at(person: Person, at: datetime) -> QuerySet[Machine]:
     return rows.prefetch_related("holds", "gauges", Prefetch("installations", stays, to_attr="now_in"))
 
 
+def serials_of_reels() -> QuerySet[Reel, str]:
+    """Every serial on record, for an administrator whose file spells some otherwise."""
+    return Reel.objects.order_by("serial").values_list("serial", flat=True)
+
+
 def readable_history(reel: Reel) -> QuerySet[HistoryEntry]:
     """The history of a reel that was got from here, oldest first. It never holds a value that is still blind."""
     return HistoryEntry.objects.filter(chain=reel.chain_id).select_related("actor").order_by("seq")

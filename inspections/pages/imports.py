@@ -40,8 +40,9 @@ class ImportView(HaveDoneView):
     before = "tasks"
     title, button = "Bring older records in", "Bring them in"
     says = (
-        "CSV files as the guide to operations describes them. Either everything is stored or nothing; each row that "
-        "cannot be taken is named by file and line. The same files brought in again store nothing again."
+        "CSV files as the guide to operations describes them; what a spreadsheet saved has a page of its own. Either "
+        "everything is stored or nothing; each row that cannot be taken is named by file and line. The same files "
+        "brought in again store nothing again."
     )
 
     def find(self, **path: Any) -> None:

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from inspections.pages import authorisations, finding_list, findings, gauges, imports, machines
+from inspections.pages import authorisations, finding_list, findings, gauges, imports, machines, sheets
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -18,6 +18,8 @@ from inspections.pages.reel import acts, as_of, index, moves, registering, setup
 
 urlpatterns: list[URLPattern] = [
     path("imports", imports.ImportView.as_view(), name="import"),
+    path("imports/sheet", sheets.sheet, name="sheet"),
+    path("imports/sheet/storing", sheets.SheetStoreView.as_view(), name="sheet-store"),
     path("authorisations", authorisations.AuthorisationsView.as_view(), name="authorisations"),
     path(
         "authorisations/<int:authorisation_id>/end",

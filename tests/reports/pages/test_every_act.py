@@ -28,13 +28,15 @@ NO_ACT = {
     "length-unit": "how one's own pages are shown; the same again changes nothing",
     "": "leads to the reels",
     "types/drum": "draws, and stores nothing",
+    "imports/sheet": "looks at a file, and stores nothing",
     "documents/check": "looks at a file, and stores nothing",
     "inspections/<int:inspection_id>/draft": "what is being typed, kept again and again",
     "inspections/<int:inspection_id>/drawing/<slug:role>": "draws, and stores nothing",
 }
 # The first needs the page before it (tests/reels/pages/test_account.py), the second takes files
-# (tests/inspections/pages/test_imports.py), the third shows a secret once (tests/reels/pages/test_tokens.py).
-ELSEWHERE = {"second-factor:confirm", "import", "token-issue", "people-add", "person-link"}
+# (tests/inspections/pages/test_imports.py), the third shows a secret once (tests/reels/pages/test_tokens.py), as do
+# those of people; the last stands on the page before it (tests/inspections/pages/test_sheets.py).
+ELSEWHERE = {"second-factor:confirm", "import", "token-issue", "people-add", "person-link", "sheet-store"}
 # The answers themselves, what is typed and not yet sent, and what is worked out again from the records.
 NOT_STORED = (Submission, Draft, Assessment, AssessedInterval)
 
