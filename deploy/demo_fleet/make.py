@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from deploy.demo_fleet.chance import Chance
+from deploy.demo_fleet.month import diary
 from reels.domain.winding import Drum, count_of_turns, layer_capacities, length_of_turns_m, turns_of, turns_of_length
 
 HERE = Path(__file__).parent
@@ -91,6 +92,11 @@ class PlayedReel:
             wraps_odd_layer=row["wraps_odd_layer"], wraps_even_layer=row["wraps_even_layer"],
             max_layers=row["max_layers"], layer_rise_mm=float(row["layer_rise_mm"]) if row["layer_rise_mm"] else None,
         )  # fmt: skip
+
+    @property
+    def length_now_m(self) -> float:
+        """After all that happened to it."""
+        return _true_length_m(self, DAYS + 1)
 
     @property
     def lead_wraps(self) -> int:
@@ -271,6 +277,7 @@ def files() -> dict[str, str]:
         "reels.csv": _csv([_reel_row(reel) for reel in reels]),
         "counts.csv": _csv(counts),
         "cable_events.csv": _csv(events),
+        "month.json": _lines(diary(reels)),
         "truth.json": json.dumps({"about": "Invented. What the drift report should find.", "hidden": truth}, indent=1)
         + "\n",
     }
@@ -316,6 +323,11 @@ def _csv(rows: list[dict[str, Any]]) -> str:
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue()
+
+
+def _lines(acts: list[dict[str, Any]]) -> str:
+    """One act a line, so that a person can read it."""
+    return "[\n" + ",\n".join(f" {json.dumps(act)}" for act in acts) + "\n]\n"
 
 
 def main(folder: Path) -> None:

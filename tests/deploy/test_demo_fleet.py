@@ -27,7 +27,7 @@ def hidden(what):
 def test_the_maker_makes_the_committed_bytes_again(tmp_path):
     subprocess.run([sys.executable, "-m", "deploy.demo_fleet.make", tmp_path], cwd=settings.HOME, check=True)
     made = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    assert sorted(made) == ["cable_events.csv", "counts.csv", "reel_types.csv", "reels.csv", "truth.json"]
+    assert sorted(made) == ["cable_events.csv", "counts.csv", "month.json", "reel_types.csv", "reels.csv", "truth.json"]
     assert [name for name, content in made.items() if (FLEET / name).read_bytes() != content] == []
 
 

@@ -17,6 +17,7 @@ from inspections.queries.practice import readiness_of, rule_of
 from inspections.queries.safety_notices import safety_notices
 from inspections.queries.status import with_status
 from reels.models import HistoryEntry, Machine, Move, Person, Reel
+from reports.management.commands import load_demo
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -108,3 +109,25 @@ def test_a_trainee_is_two_reels_from_ready_and_slipped_before():
     assert (pia.readiness.is_ready, pia.readiness.in_a_row) == (False, 8)
     assert pia.readiness.by_rule[Rule.WRAPS].missed + pia.readiness.by_rule[Rule.FLUSH].missed == 3
     assert instructed_sites(Person.objects.get(username="edda"), timezone.now()).get().code == "kettle-point"
+
+
+def play(reels, monkeypatch):
+    """Load the demo with the last month of so many reels."""
+    all_acts = load_demo.month_acts
+    monkeypatch.setattr(load_demo, "month_acts", lambda folder: [a for a in all_acts(folder) if a["reel"] in reels])
+    call_command("load_demo", "--with-month", stdout=StringIO())
+    return {reel.serial: vars(reel)["status"] for reel in with_status(Reel.objects.filter(serial__in=reels))}
+
+
+def test_the_last_month_of_some_reels_leaves_them_as_a_tuesday_afternoon_would(monkeypatch):
+    assert play({"LW-0006", "LW-0019", "LW-0022", "LW-0029", "LW-0031"}, monkeypatch) == {
+        "LW-0006": ReelStatus.COUNT_OPEN, "LW-0019": ReelStatus.WITHOUT_VALUES,
+        "LW-0022": ReelStatus.AWAITING_SIGN_OFF, "LW-0029": ReelStatus.REFERRED, "LW-0031": ReelStatus.HELD,
+    }  # fmt: skip
+    call_command("verify_records", stdout=StringIO(), stderr=StringIO())
+
+
+@pytest.mark.long
+def test_the_whole_last_month_has_a_reel_in_every_status(monkeypatch):
+    assert set(play({f"LW-{n:04}" for n in range(1, 41)}, monkeypatch).values()) == set(ReelStatus)
+    call_command("verify_records", stdout=StringIO(), stderr=StringIO())

@@ -3,7 +3,7 @@
 import json
 from argparse import ArgumentParser
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -26,6 +26,7 @@ from reels.domain.type_rules import TypeRule
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor
+from reports.management import demo_month
 from reports.services import assessments
 
 VIA = "command load_demo"
@@ -37,6 +38,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
             "--with-drift", action="store_true", help="work out drift before it ends, and leave nothing to the worker"
+        )
+        parser.add_argument(
+            "--with-month", action="store_true", help="play the last month too: some sixty counts, and what they led to"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -52,7 +56,7 @@ class Command(BaseCommand):
         elif Person.objects.exists() or Site.objects.exists():
             raise CommandError("This database holds other records. The demo fleet is loaded only into an empty one.")
         else:
-            self.load(organisation, folder)
+            self.load(organisation, folder, acts=month_acts(folder) if options["with_month"] else [])
             if options["with_drift"]:
                 assessments.bring_up_to_date(at=timezone.now())
             else:
@@ -61,8 +65,9 @@ class Command(BaseCommand):
         (settings.DEMO_FOLDER / "people.txt").write_text(logins_text(organisation), encoding="utf-8")
 
     @transaction.atomic
-    def load(self, organisation: dict[str, Any], folder: Path) -> None:
-        at = timezone.now()
+    def load(self, organisation: dict[str, Any], folder: Path, acts: list[dict[str, Any]]) -> None:
+        now = timezone.now()
+        at = now - timedelta(days=demo_month.DAYS) if acts else now
         administrator = people.add_administrator(
             **organisation["administrator"], password=organisation["password"], at=at, via=VIA
         )
@@ -73,12 +78,15 @@ class Command(BaseCommand):
         )
         stored = ", ".join(f"{number} {name[:-4].replace('_', ' ')}" for name, number in summary.stored.items())
         confirm_rules(organisation, actor, at)
-        add_machines(organisation, actor, at)
+        add_machines(organisation, actor, at, today=now.date())
         add_finding_kinds(organisation, actor, at)
-        add_moves(organisation, at)
         add_safety_notices(organisation, at)
-        add_practice(organisation, actor=actor, at=at)
+        demo_month.Month(now, organisation["password"], organisation["publications"][-1], acts).play()
+        add_moves(organisation, now)
+        add_practice(organisation, actor=actor, at=now)
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
+        if acts:
+            self.stdout.write(f"Played its last month: {sum('count' in act['act'] for act in acts)} counts.")
 
 
 def opener(path: Path) -> Callable[[], BinaryIO]:
@@ -119,8 +127,14 @@ def confirm_rules(organisation: dict[str, Any], actor: Actor, at: datetime) -> N
         register.confirm_rules(reel_type, actor=Actor(second, via=VIA), at=at)
 
 
-def add_machines(organisation: dict[str, Any], actor: Actor, at: datetime) -> None:
-    """The machines with the types that they take, and the wrap gauges, whose calibrations are so many days from `at`.
+def month_acts(folder: Path) -> list[dict[str, Any]]:
+    """The diary of the last month."""
+    acts: list[dict[str, Any]] = json.loads((folder / "month.json").read_text(encoding="utf-8"))
+    return acts
+
+
+def add_machines(organisation: dict[str, Any], actor: Actor, at: datetime, today: date) -> None:
+    """The machines with the types that they take, and the wrap gauges, whose calibrations are so many days from today.
 
     One calibration is past due.
     """
@@ -130,8 +144,8 @@ def add_machines(organisation: dict[str, Any], actor: Actor, at: datetime) -> No
         register.register_gauge(
             serial=row["serial"], machine=access.machine(row["machine"]),
             types=[access.reel_type(code) for code in row["types"]],
-            calibrated_on=at.date() - timedelta(days=row["calibrated_days_ago"]),
-            due=at.date() + timedelta(days=row["due_in_days"]), actor=actor, at=at,
+            calibrated_on=today - timedelta(days=row["calibrated_days_ago"]),
+            due=today + timedelta(days=row["due_in_days"]), actor=actor, at=at,
         )  # fmt: skip
 
 
