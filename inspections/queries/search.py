@@ -54,10 +54,10 @@ def with_word(rows: QuerySet[ReelStatusRow], word: str) -> Found:
 
 def _ids_of_serials(word: str) -> list[int]:
     """The ids of the rows whose serial the word may mean: looked up by an index, each way of writing it."""
-    said = AS_SAID.fullmatch(compared(word).strip())
-    if not said:
+    as_said = AS_SAID.fullmatch(compared(word).strip())
+    if not as_said:
         return []
-    letters, number = said.groups()
+    letters, number = as_said.groups()
     serials = [
         f"{each}{between}{number.zfill(digits)}"
         for each in {letters, letters.upper(), letters.lower()}
