@@ -149,9 +149,9 @@ def authorisations_not_ended(at: datetime) -> QuerySet[Authorisation]:
 
 
 def authorisation_to_end(authorisation_id: int, administrator: Person) -> Authorisation:
-    """One that is still to be ended. Raises OnlyAdministrators, or NotFound for one that was ended."""
+    """Anybody's, ended ones too. Raises OnlyAdministrators or NotFound."""
     reel_access.only_administrators(administrator)
-    rows = Authorisation.objects.select_related("person", "reel_type", "site").filter(ended_at__isnull=True)
+    rows = Authorisation.objects.select_related("person", "reel_type", "site")
     return reel_access.one(rows, "authorisation", pk=authorisation_id)
 
 

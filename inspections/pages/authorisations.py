@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.urls import reverse
 
 from inspections import access
@@ -12,9 +13,10 @@ from inspections.services import authorisations
 from reels import access as reel_access
 from reels.domain.act_fields import ReasonFields
 from reels.domain.text import set_apart
-from reels.models import Person, ReelType
+from reels.models import Person, ReelType, columns
 from reels.pages.act_fields import LINE, form_of
-from reels.pages.acts import ActForm, ActView
+from reels.pages.acts import ActForm
+from reels.pages.people_forms import ComparedView
 
 EVERY = "*"  # no code of a site or type has it
 WHAT = {
@@ -34,7 +36,7 @@ class GrantsForm(ActForm):
     granted = forms.MultipleChoiceField(error_messages={"required": "Tick what somebody is to be authorised for."})
 
 
-class AuthorisationsView(ActView):
+class AuthorisationsView(ComparedView):
     """Everybody but oneself and every act, at one site or all, for one reel type or all."""
 
     template_name = "inspections/authorisations.html"
@@ -67,7 +69,7 @@ class AuthorisationsView(ActView):
     def _rows(self, ticked: set[str]) -> list[dict[str, Any]]:
         """The people, and for each act what is in force just so, or whether it is ticked. Two queries."""
         in_force: dict[tuple[int, str], Authorisation] = {}
-        for each in access.authorisations_not_ended(self.at).filter(site=self.site, reel_type=self.reel_type):
+        for each in self._here():
             in_force[each.person_id, each.act] = each
         return [
             {
@@ -80,6 +82,13 @@ class AuthorisationsView(ActView):
             }
             for person in self.people
         ]  # fmt: skip
+
+    def _here(self) -> QuerySet[Authorisation]:
+        rows = access.authorisations_not_ended(self.at)
+        return rows.filter(site=self.site, reel_type=self.reel_type).order_by("pk")
+
+    def looked_at(self) -> Any:
+        return list(self._here().values_list("pk", flat=True))
 
     def do(self, data: dict[str, Any]) -> None:
         by_name = {person.username: person for person in self.people}
@@ -98,7 +107,7 @@ class AuthorisationsView(ActView):
         return reverse("authorisations") + query
 
 
-class AuthorisationEndView(ActView):
+class AuthorisationEndView(ComparedView):
     """End an authorisation before its time."""
 
     template_name = "reels/form.html"
@@ -113,6 +122,12 @@ class AuthorisationEndView(ActView):
     @property
     def title(self) -> str:
         return f"End the authorisation of {set_apart(self.subject.person.full_name)} to {self.subject.verb}"
+
+    def elsewhere(self) -> str:
+        return self.done_at() if self.subject.ended_at else ""
+
+    def looked_at(self) -> Any:
+        return columns(access.authorisation_to_end(self.subject.pk, self.person))
 
     def do(self, data: dict[str, Any]) -> None:
         authorisations.end(authorisation=self.subject, reason=data["reason"], actor=self.actor, at=self.at)

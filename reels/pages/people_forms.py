@@ -9,9 +9,10 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from reels import access
+from reels.domain import ledger
 from reels.domain.act_fields import LoginFields, PeopleFields, PostingFields
 from reels.domain.text import set_apart
-from reels.models import Person, Posting
+from reels.models import Person, Posting, columns
 from reels.pages.act_fields import asks, form_of
 from reels.pages.acts import ActForm, ActView
 from reels.pages.login_links import link_address
@@ -50,6 +51,22 @@ PostingForm = form_of(PostingFields)
 
 def sites_offered(empty: str) -> tuple[str, list[tuple[str, str]]]:
     return empty, [(EVERY_SITE, "every site"), *access.sites().values_list("code", "name")]
+
+
+class ComparedView(ActView):
+    """An administrator's act that rests on what the page showed, compared under the register's lock."""
+
+    def looked_at(self) -> Any:
+        """What the form rests on, read anew, as JSON has it."""
+        raise NotImplementedError
+
+    def seen(self) -> str:
+        """A digest of it."""
+        return ledger.digest(ledger.canonical(self.looked_at()))
+
+    def require_unchanged(self, seen: str) -> None:
+        access.lock_register()
+        super().require_unchanged(seen)
 
 
 class LinksShownView(ActView):
@@ -115,7 +132,7 @@ class LinkView(LinksShownView, PersonActView):
         self.links = [(self.subject, secret)]
 
 
-class PersonChangeView(PersonActView):
+class PersonChangeView(ComparedView, PersonActView):
     """Change a name, make somebody an administrator, close a login."""
 
     form_class = LoginChangeForm
@@ -125,13 +142,16 @@ class PersonChangeView(PersonActView):
     def form_options(self) -> dict[str, Any]:
         return {"initial": {name: getattr(self.subject, name) for name in LoginChangeForm.base_fields}}
 
+    def looked_at(self) -> Any:
+        return columns(access.person_for_administrator(self.subject.username, self.person))
+
     def do(self, data: dict[str, Any]) -> None:
         changed = {name: value for name, value in data.items() if value != getattr(self.subject, name)}
         if changed:
             people.change_person(self.subject, actor=self.actor, at=self.at, **changed)
 
 
-class PostingAddView(PersonActView):
+class PostingAddView(ComparedView, PersonActView):
     """Let somebody read at a site."""
 
     form_class = PostingForm
@@ -141,13 +161,17 @@ class PostingAddView(PersonActView):
     def form_options(self) -> dict[str, Any]:
         return {"offered": {"site": sites_offered("")}}
 
+    def looked_at(self) -> Any:
+        postings = access.person_for_administrator(self.subject.username, self.person).postings.all()
+        return [columns(each) for each in sorted(postings, key=lambda each: each.pk)]
+
     def do(self, data: dict[str, Any]) -> None:
         site = None if data["site"] == EVERY_SITE else access.site(data["site"])
         register.post_person(person=self.subject, site=site, valid_from=self.at, valid_until=data["valid_until"],
                              actor=self.actor, at=self.at)  # fmt: skip
 
 
-class PostingEndView(ActView):
+class PostingEndView(ComparedView):
     """End a posting now."""
 
     template_name = "reels/form.html"
@@ -162,6 +186,9 @@ class PostingEndView(ActView):
     def title(self) -> str:
         site = self.subject.site.name if self.subject.site else "every site"
         return f"End the posting of {set_apart(self.subject.person.full_name)} to {set_apart(site)}"
+
+    def looked_at(self) -> Any:
+        return columns(access.posting_for_administrator(self.subject.pk, self.person))
 
     def do(self, data: dict[str, Any]) -> None:
         register.change(self.subject, actor=self.actor, at=self.at, valid_until=self.at)

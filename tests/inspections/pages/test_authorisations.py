@@ -55,7 +55,8 @@ def test_an_authorisation_is_ended_once_with_a_reason(ada):
     opened = hidden_in(ada.get(address).content.decode())
     assert ada.post(address, {**opened, "reason": "moved on"}).status_code == 302
     assert Authorisation.objects.latest("pk").end_reason == "moved on"
-    assert ada.get(address).status_code == 404
+    assert ada.get(address).status_code == 302
+    assert ada.post(address, {**opened, "reason": "again"}).status_code == 422
 
 
 def test_nobody_is_offered_their_own_row(ada):

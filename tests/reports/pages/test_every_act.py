@@ -23,10 +23,10 @@ from tests.reports.pages.forms_of_tasks import CASES
 pytestmark = pytest.mark.usefixtures("on_the_day")
 
 NO_ACT = {
+    "link": "good once; nobody is there yet to have sent it before",
     "login": "nobody is there yet to have sent it before",
     "logout": "there is nothing more to end",
     "length-unit": "how one's own pages are shown; the same again changes nothing",
-    "": "leads to the reels",
     "types/drum": "draws, and stores nothing",
     "imports/sheet": "looks at a file, and stores nothing",
     "documents/check": "looks at a file, and stores nothing",
