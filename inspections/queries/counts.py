@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 
 from inspections.domain.words import LIVE, InspectionState
-from inspections.models import ImportedCount, Inspection, Referral, SignOff, Void
-from reels.models import CableEvent, Installation, Reel, ReelEvent, Site
+from inspections.models import ImportedCount, Inspection, Participant, Referral, SignOff, Void
+from reels.models import CableEvent, Installation, Person, Reel, ReelEvent, Site
 
 
 def live_inspection(reel: Reel) -> Inspection | None:
@@ -19,6 +20,16 @@ def latest_signed(reel: Reel) -> Inspection | None:
     """The newest count of the reel that both have signed. One query."""
     signed = Inspection.objects.filter(reel=reel, state=InspectionState.SIGNED)
     return signed.order_by("-done_at", "-id").first()
+
+
+def inspections_as_seen_by(person: Person, reel: Reel) -> list[Any]:
+    """All of the reel's, each with the person's `role` in it (None without one) and whether they `has_signed` it.
+
+    One query.
+    """
+    theirs = Participant.objects.filter(inspection=OuterRef("pk"), person=person)
+    signed = SignOff.objects.filter(inspection=OuterRef("pk"), person=person)
+    return list(reel.inspections.annotate(role=Subquery(theirs.values("role")), has_signed=Exists(signed)))
 
 
 LATE_DAYS, LATE_INSPECTIONS = 7, 2000

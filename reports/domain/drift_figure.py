@@ -212,8 +212,8 @@ def _key(width: float) -> tuple[list[Shape], int]:
             x, line = begin, line + 1
         places.append((x, line))
         x += taken
-    found: list[Shape] = []
+    shapes: list[Shape] = []
     for (words, _, wide, sign), (left, of_line) in zip(_KEY, places, strict=True):
         y = 7.0 + (line - of_line) * KEY_LINE
-        found += [*sign(left, y), Words(left + wide, y, words, "start")]
-    return found, line + 1
+        shapes += [*sign(left, y), Words(left + wide, y, words, "start")]
+    return shapes, line + 1

@@ -99,6 +99,7 @@ def test_the_history_of_a_reel_is_filtered_by_keyboard_and_stays_where_it_is(pag
 def test_a_reels_evidence_is_asked_for_as_of_a_day(page: Page, live_server, desk):
     log_in(page, live_server.url, desk.cast.control)
     page.goto(f"{live_server.url}/reels/LW-0020/drift")
+    page.locator("summary", has_text="As of a day").click()
     page.get_by_label("As of the end of").fill("2024-08-01")
     page.get_by_role("button", name="Show", exact=True).click()
     assert "as_of=2024-08-01" in page.url

@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import QuerySet
 from django.http import QueryDict
 from django.urls import reverse
 
@@ -17,10 +17,8 @@ from inspections.models import (
     ImportedCount,
     Inspection,
     MachineCheck,
-    Participant,
     ReadBack,
     SetupValues,
-    SignOff,
 )
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
@@ -30,7 +28,7 @@ from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.reel.moves import shown_move
 from inspections.pages.reel.next_act import Step, Way, acts_on, acts_on_count, next_of, step_of
-from inspections.queries.counts import events_of
+from inspections.queries.counts import events_of, inspections_as_seen_by
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
 from inspections.queries.life import life_on
@@ -98,7 +96,7 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     entries = access.readable_history(reel)
     chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
-    inspected = _inspections(reel, person)
+    inspected = inspections_as_seen_by(person, reel)
     counts = _counts(reel, inspected, person.length_unit, at)
     findings = list(findings_of(reel))
     reel.is_stopped = any(each.is_open_stop for each in findings)
@@ -272,13 +270,6 @@ def _moves(reel: Reel) -> QuerySet[Move]:
     """Newest first. One query."""
     ends = ("from_site", "to_site", "received_site", "sent_by", "ended_by")
     return reel.moves.select_related(*ends).order_by("-sent_at", "-id")
-
-
-def _inspections(reel: Reel, person: Person) -> list[Any]:
-    """With the person's `role` in each, and whether they `has_signed` it. One query."""
-    theirs = Participant.objects.filter(inspection=OuterRef("pk"), person=person)
-    signed = SignOff.objects.filter(inspection=OuterRef("pk"), person=person)
-    return list(reel.inspections.annotate(role=Subquery(theirs.values("role")), has_signed=Exists(signed)))
 
 
 def _counts(reel: Reel, inspected: list[Inspection], unit: str, at: datetime) -> list[CountRow]:
