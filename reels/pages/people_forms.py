@@ -117,7 +117,7 @@ class PeopleAddView(LinksShownView):
         self.message = f"Added: {len(self.links)}."
 
 
-class LinkView(LinksShownView, PersonActView):
+class LinkView(LinksShownView, ComparedView, PersonActView):
     """A new link for a login, in place of a password that is forgotten or a link that was lost."""
 
     form_class = ActForm
@@ -126,6 +126,9 @@ class LinkView(LinksShownView, PersonActView):
         "They choose a new password by it. Their sessions and their enrolment end: another administrator enrols them "
         "again."
     )
+
+    def looked_at(self) -> Any:
+        return columns(access.person_for_administrator(self.subject.username, self.person))
 
     def do(self, data: dict[str, Any]) -> None:
         secret = login_links.issue_for(self.subject, actor=self.actor, at=self.at)

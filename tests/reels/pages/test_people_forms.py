@@ -85,6 +85,14 @@ def test_a_new_link_ends_what_was_there(ada):
     assert PageClient().get(link).status_code == 302
 
 
+def test_a_link_from_a_second_window_does_not_end_the_one_that_was_just_made(ada):
+    builders.make_person("noel")
+    second_window = hidden_in(ada.get("/people/noel/link").content.decode())
+    (link,) = links_in(post(ada, "/people/noel/link"))
+    assert ada.post("/people/noel/link", second_window).status_code == 422
+    assert PageClient().get(link).status_code == 302
+
+
 def test_a_site_is_added_and_changed(ada):
     typed = {"code": "stane", "name": "Stane Field", "time_zone": "Europe/London", "transit_days": "3"}
     assert post(ada, "/sites/add", **typed).status_code == 302
