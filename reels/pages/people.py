@@ -14,7 +14,7 @@ from reels.models import Person
 from reels.pages.act_fields import LINE, form_of
 from reels.pages.acts import ActView
 from reels.pages.answers import page, reader, show
-from reels.services import people, second_factor
+from reels.services import login_links, people, second_factor
 
 ALARMS_SHOWN = 20
 
@@ -26,6 +26,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     alarms = access.alarms(administrator)[:ALARMS_SHOWN]
     about = {
         "section": "people", "alarms": [(alarm, LOCKED_IN_WORDS[LockScope(alarm.scope)]) for alarm in alarms],
+        "is_alone": login_links.others_made(administrator) is None,
         "people": list(access.people_and_their_logins(administrator, timezone.now())),
     }  # fmt: skip
     return show(request, "reels/people.html", about)

@@ -72,7 +72,7 @@ class ComparedView(ActView):
 class LinksShownView(ActView):
     """An act of an administrator's that ends with links, which are shown once."""
 
-    links: list[tuple[Person, str]]
+    links: list[tuple[Person | None, str]]
 
     def respond(self, answer: SentAnswer, *, is_repeat: bool) -> HttpResponse:
         if is_repeat:
@@ -133,6 +133,23 @@ class LinkView(LinksShownView, ComparedView, PersonActView):
     def do(self, data: dict[str, Any]) -> None:
         secret = login_links.issue_for(self.subject, actor=self.actor, at=self.at)
         self.links = [(self.subject, secret)]
+
+
+class SecondAdministratorView(LinksShownView):
+    """Another link for the second administrator, in place of one that was lost."""
+
+    template_name = "reels/form.html"
+    title, button = "The second administrator", "Make the link"
+    says = "They make a login of their own by it, as you did. A link that was made before is not good from then on."
+
+    def find(self, **path: Any) -> None:
+        access.only_administrators(self.person)
+
+    def context(self) -> dict[str, Any]:
+        return {"section": "people"}
+
+    def do(self, data: dict[str, Any]) -> None:
+        self.links = [(None, login_links.issue_second(actor=self.actor, at=self.at))]
 
 
 class PersonChangeView(ComparedView, PersonActView):

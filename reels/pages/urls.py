@@ -28,6 +28,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("tokens/<int:token_id>/revocation", tokens.TokenRevocationView.as_view(), name="token-revocation"),
     path("people", people.everybody, name="people"),
     path("people/add", people_forms.PeopleAddView.as_view(), name="people-add"),
+    path("second-administrator", people_forms.SecondAdministratorView.as_view(), name="second-administrator"),
     path("people/<username:username>/change", people_forms.PersonChangeView.as_view(), name="person-change"),
     path("people/<username:username>/link", people_forms.LinkView.as_view(), name="person-link"),
     path("people/<username:username>/posting", people_forms.PostingAddView.as_view(), name="posting-add"),

@@ -71,6 +71,7 @@ PAGES = (
     *page("account/notices", "/account/notices", SEEN_LOGGED_IN, EMPTY_FORM),
     *page("people", "/people", SEEN_BY_ADMINISTRATORS, right="administrator"),
     *_administrators("people/add", "/people/add"),
+    *_administrators("second-administrator", "/second-administrator"),
     *_administrators("people/<username:username>/change", "/people/newcomer/change"),
     *_administrators("people/<username:username>/link", "/people/newcomer/link"),
     *_administrators("people/<username:username>/posting", "/people/newcomer/posting"),

@@ -36,7 +36,15 @@ NO_ACT = {
 # The first needs the page before it (tests/reels/pages/test_account.py), the second takes files
 # (tests/inspections/pages/test_imports.py), the third shows a secret once (tests/reels/pages/test_tokens.py), as do
 # those of people; the last stands on the page before it (tests/inspections/pages/test_sheets.py).
-ELSEWHERE = {"second-factor:confirm", "import", "token-issue", "people-add", "person-link", "sheet-store"}
+ELSEWHERE = {
+    "second-factor:confirm",
+    "import",
+    "token-issue",
+    "people-add",
+    "person-link",
+    "second-administrator",
+    "sheet-store",
+}
 # The answers themselves, what is typed and not yet sent, and what is worked out again from the records.
 NOT_STORED = (Submission, Draft, Assessment, AssessedInterval)
 
