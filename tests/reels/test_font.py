@@ -12,6 +12,8 @@ FONTS = HOME / "reels" / "static" / "reels" / "fonts"
 APPS = ("reels", "inspections", "reports")
 LATIN = {*range(0x20, 0x7F), *range(0xA0, 0x180)}  # Basic Latin, Latin-1 and Extended-A: people's names
 NOT_IN_NAMES = {0xAD, 0x149}  # the soft hyphen, which is not drawn, and a deprecated n after an apostrophe
+# Line ends and tabs; what sets a name apart; and what files from elsewhere are told by, which no page shows.
+NEVER_DRAWN = "\n\t\u2068\u2069\r\0\ufeff"
 WRITTEN_ON_PAPER_ONLY = HOME / "reports" / "pdf"  # with the fonts that lie there
 
 
@@ -44,7 +46,7 @@ def shown() -> dict[str, set[str]]:
 
 
 def test_every_character_of_pages_and_words_is_in_the_font(font):
-    drawn = {*map(chr, font.getBestCmap()), "\n", "\t", "\u2068", "\u2069"}  # the last two set a name apart, unseen
+    drawn = {*map(chr, font.getBestCmap()), *NEVER_DRAWN}
     characters = shown()
     assert set("−°→…“”") <= set().union(*characters.values())
     assert {path: missing for path, each in characters.items() if (missing := each - drawn)} == {}

@@ -104,6 +104,8 @@ def test_only_administrators_in_person_have_to_do_with_tokens(ways):
     ):  # fmt: skip
         said(way.post("tokens", body()), status, code)
         said(way.get("tokens"), status, code)
-        said(way.post("tokens/1/revocation", {"reason": "So."}), status, code)
+    said(ways.nobody.post("tokens/1/revocation", {"reason": "So."}), 401, "not_logged_in")
+    # Its owner may end a token, and nobody else learns that it is there.
+    said(ways.control.post("tokens/1/revocation", {"reason": "So."}), 404, "not_found")
     said(issue(ways, person="zoe"), 404, "not_found")
     said(ways.administrator.post("tokens/999999/revocation", {"reason": "So."}), 404, "not_found")

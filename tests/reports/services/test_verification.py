@@ -44,7 +44,7 @@ TOLD = [model for model in apps.get_models() if getattr(model, "kept", None) and
 HIDDEN_FOR_GOOD = {("reels_person", "password"), ("reels_person", "last_login"), ("reels_apitoken", "digest"),
                    ("reels_apitoken", "last_used_at"), ("reels_secondfactor", "secret"),
                    ("reels_secondfactor", "last_step"), ("reels_recoverycode", "digest"),
-                   ("reels_recoverycode", "used_at")}  # fmt: skip
+                   ("reels_recoverycode", "used_at"), ("reels_loginlink", "digest")}  # fmt: skip
 
 
 # Every kind of row --------------------------------------------------------------------------------------------------
