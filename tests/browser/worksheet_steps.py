@@ -37,7 +37,10 @@ def write(field: Locator, text: str):
 
 def begin(page: Page, live_server) -> str:
     page.goto(f"{live_server.url}/reels/LW-0001")
-    page.get_by_role("link", name="Begin a count").click()
+    offered = page.get_by_role("link", name="Begin a count")
+    if not offered.count():  # of a reel whose count still holds, nobody waits for another
+        page.locator("summary").filter(has_text=re.compile(r"^(Other acts|Acts)\b")).click()
+    offered.click()
     page.get_by_label("I have read the cautions").check()
     name_work_order(page)
     expect(page.get_by_label("Publication", exact=True)).to_contain_text("LWS 12-3, revision C")
