@@ -46,7 +46,8 @@ KINDS = {
 }  # fmt: skip
 ASKED = {
     "file": "what the file holds", "columns": "which heading each needed column has",
-    "day_order": "whether the day or the month comes first", "decimal_mark": "which mark the decimals have",
+    "day_order": "whether the day or the month comes first",
+    "time_zone": "by which clocks the times were written down", "decimal_mark": "which mark the decimals have",
 }  # fmt: skip
 ZONES = [("", "no zone: times say their own"), *((name, name) for name in sorted(available_timezones()))]
 COLUMN = "column_"

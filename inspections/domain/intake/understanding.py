@@ -120,6 +120,9 @@ def questions(text: str, understood: Understanding) -> list[str]:
     moments = _cells(understood, header, rows, _is_time)
     if not understood.day_order and any(_LOCAL.fullmatch(cell) for cell in moments):
         asked.append("day_order")
+    times = _cells(understood, header, rows, lambda column: column.read is files.moment)
+    if not understood.time_zone and any(_LOCAL.fullmatch(cell) or _YEAR_FIRST.fullmatch(cell) for cell in times):
+        asked.append("time_zone")
     numbers = _cells(understood, header, rows, _is_number)
     if not understood.decimal_mark and any("," in cell or _GROUPED.fullmatch(cell) for cell in numbers):
         asked.append("decimal_mark")

@@ -91,7 +91,8 @@ def test_a_length_is_read_by_its_decimal_mark_with_or_without_groups(value, mark
 def test_what_a_number_leaves_open_is_asked(cell, mark, asked):
     text = CUTS.format(cell)
     understood = understand(text)
-    assert (understood.decimal_mark, questions(text, understood)) == (mark, asked)
+    assert (understood.decimal_mark, questions(text, understood)) == (mark, ["time_zone", *asked])
+    assert questions(text, replace(understood, time_zone="UTC")) == asked
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t", "|"])

@@ -43,7 +43,7 @@ def again(client, answer, **changes):
 def test_a_sheet_is_looked_at_and_then_stored_once(client):
     first = sent(client, SHEET)
     html = shown(first)
-    assert "1 thing is wrong" in html  # its times say nothing of their zone
+    assert "by which clocks the times were written down" in html
     second = again(client, first, time_zone="Europe/London")
     html = shown(second)
     assert "counts.csv: 1 row would be stored, 0 there already." in html
