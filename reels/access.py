@@ -17,6 +17,7 @@ from django.db.models import Exists, Max, Model, OuterRef, Prefetch, Q, QuerySet
 from reels.errors import (
     Busy,
     FeedIsShorter,
+    NotAllowed,
     NotEnrolled,
     NotFound,
     OnlyAdministrators,
@@ -273,17 +274,10 @@ def person_for_administrator(username: str, administrator: Person) -> Person:
     return one(people(administrator), "person", username=username)
 
 
-def tokens(administrator: Person) -> QuerySet[ApiToken]:
-    """Every token. Raises OnlyAdministrators."""
-    only_administrators(administrator)
-    return ApiToken.objects.select_related("person", "issued_by", "revoked_by")
-
-
 def tokens_to_look_at(person: Person) -> QuerySet[ApiToken]:
     """One's own tokens; every one, for an administrator whose login is settled."""
-    is_administrator = person.is_staff and not person.must_change_password and person.is_enrolled
     rows = ApiToken.objects.select_related("person", "issued_by", "revoked_by").order_by("-id")
-    return rows if is_administrator else rows.filter(person=person)
+    return rows if administers(person) else rows.filter(person=person)
 
 
 def token_to_revoke(token_id: int, person: Person) -> ApiToken:
@@ -329,6 +323,15 @@ def one(rows: QuerySet[Row], what: str, **key: Any) -> Row:
 def first_administrator() -> Person | None:
     """Who was made an administrator first; None in a service that nobody has begun with."""
     return Person.objects.filter(is_staff=True).order_by("pk").first()
+
+
+def administers(person: Person) -> bool:
+    """Whether the person has an administrator's rights: as `only_administrators`, in a word."""
+    try:
+        only_administrators(person)
+    except NotAllowed:
+        return False
+    return True
 
 
 def only_administrators(person: Person) -> None:

@@ -15,8 +15,7 @@ from reels.domain.act_fields import ReasonFields
 from reels.domain.text import set_apart
 from reels.models import Person, ReelType, columns
 from reels.pages.act_fields import LINE, form_of
-from reels.pages.acts import ActForm
-from reels.pages.people_forms import ComparedView
+from reels.pages.acts import ActForm, ComparedView
 
 EVERY = "*"  # no code of a site or type has it
 WHAT = {

@@ -7,11 +7,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from reels import access
-from reels.domain import ledger
 from reels.domain.act_fields import ReelingMachineFields
 from reels.models import Machine, columns
 from reels.pages.act_fields import form_of, reel_types_offered
-from reels.pages.acts import ActView
+from reels.pages.acts import ActView, ComparedView, differing
 from reels.pages.answers import page, reader, show
 from reels.services import register
 
@@ -58,7 +57,7 @@ class MachineAddView(MachineWriteView):
         self.message = f"Added: machine {machine.serial}. Register the wrap gauge that belongs to it."
 
 
-class MachineChangeView(MachineWriteView):
+class MachineChangeView(ComparedView, MachineWriteView):
     button = "Change it"
     says = "What it was stays in the register's history."
     subject: Machine
@@ -76,17 +75,11 @@ class MachineChangeView(MachineWriteView):
         typed = {"serial": row.serial, "host": row.host, "site": row.site.code, "types": row.types}
         return {**super().form_options(), "initial": typed}
 
-    def seen(self) -> str:
-        """The machine as it was looked at."""
-        return ledger.digest(ledger.canonical(columns(access.machine(self.subject.serial))))
-
-    def require_unchanged(self, seen: str) -> None:
-        access.lock_register()
-        super().require_unchanged(seen)
+    def looked_at(self) -> Any:
+        return columns(access.machine(self.subject.serial))
 
     def do(self, data: dict[str, Any]) -> None:
-        typed = {**data, "site": access.site(data["site"])}
-        changed = {name: value for name, value in typed.items() if value != getattr(self.subject, name)}
+        changed = differing(self.subject, {**data, "site": access.site(data["site"])})
         if changed:
             register.change(self.subject, actor=self.actor, at=self.at, **changed)
         self.message = f"{'Changed' if changed else 'Nothing was different'}: machine {self.subject.serial}."

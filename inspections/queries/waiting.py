@@ -36,7 +36,6 @@ from inspections.queries.practice import open_exercise
 from inspections.queries.status import RANK
 from inspections.queries.third_readings import awaited_from
 from reels import access as reel_access
-from reels.errors import NotAllowed
 from reels.models import HistoryEntry, MachineHold, Move, Person, ReelType
 
 MOST = 25  # rows of a list that are read; a page shows some of them, and says how many more there are
@@ -237,17 +236,9 @@ def _machine_holds(person: Person, at: datetime, held: HeldActs) -> list[Machine
 # For administrators ---------------------------------------------------------------------------------------------------
 
 
-def _administers(person: Person) -> bool:
-    try:
-        reel_access.only_administrators(person)
-    except NotAllowed:
-        return False
-    return True
-
-
 def _to_enrol(person: Person) -> list[Person]:
     """Whose login waits for a second administrator, who gave it no password."""
-    if not _administers(person):
+    if not reel_access.administers(person):
         return []
     rows = reel_access.people(person).filter(is_active=True, enrolled_at__isnull=True)
     return _some(rows.exclude(Q(login_given_by=person) | Q(pk=person.pk)).order_by("created_at", "pk"))
@@ -255,6 +246,6 @@ def _to_enrol(person: Person) -> list[Person]:
 
 def _rules(person: Person) -> list[ReelType]:
     """The types whose rules are not confirmed yet."""
-    if not _administers(person):
+    if not reel_access.administers(person):
         return []
     return _some(reel_access.reel_types().filter(rules_confirmed_at__isnull=True).order_by("code"))

@@ -99,7 +99,8 @@ class TokenListEndpoint(Endpoint):
     @read("tokens_list", shapes.TokenOut, query=PageQuery, is_page=True, scope=None)
     def get(self, call: Call) -> Page:
         """Every token that was ever issued, for administrators; without its secret."""
-        return call.page(access.tokens(call.actor.person), "-id")
+        access.only_administrators(call.actor.person)
+        return call.page(access.tokens_to_look_at(call.actor.person), "-id")
 
     @create("tokens_issue", shapes.NewTokenOut, shapes.TokenIn, hides=("secret",))
     def post(self, call: Call) -> Any:

@@ -19,6 +19,7 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
+from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
@@ -28,6 +29,7 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.cache import never_cache
 
+from reels import access
 from reels.domain import ledger
 from reels.errors import (
     AskedFirst,
@@ -314,6 +316,27 @@ class ActView(View):
         detail = beside(refused) if field else str(refused)
         body = json.dumps({"field": field, "detail": detail}).encode()
         return submissions.SentAnswer(status=status, media_type=JSON, body=body, headers=headers)
+
+
+class ComparedView(ActView):
+    """An act that rests on what the page showed, compared under the register's lock."""
+
+    def looked_at(self) -> Any:
+        """What the form rests on, read anew, as JSON has it."""
+        raise NotImplementedError
+
+    def seen(self) -> str:
+        """A digest of it."""
+        return ledger.digest(ledger.canonical(self.looked_at()))
+
+    def require_unchanged(self, seen: str) -> None:
+        access.lock_register()
+        super().require_unchanged(seen)
+
+
+def differing(row: Model, typed: Mapping[str, Any]) -> dict[str, Any]:
+    """The typed values that are not the row's."""
+    return {name: value for name, value in typed.items() if value != getattr(row, name)}
 
 
 def beside(refused: Refused) -> str:

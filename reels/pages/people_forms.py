@@ -9,12 +9,11 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from reels import access
-from reels.domain import ledger
 from reels.domain.act_fields import LoginFields, PeopleFields, PostingFields
 from reels.domain.text import set_apart
 from reels.models import Person, Posting, columns
 from reels.pages.act_fields import asks, form_of
-from reels.pages.acts import ActForm, ActView
+from reels.pages.acts import ActForm, ActView, ComparedView, differing
 from reels.pages.login_links import link_address
 from reels.pages.people import PersonActView
 from reels.services import login_links, people, register
@@ -51,22 +50,6 @@ PostingForm = form_of(PostingFields)
 
 def sites_offered(empty: str) -> tuple[str, list[tuple[str, str]]]:
     return empty, [(EVERY_SITE, "every site"), *access.sites().values_list("code", "name")]
-
-
-class ComparedView(ActView):
-    """An administrator's act that rests on what the page showed, compared under the register's lock."""
-
-    def looked_at(self) -> Any:
-        """What the form rests on, read anew, as JSON has it."""
-        raise NotImplementedError
-
-    def seen(self) -> str:
-        """A digest of it."""
-        return ledger.digest(ledger.canonical(self.looked_at()))
-
-    def require_unchanged(self, seen: str) -> None:
-        access.lock_register()
-        super().require_unchanged(seen)
 
 
 class LinksShownView(ActView):
@@ -117,7 +100,12 @@ class PeopleAddView(LinksShownView):
         self.message = f"Added: {len(self.links)}."
 
 
-class LinkView(LinksShownView, ComparedView, PersonActView):
+class ComparedPersonView(ComparedView, PersonActView):
+    def looked_at(self) -> Any:
+        return columns(access.person_for_administrator(self.subject.username, self.person))
+
+
+class LinkView(LinksShownView, ComparedPersonView):
     """A new link for a login, in place of a password that is forgotten or a link that was lost."""
 
     form_class = ActForm
@@ -126,9 +114,6 @@ class LinkView(LinksShownView, ComparedView, PersonActView):
         "They choose a new password by it. Their sessions and their enrolment end: another administrator enrols them "
         "again."
     )
-
-    def looked_at(self) -> Any:
-        return columns(access.person_for_administrator(self.subject.username, self.person))
 
     def do(self, data: dict[str, Any]) -> None:
         secret = login_links.issue_for(self.subject, actor=self.actor, at=self.at)
@@ -152,7 +137,7 @@ class SecondAdministratorView(LinksShownView):
         self.links = [(None, login_links.issue_second(actor=self.actor, at=self.at))]
 
 
-class PersonChangeView(ComparedView, PersonActView):
+class PersonChangeView(ComparedPersonView):
     """Change a name, make somebody an administrator, close a login."""
 
     form_class = LoginChangeForm
@@ -162,12 +147,8 @@ class PersonChangeView(ComparedView, PersonActView):
     def form_options(self) -> dict[str, Any]:
         return {"initial": {name: getattr(self.subject, name) for name in LoginChangeForm.base_fields}}
 
-    def looked_at(self) -> Any:
-        return columns(access.person_for_administrator(self.subject.username, self.person))
-
     def do(self, data: dict[str, Any]) -> None:
-        changed = {name: value for name, value in data.items() if value != getattr(self.subject, name)}
-        if changed:
+        if changed := differing(self.subject, data):
             people.change_person(self.subject, actor=self.actor, at=self.at, **changed)
 
 

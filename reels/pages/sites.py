@@ -7,11 +7,10 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from reels import access
-from reels.domain import ledger
 from reels.domain.act_fields import SiteFields
 from reels.models import Site, columns
 from reels.pages.act_fields import form_of
-from reels.pages.acts import ActView
+from reels.pages.acts import ActView, ComparedView, differing
 from reels.pages.answers import page, reader, show
 from reels.services import register
 
@@ -56,7 +55,7 @@ class SiteAddView(SiteWriteView):
         self.message = f"Added: site {site.name}."
 
 
-class SiteChangeView(SiteWriteView):
+class SiteChangeView(ComparedView, SiteWriteView):
     form_class = SiteChangeForm
     button = "Change it"
     says = "What it was stays in the register's history. The code stays as it is."
@@ -73,16 +72,11 @@ class SiteChangeView(SiteWriteView):
     def form_options(self) -> dict[str, Any]:
         return {**super().form_options(), "initial": {name: getattr(self.subject, name) for name in SITE}}
 
-    def seen(self) -> str:
-        """The site as it was looked at."""
-        return ledger.digest(ledger.canonical(columns(access.site(self.subject.code))))
-
-    def require_unchanged(self, seen: str) -> None:
-        access.lock_register()
-        super().require_unchanged(seen)
+    def looked_at(self) -> Any:
+        return columns(access.site(self.subject.code))
 
     def do(self, data: dict[str, Any]) -> None:
-        changed = {name: value for name, value in data.items() if value != getattr(self.subject, name)}
+        changed = differing(self.subject, data)
         if changed:
             register.change(self.subject, actor=self.actor, at=self.at, **changed)
         self.message = f"{'Changed' if changed else 'Nothing was different'}: site {self.subject.code}."

@@ -10,7 +10,6 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from reels import access
-from reels.domain import ledger
 from reels.domain.act_fields import FieldKind, ReasonFields, act_field, fields_of
 from reels.domain.drum_figure import drum_picture, layers_of
 from reels.domain.life import LIMIT_NAMES
@@ -19,7 +18,7 @@ from reels.domain.winding import drum_from
 from reels.errors import ImpossibleDrum
 from reels.models import ReelType, columns
 from reels.pages.act_fields import asks, field_of
-from reels.pages.acts import ActForm, ActView
+from reels.pages.acts import ActForm, ActView, ComparedView, differing
 from reels.pages.answers import form_page, reader
 from reels.pages.figures import drawn
 from reels.pages.formats import length
@@ -137,7 +136,7 @@ class TypeAddView(TypeWriteView):
         self.message = f"Added: reel type {added.code}. Say next where its rules are written."
 
 
-class TypeChangeView(TypeWriteView):
+class TypeChangeView(ComparedView, TypeWriteView):
     form_class = TypeChangeForm
     button = "Change it"
     says = (
@@ -163,18 +162,13 @@ class TypeChangeView(TypeWriteView):
     def done_at(self) -> str:
         return reverse("reel-type", args=[self.subject.code])
 
-    def seen(self) -> str:
-        """The type as it was looked at."""
-        return ledger.digest(ledger.canonical(columns(access.reel_type(self.subject.code))))
-
-    def require_unchanged(self, seen: str) -> None:
-        access.lock_register()
-        super().require_unchanged(seen)
+    def looked_at(self) -> Any:
+        return columns(access.reel_type(self.subject.code))
 
     def do(self, data: dict[str, Any]) -> None:
         reason, stored = data.pop("reason"), access.reel_type(self.subject.code)
         data.pop("kg_per_m")
-        changed = {name: value for name, value in as_columns(data).items() if value != getattr(stored, name)}
+        changed = differing(stored, as_columns(data))
         if not changed:
             self.message = f"Nothing of reel type {stored.code} was different."
             return

@@ -6,7 +6,6 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from reels import access
-from reels.domain import ledger
 from reels.domain.act_fields import RuleSourceFields
 from reels.domain.life import limits_of_type
 from reels.domain.reel_figures import DrawnCount, drum_of, reel_section, reference_view
@@ -14,7 +13,7 @@ from reels.domain.type_rules import RULE_NAMES, TypeRule, rules_in_words, source
 from reels.domain.words import counted
 from reels.models import Person, ReelType, columns
 from reels.pages.act_fields import form_of
-from reels.pages.acts import ActForm, ActView
+from reels.pages.acts import ActForm, ComparedView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.services import register
@@ -61,7 +60,7 @@ def _lapses(row: ReelType) -> list[tuple[str, str]]:
     return [("A count lapses after", " or ".join(by))] if by else []
 
 
-class TypeActView(ActView):
+class TypeActView(ComparedView):
     """An act of an administrator's on a type's rules."""
 
     template_name = "reels/type_act.html"
@@ -74,13 +73,8 @@ class TypeActView(ActView):
     def done_at(self) -> str:
         return reverse("reel-type", args=[self.subject.code])
 
-    def seen(self) -> str:
-        """The type with its rules and sources as they were looked at."""
-        return ledger.digest(ledger.canonical(columns(access.reel_type(self.subject.code))))
-
-    def require_unchanged(self, seen: str) -> None:
-        access.lock_register()
-        super().require_unchanged(seen)
+    def looked_at(self) -> Any:
+        return columns(access.reel_type(self.subject.code))
 
     def context(self) -> dict[str, Any]:
         return {**rules_shown(self.subject, self.person), "section": "documents"}

@@ -339,7 +339,8 @@ def _table(text: str, separator: str, most: int | None = LOOKED_AT) -> tuple[lis
 
 def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
     """The rows that hold something, each with the number of its first line."""
-    lines = re.findall(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+", text.removeprefix("\ufeff"))
+    # One after the other: what a file's first rows tell is asked for several times.
+    lines = (each[0] for each in re.finditer(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+", text.removeprefix("\ufeff")))
     reader = csv.reader(lines, delimiter=separator)
     line = 1
     try:

@@ -6,8 +6,9 @@ from typing import Any
 
 from django.urls import reverse
 
-from inspections.domain.words import Act, InspectionState, ReelStatus, Role
+from inspections.domain.words import Act, ReelStatus
 from inspections.models import SetupValues
+from inspections.pages.count.inspection_page import acts_on
 from inspections.pages.finding_rows import FindingRow
 from inspections.services.findings import MAY_RECORD
 from inspections.services.maintenance import MAY_LOG_EVENTS
@@ -60,8 +61,16 @@ _WAITING = {
     ReelStatus.AWAITING_COUNT: "Begin a count",
 }
 
+# What waits in a count, as its own page calls it and as the reel's does; the first of them that is offered.
+_IN_COUNT = {
+    "Decide on the count": "Decide on the count",
+    "Compare and sign": "Compare and sign",
+    "Witness": "Witness the count",
+    "Worksheet": "Go on with the count",
+}
 
-def acts_on(reel: Any, held: frozenset[Act]) -> list[Way]:
+
+def acts_on_reel(reel: Any, held: frozenset[Act]) -> list[Way]:
     """What somebody with these authorisations may do about the reel now. No query.
 
     reel: with its status, whether it is held, and whether a stop finding is open.
@@ -95,22 +104,16 @@ def _words_to_count(reel: Any, held: frozenset[Act]) -> str:
     return "Enter a count from paper" if reel.machine_serial else "Begin a count"
 
 
-def acts_on_count(live: Any, held: frozenset[Act], *, is_stopped: bool) -> list[Way]:
+def acts_in_count(live: Any, person: Person, held: frozenset[Act], *, is_stopped: bool) -> list[Way]:
     """What waits for somebody in the count that is under way, if any: the first is theirs. No query.
 
-    live: the inspection with `role` (theirs in it, or none) and `has_signed`.
+    As the count's own page offers it. live: the inspection with `role` (theirs in it, or none) and `has_signed`.
     """
-    ways: tuple[tuple[str, str, bool], ...] = ()
-    if live is not None and live.state == InspectionState.REFERRED:
-        ways = (("Decide on the count", "referral", Act.RELEASE in held and not live.role),)
-    elif live is not None and live.state == InspectionState.AWAITING_SIGN_OFF:
-        ways = (("Compare and sign", "result", bool(live.role) and not live.has_signed and not is_stopped),)
-    elif live is not None and not is_stopped:
-        may_witness = Act.VERIFY in held and live.role != Role.TECHNICIAN
-        may_count = Act.COUNT in held and live.role != Role.VERIFIER
-        ways = (("Witness the count", "worksheet-verifier", may_witness),
-                ("Go on with the count", "worksheet-technician", may_count))  # fmt: skip
-    return [_way(title, name, live.pk) for title, name, may in ways if may]
+    if live is None:
+        return []
+    offered = acts_on(live, person, held, {live.role} - {None}, is_stopped=is_stopped)
+    addresses = {each["words"]: each["address"] for each in offered if each["page"] != "result" or not live.has_signed}
+    return [Way(words=_IN_COUNT[words], address=addresses[words]) for words in _IN_COUNT if words in addresses]
 
 
 def step_of(row: SetupValues, *, is_installed: bool) -> Step | None:

@@ -13,13 +13,7 @@ from django.urls import reverse
 from inspections import access as access_of_acts
 from inspections.domain.validity import ValidityAt
 from inspections.domain.words import LIVE, Act, InspectionState, ReelStatus
-from inspections.models import (
-    ImportedCount,
-    Inspection,
-    MachineCheck,
-    ReadBack,
-    SetupValues,
-)
+from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
@@ -27,7 +21,7 @@ from inspections.pages.reel.cable_length import cable_on, life_row
 from inspections.pages.reel.history import entry_in_words
 from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.reel.moves import shown_move
-from inspections.pages.reel.next_act import Step, Way, acts_on, acts_on_count, next_of, step_of
+from inspections.pages.reel.next_act import Step, Way, acts_in_count, acts_on_reel, next_of, step_of
 from inspections.queries.counts import events_of, inspections_as_seen_by
 from inspections.queries.currency import currency_of
 from inspections.queries.findings import findings_of
@@ -110,8 +104,8 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
     in_force = next((each for each in values if each.row.withdrawn_at is None), None)
     seen = finding_rows(findings, person, held)
     live = next((each for each in inspected if each.state in LIVE), None)
-    of_count = acts_on_count(live, held, is_stopped=reel.is_stopped)
-    ways = [*of_count, *acts_on(reel, held)]
+    of_count = acts_in_count(live, person, held, is_stopped=reel.is_stopped)
+    ways = [*of_count, *acts_on_reel(reel, held)]
     following = _next(reel, in_force, installed, person, held)
     first = _receipt(reel) if may_receive else next_of(reel, ways, of_count, seen, following)
     return {
