@@ -36,6 +36,7 @@ from reels import access
 from reels.models import TaskRun
 from reels.pages.acts import ActForm
 from reels.pages.answers import form_page, reader, show
+from reels.pages.plain import PlainForm
 from reels.pages.tasks import HaveDoneView
 from reels.services.history import Actor
 
@@ -53,7 +54,7 @@ ZONES = [("", "no zone: times say their own"), *((name, name) for name in sorted
 COLUMN = "column_"
 
 
-class SheetForm(forms.Form):
+class SheetForm(PlainForm):
     """How a file is read; a heading is chosen by its place."""
 
     file = forms.ChoiceField(label="What it holds", choices=[("", "choose"), *KINDS.items()], required=False)
@@ -67,6 +68,7 @@ class SheetForm(forms.Form):
     time_of_day = forms.RegexField(
         r"^\d{1,2}:\d\d\Z", label="Time of day, where there is only a day", required=False,
         help_text="As 12:00. Empty: such a row is refused.",
+        error_messages={"invalid": "You entered “%(value)s”; a time of day is needed, such as 12:00."},
     )  # fmt: skip
     as_spelt = forms.BooleanField(label="Take serials as they are spelt", required=False)
 
@@ -108,7 +110,10 @@ def sheet(request: HttpRequest) -> HttpResponse:
         return show(request, "inspections/sheet.html", {"problem": problem, "section": "people"},
                     status=422 if problem else 200)  # fmt: skip
     form, understood = _understood(request, text)
-    about = _looked_at(request, text, understood, is_as_spelt=bool(request.POST.get("as_spelt")))
+    if form.errors:
+        about: dict[str, Any] = {"asked": ["what is marked below"]}
+    else:
+        about = _looked_at(request, text, understood, is_as_spelt=bool(request.POST.get("as_spelt")))
     if request.POST.get("act") == "refused" and about.get("problems"):
         answer = HttpResponse(refused_rows(text, understood, about["problems"]).encode("utf-8-sig"),
                               content_type="text/csv; charset=utf-8")  # fmt: skip

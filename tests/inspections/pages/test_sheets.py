@@ -71,6 +71,14 @@ def test_an_ambiguous_date_is_asked_about_and_then_read_as_it_was_said(client):
     assert "2026-02-03T09:30:00+00:00" in form["ours"][0]
 
 
+def test_what_cannot_be_read_so_is_said_beside_its_field_and_the_rest_stays(client):
+    html = shown(again(client, sent(client, SHEET), time_zone="Europe/London", time_of_day="noon"))
+    assert "You entered “noon”; a time of day is needed, such as 12:00." in html
+    assert "by which clocks" not in html
+    assert "Store it" not in html
+    assert '<option value="Europe/London" selected>' in html
+
+
 def test_refused_rows_are_grouped_and_come_as_a_file(client):
     bad = SHEET + "LW-9;14.02.2026 09:30;12;10;=1;\r\nLW-9;15.02.2026 09:30;12;10;;\r\nLW-1;16.02.2026 09:30;99;1;;\r\n"
     first = again(client, sent(client, bad), time_zone="UTC")
