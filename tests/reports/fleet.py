@@ -20,19 +20,21 @@ def counts(reel):
         yield f"LW-{reel:04},{at.isoformat()},12,{wraps},,,\n"
 
 
-def bring_in_fleet(events=""):
+def fleet_files(events=""):
+    """The fleet as CSV files, text by name."""
     reels = "".join(
         f"LW-{n:04},w28,{'kettle-point' if n < 4 else 'aldermere'},2024-03-01,420\n" for n in range(1, REEL_COUNT + 1)
     )
-    rows = "".join(row for n in range(1, REEL_COUNT + 1) for row in counts(n))
-    summary = bring_in(
-        {
-            "reel_types.csv": TYPES,
-            "reels.csv": "serial,type,site,received_on,cable_length_m\n" + reels,
-            "counts.csv": COUNTS_HEADER + rows,
-            "cable_events.csv": EVENTS_HEADER + events,
-        }
-    )
+    return {
+        "reel_types.csv": TYPES,
+        "reels.csv": "serial,type,site,received_on,cable_length_m\n" + reels,
+        "counts.csv": COUNTS_HEADER + "".join(row for n in range(1, REEL_COUNT + 1) for row in counts(n)),
+        "cable_events.csv": EVENTS_HEADER + events,
+    }
+
+
+def bring_in_fleet(events=""):
+    summary = bring_in(fleet_files(events))
     builders.confirm_rules(ReelType.objects.get(code="w28"))
     return summary
 
