@@ -21,6 +21,7 @@ from reels.models.register import (
     Publication,
     PublicationType,
     ReelType,
+    SetUpList,
     Site,
     WrapGauge,
 )
@@ -56,6 +57,7 @@ __all__ = [
     "ReelEvent",
     "ReelType",
     "SecondFactor",
+    "SetUpList",
     "Site",
     "Submission",
     "TaskFile",

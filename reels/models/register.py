@@ -295,3 +295,22 @@ class GaugeCalibration(Added):
 
     def __str__(self) -> str:
         return f"{self.gauge}, due {self.due}"
+
+
+class SetUpList(Kept):
+    """Whether the organisation has put away the list of what a new service needs first. There is one row, or none."""
+
+    put_away_at = models.DateTimeField(null=True)
+    put_away_by = models.ForeignKey("Person", on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="set_up_list_put_away_by_somebody",
+                condition=Q(put_away_at__isnull=True, put_away_by__isnull=True)
+                | Q(put_away_at__isnull=False, put_away_by__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return "set-up list"

@@ -52,6 +52,7 @@ from reels.services.history import Actor
 FOUND, SEE_OTHER, FORBIDDEN, UNPROCESSABLE, TOO_MANY = 302, 303, 403, 422, 429
 DONE = (FOUND, SEE_OTHER)
 TOKEN, SEEN = "token", "seen"
+CAME_FROM, FIRST_PAGE = "from", "home"
 JSON = "application/json"
 Offered = tuple[str, Iterable[tuple[str, str]]]
 
@@ -232,6 +233,10 @@ class ActView(View):
     def context(self) -> dict[str, Any]:
         return {}
 
+    def next_at(self) -> str:
+        """Where one goes on: the first page, for who came from a list there and goes on with it."""
+        return "/" if self.request.GET.get(CAME_FROM) == FIRST_PAGE else self.done_at()
+
     # The steps ----------------------------------------------------------------------------------------------------
 
     @property
@@ -244,7 +249,7 @@ class ActView(View):
         return Actor(self.person)
 
     def answer(self, form: ActForm, status: int = 200) -> HttpResponse:
-        context = {"view": self, "form": form, "seen": self.seen(), "back": self.done_at(), **self.context()}
+        context = {"view": self, "form": form, "seen": self.seen(), "back": self.next_at(), **self.context()}
         return show(self.request, self.template_name, context, self.site, status)
 
     def respond(self, answer: submissions.SentAnswer, *, is_repeat: bool) -> HttpResponse:
@@ -302,7 +307,7 @@ class ActView(View):
 
     def _done(self) -> submissions.SentAnswer:
         return submissions.SentAnswer(status=self.status_done, media_type="", body=self.message.encode(),
-                                  headers={"Location": self.done_at()})  # fmt: skip
+                                  headers={"Location": self.next_at()})  # fmt: skip
 
     def _refusal(self, form: ActForm, refused: Refused) -> submissions.SentAnswer:
         field = next((name for name in self.names_in(refused) if name in form.fields), None)

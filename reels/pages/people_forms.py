@@ -62,7 +62,8 @@ class LinksShownView(ActView):
             messages.warning(self.request, NOT_AGAIN)
             return super().respond(answer, is_repeat=is_repeat)
         rows = [(person, link_address(self.request, secret)) for person, secret in self.links]
-        return render(self.request, "reels/links_shown.html", {"rows": rows, "section": "people"})
+        about = {"rows": rows, "next": self.next_at(), "section": "people"}
+        return render(self.request, "reels/links_shown.html", about)
 
     def done_at(self) -> str:
         return reverse("people")

@@ -36,6 +36,7 @@ from reels.models import (
     PublicationType,
     Reel,
     ReelType,
+    SetUpList,
     Site,
     WrapGauge,
 )
@@ -242,6 +243,22 @@ def prefer_length_unit(*, unit: LengthUnit, actor: Actor, at: datetime) -> None:
     if person.length_unit != unit:
         with record_act(chain, "length_unit_preferred", actor, at) as act:
             act.change(person, length_unit=unit.value)
+
+
+@transaction.atomic
+def put_set_up_list_away(*, is_away: bool, actor: Actor, at: datetime) -> None:
+    """Put the set-up list away for the whole organisation, or take it back. Raises OnlyAdministrators."""
+    access.only_administrators(actor.person)
+    chain = access.lock_register()
+    row = SetUpList.objects.first()
+    if is_away == bool(row and row.put_away_at):
+        return
+    values = {"put_away_at": at if is_away else None, "put_away_by": actor.person if is_away else None}
+    with record_act(chain, "set_up_list_put_away" if is_away else "set_up_list_taken_back", actor, at) as act:
+        if row:
+            act.change(row, **values)
+        else:
+            act.add(SetUpList(**values))
 
 
 def _of_type(row: ReelType, fields: dict[str, Any], actor: Actor) -> dict[str, Any]:

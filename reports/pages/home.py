@@ -26,6 +26,7 @@ from reels.domain.type_rules import without_source
 from reels.models import HistoryEntry, Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge
+from reports.pages.set_up import lines_on_home
 
 SHOWN = 5  # of each list
 
@@ -80,7 +81,9 @@ def home(request: HttpRequest) -> HttpResponse:
         "more_under_way": max(len(waiting.under_way) - SHOWN, 0),
         "last_acts": [_last_act(each, hidden) for each in waiting.last_acts],
     }
-    return show(request, "reports/home.html", {"page": shown, "section": "home"})
+    set_up = lines_on_home(person, at)
+    about = {"page": shown, "set_up": set_up, "set_up_done": sum(each.is_done for each in set_up), "section": "home"}
+    return show(request, "reports/home.html", about)
 
 
 def _groups(waiting: WaitingRows, person: Person, at: datetime) -> Iterator[WaitingGroup]:

@@ -18,12 +18,16 @@ from reports.pages import (
     recounts,
     reel_drift,
     safety_notices,
+    set_up,
     tour,
     verification,
 )
 
 urlpatterns: list[URLPattern] = [
     path("", home.home, name="home"),
+    path("set-up", set_up.set_up, name="set-up"),
+    path("set-up/put-away", set_up.PutAwayView.as_view(), name="set-up-put-away"),
+    path("set-up/take-back", set_up.TakeBackView.as_view(), name="set-up-take-back"),
     path("tour", tour.whole, name="tour"),
     path("tour/<slug:slug>", tour.part, name="tour-part"),
     path("account/notices", notices.NoticesView.as_view(), name="notices"),

@@ -1,5 +1,6 @@
 """Practice: choose a reel, count it step by step as on the worksheet, and see what was missed and why it matters."""
 
+from functools import cached_property
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -50,12 +51,15 @@ class PracticeView(ActView):
     template_name = "inspections/practice/start.html"
     begun: Exercise | None = None
 
+    @cached_property
+    def types(self) -> list[str]:
+        return list(reel_access.reel_types().values_list("code", flat=True))
+
     def form_options(self) -> dict[str, Any]:
-        types = list(reel_access.reel_types().values_list("code", flat=True))
         asked = {
             name: self.request.GET[name] for name in ("reel_type", "difficulty", "seed") if name in self.request.GET
         }
-        return {"reel_types": types, "initial": asked, "auto_id": "practice-%s"}
+        return {"reel_types": self.types, "initial": asked, "auto_id": "practice-%s"}
 
     def seen(self) -> str:
         """The exercise that is under way, if one is."""

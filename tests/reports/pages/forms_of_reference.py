@@ -1,6 +1,7 @@
 """The acts on reference data that have a form and are not on publications or gauges."""
 
 from reels.domain.words import Scope
+from reels.services import register
 from tests import builders
 from tests.api_fixtures import make_token
 from tests.builders import Cast
@@ -33,6 +34,17 @@ administrators_act("site-change", lambda: "/sites/kettle-point/change", SITE_CHA
 PERSON = {"full_name": "Noel Other", "staff_number": "N-77", "is_active": "on"}
 administrators_act("person-change", lambda: "/people/noel/change", PERSON, {"staff_number": "N-78"})
 administrators_act("posting-add", lambda: "/people/noel/posting", {"site": "*"}, {"site": "kettle-point"})
+
+
+@case("set-up-put-away")
+def _list_put_away(cast: Cast) -> Opened:
+    return Opened(person=builders.administrator(), address="/set-up/put-away")
+
+
+@case("set-up-take-back")
+def _list_taken_back(cast: Cast) -> Opened:
+    register.put_set_up_list_away(is_away=True, **builders.by_administrator())
+    return Opened(person=builders.administrator(), address="/set-up/take-back")
 
 
 @case("posting-end")
