@@ -21,7 +21,7 @@ from reels.models import Person
 from reels.services import browsers
 
 SEEN_IS_KEPT_EVERY_S = 60  # a write a minute rather than one with every request
-NOBODY_DOES_IT = {"worksheet-stamp"}  # what an open page asks for by itself
+NOBODY_DOES_IT = {"count-stamp", "reel-stamp"}  # what an open page asks for by itself
 # Where somebody whose login is not settled may go. The API has its own list, by operation.
 WAY_OUT = {"account", "change-password", "second-factor", "logout", "length-unit"}
 
@@ -105,4 +105,7 @@ class SettleLogins:
 
 
 def _is_by_itself(request: HttpRequest) -> bool:
+    """Whether a page asks for something without anybody touching it: for news, or for itself anew."""
+    if request.method == "GET" and request.headers.get("Sec-Fetch-Dest") == "empty":
+        return True
     return request.resolver_match is not None and request.resolver_match.view_name in NOBODY_DOES_IT

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from inspections.pages import authorisations, finding_list, findings, gauges, imports, machines, sheets
+from inspections.pages import authorisations, finding_list, findings, gauges, imports, live, machines, sheets
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -51,6 +51,7 @@ urlpatterns: list[URLPattern] = [
     path("reels/<path:serial>/move", moves.SendingView.as_view(), name="reel-move"),
     path("reels/<path:serial>/receipt", moves.ReceiptView.as_view(), name="reel-receipt"),
     path("reels/<path:serial>/call-back", moves.CallBackView.as_view(), name="reel-call-back"),
+    path("reels/<path:serial>/stamp", live.reel_stamp, name="reel-stamp"),
     path("reels/<path:serial>/retirement", acts.RetirementView.as_view(), name="reel-retirement"),
     path("reels/<path:serial>/finding", findings.FindingView.as_view(), name="reel-finding"),
     path("inspections/<int:inspection_id>/finding", findings.CountFindingView.as_view(), name="count-finding"),
@@ -100,7 +101,7 @@ urlpatterns: list[URLPattern] = [
         name="third-end",
     ),
     path("inspections/<int:inspection_id>/draft", worksheet.keep, name="worksheet-keep"),
-    path("inspections/<int:inspection_id>/stamp", worksheet.stamp, name="worksheet-stamp"),
+    path("inspections/<int:inspection_id>/stamp", live.count_stamp, name="count-stamp"),
     path("inspections/<int:inspection_id>/drawing/<slug:role>", worksheet.drawing, name="worksheet-drawing"),
     path("inspections/<int:inspection_id>/photos/<int:photo_id>", photos.photo, name="photo"),
     path("inspections/<int:inspection_id>/result", signing.ResultView.as_view(), name="result"),

@@ -17,8 +17,9 @@ class WorksheetState:
     """Where an inspection stands for somebody in a role.
 
     step: 1 to 6, the one that is open. own_points: those that the role has to key there now; waits_for: the other
-    role, when nothing is left to do but wait. keyed: how often the role has keyed in the reading. differing: the points
-    that both keyed and must key again.
+    role, when nothing is left to do but wait. is_other_done: whether the other role has keyed all that
+    is theirs there. keyed: how often the role has keyed in the reading. differing: the points that both keyed and must
+    key again.
     seen: the reading fields that this person may see, their own included. problems: why the last reading ended.
     has_ended: somebody else ended the reading while it was looked at; it goes on elsewhere.
     needs_gauge: before anything more is keyed, the technician keys the serial of the wrap gauge.
@@ -29,6 +30,7 @@ class WorksheetState:
     step: int
     own_points: tuple[Point, ...]
     waits_for: Role | None
+    is_other_done: bool
     keyed: int
     differing: tuple[Point, ...]
     seen: dict[str, Any]
@@ -63,6 +65,7 @@ def worksheet_state(inspection: Inspection, role: Role, viewer: Person) -> Works
         step=next(number for number, points in enumerate(keying.STEPS, 1) if point in points),
         own_points=own_points,
         waits_for=others[0] if others and not own_points else None,
+        is_other_done=bool(own_points) and not others,
         keyed=sum(each.role is role for each in keyed),
         differing=tuple(keying.differing_points(keyed)),
         seen=_seen(inspection, viewer, reading),

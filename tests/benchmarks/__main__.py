@@ -17,6 +17,7 @@ BENCHMARKS = {
     "posting": (f"{ON_POSTGRESQL}tests.benchmarks.posting", "202", "42"),
     "reading": ("tests.benchmarks.reading", "1000 10000 100000 --counts-each 50", "100 200"),
     "importing": ("tests.benchmarks.importing --postgresql", "20000 1000000", "500 1000"),
+    "worksheets": ("tests.benchmarks.worksheets", "200 20", "20 3"),
     "storm": ("tests.benchmarks.storm", "50 200 800", "10 20"),
 }
 

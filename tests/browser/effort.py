@@ -163,8 +163,8 @@ ON_THE_FORM = (*WORKSHEET_HEAD, *CAUTIONS, *READING_STEPS)
 
 def polled() -> Span:
     """How long a page that waits takes to see that it may go on, as its script has it."""
-    script = (ROOT / "reels/static/reels/drafts.js").read_text("utf-8")
-    [milliseconds] = re.findall(r"^const AGAIN_MS = (\d+);", script, re.MULTILINE)
+    script = (ROOT / "reels/static/reels/live.js").read_text("utf-8")
+    [milliseconds] = re.findall(r"^const COUNT_MS = (\d+);", script, re.MULTILINE)
     return Span(0, int(milliseconds) / 1000)
 
 
@@ -195,7 +195,7 @@ def _total(person: str, rows: Sequence[Handled], counter: EffortCounter) -> str:
 
 def _beside_paper(rows: Sequence[Handled]) -> Iterator[str]:
     pages, paper = time_on_pages(rows, polled()), time_on_paper(PAPER.values(), compared=len(READING_STEPS))
-    yield f"on the pages: {pages}, waits at hold points included (a page that waits looks every {polled().high:.0f} s)"
+    yield f"on the pages: {pages}, waits at hold points included (a page that waits looks every {polled().high:g} s)"
     yield f"on paper: {paper}, for {len(PAPER)} lines on each sheet, the comparison and the calculation included"
     yield f"{beside(pages, paper)} {slow_beside_quick(pages, paper)}"
 

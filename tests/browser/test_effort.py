@@ -129,4 +129,4 @@ def test_every_line_of_the_paper_form_is_reckoned():
 
 
 def test_a_page_that_waits_looks_as_often_as_its_script_says():
-    assert polled() == Span(0, 4)
+    assert polled() == Span(0, 1.5)

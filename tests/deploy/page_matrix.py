@@ -244,6 +244,7 @@ PAGES = (
     *_act(f"{THIRD}/<int:third_id>", "/inspections/{asked}/third-readings/{third}", "setter"),
     *_act(f"{THIRD}/<int:third_id>/end", "/inspections/{asked}/third-readings/{third}/end", "technician"),
     *page(f"{COUNT}/draft", "/inspections/{opened}/draft", SEEN_AT_THE_SITE, SEEN_AT_THE_SITE),  # one's own typing
+    *page(f"{REEL}/stamp", "/reels/PLAIN/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/stamp", "/inspections/{opened}/stamp", SEEN_AT_THE_SITE),
     *page(f"{COUNT}/drawing/<slug:role>", "/inspections/{opened}/drawing/technician", SEEN_AT_THE_SITE,
           SEEN_AT_THE_SITE, "technician"),

@@ -110,6 +110,8 @@ def test_an_open_page_that_asks_for_news_keeps_no_session_alive(clock):
     for _ in range(5):
         clock.shift(timedelta(minutes=10))
         assert client.get(f"/inspections/{opened.pk}/stamp").status_code == 200
+        page = client.get(f"/inspections/{opened.pk}", headers={"Sec-Fetch-Dest": "empty"})  # it renews itself
+        assert page.status_code == 200
     clock.shift(timedelta(minutes=10))
     assert not is_in(client)
 

@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.core import signing
-from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
@@ -28,7 +28,7 @@ from inspections.queries.worksheet import WorksheetState, draft_of, worksheet_st
 from inspections.services import drafts, evaluation
 from inspections.services.evaluation import ACT_OF
 from reels.pages.acts import FORBIDDEN
-from reels.pages.answers import form_page, page, reader, show
+from reels.pages.answers import form_page, reader, show
 
 TITLES = {1: "Data plate", 2: "Open side", 3: "Layers", 4: "Hand count", 5: "Wrap gauge", 6: "Crossover"}
 LAST = max(TITLES)
@@ -116,6 +116,10 @@ class StepView(InspectionActView):
         return _after(access.inspection_for_read(self.row.pk, self.person, self.at), self.role) if is_over else ""
 
     @property
+    def other(self) -> Role:
+        return Role.VERIFIER if self.role is Role.TECHNICIAN else Role.TECHNICIAN
+
+    @property
     def step(self) -> str:
         return f"{self.role}, reading {self.standing.reading}, step {self.standing.step}"
 
@@ -180,13 +184,6 @@ def keep(request: HttpRequest, inspection_id: int) -> HttpResponse:
     inspection = access.inspection_for_read(inspection_id, reader(request), timezone.now())
     _keep_draft(request, inspection.pk, request.POST.get(STEP, ""), request.POST.dict())
     return HttpResponse(status=204)
-
-
-@page
-def stamp(request: HttpRequest, inspection_id: int) -> HttpResponse:
-    """A word that is another one once anything was recorded for the reel. The script asks for it while it waits."""
-    inspection = access.inspection_for_read(inspection_id, reader(request), timezone.now())
-    return JsonResponse({"stamp": inspection.reel.chain.head})
 
 
 @form_page

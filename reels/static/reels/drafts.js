@@ -102,7 +102,10 @@ async function send(form, key, body) {
 function keepDraft(form) {
   const key = MINE + form.dataset.draft;
   const kept = localStorage.getItem(key);
-  if (kept) fill(form, JSON.parse(kept));
+  if (kept) {
+    fill(form, JSON.parse(kept));
+    form.dataset.typed = "";
+  }
   let waiting;
   form.addEventListener("input", () => {
     localStorage.setItem(key, JSON.stringify(typed(form)));
@@ -172,16 +175,17 @@ function poll(place) {
   }, AGAIN_MS);
 }
 
-function start() {
-  document.querySelectorAll("form[data-draft]").forEach(keepDraft);
-  document.querySelectorAll("form[data-drawing]:not([data-draft])").forEach(follow);
-  document.querySelectorAll("form.keys").forEach(leadOn);
-  document.querySelectorAll("[data-tally]").forEach(tally);
-  document.querySelectorAll("[data-poll]").forEach(poll);
+function start(place = document) {
+  place.querySelectorAll("form[data-draft]").forEach(keepDraft);
+  place.querySelectorAll("form[data-drawing]:not([data-draft])").forEach(follow);
+  place.querySelectorAll("form.keys").forEach(leadOn);
+  place.querySelectorAll("[data-tally]").forEach(tally);
+  place.querySelectorAll("[data-poll]").forEach(poll);
 }
 
 if (LOGIN) {
   forget((key) => !key.startsWith(MINE));
   document.querySelector("form.who")?.addEventListener("submit", () => forget(() => true));
   start();
+  document.addEventListener("renewed", (event) => start(event.detail));
 }

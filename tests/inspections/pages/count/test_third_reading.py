@@ -73,7 +73,7 @@ def test_with_nothing_else_to_key_the_step_waits_for_it(cast, asked):
     stories.key(cast, inspection, Point.SCALE_RIGHT, Role.VERIFIER)
     shown = page_of(logged_in(cast.technician), at(inspection, "worksheet"))
     assert '<h2 id="waits">Waiting for a third reading</h2>' in shown
-    assert "data-poll" in shown
+    assert "data-live" in shown
 
 
 def test_who_may_make_it_finds_it_and_nobody_else(cast, asked):
