@@ -7,8 +7,7 @@ never holds a value that is still blind.
 import json
 from collections.abc import Iterator
 
-from django.http import HttpRequest, HttpResponseNotModified, JsonResponse
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseNotModified, JsonResponse
 from django.utils import timezone
 from django.utils.http import parse_etags
 
@@ -23,7 +22,7 @@ MOST_NEWS = 20  # entries; a page that heard nothing for so long says the newest
 
 
 @page
-def count_stamp(request: HttpRequest, inspection_id: int) -> HttpResponseBase:
+def count_stamp(request: HttpRequest, inspection_id: int) -> HttpResponse:
     """Of the reel of a count. While its serial is to be read off the data plate, no words that somebody typed."""
     rows = access.readable_inspections(reader(request), timezone.now(), "reel")
     narrow = rows.select_related(None).select_related("reel__chain").only("state", "identified_at", "reel__chain")
@@ -32,17 +31,17 @@ def count_stamp(request: HttpRequest, inspection_id: int) -> HttpResponseBase:
 
 
 @page
-def reel_stamp(request: HttpRequest, serial: str) -> HttpResponseBase:
+def reel_stamp(request: HttpRequest, serial: str) -> HttpResponse:
     rows = reel_access.reels_to_look_at(reader(request), timezone.now())
     narrow = rows.select_related(None).select_related("chain").only("chain")
     return _since_then(request, reel_access.one(narrow, "reel", serial=serial), hides_words=False)
 
 
-def _since_then(request: HttpRequest, reel: Reel, *, hides_words: bool) -> HttpResponseBase:
+def _since_then(request: HttpRequest, reel: Reel, *, hides_words: bool) -> HttpResponse:
     """304 to whoever names the last entry; else its digest, and what stops the work since the entry that they name."""
     head = reel.chain.head
     seen = [each.strip('"') for each in parse_etags(request.headers.get("If-None-Match", ""))]
-    answer: HttpResponseBase = HttpResponseNotModified()
+    answer: HttpResponse = HttpResponseNotModified()
     if head not in seen:
         says = list(_news(reel, seen, hides_words=hides_words))
         answer = JsonResponse({"stamp": head, "says": says})

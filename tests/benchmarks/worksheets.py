@@ -135,11 +135,12 @@ def main(pages: int, seconds: float) -> None:
         print(f"Opening {pages} pages ...", file=sys.stderr)
         opened = make_world(pages)
         client, inspection, stamp, _ = opened[0]
-        single = {
-            kind: in_process(lambda kind=kind: client.get(
-                asked(kind, inspection, 0), secure=True, headers={"If-None-Match": f'"{stamp}"'}))
-            for kind in ("news", "bare view", "whole page")
-        }  # fmt: skip
+
+        def once(kind: str) -> Callable[[], Any]:
+            path = asked(kind, inspection, 0)
+            return lambda: client.get(path, secure=True, headers={"If-None-Match": f'"{stamp}"'})
+
+        single = {kind: in_process(once(kind)) for kind in ("news", "bare view", "whole page")}
         heads = f"{pages} pages, each every {every_s():g} s | answers a second | failed | half within | 99 % within"
         print(f"| {heads} | of one processor | processor time of one |\n{'|---' * 7}|", flush=True)
         node = Node(dict(os.environ)).start()

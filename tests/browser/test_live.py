@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from inspections.domain.words import Role
+from inspections.domain.words import Point, Role
 from inspections.models import Inspection
 from inspections.services import maintenance
 from reels.services.history import Actor
@@ -57,7 +57,7 @@ def test_a_page_that_waits_goes_on_within_two_seconds_without_being_loaded_again
     tess.keyboard.press("Enter")
     waits(tess)
     loaded = loads(tess)
-    key(cast, Role.VERIFIER, stories.Point.SERIAL)
+    key(cast, Role.VERIFIER, Point.SERIAL)
     hears(tess)
     expect(tess.get_by_text("Step 2 of 6")).to_be_visible()
     expect(tess.get_by_role("status").filter(has_text="Open side")).to_have_count(1)
@@ -69,8 +69,8 @@ def test_what_is_typed_stays_when_the_other_keys(tess, cast):
     left = tess.get_by_label("Left scale", exact=True)
     write(left, "1")
     loaded = loads(tess)
-    key(cast, Role.VERIFIER, stories.Point.SCALE_LEFT)
-    key(cast, Role.VERIFIER, stories.Point.SCALE_RIGHT)
+    key(cast, Role.VERIFIER, Point.SCALE_LEFT)
+    key(cast, Role.VERIFIER, Point.SCALE_RIGHT)
     hears(tess)
     expect(tess.locator("#other")).to_have_text("The verifier has keyed this step.")
     expect(tess.locator("p.unseen")).to_have_text("The verifier has keyed this step.")
@@ -82,7 +82,12 @@ def test_what_is_typed_stays_when_the_other_keys(tess, cast):
 def test_a_page_that_nobody_sees_asks_for_nothing_and_one_without_an_answer_asks_less_often(tess):
     tess.reload()
     asked = []
-    tess.route("**/stamp", lambda route: (asked.append(route), route.fulfill(status=503)))
+
+    def refuse(route):
+        asked.append(route)
+        route.fulfill(status=503)
+
+    tess.route("**/stamp", refuse)
     for wait_ms in (1500, 3000, 6000):
         tess.clock.run_for(wait_ms - 1)
         before = len(asked)
