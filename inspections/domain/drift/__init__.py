@@ -39,6 +39,7 @@ measured in deploy/handbook/decisions/0011-drift-inference.md. Pure: the caller 
 the day that it asks about.
 
     records     what goes in and what comes out      parameters     θ, and what it means in words
+    fixed       every constant, and why     hidden_markov  the recursions, with nothing of reels in them
     geometry    drum tables, windows of lengths      looseness      σ: which values are likely
     sequence    a history laid out for inference     likelihood     p(y | x, σ), slips among it
     kernels     moves by cuts, log and stretch       batch          sequences side by side, one step

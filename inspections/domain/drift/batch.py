@@ -19,26 +19,20 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.hidden_markov import ComplexArray, FloatArray, IntArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import ComplexArray, IntArray
 from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_fft
 from inspections.domain.drift.likelihood import count_likelihoods
 from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.records import Ending
 from inspections.domain.drift.sequence import CountSequence
+from reels.domain.uncertainty import FloatArray
 
 AS_WRITTEN, OWED, TAKEN = range(3)
 
 # Counts x looseness values x cells x log states of one batch: some 100 MB at work. Half as large batches take less
 # memory and more turns of Python for each count; results don't hang on it.
 BATCH_CELLS = 1_200_000
-# What a closed flag does to the odds of an unlogged cut in its interval: somebody went and looked, and is right in all
-# but one of a hundred cases. A "late-logged cut" stands in the log, so that no other one is likely.
-ENDING_ODDS = {Ending.MISCOUNT: 0.01, Ending.LATE_LOGGED_CUT: 0.01, Ending.CONFIRMED_LOSS: 100.0}
-# At the first count the cable is near the length at receipt, if that is known and right, which is so in seven of ten;
-# else anywhere on the drum. Half the trust would make little of the length, twice as much would overrule a count.
-RECEIVED_TRUST, ANYWHERE = 0.7, 0.3
-LEAST_RECEIVED_SD_M = 1.0  # lengths at receipt are seldom measured to better than that
-LEAST_STRETCH_CELLS = 0.03  # a mean growth of less is left out: it moves nothing that can be seen
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -253,7 +247,7 @@ def _lay_out(batch: Batch, place: int, sequence: CountSequence) -> None:
     for a, b in sequence.pieces():
         batch.likelihoods[a:b, rows, 0] = count_likelihoods(sequence, a, b, batch.theta)
     p_cut = batch.theta.p_cut(np.diff(sequence.days))
-    odds = np.array([1.0 if e is None else ENDING_ODDS.get(e, 1.0) for e in sequence.endings])
+    odds = np.array([_ending_odds(ending) for ending in sequence.endings])
     batch.p_cut_open[:intervals, rows] = p_cut[:, None]
     batch.p_cut[:intervals, rows] = (p_cut * odds / (1.0 - p_cut + p_cut * odds))[:, None]
     for move in moves_of(place, sequence, batch.kernels, batch.theta):
@@ -262,6 +256,12 @@ def _lay_out(batch: Batch, place: int, sequence: CountSequence) -> None:
         batch.moves.append(move)
     _add_stretch(batch, sequence, rows)
     batch.start[rows, AS_WRITTEN] = _start(sequence, batch.kernels, batch.theta)
+
+
+def _ending_odds(ending: Ending | None) -> float:
+    if ending in (Ending.MISCOUNT, Ending.LATE_LOGGED_CUT):
+        return FIXED.ending_against
+    return FIXED.ending_for if ending is Ending.CONFIRMED_LOSS else 1.0
 
 
 def _start_log_states(batch: Batch) -> None:
@@ -280,10 +280,10 @@ def _start(sequence: CountSequence, kernels: Kernels, theta: DriftParameters) ->
     if sequence.start_m is None:
         return np.full(kernels.cells, flat)
     logged = sum(e.length_m for e in sequence.entries if e.interval < 0)
-    sd = max(theta.received_sd_share * sequence.start_m, LEAST_RECEIVED_SD_M)
+    sd = max(theta.received_sd_share * sequence.start_m, FIXED.least_received_sd_m)
     z = (sequence.window_m(0) - (sequence.start_m - logged)) / sd
     near = np.exp(-0.5 * z * z) * kernels.cell_m / (sd * np.sqrt(2.0 * np.pi))
-    return cast(FloatArray, RECEIVED_TRUST * near + ANYWHERE * flat)
+    return cast(FloatArray, FIXED.received_trust * near + FIXED.anywhere * flat)
 
 
 def _add_stretch(batch: Batch, sequence: CountSequence, rows: slice) -> None:
@@ -292,6 +292,6 @@ def _add_stretch(batch: Batch, sequence: CountSequence, rows: slice) -> None:
         return
     left = np.exp(-np.maximum(sequence.days - sequence.start_day, 0.0) / batch.theta.stretch_days)
     mean_m = batch.theta.stretch_share * float(sequence.read_m[0]) * (left[:-1] - left[1:])
-    for t in np.flatnonzero(mean_m > LEAST_STRETCH_CELLS * batch.kernels.cell_m):
+    for t in np.flatnonzero(mean_m > FIXED.least_stretch_cells * batch.kernels.cell_m):
         batch.stretch_of[t, rows] = len(batch.stretch_ffts)
         batch.stretch_ffts.append(stretch_fft(float(mean_m[t]), batch.kernels))

@@ -8,19 +8,18 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.batch import Batch, batches_of
-from inspections.domain.drift.hidden_markov import TINY, FloatArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import TINY
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, SIZE_EDGES_M, DriftParameters
 from inspections.domain.drift.posteriors import log_entry_posteriors, residuals, slip_posteriors
 from inspections.domain.drift.records import SLIPS
 from inspections.domain.drift.sequence import CountSequence
 from inspections.domain.drift.smoother import ForwardBackward, cut_posteriors, forward_backward
+from reels.domain.uncertainty import FloatArray
 
 # Edges of classes of fullness, turns over those of a half-full drum, in which residuals are summed: 17 % apart, finer
 # than a power that is searched to a twentieth can show.
 FULLNESS = np.geomspace(0.05, 2.05, 25)
-LATER_SEQUENCE = (
-    0.3  # the weight of a reel's sequences after a replacement: the reel has spoken of its looseness already
-)
 
 
 def _sizes() -> FloatArray:
@@ -85,7 +84,7 @@ def e_step(
             weights.append(scipy.special.softmax(log_posterior))
             known[place] = own
             statistics.log_evidence += float(np.logaddexp.reduce(log_posterior - others))
-            share = 1.0 if sequence.first == 0 else LATER_SEQUENCE
+            share = 1.0 if sequence.first == 0 else FIXED.later_sequence
             statistics.looseness[sequence.grid_points] += weights[-1] * share
         _add(statistics, passes, np.concatenate(weights))
     return statistics

@@ -9,8 +9,9 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.batch import Batch, batches_of
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.geometry import days_between, ordered_counts, turns_of_counts, winding_table
-from inspections.domain.drift.hidden_markov import TINY, FloatArray
+from inspections.domain.drift.hidden_markov import TINY
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.posteriors import log_entry_posteriors, slip_posteriors
 from inspections.domain.drift.records import (
@@ -23,12 +24,9 @@ from inspections.domain.drift.records import (
 )
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import cut_posteriors, forward_backward
+from reels.domain.uncertainty import FloatArray
 
 REELS_AT_ONCE = 256  # histories held in memory; more of them fill batches better
-# Counts that a cut recorded late is followed over, and that are taken in before it. After so many the answer of the day
-# has hardly anything left of the gap in the log; twice as many double the work of a fleet whose log is kept late.
-LATE_COUNTS = 12
-LEAST_SLIP = 0.01  # a slip less probable than this has no kind that is worth a word
 QUANTILES = (0.05, 0.5, 0.95)  # of a cut's length: the 90 % interval about the median
 
 
@@ -110,7 +108,7 @@ def _unknown_then(sequence: CountSequence) -> list[int]:
     """Counts at which a cut made before them was recorded only later."""
     counts: set[int] = set()
     for entry in sequence.entries:
-        after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + LATE_COUNTS, sequence.times))
+        after = range(max(entry.interval + 1, 1), min(entry.interval + 1 + FIXED.late_counts, sequence.times))
         counts.update(t for t in after if sequence.days[t] < entry.recorded_day)
     return sorted(counts)
 
@@ -119,7 +117,7 @@ def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
     """The counts up to `last`, and some before the first gap in the log, with the entries recorded by then."""
     today = sequence.days[last]
     unknown = [e.interval for e in sequence.entries if e.interval < last and e.recorded_day > today]
-    first = max(0, max(min(unknown, default=last), last - LATE_COUNTS) - LATE_COUNTS)
+    first = max(0, max(min(unknown, default=last), last - FIXED.late_counts) - FIXED.late_counts)
     kept = slice(first, last + 1)
     hypotheses = (sequence.hypothesis_time >= first) & (sequence.hypothesis_time <= last)
     entries = tuple(
@@ -213,7 +211,7 @@ def _count_posteriors(
             layers=count.layers,
             wraps=count.wraps,
             p_slip=p_slip,
-            likeliest_slip=SLIPS[kind] if p_slip > LEAST_SLIP else Slip.NONE,
+            likeliest_slip=SLIPS[kind] if p_slip > FIXED.least_slip else Slip.NONE,
             turns=turns,
         )
 

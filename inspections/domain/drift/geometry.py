@@ -10,16 +10,12 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.hidden_markov import FloatArray, IntArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import IntArray
 from inspections.domain.drift.records import CountSeen, ReelHistory
+from reels.domain.uncertainty import FloatArray
 from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
 
-# Counts on either side that say which lengths are open at a count. Half of it, and a few slips in a row may shut the
-# truth out of the window; twice of it, and the windows widen with whatever was cut in a longer time.
-NEIGHBOURS = 4
-# A low further below the lowest count so far than this, in metres, which later counts contradict, is never taken for a
-# cut: nobody loses so much at once and counts it again. Were it smaller, long true cuts would fall outside the window.
-LONGEST_UNDONE_M = 150.0
 # A window has one of these numbers of cells, so that reels fall into few groups which are worked out together; each is
 # a product of small primes, for which the FFT is fast. The last one bounds memory: a wider window gets longer cells.
 CELL_COUNTS = np.array([32, 48, 64, 96, 128, 192, 256, 384, 512, 768, 1024, 1536, 2048, 3072, 4096])
@@ -104,14 +100,16 @@ def grid_for(counts: CountColumns, winding: WindingTable, looseness: float) -> t
     that two earlier ones contradict.
     """
     wrap_m = winding.metres_per_wrap(float(np.median(counts.turns)))
-    # Cells of 0.8 spreads, but never finer than a rounding to whole wraps can show nor coarser than a wrap and a fifth.
     # Powers of √2 metres, so that reels share their grids and are worked out together.
-    cell_m = _root_two_power(round, wrap_m * np.clip(0.8 * looseness, 0.22, 1.2))
-    margin = (6.0 + 5.0 * looseness) * wrap_m  # five spreads, and slips of a few wraps
+    wraps = np.clip(FIXED.cell_spreads * looseness, FIXED.least_cell_wraps, FIXED.most_cell_wraps)
+    cell_m = _root_two_power(round, wrap_m * wraps)
+    margin = (FIXED.margin_wraps + FIXED.margin_spreads * looseness) * wrap_m
     m = counts.metres
     before = np.concatenate([[m[0]], np.minimum.accumulate(m)[:-1]])
     borne_out = _agreeing_nearby(m, margin) >= 2
-    low_fine = borne_out | (-_second_lowest_so_far(-m[::-1])[::-1] <= m + margin) | (m > before - LONGEST_UNDONE_M)
+    low_fine = (
+        borne_out | (-_second_lowest_so_far(-m[::-1])[::-1] <= m + margin) | (m > before - FIXED.longest_undone_m)
+    )
     high_fine = borne_out | (_second_lowest_so_far(m) >= m - margin)
     low = np.minimum(_least_nearby(np.where(low_fine, m, np.inf)), np.where(low_fine, np.inf, before)) - margin
     high = -_least_nearby(np.where(high_fine, -m, np.inf)) + margin
@@ -126,15 +124,15 @@ def _root_two_power(rounding: Callable[[float], int], value: float) -> float:
 
 
 def _agreeing_nearby(values: FloatArray, margin: float) -> IntArray:
-    """How many values at most NEIGHBOURS places away, itself included, are within the margin: shape (n,)."""
-    padded = np.pad(values, NEIGHBOURS, constant_values=np.inf)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1)
+    """How many values at most FIXED.neighbours places away, itself included, are within the margin: shape (n,)."""
+    padded = np.pad(values, FIXED.neighbours, constant_values=np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * FIXED.neighbours + 1)
     return cast(IntArray, np.count_nonzero(np.abs(windows - values[:, None]) <= margin, axis=1))
 
 
 def _least_nearby(values: FloatArray) -> FloatArray:
-    """The least of the values at most NEIGHBOURS places away: shape (n,)."""
-    return cast(FloatArray, scipy.ndimage.minimum_filter1d(values, 2 * NEIGHBOURS + 1, mode="nearest"))
+    """The least of the values at most FIXED.neighbours places away: shape (n,)."""
+    return cast(FloatArray, scipy.ndimage.minimum_filter1d(values, 2 * FIXED.neighbours + 1, mode="nearest"))
 
 
 def _offsets(low: FloatArray, high: FloatArray, cells: int) -> IntArray:

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from reels.domain.uncertainty import FloatArray
+
 IntArray = NDArray[np.int64]
 ComplexArray = NDArray[np.complex128]
 Step = Callable[[int, FloatArray], FloatArray]

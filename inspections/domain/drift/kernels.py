@@ -12,16 +12,11 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.hidden_markov import ComplexArray, FloatArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import ComplexArray
 from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.sequence import CountSequence, LogEntry
-
-# A wrong length lies about the true one by this spread of its logarithm, a factor of two up or down, or, as often, is
-# that of any cut. Half of it, and a dropped decimal point is no longer taken for a wrong length; twice is any length.
-WRONG_LOG_SD = 0.7
-NEAR_DAYS = 15.0  # entries this near a count may well be dated on its wrong side: half a month of writing up late
-# Lengths are known no better than to 2 cm: a narrower kernel would be a spike between two cells.
-LEAST_SD_M = 0.02
+from reels.domain.uncertainty import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +50,7 @@ def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
     length)] = sd (z Φ(z) + φ(z)), z = (cell − length) / sd.
     """
     cells_m = np.asarray(kernels.cell_m * np.arange(-1, kernels.cells + 1), dtype=np.float64)
-    sd_m = max(sd_m, LEAST_SD_M)
+    sd_m = max(sd_m, FIXED.least_sd_m)
     z = (cells_m - length_m) / sd_m
     ramp = sd_m * (z * scipy.special.ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi))
     return cast(FloatArray, np.maximum(np.diff(ramp, 2) / kernels.cell_m, 0.0))
@@ -63,8 +58,8 @@ def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
 
 def _wrong_length(length_m: float, kernels: Kernels) -> FloatArray:
     edges = np.log(np.maximum(kernels.edges_m(), 1e-6))
-    about = np.diff(scipy.special.ndtr((edges - np.log(max(length_m, 0.05))) / WRONG_LOG_SD))
-    return cast(FloatArray, 0.5 * about + 0.5 * kernels.cut)
+    about = np.diff(scipy.special.ndtr((edges - np.log(max(length_m, 0.05))) / FIXED.wrong_log_sd))
+    return cast(FloatArray, FIXED.wrong_about * about + (1.0 - FIXED.wrong_about) * kernels.cut)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,14 +128,13 @@ def _misdated(
     """Probability that the cut was made before the interval, and after it: the nearer a count, the likelier."""
     days, at = sequence.days, np.mean([e.at_day for e in entries])
     has_before, has_after = interval >= 0, interval + 1 < days.size
-    length = days[interval + 1] - days[interval] if has_before and has_after else 60.0
-    near = min(NEAR_DAYS, max(0.2 * length, 1.0))  # counts a week apart: a day and a half, not half a month
+    length = days[interval + 1] - days[interval] if has_before and has_after else FIXED.open_interval_days
+    near = min(FIXED.near_days, max(FIXED.near_share * length, FIXED.least_near_days))
 
     def share(gap: float) -> float:
-        # The whole share at the count itself, falling to a tenth far from it; dated to the count's own moment, one in
-        # five at least, for nothing says which came first. Never more than even odds.
-        nearness = 0.1 + 0.9 * np.exp(-gap / near)
-        return float(min(max(theta.entry_misdated * nearness, 0.2 if gap <= 0.0 else 0.0), 0.5))
+        nearness = FIXED.misdated_far + (1.0 - FIXED.misdated_far) * np.exp(-gap / near)
+        least = FIXED.misdated_at_count if gap <= 0.0 else 0.0
+        return float(min(max(theta.entry_misdated * nearness, least), FIXED.most_misdated))
 
     early = share(at - days[interval]) if has_before else 0.0
     late = share(days[interval + 1] - at) if has_after else 0.0
@@ -148,7 +142,7 @@ def _misdated(
 
 
 def stretch_fft(mean_m: float, kernels: Kernels) -> ComplexArray:
-    """Transform of a growth of about this mean, half as uncertain as it is long, shared between cells."""
-    kernel = _spread_about(mean_m, 0.5 * mean_m, kernels)
+    """Transform of a growth of about this mean, shared between cells."""
+    kernel = _spread_about(mean_m, FIXED.stretch_sd * mean_m, kernels)
     kernel[0] += max(0.0, 1.0 - kernel.sum())  # what would be a shrinking is no growth
     return kernels.transform(kernel)

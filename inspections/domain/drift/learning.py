@@ -15,26 +15,19 @@ import scipy
 
 from inspections.domain.drift.batch import batches_of
 from inspections.domain.drift.e_step import e_step
-from inspections.domain.drift.hidden_markov import FloatArray
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.looseness import looseness_log_likelihood
-from inspections.domain.drift.m_step import ROUNDS_OF_A_MIXTURE, m_step, smooth_looseness, starting_sizes
+from inspections.domain.drift.m_step import m_step, smooth_looseness, starting_sizes
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters
 from inspections.domain.drift.records import ReelHistory
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import forward_backward
+from reels.domain.uncertainty import FloatArray
 
 # What is learned from: at most so many counts, of reels spread evenly over those given, so that a large fleet costs no
 # more than a middling one. Twice as many would halve the sampling variance for twice the time.
 LEARN_COUNTS = 6_000
 EARLY_COUNTS = 1_500  # that the first rounds go over, to be near the right parameters before all are looked at
-MOST_ROUNDS = 16
-MORE_ROUNDS = 7  # of those that begin near the right parameters
-LAYOUT_ROUND = 4  # after which sequences are laid out again, once: by then the looseness is about right
-CLOSE_ENOUGH = 2e-5  # nats a count gained by a round, below which the rounds end
-
-STRETCH_SHARES = (0.001, 0.002, 0.004, 0.008)  # of a new cable's length, tried in turn
-STRETCH_SEEN = 365.0  # days from new to the first count within which a stretch might be seen
-STRETCH_MUST_GAIN = 3.0  # nats, odds of twenty: most fleets show none, and one that is not there would hide cuts
 
 
 def learn(histories: Iterable[ReelHistory], prior: DriftParameters = DEFAULT_PARAMETERS) -> DriftParameters:
@@ -49,10 +42,10 @@ def learn(histories: Iterable[ReelHistory], prior: DriftParameters = DEFAULT_PAR
     if not sample:
         return prior
     few = sample[:: max(1, sum(len(h.counts) for h in sample) // EARLY_COUNTS)]
-    theta = _em(few, _first_look(sample, prior), prior, MOST_ROUNDS)
-    theta = theta if len(few) == len(sample) else _em(sample, theta, prior, MORE_ROUNDS)
+    theta = _em(few, _first_look(sample, prior), prior, FIXED.most_rounds)
+    theta = theta if len(few) == len(sample) else _em(sample, theta, prior, FIXED.more_rounds)
     stretched = _stretch(sample, theta)
-    return theta if stretched == theta else _em(sample, stretched, prior, MORE_ROUNDS)
+    return theta if stretched == theta else _em(sample, stretched, prior, FIXED.more_rounds)
 
 
 def _em(
@@ -66,11 +59,13 @@ def _em(
     known: dict[int, FloatArray] = {}
     sequences = _sequences(histories, theta)
     for number in range(rounds):
-        if number == LAYOUT_ROUND:
+        if number == FIXED.layout_round:
             sequences, best, known = _sequences(histories, theta), -np.inf, {}
         statistics = e_step(sequences, theta, known)
         theta = m_step(statistics, theta, prior)
-        if number > LAYOUT_ROUND and statistics.log_evidence - best < CLOSE_ENOUGH * (1000.0 + statistics.counts):
+        if number > FIXED.layout_round and statistics.log_evidence - best < FIXED.close_enough * (
+            1000.0 + statistics.counts
+        ):
             break
         best = statistics.log_evidence
     return theta
@@ -86,7 +81,7 @@ def _first_look(histories: Sequence[ReelHistory], prior: DriftParameters) -> Dri
     start = replace(prior, size_shares=starting_sizes(lengths, prior))
     log_likelihoods = np.array([looseness_log_likelihood(h, start) for h in histories])
     shares = np.array(prior.looseness_shares)
-    for _ in range(ROUNDS_OF_A_MIXTURE):
+    for _ in range(FIXED.mixture_rounds):
         weights = scipy.special.softmax(log_likelihoods + np.log(shares + 1e-9), axis=1)
         shares = smooth_looseness(weights.sum(axis=0), prior)
         shares /= shares.sum()
@@ -98,13 +93,13 @@ def _stretch(histories: Sequence[ReelHistory], theta: DriftParameters) -> DriftP
     sequences = [
         sequence
         for sequence in _sequences(histories, theta)
-        if sequence.start_day is not None and float(sequence.days[0]) - sequence.start_day < STRETCH_SEEN
+        if sequence.start_day is not None and float(sequence.days[0]) - sequence.start_day < FIXED.stretch_seen_days
     ]
-    best, gained = replace(theta, stretch_share=0.0), STRETCH_MUST_GAIN
+    best, gained = replace(theta, stretch_share=0.0), FIXED.stretch_must_gain
     if not sequences:
         return best
     plain = _log_evidence(sequences, best)
-    for share in STRETCH_SHARES:
+    for share in FIXED.stretch_shares:
         tried = replace(theta, stretch_share=share)
         gain = _log_evidence(sequences, tried) - plain
         if gain < gained:

@@ -16,14 +16,13 @@ from typing import cast
 
 import numpy as np
 
-from inspections.domain.drift.hidden_markov import FloatArray, IntArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import IntArray
 from inspections.domain.drift.looseness import spread_factor, whole_wrap_pmf
 from inspections.domain.drift.parameters import LOOSENESS_GRID_STEP, LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.records import SLIPS, Slip
 from inspections.domain.drift.sequence import CountSequence
-
-# Wraps by which "a few wraps off" falls to 1/e. Half of it is hardly told from one wrap off, twice from anything.
-NEARBY_WRAPS = 3.0
+from reels.domain.uncertainty import FloatArray
 
 # The normal integrals come from a table, which takes a sixth of the time: by spread (rows, a third of a step of the
 # looseness grid apart, 0.04 to 10 wraps) and by distance (columns, to a sixteenth of a wrap, up to 60 wraps on either
@@ -49,8 +48,7 @@ def reading_pmf(sequence: CountSequence, turns: FloatArray, at_turns: FloatArray
     column += _HALF_WIDTH
     np.clip(column, 0, 2 * _HALF_WIDTH, out=column)
     factor = spread_factor(turns, sequence.winding, theta.fullness_power)
-    # A cell stands for a range of lengths; this spread for the range keeps a fine reading on a coarse grid honest.
-    in_cell = 0.25 * sequence.cell_m / sequence.winding.metres_per_wrap(float(turns[0]))
+    in_cell = FIXED.in_cell * sequence.cell_m / sequence.winding.metres_per_wrap(float(turns[0]))
     spread = np.hypot(LOOSENESS_GRID_WRAPS[sequence.grid_points][:, None] * factor, in_cell)
     level = np.rint(np.log(spread / _TABLE_SPREADS[0]) * _LEVELS_PER_STEP / LOOSENESS_GRID_STEP).astype(np.int64)
     start = (np.clip(level, 0, _TABLE_SPREADS.size - 1) * _DISTANCES.size).astype(np.int32)
@@ -60,7 +58,7 @@ def reading_pmf(sequence: CountSequence, turns: FloatArray, at_turns: FloatArray
 def _nearby_pmf(read_turns: FloatArray, at_turns: FloatArray) -> FloatArray:
     """Probability to read a few wraps off: shape (n, cells)."""
     distance = np.abs(read_turns[:, None] - at_turns[None, :])
-    return np.exp(-distance / NEARBY_WRAPS) / (2.0 * NEARBY_WRAPS)
+    return np.exp(-distance / FIXED.nearby_wraps) / (2.0 * FIXED.nearby_wraps)
 
 
 def _anything(sequence: CountSequence, shares: FloatArray) -> float:

@@ -1,8 +1,6 @@
 """The m-step: the parameters that make the expected numbers likeliest, each with a prior of its own worth.
 
-A prior's worth is how many counts, intervals, entries, cuts or reels it stands for. Halved, fleets of a few reels
-follow their own chance sooner; doubled, a fleet that differs from the usual needs twice as many to say so.
-All were chosen on simulated fleets of other seeds than the study's.
+A prior's worth is how many counts, intervals, entries, cuts or reels it stands for (Parameters).
 """
 
 from dataclasses import replace
@@ -12,7 +10,8 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.e_step import FULLNESS, SufficientStatistics
-from inspections.domain.drift.hidden_markov import TINY, FloatArray
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.hidden_markov import TINY
 from inspections.domain.drift.parameters import (
     DAYS_PER_YEAR,
     LOOSENESS_GRID_WRAPS,
@@ -20,34 +19,13 @@ from inspections.domain.drift.parameters import (
     DriftParameters,
     lognormal_shares,
 )
-
-PRIOR_SLIP_COUNTS = 100.0  # slips are rare: fewer counts would make a rate of the first one
-PRIOR_CUT_INTERVALS = 30.0
-PRIOR_SIZE_CUTS = 4.0
-PRIOR_REELS = 3.0
-PRIOR_ENTRIES = 20.0
-PRIOR_TWINS = 4.0
-PRIOR_POWER_SD = 0.5  # of fullness_power about its default: from no influence of fullness to more than in proportion
-
-# Sizes of cuts. The classes as found lean, with the weight of so many cuts, on a smooth law, for classes that are too
-# short to be seen would else keep what they were given.
-SIZE_LEAN_CUTS = 30.0
-LIKE_LOGGED_CUTS = 8.0  # what the guess that unlogged cuts are as long as logged ones is worth
-ENOUGH_LOGGED = 10.0  # logged cuts; with fewer the guess is worth less in proportion
-PRIOR_LEAN = 0.2  # and the prior's own law
-USUAL_SIZE_LOG_SD, USUAL_SIZE_CUTS = 0.6, 4.0  # spread of a lognormal of cut lengths, and how many cuts it is worth
-LEAST_SIZE_LOG_SD = 0.15
-
-LOOSENESS_LEAN_REELS = 6.0  # as SIZE_LEAN_CUTS: reels' worth of a lognormal of the same mean and spread
-LEAST_LOOSENESS_LOG_SD = 0.2
-OVERSHOOT = 1.5  # of a step of fullness_power: residuals judged under the power before hold the aim back
-ROUNDS_OF_A_MIXTURE = 30  # of the small EM within: enough for its weights to settle
+from reels.domain.uncertainty import FloatArray
 
 
 def m_step(statistics: SufficientStatistics, theta: DriftParameters, prior: DriftParameters) -> DriftParameters:
     """The next θ. Shares are posterior means: (found + worth of the prior x prior) over all."""
     per_interval, per_year = _cut_rates(statistics, prior)
-    slips = statistics.slips + PRIOR_SLIP_COUNTS * np.array(prior.slip_shares)
+    slips = statistics.slips + FIXED.prior_slip_counts * np.array(prior.slip_shares)
     sd_m, sd_share = _log_errors(statistics, prior)
     return replace(
         theta,
@@ -59,10 +37,10 @@ def m_step(statistics: SufficientStatistics, theta: DriftParameters, prior: Drif
         looseness_shares=_normalised(smooth_looseness(statistics.looseness, prior)),
         logged_sd_m=sd_m,
         logged_sd_share=sd_share,
-        entry_void=_share(statistics.void, statistics.entries, prior.entry_void, PRIOR_ENTRIES),
-        twin_void=_share(statistics.twin_void, statistics.twins, prior.twin_void, PRIOR_TWINS),
-        entry_wrong=_share(statistics.wrong, statistics.entries, prior.entry_wrong, PRIOR_ENTRIES),
-        entry_misdated=_share(statistics.misdated, statistics.misdatable, prior.entry_misdated, PRIOR_ENTRIES),
+        entry_void=_share(statistics.void, statistics.entries, prior.entry_void, FIXED.prior_entries),
+        twin_void=_share(statistics.twin_void, statistics.twins, prior.twin_void, FIXED.prior_twins),
+        entry_wrong=_share(statistics.wrong, statistics.entries, prior.entry_wrong, FIXED.prior_entries),
+        entry_misdated=_share(statistics.misdated, statistics.misdatable, prior.entry_misdated, FIXED.prior_entries),
     )
 
 
@@ -84,12 +62,12 @@ def _cut_rates(statistics: SufficientStatistics, prior: DriftParameters) -> tupl
     cuts = np.concatenate(statistics.cuts)
     years = np.maximum(np.concatenate(statistics.days), 0.0) / DAYS_PER_YEAR
     typical = float(years.mean())
-    guess = np.array([prior.cuts_per_interval, prior.cuts_per_year * typical]) * PRIOR_CUT_INTERVALS
+    guess = np.array([prior.cuts_per_interval, prior.cuts_per_year * typical]) * FIXED.prior_cut_intervals
 
     def cost(log_parts: FloatArray) -> float:
         per_interval, per_typical = np.exp(log_parts)
         expected = per_interval + per_typical * years / max(typical, 1e-6)
-        penalty = np.sum(np.array([per_interval, per_typical]) * PRIOR_CUT_INTERVALS - guess * log_parts)
+        penalty = np.sum(np.array([per_interval, per_typical]) * FIXED.prior_cut_intervals - guess * log_parts)
         return float(-(cuts * np.log(-np.expm1(-expected) + 1e-12) - (1.0 - cuts) * expected).sum() + penalty)
 
     start = np.log([prior.cuts_per_interval, max(prior.cuts_per_year * typical, 1e-4)])
@@ -101,39 +79,41 @@ def _cut_rates(statistics: SufficientStatistics, prior: DriftParameters) -> tupl
 def _size_shares(expected: FloatArray, logged: FloatArray, prior: DriftParameters) -> tuple[float, ...]:
     """Classes as found, leaning on a smooth law: a lognormal, the logged cuts and the prior, mixed by EM as found."""
     known = np.array(prior.size_shares)
-    like_logged = _smooth_sizes(logged + PRIOR_SIZE_CUTS * known)
-    lean = np.array([1.0, 1.0 + LIKE_LOGGED_CUTS * min(1.0, float(logged.sum()) / ENOUGH_LOGGED), PRIOR_LEAN])
+    like_logged = _smooth_sizes(logged + FIXED.prior_size_cuts * known)
+    lean = np.array(
+        [1.0, 1.0 + FIXED.like_logged_cuts * min(1.0, float(logged.sum()) / FIXED.enough_logged), FIXED.prior_lean]
+    )
     weights = lean / lean.sum()
-    own = _lognormal_fit(expected + PRIOR_SIZE_CUTS * known)
-    for _ in range(ROUNDS_OF_A_MIXTURE):
+    own = _lognormal_fit(expected + FIXED.prior_size_cuts * known)
+    for _ in range(FIXED.mixture_rounds):
         parts = weights[:, None] * np.array([own, like_logged, known])
         parts *= expected / (parts.sum(axis=0) + TINY)
         weights = (parts.sum(axis=1) + lean) / (expected.sum() + lean.sum())
         own = _lognormal_fit(parts[0] + 0.5 * known)
-    return _normalised(expected + SIZE_LEAN_CUTS * (weights @ np.array([own, like_logged, known])))
+    return _normalised(expected + FIXED.size_lean_cuts * (weights @ np.array([own, like_logged, known])))
 
 
 def starting_sizes(lengths_m: list[float], prior: DriftParameters) -> tuple[float, ...]:
     """size_shares to begin with: cuts as long as the logged ones. What the counts don't show stays where it began."""
     logged = np.histogram(np.clip(lengths_m, *SIZE_EDGES_M[[0, -1]]), SIZE_EDGES_M)[0].astype(np.float64)
-    return _normalised(_smooth_sizes(logged + PRIOR_SIZE_CUTS * np.array(prior.size_shares)))
+    return _normalised(_smooth_sizes(logged + FIXED.prior_size_cuts * np.array(prior.size_shares)))
 
 
 def _lognormal_fit(weights: FloatArray) -> FloatArray:
     """The lognormal of these moments, its spread held near a usual one while there is little to go by."""
     middle = np.log(np.sqrt(SIZE_EDGES_M[:-1] * SIZE_EDGES_M[1:]))
     mean = float(np.average(middle, weights=weights))
-    squares = float((weights * (middle - mean) ** 2).sum()) + USUAL_SIZE_CUTS * USUAL_SIZE_LOG_SD**2
-    log_sd = float(np.sqrt(squares / (weights.sum() + USUAL_SIZE_CUTS)))
-    return lognormal_shares(float(np.exp(mean)), max(log_sd, LEAST_SIZE_LOG_SD))
+    squares = float((weights * (middle - mean) ** 2).sum()) + FIXED.usual_size_cuts * FIXED.usual_size_log_sd**2
+    log_sd = float(np.sqrt(squares / (weights.sum() + FIXED.usual_size_cuts)))
+    return lognormal_shares(float(np.exp(mean)), max(log_sd, FIXED.least_size_log_sd))
 
 
 def _smooth_sizes(weights: FloatArray) -> FloatArray:
     """The classes made smooth: shared with their neighbours, and a lognormal; less of both the more cuts there are."""
     total = float(weights.sum())
     spread = np.convolve(weights, [0.06, 0.25, 0.38, 0.25, 0.06], mode="same")
-    raw = total / (total + 150.0)  # of 150 cuts half stand as they are, of 60 half are no lognormal
-    own = min(total / (total + 60.0), 0.95)
+    raw = total / (total + FIXED.as_found_cuts)
+    own = min(total / (total + FIXED.no_lognormal_cuts), 0.95)
     shares = raw * weights / total + (1.0 - raw) * spread / spread.sum()
     return cast(FloatArray, own * shares + (1.0 - own) * _lognormal_fit(weights))
 
@@ -146,9 +126,9 @@ def _fullness_power(statistics: SufficientStatistics, theta: DriftParameters, pr
     for power in powers:
         variance = (LOOSENESS_GRID_WRAPS[:, None] * middle[None, :] ** power) ** 2 + 1.0 / 12.0
         cost = 0.5 * (statistics.residual_weight * np.log(variance) + statistics.residual_squares / variance).sum()
-        costs.append(cost + 0.5 * ((power - prior.fullness_power) / PRIOR_POWER_SD) ** 2)
+        costs.append(cost + 0.5 * ((power - prior.fullness_power) / FIXED.prior_power_sd) ** 2)
     aim = float(powers[int(np.argmin(costs))])
-    return float(np.clip(theta.fullness_power + OVERSHOOT * (aim - theta.fullness_power), 0.0, 2.0))
+    return float(np.clip(theta.fullness_power + FIXED.overshoot * (aim - theta.fullness_power), 0.0, 2.0))
 
 
 def smooth_looseness(reels: FloatArray, prior: DriftParameters) -> FloatArray:
@@ -157,17 +137,19 @@ def smooth_looseness(reels: FloatArray, prior: DriftParameters) -> FloatArray:
     Many reels are judged at every other value only, so that what is found is shared with the neighbours first.
     """
     log_grid = np.log(LOOSENESS_GRID_WRAPS)
-    weights = np.convolve(reels, [0.25, 0.5, 0.25], mode="same") + PRIOR_REELS * np.array(prior.looseness_shares)
+    weights = np.convolve(reels, [0.25, 0.5, 0.25], mode="same") + FIXED.prior_reels * np.array(prior.looseness_shares)
     mean = float(np.average(log_grid, weights=weights))
     sd = float(np.sqrt(np.average((log_grid - mean) ** 2, weights=weights)))
-    smooth = np.exp(-0.5 * ((log_grid - mean) / max(sd, LEAST_LOOSENESS_LOG_SD)) ** 2)
-    return cast(FloatArray, weights + LOOSENESS_LEAN_REELS * smooth / smooth.sum())
+    smooth = np.exp(-0.5 * ((log_grid - mean) / max(sd, FIXED.least_looseness_log_sd)) ** 2)
+    return cast(FloatArray, weights + FIXED.looseness_lean_reels * smooth / smooth.sum())
 
 
 def _log_errors(statistics: SufficientStatistics, prior: DriftParameters) -> tuple[float, float]:
     """Fixed and proportional error of logged lengths, from the mean squared error by length."""
     # the prior: half its entries short, half of them long
-    guess = [(PRIOR_ENTRIES / 2.0, prior.logged_sd_m**2 + (prior.logged_sd_share * m) ** 2, m) for m in (3.0, 20.0)]
+    guess = [
+        (FIXED.prior_entries / 2.0, prior.logged_sd_m**2 + (prior.logged_sd_share * m) ** 2, m) for m in (3.0, 20.0)
+    ]
     weight, squared, length = np.array(statistics.errors + guess).T
     log_start = np.log([prior.logged_sd_m, prior.logged_sd_share])
 

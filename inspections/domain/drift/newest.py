@@ -9,8 +9,9 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.batch import Batch, make_batch
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.fleet import quantiles_m
-from inspections.domain.drift.hidden_markov import TINY, FloatArray, IntArray, viterbi
+from inspections.domain.drift.hidden_markov import TINY, IntArray, viterbi
 from inspections.domain.drift.kernels import kernels_for
 from inspections.domain.drift.likelihood import reading_pmf
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters
@@ -25,11 +26,7 @@ from inspections.domain.drift.records import (
 )
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import ForwardBackward, forward_backward
-
-# Lengths that all counts together make less probable than this are not looked at for the most probable course, whose
-# time goes with the square of their number. A test sets it to 0 and gets the same course.
-LEAST_OF_A_COURSE = 1e-9
-LEAST_CUT_ALONE = 1e-3  # a cut that explains the count less often than this has no length that is worth a word
+from reels.domain.uncertainty import FloatArray
 
 
 def plausibility(
@@ -47,7 +44,7 @@ def plausibility(
     if comparable:
         alone = newest.cut_alone()
         p_cut, p_alone = float(newest.with_and_without_cut()[0].sum()), float(alone.sum())
-        if p_alone > LEAST_CUT_ALONE:
+        if p_alone > FIXED.least_cut_alone:
             low, middle, high = quantiles_m(alone[None, :] / p_alone, newest.sequence.cell_m)[0].tolist()
         tail, expected = newest.tail()
     return Plausibility(
@@ -190,7 +187,7 @@ def most_probable_course(history: ReelHistory, theta: DriftParameters = DEFAULT_
     for sequence in sequences_of(history, 0, theta):
         passes = _run_one(sequence, theta, smooth=True)
         batch, row = passes.batch, int(passes.log_evidence.sum(axis=0).argmax())
-        cells = [np.flatnonzero(p >= LEAST_OF_A_COURSE * p.sum()) for p in passes.smoothed()[:, row]]
+        cells = [np.flatnonzero(p >= FIXED.least_of_a_course * p.sum()) for p in passes.smoothed()[:, row]]
         log_start = np.log(batch.start[row].sum(axis=0)[cells[0]] + TINY)
         log_likelihoods = [np.log(batch.likelihoods[t, row, 0, here] + TINY) for t, here in enumerate(cells)]
         states = viterbi(log_start, log_likelihoods, partial(_log_step, batch, row, cells))

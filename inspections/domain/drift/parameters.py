@@ -12,8 +12,9 @@ from typing import cast
 
 import numpy as np
 
-from inspections.domain.drift.hidden_markov import FloatArray
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.records import SLIP_WORDS, SLIPS, Slip
+from reels.domain.uncertainty import FloatArray
 
 DAYS_PER_YEAR = 365.25
 
@@ -99,10 +100,10 @@ class DriftParameters:
     def p_cut(self, days: FloatArray) -> FloatArray:
         """q, the probability of an unlogged cut in intervals of so many days, before the counts are looked at.
 
-        Held between 1e-6 and 0.9, so that no counts, however clear, are overruled.
+        Held within bounds, so that no counts, however clear, are overruled.
         """
         expected = self.cuts_per_interval + self.cuts_per_year * np.maximum(days, 0.0) / DAYS_PER_YEAR
-        return np.clip(-np.expm1(-expected), 1e-6, 0.9)
+        return np.clip(-np.expm1(-expected), FIXED.least_p_cut, FIXED.most_p_cut)
 
     def sizes_below(self, length_m: FloatArray) -> FloatArray:
         """Probability that an unlogged cut is shorter than each length: shape as given. Log-uniform in each class."""

@@ -7,11 +7,12 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.batch import AS_WRITTEN, OWED, TAKEN
-from inspections.domain.drift.hidden_markov import TINY, FloatArray
+from inspections.domain.drift.hidden_markov import TINY
 from inspections.domain.drift.kernels import LogMove
 from inspections.domain.drift.likelihood import reading_pmf, slip_likelihoods
 from inspections.domain.drift.records import SLIPS
 from inspections.domain.drift.smoother import ForwardBackward
+from reels.domain.uncertainty import FloatArray
 
 
 def slip_posteriors(passes: ForwardBackward) -> FloatArray:

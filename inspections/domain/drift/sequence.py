@@ -12,6 +12,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.geometry import (
     CountColumns,
     WindingTable,
@@ -21,20 +22,13 @@ from inspections.domain.drift.geometry import (
     turns_of_counts,
     winding_table,
 )
-from inspections.domain.drift.hidden_markov import FloatArray, IntArray
+from inspections.domain.drift.hidden_markov import IntArray
 from inspections.domain.drift.looseness import likely_grid_points
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.records import SLIPS, CountSeen, CutLogged, Ending, ReelHistory, Slip
+from reels.domain.uncertainty import FloatArray
 
-# A second entry of the same cut: of the same length within this share and so many metres, at most so many days after
-# one of the entries before it. Longer, and two like cuts of routine work would be taken for one.
-TWIN_SHARE, TWIN_M, TWIN_DAYS = 0.005, 0.005, 45.0
 TWIN_ENTRIES = 8  # earlier entries that are looked at; more than are made in so many days
-
-# What undoes a slip, to be added to the written turns or layers, and its weight w within the slip. Common practice, no
-# published source; the shares π of the slips themselves are learned.
-ONE_WRAP = ((-1, 0.5), (1, 0.5))
-SCALE_LAYERS = ((-1, 0.33), (1, 0.33), (-2, 0.17), (2, 0.17))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,8 +165,8 @@ def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
     """Whether an entry repeats the length of an earlier one not long before."""
     return [
         any(
-            abs(cut.length_m - other.length_m) <= TWIN_SHARE * cut.length_m + TWIN_M
-            and days_between(cut.at, since) - days_between(other.at, since) <= TWIN_DAYS
+            abs(cut.length_m - other.length_m) <= FIXED.twin_share * cut.length_m + FIXED.twin_m
+            and days_between(cut.at, since) - days_between(other.at, since) <= FIXED.twin_days
             for other in cuts[max(i - TWIN_ENTRIES, 0) : i]
         )
         for i, cut in enumerate(cuts)
@@ -208,20 +202,26 @@ def _hypotheses(
         columns.append((every[on_the_drum], slip, weight, turns[on_the_drum]))
 
     add(Slip.NONE, 1.0, counts.turns)
-    for off, weight in ONE_WRAP:
+    for off, weight in FIXED.one_wrap:
         add(Slip.ONE_WRAP, weight, counts.turns + off)
-    # a forgotten correction leaves the count too high, one made twice too low
-    for off, weight in ((-1, 0.3), (-lead, 0.15), (-1 - lead, 0.15), (1, 0.25), (lead, 0.15)):
+    (down, forgotten), (up, twice) = FIXED.correction_wrap
+    (lead_down, lead_forgotten), (lead_up, lead_twice) = FIXED.correction_lead
+    for off, weight in (
+        (down, forgotten),
+        (lead_down * lead, lead_forgotten),
+        (down + lead_down * lead, FIXED.correction_both),
+        (up, twice),
+        (lead_up * lead, lead_twice),
+    ):
         add(Slip.CORRECTION, weight, counts.turns + off)
     last = winding.capacities.size - 1
-    for off, weight in SCALE_LAYERS:
+    for off, weight in FIXED.scale_layers:
         layers = counts.layers + off
         turns = winding.below_turns[np.clip(layers, 0, last)] + counts.wraps
         add(Slip.SCALE, weight, turns, (layers >= 0) & (layers <= last))
-    # Of n wraps the wrong face shows capacity + 1 − n. What was subtracted from it, nothing or the lead with or without
-    # the crossover's wrap, has to come off once more.
+    # Of n wraps the wrong face shows capacity + 1 − n; what was subtracted from it has to come off once more.
     part = np.clip(counts.layers, 0, last)
-    for subtracted, weight in ((0, 0.4), (2 * lead, 0.3), (2 * lead + 2, 0.3)):
+    for subtracted, weight in zip((0, 2 * lead, 2 * lead + 2), FIXED.wrong_face, strict=True):
         mirrored = winding.capacities[part] + 1 - counts.wraps - subtracted
         add(Slip.WRONG_FACE, weight, winding.below_turns[part] + mirrored, mirrored >= 0)
     time = np.concatenate([times for times, _, _, _ in columns])

@@ -14,7 +14,8 @@ import numpy as np
 import scipy
 
 from inspections.domain.drift.batch import TAKEN, Batch
-from inspections.domain.drift.hidden_markov import TINY, FloatArray, IntArray, backward, forward
+from inspections.domain.drift.hidden_markov import TINY, IntArray, backward, forward
+from reels.domain.uncertainty import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.records import (
     SLIP_WORDS,
     CountPosterior,
@@ -13,9 +14,6 @@ from inspections.domain.drift.records import (
     Slip,
 )
 from reels.domain.words import LengthUnit, counted
-
-LIKELY = 0.5  # what a sentence takes for so
-WORTH_SAYING = 0.05  # what it still names as possible
 
 ENDING_WORDS = {
     Ending.LATE_LOGGED_CUT: "its flag was closed as a cut logged late",
@@ -34,7 +32,9 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
     parts = [_change(interval, unit), *_log_doubt(interval)]
-    parts += _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= LIKELY else _against_a_cut(reel, place, unit)
+    parts += (
+        _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= FIXED.likely else _against_a_cut(reel, place, unit)
+    )
     if interval.ending is not None:
         parts.append(ENDING_WORDS[interval.ending])
     sentence = "; ".join(parts)
@@ -60,7 +60,7 @@ def _change(interval: IntervalPosterior, unit: LengthUnit) -> str:
 
 
 def _log_doubt(interval: IntervalPosterior) -> list[str]:
-    if interval.logged_cut_m <= 0 or interval.log_doubt < LIKELY:
+    if interval.logged_cut_m <= 0 or interval.log_doubt < FIXED.likely:
         return []
     return ["what is logged does not fit as it is written (another day, entered twice, or another length)"]
 
@@ -77,11 +77,11 @@ def _steady(reel: ReelAssessment, place: int) -> tuple[tuple[int, int], tuple[in
 
 
 def _no_slips(counts: Sequence[CountPosterior]) -> int:
-    return sum(count.p_slip < LIKELY for count in counts)
+    return sum(count.p_slip < FIXED.likely for count in counts)
 
 
 def _moved(interval: IntervalPosterior) -> bool:
-    return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= LIKELY
+    return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= FIXED.likely
 
 
 def _for_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
@@ -111,11 +111,11 @@ def _fit(n: int, fitting: int) -> str:
 
 
 def _against_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
-    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= LIKELY]
+    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= FIXED.likely]
     if slips:
         return [_slip(c) for c in slips]
     interval = reel.intervals[place]
-    if interval.p_unlogged_cut >= WORTH_SAYING:
+    if interval.p_unlogged_cut >= FIXED.worth_saying:
         return [f"an unlogged cut of about {_long(interval.cut_m, unit)} can't be ruled out"]
     logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
     usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
@@ -150,10 +150,10 @@ def plausibility_in_words(weighed: Plausibility, unit: LengthUnit = LengthUnit.M
 def _what_explains(weighed: Plausibility, unit: LengthUnit) -> str:
     """What is likelier comes first."""
     explanations = []
-    if weighed.p_cut_alone >= WORTH_SAYING:
+    if weighed.p_cut_alone >= FIXED.worth_saying:
         cut = f"a cut of about {_long(weighed.cut_m, unit)}: was one made? Log it now."
         explanations.append((weighed.p_cut_alone, cut))
-    if weighed.p_slip >= WORTH_SAYING and weighed.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
+    if weighed.p_slip >= FIXED.worth_saying and weighed.likeliest_slip not in (Slip.NONE, Slip.ANYTHING):
         explanations.append((weighed.p_slip, f"a slip: {SLIP_WORDS[weighed.likeliest_slip]}."))
     if not explanations:
         return "Neither a cut of a usual length nor an ordinary slip explains it."

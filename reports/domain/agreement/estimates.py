@@ -19,11 +19,10 @@ from typing import Literal
 
 import numpy as np
 import scipy
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from reels.domain.uncertainty import FloatArray
 from reels.errors import ValueNotTaken
-
-FloatArray = NDArray[np.float64]
 
 MULTIPLIER = 1.96
 CONFIDENCE = 0.95

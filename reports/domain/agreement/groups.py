@@ -26,8 +26,9 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from reels.domain.uncertainty import FloatArray
 from reels.errors import ValueNotTaken
-from reports.domain.agreement.estimates import FloatArray, Share
+from reports.domain.agreement.estimates import Share
 
 FALSE_DISCOVERY = 0.05
 SAME_P = 1e-9  # two p-values that differ by no larger a share are one

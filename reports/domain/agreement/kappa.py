@@ -16,8 +16,9 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from reels.domain.uncertainty import FloatArray
 from reels.errors import ValueNotTaken
-from reports.domain.agreement.estimates import CONFIDENCE, Estimate, FloatArray, Sample
+from reports.domain.agreement.estimates import CONFIDENCE, Estimate, Sample
 
 KAPPA_KNOWN_WITHIN = 0.2  # enough up to here
 

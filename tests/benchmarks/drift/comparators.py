@@ -8,12 +8,10 @@ from collections.abc import Callable
 
 import numpy as np
 import ruptures
-from numpy.typing import NDArray
 
 from inspections.domain.drift.records import ReelHistory
+from reels.domain.uncertainty import FloatArray
 from tests.benchmarks.drift.fleets import DrumTables
-
-FloatArray = NDArray[np.float64]
 
 
 def levels_m(history: ReelHistory) -> FloatArray:

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspections.domain.drift.records import CountSeen, CutLogged, ReelHistory
+from reels.domain.uncertainty import FloatArray
 from reels.domain.winding import Drum, layer_capacities, wrap_lengths_mm
 
-FloatArray = NDArray[np.float64]
 EPOCH = datetime(2024, 1, 1, 6, tzinfo=UTC)
 
 

@@ -7,15 +7,14 @@ slips and logged cuts with their measuring error; it does not know that log entr
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 from scipy.special import ndtr
 from scipy.stats import gamma as gamma_law
 
 from inspections.domain.drift.records import CountSeen
+from reels.domain.uncertainty import FloatArray
 from tests.benchmarks.drift.fleets import DrumTables, FleetPlan, ReelTruth
 
-FloatArray = NDArray[np.float64]
 CELL_WRAPS = 0.15
 
 

@@ -22,11 +22,11 @@ from numpy.typing import NDArray
 from inspections.domain.drift import DriftParameters, assess_fleet, choose_flags, learn
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, SIZE_EDGES_M
 from inspections.domain.drift.records import SLIPS, ReelAssessment
+from reels.domain.uncertainty import FloatArray
 from tests.benchmarks.drift.comparators import COMPARATORS, levels_m
 from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, clean_plan, make_fleet, messy_plan
 from tests.benchmarks.drift.observer import Observer, cut_law
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 FEWEST_CUTS = 5  # fleets with fewer cuts have no average precision to speak of
 
@@ -168,7 +168,7 @@ def promise_lines(outcomes: Sequence[FleetAnswers]) -> list[str]:
         f"  flags {flagged.sum()}, false {false:.1%}, stated {stated:.1%}; "
         f"recall {true_flag.sum() / (cut_m > 0).sum():.3f}",
         f"  length of flagged cuts: 90 % interval covers {covered:.1%}; median error {np.median(error):.2f} m",
-        "  calibration (said, true, intervals): " + "  ".join(_calibration(p, cut_m > 0)),
+        "  calibration (said, true, intervals): " + "  ".join(calibration(p, cut_m > 0)),
     ]
     speeds = [o.intervals_a_second for o in outcomes if o.cut_m.size > 500]
     if speeds:
@@ -176,7 +176,8 @@ def promise_lines(outcomes: Sequence[FleetAnswers]) -> list[str]:
     return lines
 
 
-def _calibration(p: FloatArray, truth: BoolArray) -> list[str]:
+def calibration(p: FloatArray, truth: BoolArray) -> list[str]:
+    """Where so much was said on average: how often it was true, and of how many intervals."""
     edges = [0.0, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0 + 1e-9]
     out = []
     for least, most in pairwise(edges):

@@ -11,7 +11,6 @@ from functools import cached_property
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.fft import irfft
 
 from inspections.domain.drift import ClosedFlag, Ending, ReelHistory
@@ -21,9 +20,9 @@ from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, LOOSENESS_GR
 from inspections.domain.drift.posteriors import log_entry_posteriors, residuals, slip_posteriors
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import ForwardBackward, cut_posteriors, forward_backward
+from reels.domain.uncertainty import FloatArray
 from tests.inspections.domain.drift.small_reels import LOWER, STEADY, counted, cut, day
 
-FloatArray = NDArray[np.float64]
 NEAR = 1e-6  # transforms leave rounding of 1e-16 of the largest value, which counts that fit little make larger
 RATES = replace(DEFAULT_PARAMETERS, entry_misdated=0.2, entry_void=0.05, entry_wrong=0.05)
 FLAG = ClosedFlag(from_at=day(150), to_at=day(180), ending=Ending.CONFIRMED_LOSS)

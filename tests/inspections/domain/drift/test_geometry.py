@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inspections.domain.drift import CountSeen, geometry
-from inspections.domain.drift.geometry import CELL_COUNTS, LONGEST_UNDONE_M, NEIGHBOURS, CountColumns, grid_for
+from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.geometry import CELL_COUNTS, CountColumns, grid_for
 from reels.domain import winding
 from tests.inspections.domain.drift.small_reels import DRUM, START, counted
 
@@ -68,7 +69,7 @@ def test_counts_are_put_in_order_of_time() -> None:
 @given(METRES, st.floats(0.1, 50))
 def test_counts_agree_that_lie_close_in_order_and_in_length(metres: list[float], margin: float) -> None:
     by_hand = [
-        sum(abs(other - here) <= margin for other in metres[max(i - NEIGHBOURS, 0) : i + NEIGHBOURS + 1])
+        sum(abs(other - here) <= margin for other in metres[max(i - FIXED.neighbours, 0) : i + FIXED.neighbours + 1])
         for i, here in enumerate(metres)
     ]
     assert geometry._agreeing_nearby(np.array(metres), margin).tolist() == by_hand
@@ -76,7 +77,7 @@ def test_counts_agree_that_lie_close_in_order_and_in_length(metres: list[float],
 
 @given(METRES)
 def test_the_least_nearby_is_that_of_four_counts_either_way(metres: list[float]) -> None:
-    by_hand = [min(metres[max(i - NEIGHBOURS, 0) : i + NEIGHBOURS + 1]) for i in range(len(metres))]
+    by_hand = [min(metres[max(i - FIXED.neighbours, 0) : i + FIXED.neighbours + 1]) for i in range(len(metres))]
     assert geometry._least_nearby(np.array(metres)).tolist() == by_hand
 
 
@@ -168,7 +169,7 @@ def test_windows_have_numbers_of_cells_that_the_fast_transform_likes() -> None:
 
 
 def test_a_low_that_later_counts_contradict_and_no_cut_would_reach_is_left_out() -> None:
-    deep, shallow = 700.0 - LONGEST_UNDONE_M - 50.0, 700.0 - LONGEST_UNDONE_M + 50.0
+    deep, shallow = 700.0 - FIXED.longest_undone_m - 50.0, 700.0 - FIXED.longest_undone_m + 50.0
     low, _, _ = open_lengths([700.0] * 5 + [deep] + [700.0] * 5)
     assert min(low) > deep
     low, _, margin = open_lengths([700.0] * 5 + [shallow] + [700.0] * 5)

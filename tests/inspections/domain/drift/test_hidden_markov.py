@@ -4,11 +4,9 @@ from itertools import product
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from inspections.domain.drift.hidden_markov import backward, forward, viterbi
-
-FloatArray = NDArray[np.float64]
+from reels.domain.uncertainty import FloatArray
 
 # Russell & Norvig, the umbrella world (companion code aima-python, read; the book not read): rain or not
 RAIN = np.array([[0.7, 0.3], [0.3, 0.7]])

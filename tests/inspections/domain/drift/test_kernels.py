@@ -15,13 +15,12 @@ from inspections.domain.drift import CutLogged, kernels
 from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS
 from inspections.domain.drift.sequence import CountSequence, sequences_of
+from reels.domain.uncertainty import FloatArray
 from tests.inspections.domain.drift.small_reels import STEADY, counted, cut
 
 CELL_M, CELLS = 0.5, 96
 GRID = kernels_for(CELL_M, CELLS, DEFAULT_PARAMETERS)
 AT_M = CELL_M * np.arange(CELLS)
-
-FloatArray = NDArray[np.float64]
 
 
 def kernel_of(fft: NDArray[np.complex128], cells: int = CELLS) -> FloatArray:

@@ -4,18 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from inspections.domain import drift
 from inspections.domain.drift import CountSeen, ReelAssessment, ReelHistory
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS
 from inspections.domain.drift.records import Slip
+from reels.domain.uncertainty import FloatArray
 from tests.benchmarks.drift import study
 from tests.benchmarks.drift.fleets import FleetPlan, ReelTruth, make_fleet
 from tests.benchmarks.drift.observer import Observer
 from tests.benchmarks.drift.study import average_precision, log_loss, true_parameters
-
-FloatArray = NDArray[np.float64]
 
 CLEAN = FleetPlan(name="clean", seed=20261125, reels=30, counts=(20, 40), cut_per_interval=0.15, looseness=0.35)
 MESSY = replace(

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from inspections.domain import drift
 from inspections.domain.drift import ClosedFlag, CountSeen, Ending, ReelHistory, Slip, newest
+from inspections.domain.drift.fixed import FIXED
 from reels.domain.words import LengthUnit
 from tests.benchmarks.drift.fleets import make_fleet, messy_plan
 from tests.inspections.domain.drift.small_reels import DRUM, LOWER, STEADY, counted, cut, day
@@ -177,7 +178,7 @@ def test_the_most_probable_course_steps_down_once() -> None:
 def test_the_course_over_the_likely_lengths_is_that_over_all(monkeypatch: pytest.MonkeyPatch) -> None:
     fleet = [replace(reel.history, counts=reel.history.counts[:10]) for reel in make_fleet(messy_plan(4000))[:4]]
     likely = [drift.most_probable_course(history) for history in fleet]
-    monkeypatch.setattr(newest, "LEAST_OF_A_COURSE", 0.0)
+    monkeypatch.setattr(newest, "FIXED", replace(FIXED, least_of_a_course=0.0))
     assert likely == [drift.most_probable_course(history) for history in fleet]
 
 
