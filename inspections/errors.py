@@ -375,7 +375,7 @@ class NotReady(Refused):
 
 
 class ImportRefused(Malformed):
-    """problems: those that are told, in the order of files and lines; total: how many there are."""
+    """problems: those told, of a total; reasons: of all, by file, column, allowed; wrong, right, already: rows."""
 
     title = "The files cannot be brought in"
     message = "Problems in the files: {total}. Nothing was stored."

@@ -17,6 +17,7 @@ from inspections.models.counts import (
 )
 from inspections.models.drift import AcceptedOutlier, DriftFlag, ImportedCount, LearnedRates
 from inspections.models.findings import Finding, FindingKind, FindingPhoto
+from inspections.models.intake import SheetMapping
 from inspections.models.practice import Exercise, ExerciseResult, ReadinessAsked
 from inspections.models.safety_notices import NoticedReel, SafetyNotice
 from inspections.models.setup import MachineCheck, ReadBack, SetupValues
@@ -52,6 +53,7 @@ __all__ = [
     "Referral",
     "SafetyNotice",
     "SetupValues",
+    "SheetMapping",
     "SignOff",
     "ThirdReading",
     "Void",

@@ -1,57 +1,52 @@
 """A spreadsheet's file brought in: how it is understood, changed where that is wrong, looked at, and then stored.
 
-Nothing is kept between the steps: the page carries the text of the file, and what it would be as one of our own.
+The file is kept between the steps, with how it is understood, so that no step sends it again.
 """
 
-from collections import Counter
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
+from uuid import UUID
 from zoneinfo import available_timezones
 
 from django import forms
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils import timezone
 
-from inspections.domain.intake.files import FileProblem
 from inspections.domain.intake.understanding import (
     DAY_ORDERS,
     MARKS,
     SEPARATORS,
     NotRead,
     Understanding,
-    as_ours,
+    completed,
     examples,
     headings,
     questions,
-    refused_rows,
-    serials_in,
-    spellings_of,
-    text_of,
     understand,
 )
-from inspections.errors import ImportRefused
-from inspections.services.intake import FILES, task
+from inspections.services.intake import mappings, sheets
+from inspections.services.intake.sheets import ASKED, SheetCheck
 from reels import access
-from reels.models import TaskRun
+from reels.domain import ledger
+from reels.errors import NotFound
+from reels.models import TaskRun, Upload
 from reels.pages.acts import ActForm
-from reels.pages.answers import form_page, reader, show
+from reels.pages.answers import form_page, page, reader, show
 from reels.pages.plain import PlainForm
 from reels.pages.tasks import HaveDoneView
 from reels.services.history import Actor
+from reels.services.tasks import require_not_failed
 
 KINDS = {
     "reel_types.csv": "reel types", "reels.csv": "reels", "counts.csv": "counts",
     "cable_events.csv": "cuts and other cables", "events.csv": "uses and other events",
     "installations.csv": "installations in machines", "moves.csv": "moves between sites",
 }  # fmt: skip
-ASKED = {
-    "file": "what the file holds", "columns": "which heading each needed column has",
-    "day_order": "whether the day or the month comes first",
-    "time_zone": "by which clocks the times were written down", "decimal_mark": "which mark the decimals have",
-}  # fmt: skip
 ZONES = [("", "no zone: times say their own"), *((name, name) for name in sorted(available_timezones()))]
 COLUMN = "column_"
+CHOSEN = ("decimal_mark", "day_order", "time_zone", "time_of_day", "spellings", "as_spelt")
 
 
 class SheetForm(PlainForm):
@@ -70,14 +65,19 @@ class SheetForm(PlainForm):
         help_text="As 12:00. Empty: such a row is refused.",
         error_messages={"invalid": "You entered “%(value)s”; a time of day is needed, such as 12:00."},
     )  # fmt: skip
+    spellings = forms.CharField(
+        label="Other spellings", required=False, max_length=20_000, strip=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Of serials, codes, sites and set words: one a line, the file's and then ours, as Drum 7 = LW-0007.",
+    )  # fmt: skip
     as_spelt = forms.BooleanField(label="Take serials as they are spelt", required=False)
 
     def __init__(self, data: Any = None, *, text: str, understood: Understanding) -> None:
         names = headings(text, understood.separator)
-        initial: dict[str, Any] = {name: getattr(understood, name) for name in (
-            "file", "separator", "decimal_mark", "day_order", "time_zone", "time_of_day")}  # fmt: skip
+        initial: dict[str, Any] = {name: getattr(understood, name) for name in (*CHOSEN, "file", "separator")}
+        initial["spellings"] = "\n".join(f"{seen} = {meant}" for seen, meant in understood.spellings.items())
         super().__init__(data, initial=initial, auto_id="sheet_%s")
-        shown = examples(text, understood)
+        shown = examples(text, understood.separator)
         offered = [("", "none"), *((str(i), f"{name} (as {shown[name]})" if shown[name] else name)
                                    for i, name in enumerate(names) if name)]  # fmt: skip
         for column in understood.form.columns if understood.form else ():
@@ -87,110 +87,154 @@ class SheetForm(PlainForm):
                 label=column.name + " (needed)" * is_needed, choices=offered, required=False, initial=str(place)
             )
 
+    def clean_spellings(self) -> dict[str, str]:
+        """What is meant by each spelling."""
+        by_spelling: dict[str, str] = {}
+        for number, line in enumerate(self.cleaned_data["spellings"].splitlines(), start=1):
+            seen, _, meant = (part.strip() for part in line.rpartition("="))
+            if line.strip() and not (seen and meant):
+                raise forms.ValidationError(f"Line {number} was “{line.strip()}”; needed: Drum 7 = LW-0007.")
+            by_spelling |= {seen: meant} if meant else {}
+        return by_spelling
+
     def understood(self, before: Understanding, text: str) -> Understanding:
         """As it was chosen. before: what the form was made of."""
         data = self.cleaned_data
         names = headings(text, before.separator)
         columns = {name.removeprefix(COLUMN): names[int(place)] for name, place in data.items()
                    if name.startswith(COLUMN) and place}  # fmt: skip
-        chosen = ("decimal_mark", "day_order", "time_zone", "time_of_day")
-        return replace(before, columns=columns, **{name: data[name] for name in chosen})
+        return completed(text, replace(before, columns=columns, **{name: data[name] for name in CHOSEN}))
 
 
 @form_page
 def sheet(request: HttpRequest) -> HttpResponse:
-    """The file that is chosen, how it is understood, and what would come of it; stores nothing."""
+    """The file that is chosen; it is kept, and looked at on a page of its own."""
     access.only_administrators(reader(request))
-    try:
-        text = _text(request)
-    except NotRead as refused:
-        return show(request, "inspections/sheet.html", {"problem": str(refused), "section": "people"}, status=422)
-    if not text:
-        problem = "No file is chosen, or it is empty." if request.method == "POST" else ""
-        return show(request, "inspections/sheet.html", {"problem": problem, "section": "people"},
-                    status=422 if problem else 200)  # fmt: skip
-    form, understood = _understood(request, text)
-    if form.errors:
-        about: dict[str, Any] = {"asked": ["what is marked below"]}
-    else:
-        about = _looked_at(request, text, understood, is_as_spelt=bool(request.POST.get("as_spelt")))
-    if request.POST.get("act") == "refused" and about.get("problems"):
-        answer = HttpResponse(refused_rows(text, understood, about["problems"]).encode("utf-8-sig"),
-                              content_type="text/csv; charset=utf-8")  # fmt: skip
-        answer.headers["Content-Disposition"] = f'attachment; filename="refused {understood.file}"'
-        return answer
-    about |= {"text": text, "form": form, "was": understood, "section": "people", "store": ActForm()}
-    return show(request, "inspections/sheet.html", about)
+    problem = ""
+    if request.method == "POST":
+        try:
+            return _begun(request)
+        except NotRead as refused:
+            problem = str(refused)
+    return show(request, "inspections/sheet.html", {"problem": problem, "section": "people"},
+                status=422 if problem else 200)  # fmt: skip
 
 
-def _text(request: HttpRequest) -> str:
-    upload = request.FILES.get("sheet")
-    return text_of(upload.read()) if upload else str(request.POST.get("text", ""))
+def _begun(request: HttpRequest) -> HttpResponse:
+    """Raises NotRead."""
+    chosen = request.FILES.get("sheet")
+    content = chosen.read() if chosen else b""
+    if not content:
+        raise NotRead("No file is chosen, or it is empty.")
+    upload = sheets.begin(content, (chosen and chosen.name) or "", person=reader(request), at=timezone.now())
+    sheets.have_checked(upload)
+    return HttpResponseRedirect(reverse("sheet-look", args=[upload.pk]), status=303)
 
 
-def _understood(request: HttpRequest, text: str) -> tuple[SheetForm, Understanding]:
-    """As the file tells, or, once the form was sent, as it says; another kind or separator is understood anew."""
-    upload, sent = request.FILES.get("sheet"), request.POST
-    if upload:
-        understood = understand(text, upload.name or "")
-        return SheetForm(text=text, understood=understood), understood
-    kind, separator = _known(sent, "file", KINDS), _known(sent, "separator", SEPARATORS)
-    understood = understand(text, kind, separator)
-    if (kind, separator) != (sent.get("was_file"), sent.get("was_separator")):
-        return SheetForm(text=text, understood=understood), understood
-    form = SheetForm(sent, text=text, understood=understood)
-    return form, form.understood(understood, text) if form.is_valid() else understood
+@form_page
+def sheet_look(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """How a file is understood, which can be said otherwise, and what would come of it; stores none of its rows."""
+    upload = sheets.of(pk, reader(request))
+    text, understood = sheets.text_in(upload), sheets.understanding_of(upload)
+    if request.method != "POST":
+        form = SheetForm(text=text, understood=understood)
+        return _looked_at(request, upload, form, _outcome(upload, text, understood, request))
+    if chosen := request.POST.get("mapping", ""):
+        return _read_by(upload, int(chosen) if chosen.isdecimal() else 0, request)
+    form = SheetForm(request.POST, text=text, understood=understood)
+    if not form.is_valid():
+        return _looked_at(request, upload, form, {"asked": ["what is marked below"]}, status=422)
+    kind, separator = form.cleaned_data["file"], form.cleaned_data["separator"]
+    is_another = (kind, separator) != (understood.file, understood.separator)  # which is understood anew
+    meant = understand(text, kind, separator) if is_another else form.understood(understood, text)
+    return _said(upload, meant)
 
 
-def _known(sent: QueryDict, name: str, words: dict[str, str]) -> str:
-    return sent.get(name, "") if sent.get(name) in words else ""
+def _said(upload: Upload, understood: Understanding, mapping: int | None = None) -> HttpResponse:
+    sheets.say(upload, understood, timezone.now(), mapping)
+    sheets.have_checked(upload)
+    return HttpResponseRedirect(reverse("sheet-look", args=[upload.pk]), status=303)
 
 
-def _looked_at(request: HttpRequest, text: str, understood: Understanding, *, is_as_spelt: bool) -> dict[str, Any]:
-    """What is still asked; else what would be stored, and what is wrong, by reason."""
+def _read_by(upload: Upload, mapping_id: int, request: HttpRequest) -> HttpResponse:
+    """As a mapping has it, whose headings are all in the file. Raises NotFound."""
+    fitting = mappings.fitting(sheets.text_in(upload), reader(request))
+    mapping = next((each for each in fitting if each.pk == mapping_id), None)
+    if mapping is None:
+        raise NotFound(what="mapping that fits the file", key=mapping_id)
+    return _said(upload, mappings.understanding_of(mapping), mapping.pk)
+
+
+def _looked_at(request: HttpRequest, upload: Upload, form: SheetForm, outcome: Mapping[str, Any],
+               status: int = 200) -> HttpResponse:  # fmt: skip
+    used = sheets.mapping_of(upload)
+    fitting = mappings.fitting(sheets.text_in(upload), reader(request))
+    about = {"upload": upload, "form": form, "section": "people", "store": ActForm(), "seen": digest_of(upload),
+             "fitting": [each for each in fitting if each.pk != used],
+             "used": next((each for each in fitting if each.pk == used), None)}  # fmt: skip
+    return show(request, "inspections/sheet.html", {**about, **outcome}, status=status)
+
+
+def _outcome(upload: Upload, text: str, understood: Understanding, request: HttpRequest) -> dict[str, Any]:
+    """What is still asked; else what would be stored, and what is wrong, by reason; or how far the worker is."""
     if asked := questions(text, understood):
         return {"asked": [ASKED[each] for each in asked]}
-    known = list(access.serials_of_reels())
-    spelt = {} if is_as_spelt else spellings_of(serials_in(text, understood), known)
-    ours = as_ours(text, understood, spelt)
-    about: dict[str, Any] = {"spelt": list(spelt.items()), "ours": ours}
-    files = {understood.file: ours.encode()}
-    if not task.is_small(files):
-        return {**about, "is_large": True}
-    try:
-        summary = task.import_here(files, actor=Actor(reader(request)), at=timezone.now(), is_dry_run=True)
-    except ImportRefused as refused:
-        problems: tuple[FileProblem, ...] = refused.facts["problems"]
-        reasons = Counter((each.column or "the row", each.allowed) for each in problems)
-        return {**about, "problems": problems, "first": problems[:10], "total": refused.facts["total"],
-                "reasons": [(column, allowed, n) for (column, allowed), n in reasons.most_common()]}  # fmt: skip
-    return {**about, "would": task.in_words(summary)}
+    outcome: dict[str, Any] = {"spelt": list(sheets.respelt(text, understood).items())}
+    made = _check(upload, text, understood, request)
+    if isinstance(made, SheetCheck):
+        return {**outcome, "check": made, "first": made.problems[:10]}
+    return {**outcome, "is_large": True, "run": made}
 
 
-class SheetStoreForm(ActForm):
-    """One of our own files, as it was looked at."""
+def _check(upload: Upload, text: str, understood: Understanding, request: HttpRequest) -> SheetCheck | TaskRun | None:
+    """A small file's, made here; a large one's, or the task that makes it. Raises TaskFailed."""
+    if not sheets.is_large(upload):
+        return sheets.check(text, understood, actor=Actor(reader(request)), at=timezone.now())
+    run = sheets.newest_check(upload)
+    require_not_failed(run)
+    return sheets.made_of(run) if run and run.state == "done" else run
 
-    file = forms.ChoiceField(choices=[(name, name) for name in FILES], widget=forms.HiddenInput)
-    ours = forms.CharField(strip=False, widget=forms.HiddenInput)
+
+@page
+def refused_rows(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The rows of a file that are refused, each with why, to mend and bring in again."""
+    upload = sheets.of(pk, reader(request))
+    text, understood = sheets.text_in(upload), sheets.understanding_of(upload)
+    made = None if questions(text, understood) else _check(upload, text, understood, request)
+    if not isinstance(made, SheetCheck) or not made.wrong:
+        return HttpResponseRedirect(reverse("sheet-look", args=[pk]))
+    answer = HttpResponse(sheets.refused_file(text, understood, made), content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="refused {understood.file}"'
+    return answer
+
+
+def digest_of(upload: Upload) -> str:
+    """Of how it is understood: what the forms on its page rest on."""
+    return ledger.digest(ledger.canonical(upload.about))
 
 
 class SheetStoreView(HaveDoneView):
     """Store what was looked at: all of it, or nothing."""
 
-    form_class = SheetStoreForm
     before = "sheet"
     title, button = "Store these rows", "Store them"
     says = "Either everything is stored or nothing. The same rows stored again change nothing."
+    subject: Upload
 
-    def find(self, **path: Any) -> None:
-        access.only_administrators(self.person)
+    def find(self, pk: UUID) -> None:  # type: ignore[override]  # the address names the file
+        self.subject = sheets.of(pk, self.person)
+
+    def seen(self) -> str:
+        return digest_of(self.subject)
 
     def elsewhere(self) -> str:
-        return reverse("sheet")
+        return reverse("sheet-look", args=[self.subject.pk])
+
+    def done_at(self) -> str:
+        return super().done_at() if self.run else self.elsewhere()
 
     def put(self, data: dict[str, Any]) -> TaskRun:
-        files = {data["file"]: data["ours"].encode()}
-        return task.have_imported(files, actor=self.actor, is_dry_run=False)
+        return sheets.have_stored(self.subject, actor=self.actor)
 
     def context(self) -> dict[str, Any]:
         return {"section": "people"}

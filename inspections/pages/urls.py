@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from inspections.pages import authorisations, finding_list, findings, gauges, imports, live, machines, sheets
+from inspections.pages import authorisations, finding_list, findings, gauges, imports, live, machines, mappings, sheets
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -19,7 +19,13 @@ from inspections.pages.reel import acts, as_of, index, moves, registering, setup
 urlpatterns: list[URLPattern] = [
     path("imports", imports.ImportView.as_view(), name="import"),
     path("imports/sheet", sheets.sheet, name="sheet"),
-    path("imports/sheet/storing", sheets.SheetStoreView.as_view(), name="sheet-store"),
+    path("imports/sheet/<uuid:pk>", sheets.sheet_look, name="sheet-look"),
+    path("imports/sheet/<uuid:pk>/refused.csv", sheets.refused_rows, name="sheet-refused"),
+    path("imports/sheet/<uuid:pk>/storing", sheets.SheetStoreView.as_view(), name="sheet-store"),
+    path("imports/sheet/<uuid:pk>/mapping", mappings.MappingKeepView.as_view(), name="mapping-keep"),
+    path("imports/mappings", mappings.all_mappings, name="mappings"),
+    path("imports/mappings/<int:mapping_id>/name", mappings.MappingRenameView.as_view(), name="mapping-rename"),
+    path("imports/mappings/<int:mapping_id>/end", mappings.MappingEndView.as_view(), name="mapping-end"),
     path("authorisations", authorisations.AuthorisationsView.as_view(), name="authorisations"),
     path(
         "authorisations/<int:authorisation_id>/end",

@@ -3,6 +3,7 @@
 REST framework imports this module while it makes its own views, so it imports none of them.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils import timezone
@@ -49,16 +50,16 @@ class MayUse(BasePermission):
         if operation is None:
             return True  # the view answers 405
         if isinstance(request.auth, ApiToken):
-            self._check_scope(request.auth, operation.scope)
+            self._check_scope(request.auth, operation.scopes)
         elif operation.id not in WAY_OUT:
             access.require_own_login(request.user)
         return True
 
-    def _check_scope(self, token: ApiToken, needed: str | None) -> None:
-        if needed is None:
+    def _check_scope(self, token: ApiToken, needed: Sequence[str]) -> None:
+        if not needed:
             raise OnlyInPerson()
-        if needed not in token.scopes:
-            raise ScopeMissing(needed=needed, token=token.name, scopes=", ".join(token.scopes) or "none")
+        if not set(needed) & set(token.scopes):
+            raise ScopeMissing(needed=" or ".join(needed), token=token.name, scopes=", ".join(token.scopes) or "none")
 
 
 def actor_of(request: Request) -> Actor:

@@ -59,7 +59,7 @@ class Operation:
     form: type[Form] | None = None
     query: type[Query] = Query
     status: int = 200
-    scope: str | None = None
+    scope: str | tuple[str, ...] | None = None
     is_page: bool = False
     is_stored: bool = False
     needs_match: bool = False
@@ -69,6 +69,11 @@ class Operation:
     media_type: str = ""
     is_text: bool = True
     refuses: tuple[int, ...] = ()
+
+    @property
+    def scopes(self) -> tuple[str, ...]:
+        """Those of which a token needs one; none: no token may use it."""
+        return (self.scope,) if isinstance(self.scope, str) else self.scope or ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +149,7 @@ def tag_of_columns(row: Any) -> str:
 
 
 def read(operation_id: str, answer: type[Out] | None, *, query: type[Query] = Query, is_page: bool = False,
-         tag: Tag | None = None, scope: str | None = Scope.READ, may_be_stale: bool = False,
+         tag: Tag | None = None, scope: str | tuple[str, ...] | None = Scope.READ, may_be_stale: bool = False,
          refuses: tuple[int, ...] = ()) -> Decorator:  # fmt: skip
     """A GET."""
     return _served(_respond, id=operation_id, answer=answer, query=query, scope=scope, is_page=is_page, tag=tag,

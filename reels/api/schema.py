@@ -94,7 +94,8 @@ class EndpointSchema(AutoSchema):
         described = self._described()
         if described.id == "session_begin":
             return described.description
-        scope = f"Tokens need the scope `{described.scope}`." if described.scope else "In person only: no token may."
+        needed = " or ".join(f"`{each}`" for each in described.scopes)
+        scope = f"Tokens need the scope {needed}." if needed else "In person only: no token may."
         return f"{described.description}\n\n{scope}"
 
     def get_tags(self) -> list[str]:

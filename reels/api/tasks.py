@@ -11,6 +11,7 @@ from reels.api.endpoints import Call, Endpoint, create, read
 from reels.api.fields import Moment, Text
 from reels.api.forms import PageQuery
 from reels.api.paging import Page
+from reels.domain.words import Scope
 from reels.models import TaskRun
 from reels.services import tasks
 
@@ -35,7 +36,7 @@ class TaskListEndpoint(Endpoint):
 
 
 class TaskDetailEndpoint(Endpoint):
-    @read("tasks_show", TaskOut)
+    @read("tasks_show", TaskOut, scope=(Scope.READ, Scope.IMPORT))
     def get(self, call: Call, task: UUID) -> TaskRun:
         """One task: how far it is, and what came of it. For who asked for it, and for administrators."""
         return access.task(task, call.actor.person)

@@ -180,13 +180,14 @@ class Scope(StrEnum):
     READ = "read"  # everything its owner may read
     READINGS = "readings"  # open counts and post readings, for the people named
     CABLE_EVENTS = "cable-events"  # log cuts and replacements
+    IMPORT = "import"  # bring older records in
 
     @property
     def spoken(self) -> str:
         """As people say it."""
         return {
             "read": "read what its owner may read", "readings": "open counts and post readings",
-            "cable-events": "log cuts and replacements",
+            "cable-events": "log cuts and replacements", "import": "bring older records in",
         }[self.value]  # fmt: skip
 
 

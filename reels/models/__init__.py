@@ -25,7 +25,7 @@ from reels.models.register import (
     Site,
     WrapGauge,
 )
-from reels.models.tasks import TaskFile, TaskRun, WorkerSeen
+from reels.models.tasks import TaskFile, TaskRun, Upload, WorkerSeen
 
 __all__ = [
     "Added",
@@ -63,6 +63,7 @@ __all__ = [
     "TaskFile",
     "TaskRun",
     "Tries",
+    "Upload",
     "Witness",
     "WorkerSeen",
     "WrapGauge",

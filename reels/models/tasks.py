@@ -1,5 +1,7 @@
 """Work that no request waits for: what a row of the task library does not hold."""
 
+from uuid import uuid4
+
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -82,6 +84,20 @@ class TaskFile(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.number} of {self.run_id}"
+
+
+class Upload(models.Model):
+    """A file that somebody looks at before anything comes of it: compressed, with how it is taken, and no record."""
+
+    id = models.UUIDField(primary_key=True, default=uuid4)
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    name = models.CharField(max_length=200)
+    content = models.BinaryField()
+    about = models.JSONField(default=dict)
+    said_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class WorkerSeen(models.Model):

@@ -15,7 +15,7 @@ from django_tasks_db.models import DBTaskResult
 
 from reels.models import TaskRun
 from reels.models.tasks import HELD_BACK
-from reels.services import tasks, tries
+from reels.services import tasks, tries, uploads
 from reels.services.tasks import Aside, HeldTask, LeaseLost, TaskStopped
 
 FORGETS_EVERY = timedelta(hours=1)
@@ -90,6 +90,7 @@ def keep(worker: LeasingWorker, ended: Event) -> None:
                 if now >= forget_at:
                     tasks.forget(now)
                     tries.forget(now)
+                    uploads.forget(now)
                     forget_at = now + FORGETS_EVERY
             except Error as lost:
                 log.warning("The worker could not say that it lives: %s", str(lost).strip())

@@ -38,6 +38,7 @@ AUTHORISED_OR_SCRIPT = (401, 404, 403, 403, 2, 2, 404)
 SCRIPT_NAMES_THE_TECHNICIAN = (401, 404, 403, 403, 2, 400, 404)
 TOOK_PART = (401, 404, 409, 409, 2, 403, 404)
 ADMINISTRATOR = (401, 403, 403, 403, 2, 403, 2)
+ADMINISTRATOR_OR_SCRIPT = (401, 403, 403, 403, 2, 2, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +151,7 @@ def api_rows(cast: Cast) -> tuple[AccessRow, ...]:
         write("authorisations_grant", "authorisations", "administrator", ADMINISTRATOR, person="noel", act="count",
               reel_type=None, site="kettle-point", valid_from=FROM),
         write("authorisations_end", "authorisations/{authorisation}/end", "administrator", ADMINISTRATOR, **WHY),
-        write("imports_make", "imports", "administrator", ADMINISTRATOR, files={"reels.csv": "{reels_csv}"}),
+        write("imports_make", "imports", "administrator", ADMINISTRATOR_OR_SCRIPT, files={"reels.csv": "{reels_csv}"}),
         read("tasks_list", "tasks", ADMINISTRATOR, "administrator"),
         read("tasks_show", "tasks/{task}", LOGGED_IN),
         write("tasks_stop", "tasks/{task}/stop", "administrator", ADMINISTRATOR),

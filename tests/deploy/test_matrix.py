@@ -15,6 +15,7 @@ from inspections.domain.words import Act, Point, Role
 from inspections.models import Photo
 from inspections.services import counting, flags, maintenance, safety_notices, setup, signing
 from inspections.services.flags import FlaggedInterval
+from inspections.services.intake import mappings, sheets
 from inspections.services.setup import hold_machine
 from reels.domain.type_rules import TypeRule
 from reels.domain.words import Scope
@@ -165,9 +166,16 @@ class EveryState:
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
             "export": self._export(), "evidence": self._evidence(),
             "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
+            "upload": self._upload().pk,
+            "mapping": mappings.keep(name="of the base", understood=sheets.understanding_of(self._upload()), used=None,
+                                     actor=Actor(administrator()), at=NOW).pk,
             "digest": Reel.objects.get(serial="PLAIN").chain.head,
             "reels_csv": "serial,type,site,received_on,cable_length_m\nLX-1,w28,kettle-point,2024-01-02,400\n",
         }  # fmt: skip
+
+    def _upload(self) -> Any:
+        wrong = b"serial,type,site,received_on,cable_length_m\nLX-1,,,,\n"
+        return sheets.begin(wrong, "reels.csv", person=administrator(), at=NOW)
 
     def _export(self) -> Any:
         """One that the verifier has asked for and the worker has put together."""

@@ -22,6 +22,8 @@ DAY_ORDERS = {"dmy": "day, month, year: 31/12/2026", "mdy": "month, day, year: 1
 LOOKED_AT = 200  # rows from which the separator and what the columns hold is told
 WORDS = frozenset({"kind", "anchor_side", "reference_side", "scale_line_at", "winding_sense", "unusual", "found_sound",
                    "crossover_begins_layer", *files.EFFECTS})  # fmt: skip
+SERIALS = ("reel", "serial")
+SPELT = WORDS | {*SERIALS, "type", "code", "site", "from_site", "to_site", "machine"}
 
 _LOCAL = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})(?:[ T,]+(\d{1,2}:\d\d(?::\d\d)?))?", re.ASCII)
 _YEAR_FIRST = re.compile(r"(\d{4})[./-](\d{1,2})[./-](\d{1,2})(?:[ T,]+(\d{1,2}:\d\d(?::\d\d)?))?", re.ASCII)
@@ -50,6 +52,8 @@ class Understanding:
     file: which of our files it stands for, "" where that is not known. columns: our column by its heading there.
     decimal_mark, day_order: "" where the cells leave it open, or none needs it. time_zone: of times without an offset,
     by its IANA name; "": such times are refused. time_of_day: of moments that are only a day, "" to refuse them.
+    spellings: what is on record by how the file has it, of serials, codes, sites and set words. as_spelt: no serial is
+    taken for another spelling of one on record.
     """
 
     file: str
@@ -59,6 +63,8 @@ class Understanding:
     day_order: str = ""
     time_zone: str = ""
     time_of_day: str = ""
+    spellings: Mapping[str, str] = field(default_factory=dict)
+    as_spelt: bool = False
 
     @property
     def form(self) -> files.FileForm | None:
@@ -85,13 +91,19 @@ def understand(text: str, name: str = "", separator: str = "") -> Understanding:
     separator: where somebody said which it is.
     """
     separator = separator or _separator(text)
-    header, rows = _table(text, separator)
+    header, _ = _table(text, separator)
     form = form_named(name) or _form_of(header)
     if form is None:
         return Understanding(file="", separator=separator)
-    understood = Understanding(file=form.file, separator=separator, columns=matched(form, header))
-    return replace(understood, decimal_mark=_decimal_mark(understood, header, rows),
-                   day_order=_day_order(_cells(understood, header, rows, _is_time)))  # fmt: skip
+    return completed(text, Understanding(file=form.file, separator=separator, columns=matched(form, header)))
+
+
+def completed(text: str, understood: Understanding) -> Understanding:
+    """With what its cells tell, where nobody has said it."""
+    header, rows = _table(text, understood.separator)
+    mark = understood.decimal_mark or _decimal_mark(understood, header, rows)
+    order = understood.day_order or _day_order(_cells(understood, header, rows, _is_time))
+    return replace(understood, decimal_mark=mark, day_order=order)
 
 
 def headings(text: str, separator: str) -> list[str]:
@@ -99,9 +111,9 @@ def headings(text: str, separator: str) -> list[str]:
     return _table(text, separator)[0]
 
 
-def examples(text: str, understood: Understanding) -> dict[str, str]:
+def examples(text: str, separator: str) -> dict[str, str]:
     """By heading, the first cell that holds something."""
-    header, rows = _table(text, understood.separator)
+    header, rows = _table(text, separator)
     return {
         name: next((row[i] for row in rows if i < len(row) and row[i].strip()), "") for i, name in enumerate(header)
     }
@@ -144,7 +156,7 @@ def as_ours(text: str, understood: Understanding, spellings: Mapping[str, str] |
     written = 1
     for line, cells in _rows(text, understood.separator):
         if header is None:
-            header = [cell.strip() for cell in cells]
+            header = _headings(cells)
             continue
         lines.append("\n" * (line - written - 1))  # so that a problem names the line of the file as it came
         at = [header.index(understood.columns[column.name]) for column in stated]
@@ -159,9 +171,9 @@ def as_ours(text: str, understood: Understanding, spellings: Mapping[str, str] |
 
 
 def _ours(column: files.Column, cell: str, understood: Understanding, spellings: Mapping[str, str]) -> str:
-    if not cell:
-        return cell
-    if column.name in ("reel", "serial"):
+    if not cell or (column.name in SPELT and cell in understood.spellings):
+        return understood.spellings.get(cell, "")
+    if column.name in SERIALS:
         return spellings.get(cell, cell)
     if column.name in WORDS:
         return cell.lower().replace(" ", "_").replace("-", "_")
@@ -229,7 +241,7 @@ def spellings_of(seen: Iterable[str], known: Sequence[str]) -> dict[str, str]:
 def serials_in(text: str, understood: Understanding) -> set[str]:
     """Every spelling of a serial of a reel in the file."""
     header, rows = _table(text, understood.separator, most=None)
-    return set(_cells(understood, header, rows, lambda column: column.name in ("reel", "serial")))
+    return set(_cells(understood, header, rows, lambda column: column.name in SERIALS))
 
 
 # What is refused ----------------------------------------------------------------------------------------------------
@@ -334,7 +346,18 @@ def _table(text: str, separator: str, most: int | None = LOOKED_AT) -> tuple[lis
         rows.append(cells)
         if most is not None and len(rows) > most:
             break
-    return ([cell.strip() for cell in rows[0]], rows[1:]) if rows else ([], [])
+    return (_headings(rows[0]), rows[1:]) if rows else ([], [])
+
+
+def _headings(cells: Sequence[str]) -> list[str]:
+    """Each by a name of its own: a second one of the same words has its number, one without any its place."""
+    names: list[str] = []
+    for place, cell in enumerate(map(str.strip, cells), start=1):
+        name, again = cell or f"column {place}", 2
+        while name in names:
+            name, again = f"{cell} ({again})", again + 1
+        names.append(name)
+    return names
 
 
 def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:

@@ -20,7 +20,7 @@ from inspections.domain.intake import files as csv_files
 from inspections.errors import ImportRefused
 from inspections.services.intake.reels import store_reels
 from inspections.services.intake.register import store_register
-from inspections.services.intake.run import ImportRun
+from inspections.services.intake.run import MOST_PROBLEMS, ImportRun
 from inspections.services.intake.staging import Staged, Staging
 from reels import access
 from reels.errors import Busy, ValueNotTaken
@@ -59,16 +59,19 @@ class ImportSummary:
 def import_records(
     *, files: Mapping[str, Open], actor: Actor, at: datetime, is_dry_run: bool = False,
     progress: Callable[[str], None] = lambda _: None, keep: Callable[[ImportSummary], None] = lambda _: None,
+    most_problems: int = MOST_PROBLEMS,
 ) -> ImportSummary:  # fmt: skip
     """Bring in the files, by name (see FILES), each with a function that opens it for reading bytes.
 
     is_dry_run: check everything and store nothing. progress: called with a sentence now and then; keep: with what comes
-    of it, in the transaction that stores. What either of them raises leaves nothing stored.
+    of it, in the transaction that stores. What either of them raises leaves nothing stored. most_problems: so many are
+    told of; all are counted.
     Raises OnlyAdministrators, Busy, or ImportRefused with every row that can't be taken.
     """
     access.only_administrators(actor.person)
     with Staging() as staging:
-        run = ImportRun(actor=actor, at=at, is_dry_run=is_dry_run, progress=progress, staging=staging)
+        run = ImportRun(actor=actor, at=at, is_dry_run=is_dry_run, progress=progress, staging=staging,
+                        most_problems=most_problems)  # fmt: skip
         for form in csv_files.FORMS:
             if form.file in files:
                 _stage(run, form, files[form.file])
@@ -84,8 +87,10 @@ def import_records(
 
 
 def _summary(run: ImportRun) -> ImportSummary:
+    named = [file for file in FILES if run.stored[file] or run.already[file]]
     return ImportSummary(
-        is_dry_run=run.is_dry_run, stored=dict(run.stored), already=dict(run.already),
+        is_dry_run=run.is_dry_run, stored={file: run.stored[file] for file in named},
+        already={file: run.already[file] for file in named},
         new_sites=tuple(site.code for site in run.new_sites),
     )  # fmt: skip
 
@@ -117,7 +122,8 @@ def _store(run: ImportRun) -> None:
             run.progress(f"{done:,} of {run.rows:,} rows {'stored' if run.is_writing else 'checked'}")
     if run.total:
         in_order = sorted(run.problems, key=lambda each: (FILES.index(each.file), each.line or 0))
-        raise ImportRefused(problems=tuple(in_order), total=run.total)
+        raise ImportRefused(problems=tuple(in_order), total=run.total, reasons=dict(run.reasons),
+                            wrong=len(run.wrong_rows), right=run.right, already=run.already.total())  # fmt: skip
 
 
 def _first_actor(run: ImportRun) -> Actor:
@@ -141,6 +147,7 @@ def _stage(run: ImportRun, form: csv_files.FileForm, open_file: Open) -> None:
             run.staging.put(_clean_rows(run, form, raw))
         except _NotUtf8 as refused:
             run.unread_files.add(form.file)
+            run.unreadable += (refused.problem.line or 0) > 1
             run.report([refused.problem])
 
 
@@ -151,12 +158,14 @@ def _clean_rows(run: ImportRun, form: csv_files.FileForm, raw: IO[bytes]) -> Ite
             run.progress(f"{form.file}: {number:,} rows read")
         if isinstance(parsed, csv_files.FileProblem):
             run.unread_files.add(form.file)
+            run.unreadable += (parsed.line or 0) > 1
             run.report([parsed])
             continue
         line, cells = parsed
         row, key = csv_files.read_row(form, line, cells), cells[_KEY[form.file]]
         if not isinstance(row, csv_files.FileRow):
             run.broken_rows.add((form.file, key))
+            run.unreadable += 1
             run.report(row)
             continue
         run.rows += 1

@@ -22,6 +22,8 @@ _FORM_OF = {form.file: form for form in FORMS}
 class ImportRun:
     """site_lines: where the files first name each site. sites, types, facts: by the name in the files.
 
+    rows: that could be read, beside unreadable ones. most_problems: how many are kept to be told; all are counted, by
+    reason and by row (wrong_rows).
     broken_rows: file and key of rows that other rows may be about.
     unread_files: those that could not be read to their end. stays: of new installations the machine, from when to when,
     and the reel.
@@ -32,9 +34,13 @@ class ImportRun:
     is_dry_run: bool
     progress: Callable[[str], None]
     staging: Staging
+    most_problems: int = MOST_PROBLEMS
     problems: list[FileProblem] = field(default_factory=list)
     total: int = 0
     rows: int = 0
+    unreadable: int = 0
+    reasons: Counter[tuple[str, str | None, str]] = field(default_factory=Counter)
+    wrong_rows: set[tuple[str, int]] = field(default_factory=set)
     stored: Counter[str] = field(default_factory=Counter)
     already: Counter[str] = field(default_factory=Counter)
     site_lines: dict[str, int] = field(default_factory=dict)
@@ -56,9 +62,17 @@ class ImportRun:
         before = self.total
         for each in problems:
             self.total += 1
-            if len(self.problems) < MOST_PROBLEMS:
+            self.reasons[each.file, each.column, each.allowed] += 1
+            if each.line and each.line > 1:  # not the heading
+                self.wrong_rows.add((each.file, each.line))
+            if len(self.problems) < self.most_problems:
                 self.problems.append(each)
         return self.total > before
+
+    @property
+    def right(self) -> int:
+        """The new rows in which nothing is wrong."""
+        return self.rows - self.already.total() - (len(self.wrong_rows) - self.unreadable)
 
     def take_new(self, file: str, rows: SortedRows) -> list[FileRow]:
         """The new rows among sorted ones; the others are counted or told of."""

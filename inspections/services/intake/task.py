@@ -33,7 +33,7 @@ def is_small(files: Mapping[str, bytes]) -> bool:
 
 def import_here(files: Mapping[str, bytes], *, actor: Actor, at: datetime, is_dry_run: bool) -> ImportSummary:
     """Bring small files in here and now. Raises as `import_records`."""
-    return import_records(files=_opened(files), actor=actor, at=at, is_dry_run=is_dry_run)
+    return import_records(files=opened(files), actor=actor, at=at, is_dry_run=is_dry_run)
 
 
 def have_imported(files: Mapping[str, bytes], *, actor: Actor, is_dry_run: bool) -> TaskRun:
@@ -66,12 +66,13 @@ def bring_in(context: HeldTask, person: int, via: str, is_dry_run: bool) -> dict
     files = {name: b"".join(tasks.pieces_of(context.pk, name)) for name in by_name.order_by("name")}
     actor = Actor(Person.objects.get(pk=person), via=via)
     context.progress("Reading the files.")
-    summary = import_records(files=_opened(files), actor=actor, at=timezone.now(), is_dry_run=is_dry_run,
+    summary = import_records(files=opened(files), actor=actor, at=timezone.now(), is_dry_run=is_dry_run,
                              progress=context.say, keep=keep)  # fmt: skip
     return _told(summary)
 
 
-def _opened(files: Mapping[str, bytes]) -> dict[str, Open]:
+def opened(files: Mapping[str, bytes]) -> dict[str, Open]:
+    """Files as `import_records` takes them."""
     return {name: partial(BytesIO, content) for name, content in files.items()}
 
 

@@ -1,7 +1,16 @@
 """POST /api/v1/imports."""
 
+from dataclasses import replace
+
+import pytest
+from django.utils import timezone
+
+from inspections.domain.intake.understanding import understand
 from inspections.models import ImportedCount
-from inspections.services.intake import task
+from inspections.services.intake import mappings, task
+from reels.domain.words import Scope
+from reels.services.history import Actor
+from tests import builders
 from tests.api_client import places, said
 from tests.inspections.services.intake.test_records import COUNTS, COUNTS_HEADER, REELS, TYPES
 from tests.worker import work_off
@@ -61,3 +70,55 @@ def test_too_many_imports_are_refused_for_now(ways, monkeypatch):
     answer = ways.administrator.post("imports", {"files": FILES})
     said(answer, 503, "too_many_imports")
     assert answer.headers["Retry-After"] == "5"
+
+
+SHEET = "Reel no;Date;Layers;Wraps\nlx 1;13.02.2026 09:30;12;10\n"
+
+
+@pytest.fixture
+def script(ways, token_way):
+    """A token with the import scope and nothing else, of an administrator who kept a mapping."""
+    assert ways.administrator.post("imports", {"files": FILES}).status_code == 200
+    understood = replace(understand(SHEET), time_zone="Europe/Berlin")
+    mappings.keep(name="Counts", understood=understood, used=None, actor=Actor(builders.administrator()),
+                  at=timezone.now())  # fmt: skip
+    return token_way(builders.administrator(), Scope.IMPORT)
+
+
+def test_a_token_with_the_import_scope_alone_brings_a_sheet_in_by_its_mappings_name(script):
+    sent = {"sheet": SHEET, "mapping": "Counts"}
+    assert script.post("imports", {**sent, "dry_run": True}).json()["stored"] == {"counts.csv": 1}
+    assert ImportedCount.objects.count() == 3
+    assert script.post("imports", sent).json()["stored"] == {"counts.csv": 1}
+    count = ImportedCount.objects.latest("pk")
+    assert (count.reel.serial, count.counted_at.isoformat()) == ("LX-0001", "2026-02-13T08:30:00+00:00")
+    said(script.get("reels"), 403, "scope_missing")
+
+
+def test_a_script_asks_how_far_the_task_of_its_import_is(script, monkeypatch):
+    monkeypatch.setattr(task, "AT_ONCE", 10)
+    answer = script.post("imports", {"sheet": SHEET, "mapping": "Counts"})
+    assert answer.status_code == 202
+    work_off()
+    place = answer.headers["Location"].removeprefix("/api/v1/")
+    assert script.get(place).json()["result"]["stored"] == {"counts.csv": 1}
+
+
+def test_a_token_without_the_scope_or_of_somebody_else_is_refused(script, token_way, cast):
+    sent = {"sheet": SHEET, "mapping": "Counts"}
+    others = token_way(builders.administrator(), Scope.READ, Scope.READINGS, Scope.CABLE_EVENTS)
+    said(others.post("imports", sent), 403, "scope_missing")
+    said(token_way(cast.control, Scope.IMPORT).post("imports", sent), 403, "only_administrators")
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "code"),
+    [({"sheet": SHEET}, 400, "invalid_input"), ({"mapping": "Counts"}, 400, "invalid_input"),
+     ({"sheet": SHEET, "mapping": "Counts", "files": {}}, 400, "invalid_input"), ({}, 400, "invalid_input"),
+     ({"sheet": SHEET, "mapping": "Count"}, 404, "not_found"),
+     ({"sheet": SHEET.replace("Wraps", "Turns"), "mapping": "Counts"}, 400, "value_not_taken"),
+     ({"sheet": SHEET.replace("lx 1", "LX-9"), "mapping": "Counts"}, 400, "invalid_input")],
+)  # fmt: skip
+def test_what_cannot_be_brought_in_is_named(script, body, status, code):
+    said(script.post("imports", body), status, code)
+    assert ImportedCount.objects.count() == 3

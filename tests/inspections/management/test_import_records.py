@@ -1,11 +1,16 @@
+from dataclasses import replace
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
 
+from inspections.domain.intake.understanding import understand
 from inspections.models import ImportedCount
+from inspections.services.intake import mappings
 from reels.models import Person
+from reels.services.history import Actor
 from tests import builders
+from tests.builders import NOW
 
 pytestmark = pytest.mark.django_db
 
@@ -41,7 +46,7 @@ def test_a_folder_is_brought_into_an_empty_database(folder):
 
 def test_a_dry_run_leaves_even_an_empty_database_empty(folder):
     out, _ = run(folder, "--dry-run")
-    assert out.startswith("Would be stored (dry run): 1 row of reel_types.csv")
+    assert out.startswith("Would be stored: 1 row of reel_types.csv")
     assert (ImportedCount.objects.count(), Person.objects.count()) == (0, 0)
 
 
@@ -73,3 +78,55 @@ def test_a_folder_with_none_of_the_files_and_a_file_that_is_none_of_them_are_tol
     assert run(folder)[1] == "count.csv is none of the files that are brought in; it is left alone.\n"
     with pytest.raises(CommandError, match="holds none of"):
         run(tmp_path / "elsewhere")
+
+
+SHEET = "Reel no;Date;Layers;Wraps;Colour\nlw 1;13.02.2026 09:30;12;10;red\nLW-9;14.02.2026 09:30;12;10;\n"
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    builders.make_reel()
+    understood = replace(understand(SHEET), time_zone="Europe/Berlin")
+    mappings.keep(name="Counts", understood=understood, used=None, actor=Actor(builders.administrator()), at=NOW)
+    file = tmp_path / "of the base.csv"
+    file.write_bytes(SHEET.encode("utf-8-sig"))
+    return file
+
+
+def test_a_check_says_by_reason_what_is_wrong_gives_the_rows_back_and_ends_with_one(sheet, tmp_path, capsys):
+    out = StringIO()
+    with pytest.raises(SystemExit) as ended:
+        call_command("import_records", str(sheet), "--mapping", "Counts", "--check", "--refused", str(tmp_path / "bad"),
+                     stdout=out)  # fmt: skip
+    assert ended.value.code == 1
+    told = out.getvalue().splitlines()
+    assert told[0] == ("Would be stored: 1 row. There already: 0 rows. Refused: 1 row, so that nothing is stored.")
+    assert told[1] == "1 times in counts.csv, column reel; allowed: a reel of the records or of reels.csv"
+    lines = (tmp_path / "bad" / "refused of the base.csv").read_text("utf-8-sig").splitlines()
+    assert len(lines) == 2
+    assert lines[1].startswith("LW-9;14.02.2026 09:30;12;10;;")
+    assert ImportedCount.objects.count() == 0
+
+
+def test_a_sheet_is_checked_and_stored_by_the_name_of_its_mapping(sheet):
+    sheet.write_text(SHEET.rpartition("LW-9")[0], encoding="utf-8")
+    assert run(sheet, "--mapping", "Counts", "--check")[0].startswith("Would be stored: 1 row of counts.csv.")
+    assert ImportedCount.objects.count() == 0
+    assert run(sheet, "--mapping", "Counts")[0].startswith("Stored: 1 row of counts.csv.")
+    assert ImportedCount.objects.get().counted_at.isoformat() == "2026-02-13T08:30:00+00:00"
+    assert run(sheet, "--mapping", "Counts")[0] == "Stored: nothing new. There already: 1 row.\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "mapping", "says"),
+    [(SHEET.replace("Wraps", "Turns"), "Counts", "it has no column Wraps"),
+     (SHEET, "Count", "There is no mapping 'Count'"),
+     (SHEET.replace("13.02", "03.02").replace("14.02", "04.02"), "Open", "whether the day or the month"),
+     (SHEET, None, "is a file: name the --mapping")],
+)  # fmt: skip
+def test_what_keeps_a_sheet_from_being_read_is_said(sheet, text, mapping, says):
+    open_one = replace(understand(SHEET), time_zone="UTC", day_order="")
+    mappings.keep(name="Open", understood=open_one, used=None, actor=Actor(builders.administrator()), at=NOW)
+    sheet.write_text(text, encoding="utf-8")
+    with pytest.raises(CommandError, match=says):
+        run(sheet, *(("--mapping", mapping) if mapping else ()))

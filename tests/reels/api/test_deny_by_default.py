@@ -17,7 +17,7 @@ METHODS = ("get", "post", "put", "patch", "delete", "options")
 # What a token may do besides reading; everything else that stores is done in person.
 BY_TOKEN = {
     "inspections_open", "inspections_record_finding", "reels_record_finding", "readings_record", "cable_events_log",
-    "reel_events_log",
+    "reel_events_log", "imports_make",
 }  # fmt: skip
 SAMPLES = {"uuid": "0b5f7a52-2f0c-4c0e-9b6a-7d2f3c1e8a90", "serial": "LW-0001", "code": "w28", "username": "tess"}
 
@@ -51,13 +51,13 @@ def test_every_path_is_a_door_behind_the_one_permission():
     assert others == {"api/v1/session": (LogsIn,)}
 
 
-def test_only_readings_findings_and_what_happened_to_reels_are_stored_by_tokens():
+def test_only_readings_findings_older_records_and_what_happened_to_reels_are_stored_by_tokens():
     stored = {
         operation.id: operation.scope
         for _, view in api() for operation in operations(view).values() if operation and operation.is_stored
     }  # fmt: skip
     assert {name for name, scope in stored.items() if scope is not None} == BY_TOKEN
-    assert {stored[name] for name in BY_TOKEN} == {Scope.READINGS, Scope.CABLE_EVENTS}
+    assert {stored[name] for name in BY_TOKEN} == {Scope.READINGS, Scope.CABLE_EVENTS, Scope.IMPORT}
 
 
 @pytest.mark.parametrize("method", METHODS)

@@ -10,8 +10,8 @@ from inspections.pages.reel.history import ACTS
 # Not told in a reel's history.
 OF_NO_REEL = (
     "administrator_", "authorisation_", "checkpoint_", "length_unit_", "login_", "password_", "person_", "practice_",
-    "publication_", "readiness_rule_", "rules_", "safety_notice_", "second_factor_", "sessions_", "token_",
-    "witness_", "wrap_gauge_",
+    "publication_", "readiness_rule_", "rules_", "safety_notice_", "second_factor_", "sessions_", "sheet_mapping_",
+    "token_", "witness_", "wrap_gauge_",
 )  # fmt: skip
 OPENERS = {"record_act", "_act", "_on_reel", "on_reel"}
 
