@@ -16,6 +16,7 @@ from reels.pages.act_fields import form_of
 from reels.pages.acts import ActForm, ComparedView
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
+from reels.queries import publications_in_force
 from reels.services import register
 
 FULL_LAYERS, WRAPS = 2, 5  # of the drawing; it is of no reel
@@ -93,6 +94,10 @@ class RuleSourcesView(TypeActView):
     @property
     def title(self) -> str:
         return f"Where the rules of {self.subject.code} are written"
+
+    def form_options(self) -> dict[str, Any]:
+        newest = publications_in_force(self.subject, self.at).order_by("valid_from", "id").last()
+        return {"initial": {"publication": newest.code, "revision": newest.revision} if newest else {}}
 
     def do(self, data: dict[str, Any]) -> None:
         publication, revision = data.pop("publication"), data.pop("revision")
