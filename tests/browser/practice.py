@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.utils import timezone
+from playwright.sync_api import Page
 
-from inspections.domain.practice import Difficulty, ReadinessRule
+from inspections.domain.practice import Difficulty, PracticeReel, ReadinessRule
 from inspections.domain.words import Act
 from inspections.models import Exercise
 from inspections.services import authorisations
@@ -37,3 +38,32 @@ def make_practised() -> Practised:
 
 def under_way(person: Person, difficulty: Difficulty, seed: int) -> Exercise:
     return drawn(person, difficulty=difficulty, seed=seed)
+
+
+def draw(page: Page, seed: int) -> None:
+    """A plain reel, from the page where practice begins."""
+    page.get_by_text("plain: nothing").click()
+    page.get_by_label("Seed").fill(str(seed))
+    page.get_by_role("button", name="Draw the reel").click()
+
+
+def count(page: Page, reel: PracticeReel) -> None:
+    """Everything there is to see of the reel, entered right; what is to be set comes next."""
+    seen = reel.reading
+    page.get_by_label("Serial of the reel").fill(reel.stand.plate)
+    page.get_by_label("Serial of the wrap gauge").fill(reel.stand.gauge)
+    page.get_by_label("are all sound").check()
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))
+    page.get_by_label("Right scale", exact=True).fill(str(seen.scale_right))
+    page.get_by_label(str(seen.unwind).replace("_", " ")).check()
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label("Wraps counted by hand").fill(str(seen.hand_wraps))
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_label(str(seen.gauge_face), exact=True).check()
+    page.get_by_label("Wraps read on the gauge").fill(str(seen.gauge_wraps))
+    page.get_by_role("button", name="Enter this step").click()
+    page.get_by_role("radio", name=f"{seen.crossover_half} half").check()
+    page.get_by_role("button", name="Enter this step").click()

@@ -10,7 +10,7 @@ from inspections.queries.practice import reel_of
 from inspections.services.practice import RESULT_STEP
 from tests.browser.journeys import log_in
 from tests.browser.looks import faults
-from tests.browser.practice import make_practised, under_way
+from tests.browser.practice import count, draw, make_practised, under_way
 from tests.browser.threads import in_a_thread
 from tests.practised import enter_right
 
@@ -60,28 +60,9 @@ def test_a_reel_is_counted_on_a_phone_without_javascript(browser, live_server, m
     page = browser.new_page(viewport={"width": 390, "height": 800}, java_script_enabled=False)
     log_in(page, live_server.url, made.trainee)
     page.goto(f"{live_server.url}/practice")
-    page.get_by_text("plain: nothing").click()
-    page.get_by_label("Seed").fill("3")
-    page.get_by_role("button", name="Draw the reel").click()
+    draw(page, 3)
     reel = reel_of(under_way_of(made))
-    seen = reel.reading
-    page.get_by_label("Serial of the reel").fill(reel.stand.plate)
-    page.get_by_label("Serial of the wrap gauge").fill(reel.stand.gauge)
-    page.get_by_label("are all sound").check()
-    page.get_by_role("button", name="Enter this step").click()
-    page.get_by_role("group", name="Open side").get_by_label(str(seen.open_side), exact=True).check()
-    page.get_by_role("button", name="Enter this step").click()
-    page.get_by_label("Left scale", exact=True).fill(str(seen.scale_left))
-    page.get_by_label("Right scale", exact=True).fill(str(seen.scale_right))
-    page.get_by_label(str(seen.unwind).replace("_", " ")).check()
-    page.get_by_role("button", name="Enter this step").click()
-    page.get_by_label("Wraps counted by hand").fill(str(seen.hand_wraps))
-    page.get_by_role("button", name="Enter this step").click()
-    page.get_by_label(str(seen.gauge_face), exact=True).check()
-    page.get_by_label("Wraps read on the gauge").fill(str(seen.gauge_wraps))
-    page.get_by_role("button", name="Enter this step").click()
-    page.get_by_role("radio", name=f"{seen.crossover_half} half").check()
-    page.get_by_role("button", name="Enter this step").click()
+    count(page, reel)
     page.get_by_label("Layers to set").fill(str(reel.answer.layers))
     page.get_by_label("Wraps to set").fill(str((reel.answer.wraps or 0) + 1))
     page.get_by_label("set the machine to these numbers").check()

@@ -41,6 +41,11 @@ def begin(page: Page, live_server) -> str:
     if not offered.count():  # of a reel whose count still holds, nobody waits for another
         page.locator("summary").filter(has_text=re.compile(r"^(Other acts|Acts)\b")).click()
     offered.click()
+    return prepare(page)
+
+
+def prepare(page: Page) -> str:
+    """The page that begins a count, filled in; the address of the count."""
     page.get_by_label("I have read the cautions").check()
     name_work_order(page)
     expect(page.get_by_label("Publication", exact=True)).to_contain_text("LWS 12-3, revision C")
@@ -110,7 +115,7 @@ def look_again(page: Page, step: int):
         page.get_by_role("link", name="Look again").evaluate_all("links => links.forEach(link => link.click())")
     if step == HAND_COUNT and not page.url.endswith("witness"):
         take_gauge(page)
-    expect(page.get_by_text(f"Step {step} of {LAST}")).to_be_visible()
+    at_step(page, step)
 
 
 def key_wraps(page: Page, label="Wraps counted by hand"):
@@ -139,7 +144,11 @@ def find_witness_page(page: Page, live_server):
     """From the reel's page, which a label leads to."""
     page.goto(f"{live_server.url}/reels/LW-0001")
     page.get_by_role("link", name="Witness the count").click()
-    expect(page.get_by_text(f"Step 1 of {LAST}")).to_be_visible()
+    at_step(page, 1)
+
+
+def at_step(page: Page, number: int):
+    expect(page.get_by_text(f"Step {number} of {LAST}")).to_be_visible()
 
 
 def key_everything(tess: Page, vic: Page):
@@ -152,7 +161,7 @@ def key_everything(tess: Page, vic: Page):
             waits(tess)
         key(vic)
         if number < LAST:
-            expect(vic.get_by_text(f"Step {number + 1} of {LAST}")).to_be_visible()
+            at_step(vic, number + 1)
 
 
 def sign(page: Page, word: str):

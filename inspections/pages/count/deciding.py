@@ -63,6 +63,7 @@ class HelpView(WhileReadView):
 
     def do(self, data: dict[str, Any]) -> None:
         counting.ask_for_help(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)
+        self.message = "Help is asked for. An authorised person decides on the count."
 
     def done_at(self) -> str:
         return reverse("referral", args=[self.row.pk])
@@ -77,6 +78,7 @@ class CancelView(WhileReadView):
 
     def do(self, data: dict[str, Any]) -> None:
         counting.cancel(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)
+        self.message = "The count is ended without a result."
 
 
 class ReferralView(InspectionActView):
@@ -108,6 +110,7 @@ class ReferralView(InspectionActView):
         decision = Decision(data["decision"])
         counting.release(inspection_id=self.row.pk, decision=decision, reason=data["reason"], actor=self.actor,
                          at=self.at)  # fmt: skip
+        self.message = f"Decided: {decision.replace('_', ' ')}."
 
 
 class VoidView(InspectionActView):
@@ -131,5 +134,7 @@ class VoidView(InspectionActView):
     def do(self, data: dict[str, Any]) -> None:
         if self.asked:
             signing.confirm_void(inspection_id=self.row.pk, actor=self.actor, at=self.at)
+            self.message = "The count is void."
         else:
             signing.request_void(inspection_id=self.row.pk, actor=self.actor, at=self.at, **data)
+            self.message = "The void is asked for. Another person confirms it; until then the count stands."

@@ -78,14 +78,18 @@ class ResultView(InspectionActView):
             case "cut":
                 facts = CableEventFacts(kind="cut", **data)
                 maintenance.log_cable_event(serial=self.reel.serial, facts=facts, actor=self.actor, at=self.at)
+                self.message = "The cut is logged."
             case "read_again":
                 counting.read_again(**about, **data)
+                self.message = "The count is read again. All that was read before is kept."
             case "accept":
                 outliers.accept_outlier(**about, **data)
+                self.message = "The reason is recorded."
             case "sign":
                 meaning = self.request.POST.get("meaning")
                 meaning = Meaning(meaning) if meaning in set(Meaning) else Meaning.COUNTED
                 signing.sign_as(self.signer, inspection_id=self.row.pk, meaning=meaning, at=self.at)
+                self.message = f"Signed as “{meaning}”."
 
     def done_at(self) -> str:
         return reverse("inspection" if self.which == "read_again" else "result", args=[self.row.pk])
