@@ -1,4 +1,4 @@
-"""Where everything is mounted: pages at the root, the API under /api/v1/, the admin for reference data."""
+"""Where everything is mounted: pages at the root, the API under /api/v1/, the framework's administration to look at."""
 
 from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path

@@ -16,6 +16,7 @@ from inspections.models import (
     FindingKind,
     FindingNumber,
     Inspection,
+    ReadinessAsked,
     SafetyNotice,
     SetupValues,
 )
@@ -210,6 +211,21 @@ def releasing(person: Person, at: datetime) -> Callable[[Finding], bool]:
 def finding_kinds() -> QuerySet[FindingKind]:
     """What the reels of each type are looked over for; open to everybody who is logged in."""
     return FindingKind.objects.select_related("reel_type")
+
+
+def finding_kind(kind_id: int) -> FindingKind:
+    """One of them. Raises NotFound."""
+    return reel_access.one(finding_kinds(), "kind of finding", pk=kind_id)
+
+
+def readiness_rules() -> QuerySet[ReadinessAsked]:
+    """What sites ask, or have asked, of people's practice; open to everybody who is logged in."""
+    return ReadinessAsked.objects.select_related("site")
+
+
+def readiness_rule(rule_id: int) -> ReadinessAsked:
+    """One of them. Raises NotFound."""
+    return reel_access.one(readiness_rules(), "readiness rule", pk=rule_id)
 
 
 def acts_held(person: Person, reel: Reel, at: datetime) -> frozenset[Act]:

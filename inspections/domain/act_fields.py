@@ -8,8 +8,10 @@ from typing import Any
 
 from inspections.domain.drift import Ending
 from inspections.domain.findings import ReelPart, Remedy, Severity
+from inspections.domain.practice import Difficulty
+from inspections.domain.practice.words import DIFFICULTY_NAMES
 from inspections.domain.third_reading import ASKED_AT
-from inspections.domain.words import Decision, Meaning, Point
+from inspections.domain.words import Act, Decision, Meaning, Point
 from reels.domain.act_fields import FieldKind, ReasonFields, act_field, answers_field
 from reels.domain.words import Side
 
@@ -276,3 +278,53 @@ class LookedIntoFields:
 class EndingFields:
     ending: str = act_field(FieldKind.WORD, label="Outcome", words=ENDINGS)
     reason: str = act_field(FieldKind.REMARK, label="Reason")
+
+
+PARTS = tuple((part.value, part.spoken) for part in ReelPart)
+SEVERITIES = (
+    (Severity.WATCH.value, "a watch: it comes up at each next count"),
+    (Severity.STOP.value, "a stop: it holds the reel"),
+)
+ACTS = tuple((act.value, act.verb) for act in Act)
+DIFFICULTIES = tuple((each.value, DIFFICULTY_NAMES[each]) for each in Difficulty)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingKindFields:
+    """What the reels of a type are looked over for."""
+
+    reel_type: str = act_field(FieldKind.CODE, label="Reel type", missing="Choose the type.")
+    part: str = act_field(FieldKind.WORD, label="Part", words=PARTS, missing="Choose the part.")
+    code: str = act_field(
+        FieldKind.TEXT, label="Code", most=30, missing="Give it a code.",
+        hint="Small letters, digits and hyphens, as in broken-wire; figures and files name it, so it stays as it is.",
+    )  # fmt: skip
+    words: str = act_field(FieldKind.TEXT, label="What people call it", most=80, missing="Say what people call it.")
+    least_severity: str = act_field(
+        FieldKind.WORD, label="How bad it is at least", words=SEVERITIES, missing="Choose how bad."
+    )
+    is_offered: bool = act_field(
+        FieldKind.YES_NO,
+        label="It can be recorded",
+        default=False,
+        hint="Not ticked: no longer; what is on record stays.",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadinessRuleFields:
+    """What a site asks of somebody's practice before they are authorised there for an act."""
+
+    site: str = act_field(FieldKind.CODE, label="Site", missing="Choose the site.")
+    act: str = act_field(
+        FieldKind.WORD, label="Before somebody is authorised to", words=ACTS, missing="Choose the act."
+    )
+    in_a_row: int = act_field(FieldKind.WHOLE, label="Practice reels in a row without a miss", missing="Say how many.")
+    within_days: int = act_field(FieldKind.WHOLE, label="In the last, days", missing="Say in how many days.")
+    least: str = act_field(
+        FieldKind.WORD, label="Of this difficulty or harder", words=DIFFICULTIES, missing="Choose the difficulty.",
+        hint="Easier reels do not add to the run, but a miss in one ends it.",
+    )  # fmt: skip
+    is_asked: bool = act_field(
+        FieldKind.YES_NO, label="It is asked for", default=False, hint="Not ticked: the site asks for no practice."
+    )

@@ -2,7 +2,18 @@
 
 from django.urls import URLPattern, path
 
-from inspections.pages import authorisations, finding_list, findings, gauges, imports, live, machines, mappings, sheets
+from inspections.pages import (
+    authorisations,
+    finding_kinds,
+    finding_list,
+    findings,
+    gauges,
+    imports,
+    live,
+    machines,
+    mappings,
+    sheets,
+)
 from inspections.pages.count import (
     deciding,
     gauge,
@@ -13,7 +24,7 @@ from inspections.pages.count import (
     third_reading,
     worksheet,
 )
-from inspections.pages.practice import exercises, readiness
+from inspections.pages.practice import exercises, readiness, rules
 from inspections.pages.reel import acts, as_of, index, moves, registering, setup_page
 
 urlpatterns: list[URLPattern] = [
@@ -64,6 +75,9 @@ urlpatterns: list[URLPattern] = [
     path("moves", moves.moves_page, name="moves"),
     path("moves/receipt", moves.receipt_of, name="receipt"),
     path("findings", finding_list.findings, name="findings"),
+    path("findings/kinds", finding_kinds.kinds, name="finding-kinds"),
+    path("findings/kinds/add", finding_kinds.KindAddView.as_view(), name="finding-kind-add"),
+    path("findings/kinds/<int:kind_id>/change", finding_kinds.KindChangeView.as_view(), name="finding-kind-change"),
     path("findings/<int:finding_id>/watch", findings.FindingLowerView.as_view(), name="finding-lower"),
     path("findings/<int:finding_id>/closing", findings.FindingCloseView.as_view(), name="finding-close"),
     path("findings/<int:finding_id>/photo", findings.finding_photo, name="finding-photo"),
@@ -84,6 +98,9 @@ urlpatterns: list[URLPattern] = [
     path("practice", exercises.PracticeView.as_view(), name="practice"),
     path("practice/reels/<int:exercise_id>", exercises.PracticeStepView.as_view(), name="practice-reel"),
     path("practice/reels/<int:exercise_id>/answers", exercises.answers, name="practice-answers"),
+    path("practice/rules", rules.rules, name="readiness-rules"),
+    path("practice/rules/add", rules.RuleAddView.as_view(), name="readiness-rule-add"),
+    path("practice/rules/<int:rule_id>/change", rules.RuleChangeView.as_view(), name="readiness-rule-change"),
     path("practice/people", readiness.people, name="practice-people"),
     path("practice/people/<int:person_id>", readiness.one_person, name="practice-person"),
     path("inspections/<int:inspection_id>", inspection_page.inspection, name="inspection"),

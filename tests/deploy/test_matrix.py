@@ -11,9 +11,10 @@ from django.test import Client
 from django.urls import get_resolver, resolve
 
 from inspections.domain.act_fields import SafetyNoticeFields
+from inspections.domain.practice import ReadinessRule
 from inspections.domain.words import Act, Point, Role
 from inspections.models import Photo
-from inspections.services import counting, flags, maintenance, safety_notices, setup, signing
+from inspections.services import authorisations, counting, flags, maintenance, safety_notices, setup, signing
 from inspections.services.flags import FlaggedInterval
 from inspections.services.intake import mappings, sheets
 from inspections.services.setup import hold_machine
@@ -163,6 +164,7 @@ class EveryState:
             "witness": witnessing.witness().pk, "countersignature": witnessing.countersigned_text(made.text),
             "authorisation": self.cast.technician.authorisations.earliest("pk").pk,
             "posting": self.cast.technician.postings.earliest("pk").pk,
+            "kind": builders.make_finding_kind("matrix").pk, "readiness_rule": self._readiness_rule(),
             "task": tasks.put(write_lines, 1, 1, key="lines", title="Lines are written").pk,
             "export": self._export(), "evidence": self._evidence(),
             "stopped_task": stopped_task().pk, "failed_task": failed_task().pk,
@@ -176,6 +178,11 @@ class EveryState:
     def _upload(self) -> Any:
         wrong = b"serial,type,site,received_on,cable_length_m\nLX-1,,,,\n"
         return sheets.begin(wrong, "reels.csv", person=administrator(), at=NOW)
+
+    def _readiness_rule(self) -> Any:
+        site, rule = builders.make_site("aldermere", "Aldermere"), ReadinessRule()
+        by = builders.by_administrator()
+        return authorisations.ask_readiness(site=site, act=Act.INSTRUCT, rule=rule, **by).pk
 
     def _export(self) -> Any:
         """One that the verifier has asked for and the worker has put together."""

@@ -1,5 +1,8 @@
 """The acts on reference data that have a form and are not on publications or gauges."""
 
+from inspections.domain.practice import ReadinessRule
+from inspections.domain.words import Act
+from inspections.services import authorisations
 from reels.domain.words import Scope
 from reels.services import register
 from tests import builders
@@ -34,6 +37,28 @@ administrators_act("site-change", lambda: "/sites/kettle-point/change", SITE_CHA
 PERSON = {"full_name": "Noel Other", "staff_number": "N-77", "is_active": "on"}
 administrators_act("person-change", lambda: "/people/noel/change", PERSON, {"staff_number": "N-78"})
 administrators_act("posting-add", lambda: "/people/noel/posting", {"site": "*"}, {"site": "kettle-point"})
+
+
+KIND = {"reel_type": "w28", "part": "drum", "code": "crack", "words": "crack", "least_severity": "stop"}
+KIND_CHANGED = {"words": "a kink", "least_severity": "watch", "is_offered": "on"}
+RULE = {"site": "kettle-point", "act": "verify", "in_a_row": "5", "within_days": "60", "least": "tricky"}
+RULE_CHANGED = {"in_a_row": "4", "within_days": "60", "least": "usual"}
+
+
+def _rule_to_change() -> str:
+    rule = authorisations.ask_readiness(
+        site=builders.make_site(), act=Act.CONFIRM, rule=ReadinessRule(), **builders.by_administrator()
+    )
+    return f"/practice/rules/{rule.pk}/change"
+
+
+administrators_act("finding-kind-add", lambda: "/findings/kinds/add", KIND, {"code": "rust"})
+administrators_act(
+    "finding-kind-change", lambda: f"/findings/kinds/{builders.make_finding_kind().pk}/change", KIND_CHANGED,
+    {"words": "kinked"},
+)  # fmt: skip
+administrators_act("readiness-rule-add", lambda: "/practice/rules/add", RULE, {"in_a_row": "6"})
+administrators_act("readiness-rule-change", _rule_to_change, RULE_CHANGED, {"in_a_row": "3"})
 
 
 @case("set-up-put-away")

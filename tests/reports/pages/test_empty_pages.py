@@ -17,14 +17,16 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 LISTS = {
     "home", "reels", "board", "people", "sites", "reel-types", "machines", "gauges", "publications", "findings",
     "drift", "recounts", "repeatability", "practice", "audit", "tasks", "tokens", "moves", "safety-notices",
-    "documents-page", "checkpoints", "authorisations", "monthly",
+    "documents-page", "checkpoints", "authorisations", "monthly", "finding-kinds", "mappings",
+    "readiness-rules",
 }  # fmt: skip
 NO_LISTS = {
     # forms
     "login", "login-link", "change-password", "second-factor", "token-issue", "people-add", "notices",
     "second-administrator", "site-add", "publication-add", "witness-add", "type-add", "machine-add", "gauge-register",
-    "reel-register", "import", "sheet", "sheet-store", "safety-notice-issue", "check-document", "export", "evidence",
-    "verification", "set-up-put-away", "set-up-take-back", "receipt", "logout", "length-unit", "end-sessions",
+    "reel-register", "import", "sheet", "safety-notice-issue", "check-document", "export", "evidence",
+    "verification", "set-up-put-away", "set-up-take-back", "finding-kind-add",
+    "readiness-rule-add", "receipt", "logout", "length-unit", "end-sessions",
     # of whom one instructs, which takes a site
     "practice-people",
     # always full, or no page
@@ -36,7 +38,8 @@ EMPTY = re.compile(r'<div class="empty sheet"><p>(.+?)</p>(.*?)</div>', re.DOTAL
 # What belongs there, and by whom it comes.
 SAYS = re.compile(r"^[A-Z].{10,}?\.( |$)")
 ADDED_BY_ADMINISTRATORS = {"reel-types": "type-add", "machines": "machine-add", "gauges": "gauge-register",
-                           "publications": "publication-add"}  # fmt: skip
+                           "publications": "publication-add", "finding-kinds": "finding-kind-add",
+                           "readiness-rules": "readiness-rule-add"}  # fmt: skip
 
 
 def pages_without_arguments():
