@@ -111,8 +111,14 @@ def waiting_for(person: Person, at: datetime) -> WaitingRows:
         flagged=_some(rows.filter(held.where(Act.MAINTAIN), is_flagged=True, has_open_flag=False)
                       .order_by("rank", "last_at", "serial")),
         to_enrol=_to_enrol(person), rules=_rules(person), exercise=open_exercise(person),
-        last_acts=list(HistoryEntry.objects.filter(actor=person).select_related("chain__reel").order_by("-pk")[:RECENT]),
+        last_acts=_last_acts(person),
     )  # fmt: skip
+
+
+def _last_acts(person: Person) -> list[HistoryEntry]:
+    """Without the documents that the service made of them."""
+    rows = HistoryEntry.objects.filter(actor=person).exclude(act="archived")
+    return list(rows.select_related("chain__reel").order_by("-pk")[:RECENT])
 
 
 def _some(rows: QuerySet[Any]) -> list[Any]:

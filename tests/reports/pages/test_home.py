@@ -6,10 +6,14 @@ from html import unescape
 import pytest
 
 from inspections.domain.words import Act, Meaning, Point, Role
+from inspections.models import Inspection
 from inspections.services import counting, flags, maintenance, setup, signing, third_readings
 from inspections.services.flags import FlaggedInterval
+from reels import access
+from reels.models import Reel
 from reels.services import people
 from reels.services.history import Actor
+from reports.services.archive import archive_reel
 from tests import builders
 from tests.builders import NOW, PASSWORD, Cast, by_administrator, later
 from tests.page_fixtures import logged_in
@@ -97,6 +101,17 @@ def test_a_count_waits_to_be_signed_until_one_has_signed_it():
     assert buttons(cast.verifier) == ["Compare and sign"]
 
 
+def test_what_somebody_did_last_leaves_out_what_the_service_made_of_it():
+    cast = Cast()
+    builders.make_reel()
+    inspection = builders.signed_count(cast)
+    archive_reel(inspection.reel, actor=Actor(cast.verifier), at=NOW)
+    last = html_of(cast.verifier).split("What you did last")[1]
+    assert "Signed" in last
+    assert "Archived" not in last
+    assert "Archived" in logged_in(cast.verifier).get("/reels/LW-0001").content.decode()
+
+
 def test_a_third_reading_waits_for_who_takes_no_part():
     cast = Cast()
     builders.make_reel()
@@ -127,6 +142,29 @@ def test_each_person_of_the_fleet_sees_what_waits_for_them():
     assert "Return the wrap gauge" in buttons(cast.setter)
     assert ("Receive the reel", "LW-0014 to Aldermere", "/reels/LW-0014/receipt") in waiting(cast.stranger)
     assert buttons(cast.instructor) == []
+
+
+NEXT = re.compile(r'<p class="next-act off-paper"><a class="button" href="([^"]+)">')
+
+
+def test_the_page_of_a_reel_begins_with_what_waits_first_for_that_reel():
+    cast = make_fleet().cast
+    differing = []
+    for person in (cast.technician, cast.verifier, cast.control, cast.setter, cast.releaser):
+        at_home: dict[str, str] = {}
+        for _, subject, address in waiting(person):
+            at_home.setdefault(_serial(subject, address), address)
+        for serial in Reel.objects.filter(access.at_readable_sites(person, NOW)).values_list("serial", flat=True):
+            shown = NEXT.search(logged_in(person).get(f"/reels/{serial}").content.decode())
+            if at_home.get(serial) != (shown and shown[1]):
+                differing.append((person.username, serial, at_home.get(serial), shown and shown[1]))
+    assert differing == []
+
+
+def _serial(subject: str, address: str) -> str:
+    if counted := re.match(r"/inspections/(\d+)/", address):
+        return Inspection.objects.get(pk=counted[1]).reel.serial
+    return subject.split(" ", maxsplit=1)[0]
 
 
 def test_who_set_the_numbers_is_not_offered_to_confirm_them():
