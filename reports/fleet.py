@@ -142,7 +142,8 @@ def _history(
 
 
 def _count(values: Values) -> CountSeen:
-    return CountSeen(at=values["counted_at"], layers=values["layers"], wraps=values["wraps"])
+    revision = f"{values.get('publication') or ''} {values.get('revision') or ''}".strip() or None
+    return CountSeen(at=values["counted_at"], layers=values["layers"], wraps=values["wraps"], revision=revision)
 
 
 def _cut(values: Values) -> CutLogged:

@@ -75,9 +75,14 @@ def _counts(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, dict[dat
             reel__in=reels, state__in=(InspectionState.SIGNED, InspectionState.VOIDED), ended_at__lte=as_of,
         )  # fmt: skip
     counts: dict[int, dict[datetime, CountSeen]] = defaultdict(dict)
-    for rows, time_column in ((imported, "counted_at"), (inspected, "done_at")):
-        for reel, at, layers, wraps in rows.order_by().values_list("reel_id", time_column, "layers", "wraps"):
-            counts[reel][at] = CountSeen(at=at, layers=layers, wraps=wraps)
+    for rows, time_column, revision_column in (
+        (imported, "counted_at", "revision"),
+        (inspected, "done_at", "publication_revision"),
+    ):
+        columns = ("reel_id", time_column, "layers", "wraps", "publication", revision_column)
+        for reel, at, layers, wraps, publication, revision in rows.order_by().values_list(*columns):
+            named = f"{publication} {revision}".strip() or None
+            counts[reel][at] = CountSeen(at=at, layers=layers, wraps=wraps, revision=named)
     return counts
 
 

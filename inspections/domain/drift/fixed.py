@@ -147,6 +147,15 @@ class Parameters:
     stretch_seen_days: float = 365.0
     stretch_must_gain: float = 3.0
 
+    # A changed rule, of all counts: pairs of neighbouring counts that it must lie between, and nats that it must gain
+    # over what any moment would by chance, odds of a thousand: rules seldom change unsaid. A revision is known to be
+    # another rule, so that odds of twenty will do.
+    rule_least_pairs: int = 8
+    rule_must_gain: float = 7.0
+    rule_worth_a_look: float = 2.0  # nats gained by single pairs, from which on the whole inference is asked
+    revision_least_pairs: int = 4
+    revision_must_gain: float = 3.0
+
     # --- What is answered (fleet, newest, words) ---
     # Counts that a cut recorded late is followed over, and that are taken in before it: after so many the answer of the
     # day has hardly anything left of the gap in the log; twice as many double the work of a log kept late.

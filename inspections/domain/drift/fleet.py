@@ -128,6 +128,7 @@ def as_known_at(sequence: CountSequence, last: int) -> CountSequence:
     return replace(
         sequence,
         days=sequence.days[kept],
+        rule_wraps=sequence.rule_wraps[kept],
         read_turns=sequence.read_turns[kept],
         read_m=sequence.read_m[kept],
         copied=sequence.copied[kept],
@@ -229,7 +230,8 @@ def _interval_posteriors(
     newest = np.minimum((weights_then * posteriors.newest).sum(axis=0), 1.0)
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
     doubt = np.minimum(weights @ posteriors.log_doubt, 1.0)  # the weights' sum may be off by its last digit
-    change = np.diff(sequence.read_m).tolist()
+    change = np.diff(sequence.winding.metres(sequence.read_turns + sequence.rule_wraps)).tolist()
+    rule = np.diff(sequence.rule_wraps).astype(int).tolist()
     logged = np.zeros(sequence.times + 1)  # the last place takes what is logged before the first count, at -1
     for entry in sequence.entries:
         logged[entry.interval] += entry.length_m
@@ -247,6 +249,7 @@ def _interval_posteriors(
             cut_high_m=high,
             log_doubt=float(doubt[t]),
             ending=sequence.endings[t],
+            rule_wraps=rule[t],
         )
 
 

@@ -80,13 +80,15 @@ def turns_of_counts(counts: tuple[CountSeen, ...], winding: WindingTable) -> Flo
 class CountColumns:
     """The counts of a sequence as columns, shape (times,).
 
-    first: place of the first one among the reel's counts; before_turns: the count before it, or -1.
+    first: place of the first one among the reel's counts; before_turns: the count before it, or -1. rule_wraps: what a
+    changed rule added to each, and is taken off the turns.
     """
 
     first: int
     layers: IntArray
     wraps: IntArray
     turns: FloatArray
+    rule_wraps: FloatArray
     before_turns: float
     metres: FloatArray
     days: FloatArray

@@ -20,6 +20,7 @@ from inspections.domain.drift.looseness import looseness_log_likelihood
 from inspections.domain.drift.m_step import m_step, smooth_looseness, starting_sizes
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters
 from inspections.domain.drift.records import ReelHistory
+from inspections.domain.drift.rule_changes import RuleChange, likeliest_rule_change, with_revisions
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import forward_backward
 from reels.domain.uncertainty import FloatArray
@@ -41,11 +42,24 @@ def learn(histories: Iterable[ReelHistory], prior: DriftParameters = DEFAULT_PAR
     sample = [h for h in every[::step] if h.counts]
     if not sample:
         return prior
+    prior, change = _with_rules(sample, prior)
     few = sample[:: max(1, sum(len(h.counts) for h in sample) // EARLY_COUNTS)]
     theta = _em(few, _first_look(sample, prior), prior, FIXED.most_rounds)
     theta = theta if len(few) == len(sample) else _em(sample, theta, prior, FIXED.more_rounds)
-    stretched = _stretch(sample, theta)
-    return theta if stretched == theta else _em(sample, stretched, prior, FIXED.more_rounds)
+    better = _stretch(sample, theta)
+    if change.gained >= FIXED.rule_worth_a_look and not theta.rule_changed_at:
+        changed = change.added_to(better)
+        gain = _log_evidence(_sequences(sample, changed), changed) - _log_evidence(_sequences(sample, better), better)
+        better = changed if gain >= change.needed else better
+    return theta if better == theta else _em(sample, better, prior, FIXED.more_rounds)
+
+
+def _with_rules(histories: Sequence[ReelHistory], prior: DriftParameters) -> tuple[DriftParameters, RuleChange]:
+    """The prior with what is plain of revisions and of a changed rule; and the likeliest change, plain or not."""
+    looked = with_revisions(histories, _first_look(histories, prior))
+    prior = replace(prior, revisions=looked.revisions, revision_wraps=looked.revision_wraps)
+    change = likeliest_rule_change(histories, looked)
+    return (change.added_to(prior) if change.gained >= change.needed else prior), change
 
 
 def _em(

@@ -4,6 +4,7 @@ from typing import cast
 
 import numpy as np
 import scipy
+from numpy.typing import NDArray
 
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.geometry import WindingTable, days_between, ordered_counts, turns_of_counts, winding_table
@@ -11,6 +12,8 @@ from inspections.domain.drift.hidden_markov import IntArray
 from inspections.domain.drift.parameters import LOOSENESS_GRID_WRAPS, DriftParameters
 from inspections.domain.drift.records import ReelHistory
 from reels.domain.uncertainty import FloatArray
+
+BoolArray = NDArray[np.bool_]
 
 
 def spread_factor(turns: FloatArray, winding: WindingTable, power: float) -> FloatArray:
@@ -35,13 +38,23 @@ def likely_grid_points(history: ReelHistory, theta: DriftParameters) -> IntArray
 
 
 def looseness_log_likelihood(history: ReelHistory, theta: DriftParameters) -> FloatArray:
-    """A quick look at a reel's looseness: log likelihood of each of LOOSENESS_GRID_WRAPS, from neighbouring counts.
+    """A quick look at a reel's looseness: log likelihood of each of LOOSENESS_GRID_WRAPS, from neighbouring counts."""
+    likely, comparable = difference_likelihoods(history, theta)
+    return cast(FloatArray, FIXED.quick_weight * np.log(likely)[:, comparable].sum(axis=1))
 
-    A difference is looseness, an unlogged cut, or anything at all.
+
+def difference_likelihoods(
+    history: ReelHistory, theta: DriftParameters, rule_wraps: float = 0.0
+) -> tuple[FloatArray, BoolArray]:
+    """p(difference of neighbouring counts | σ), and of which the cable was not replaced in between.
+
+    A difference is looseness, an unlogged cut, or anything at all. rule_wraps: by how many wraps a changed rule makes
+    each later count higher. Shapes (looseness values, intervals), (intervals,).
     """
     counts = ordered_counts(history)
     winding = winding_table(history.drum)
     turns, days = turns_of_counts(counts, winding), np.array([days_between(c.at, counts[0].at) for c in counts])
+    turns = turns - theta.rule_wraps(counts)
     wrap_m = np.array([winding.metres_per_wrap(t) for t in turns])
     replaced = sorted(days_between(at, counts[0].at) for at in history.replaced_at)
     part = np.searchsorted(replaced, days, side="right")
@@ -50,17 +63,16 @@ def looseness_log_likelihood(history: ReelHistory, theta: DriftParameters) -> Fl
         interval = int(np.searchsorted(days, days_between(cut.at, counts[0].at), side="right")) - 1
         if 0 <= interval < cut_turns.size:
             cut_turns[interval] += cut.length_m / wrap_m[interval]
-    change = np.diff(turns) + cut_turns
+    change = np.diff(turns) + cut_turns - rule_wraps
     # A difference has the spread of two counts, and the earlier one's rounding.
     spread = np.sqrt(2.0) * LOOSENESS_GRID_WRAPS[:, None] * spread_factor(turns[1:], winding, theta.fullness_power)
-    kept = whole_wrap_pmf(
-        change[None, :], np.hypot(spread, np.where(cut_turns > 0, FIXED.quick_logged, FIXED.quick_rounding))
-    )
+    rounding = np.where(cut_turns > 0, FIXED.quick_logged, FIXED.quick_rounding)
+    kept = whole_wrap_pmf(change[None, :], np.hypot(spread, rounding))
     p_cut = theta.p_cut(np.diff(days))
     drop_m, half_m = -change * wrap_m[:-1], 0.5 * wrap_m[:-1]
     lost = p_cut * (theta.sizes_below(drop_m + half_m) - theta.sizes_below(drop_m - half_m))
     likely = (1.0 - FIXED.quick_anything - p_cut) * kept + lost + FIXED.quick_anything / FIXED.quick_wraps
-    return cast(FloatArray, FIXED.quick_weight * np.log(likely)[:, part[1:] == part[:-1]].sum(axis=1))
+    return likely, part[1:] == part[:-1]
 
 
 def whole_wrap_pmf(difference: FloatArray, spread: FloatArray) -> FloatArray:

@@ -5,7 +5,9 @@ Everything here has a meaning that a person can judge; `in_words` says it. The d
 in `learning`.
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from math import log
 from statistics import NormalDist
 from typing import cast
@@ -13,7 +15,7 @@ from typing import cast
 import numpy as np
 
 from inspections.domain.drift.fixed import FIXED
-from inspections.domain.drift.records import SLIP_WORDS, SLIPS, Slip
+from inspections.domain.drift.records import SLIP_WORDS, SLIPS, CountSeen, Slip
 from reels.domain.uncertainty import FloatArray
 
 DAYS_PER_YEAR = 365.25
@@ -70,7 +72,8 @@ class DriftParameters:
     length, fixed and in proportion. entry_void, twin_void: share of log entries without a cut, and of second entries
     of equal length. entry_wrong: share with a wrong length. entry_misdated: share on the wrong side of a count close
     by. stretch_share: growth of new cable, of its length; stretch_days: time constant of its end. received_sd_share:
-    error of the length at receipt.
+    error of the length at receipt. rule_changed_at: from when on counts are rule_changed_wraps higher by a changed
+    rule, RFC 3339, or empty; revisions, revision_wraps: the same of counts by these revisions.
     """
 
     cuts_per_interval: float = 0.02
@@ -88,6 +91,19 @@ class DriftParameters:
     stretch_share: float = 0.0
     stretch_days: float = 120.0
     received_sd_share: float = 0.02
+    rule_changed_at: str = ""
+    rule_changed_wraps: int = 0
+    revisions: tuple[str, ...] = ()
+    revision_wraps: tuple[int, ...] = ()
+
+    def rule_wraps(self, counts: Sequence[CountSeen]) -> FloatArray:
+        """By how many wraps each count is higher than by the first rule: shape (counts,)."""
+        by_revision = dict(zip(self.revisions, self.revision_wraps, strict=True))
+        wraps = np.array([by_revision.get(count.revision or "", 0) for count in counts], dtype=np.float64)
+        if self.rule_changed_at:
+            changed_at = datetime.fromisoformat(self.rule_changed_at)
+            wraps += [self.rule_changed_wraps * (count.at >= changed_at) for count in counts]
+        return wraps
 
     def slip_share(self, slip: Slip) -> float:
         """Share of counts with this slip."""
@@ -141,7 +157,24 @@ def in_words(theta: DriftParameters) -> tuple[str, ...]:
         f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
         if theta.stretch_share > 0
         else "No growth of new cable is to be seen.",
+        *_rule_changes(theta),
     )
+
+
+def _rule_changes(theta: DriftParameters) -> Iterator[str]:
+    if theta.rule_changed_at:
+        yield (
+            f"From {theta.rule_changed_at[:10]} on, counts of the whole fleet are "
+            f"{wraps_apart(theta.rule_changed_wraps)} than before: a rule seems to have changed. It is taken off."
+        )
+    for revision, wraps in zip(theta.revisions, theta.revision_wraps, strict=True):
+        yield f"Counts by {revision} are {wraps_apart(wraps)} than those before it. It is taken off."
+
+
+def wraps_apart(wraps: int) -> str:
+    """ "one wrap lower", "2 wraps higher"."""
+    number = "one wrap" if abs(wraps) == 1 else f"{abs(wraps)} wraps"
+    return f"{number} {'lower' if wraps < 0 else 'higher'}"
 
 
 def _per_cent(share: float) -> str:

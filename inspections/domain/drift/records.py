@@ -49,11 +49,15 @@ OUTLIER_TAIL = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountSeen:
-    """One count after the corrections: when it was made, full layers, part-layer wraps."""
+    """One count after the corrections: when it was made, full layers, part-layer wraps; by which publication.
+
+    revision: the publication and its revision, in any words, if they are known.
+    """
 
     at: datetime
     layers: int
     wraps: int
+    revision: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +119,7 @@ class IntervalPosterior:
     observed_change_m: later count less earlier, by the winding model. p_unlogged_cut: given all counts; p_when_counted:
     given what was known at the later one. replaced: the cable was replaced in between, so that the two counts can't be
     compared. log_doubt: probability that the log entries of this interval are not as written (another interval, twice,
-    another length).
+    another length). rule_wraps: by how many wraps a changed rule alone makes the later count higher than the earlier.
     """
 
     from_at: datetime
@@ -130,6 +134,7 @@ class IntervalPosterior:
     replaced: bool = False
     log_doubt: float = 0.0
     ending: Ending | None = None
+    rule_wraps: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -49,7 +49,8 @@ class LogEntry:
 class CountSequence:
     """Counts between two replacements, with everything about them that doesn't depend on the parameters.
 
-    first: place of the first count among the reel's counts. read_turns, read_m: y, shape (times,). days: since the
+    first: place of the first count among the reel's counts. rule_wraps: what a changed rule added to each count, and is
+    taken off y. read_turns, read_m: y, shape (times,). days: since the
     reel's first count. copied: the count repeats the one before. hypothesis_*: for each way in which a count may have
     come about, in order of the counts: which count, which slip, its weight within the slip, turns that it stems from.
     grid_points: places in LOOSENESS_GRID_WRAPS that are tried. cell_m: length of a cell. offsets: lowest cell of the
@@ -60,6 +61,7 @@ class CountSequence:
     first: int
     winding: WindingTable
     days: FloatArray
+    rule_wraps: FloatArray
     read_turns: FloatArray
     read_m: FloatArray
     copied: NDArray[np.bool_]
@@ -105,7 +107,8 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
         return []
     since, winding = counts[0].at, winding_table(history.drum)
     days = np.array([days_between(c.at, since) for c in counts])
-    turns = turns_of_counts(counts, winding)
+    rule_wraps = theta.rule_wraps(counts)
+    turns = np.maximum(turns_of_counts(counts, winding) - rule_wraps, 0.0)
     bounds = [-np.inf, *sorted(days_between(at, since) for at in history.replaced_at), np.inf]
     part = np.searchsorted(bounds[1:-1], days, side="right")
     cuts = sorted(history.cuts, key=lambda c: c.at)
@@ -115,7 +118,7 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
     sequences = []
     for piece in np.unique(part):
         chosen = np.flatnonzero(part == piece)
-        columns = _columns(counts, chosen, turns, days, winding)
+        columns = _columns(counts, chosen, turns, rule_wraps, days, winding)
         inside = [(c, twin) for c, twin, day in dated if bounds[piece] <= day < bounds[piece + 1]]
         looseness = float(LOOSENESS_GRID_WRAPS[grid_points[grid_points.size // 2]])
         cell_m, cells, offsets = grid_for(columns, winding, looseness)
@@ -126,9 +129,10 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
                 first=columns.first,
                 winding=winding,
                 days=columns.days,
+                rule_wraps=columns.rule_wraps,
                 read_turns=columns.turns,
                 read_m=columns.metres,
-                copied=np.concatenate([[columns.before_turns], columns.turns[:-1]]) == columns.turns,
+                copied=_copied(columns),
                 hypothesis_time=time,
                 hypothesis_slip=slip,
                 hypothesis_weight=weight,
@@ -146,8 +150,8 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
     return sequences
 
 
-def _columns(counts: tuple[CountSeen, ...], chosen: IntArray, turns: FloatArray, days: FloatArray,
-             winding: WindingTable) -> CountColumns:  # fmt: skip
+def _columns(counts: tuple[CountSeen, ...], chosen: IntArray, turns: FloatArray, rule_wraps: FloatArray,
+             days: FloatArray, winding: WindingTable) -> CountColumns:  # fmt: skip
     """The chosen counts of a reel, as arrays. chosen: their places among all of the reel's, rising."""
     first = int(chosen[0])
     return CountColumns(
@@ -155,10 +159,17 @@ def _columns(counts: tuple[CountSeen, ...], chosen: IntArray, turns: FloatArray,
         layers=np.array([counts[i].layers for i in chosen]),
         wraps=np.array([counts[i].wraps for i in chosen]),
         turns=turns[chosen],
-        before_turns=turns[first - 1] if first > 0 else -1.0,
+        rule_wraps=rule_wraps[chosen],
+        before_turns=turns[first - 1] + rule_wraps[first - 1] if first > 0 else -1.0,
         metres=winding.metres(turns[chosen]),
         days=days[chosen],
     )
+
+
+def _copied(counts: CountColumns) -> NDArray[np.bool_]:
+    """Whether a count repeats the one before, as they were written."""
+    written = counts.turns + counts.rule_wraps
+    return cast(NDArray[np.bool_], np.equal(np.concatenate([[counts.before_turns], written[:-1]]), written))
 
 
 def _twins(cuts: list[CutLogged], since: datetime) -> list[bool]:
@@ -217,13 +228,13 @@ def _hypotheses(
     last = winding.capacities.size - 1
     for off, weight in FIXED.scale_layers:
         layers = counts.layers + off
-        turns = winding.below_turns[np.clip(layers, 0, last)] + counts.wraps
+        turns = winding.below_turns[np.clip(layers, 0, last)] + counts.wraps - counts.rule_wraps
         add(Slip.SCALE, weight, turns, (layers >= 0) & (layers <= last))
     # Of n wraps the wrong face shows capacity + 1 − n; what was subtracted from it has to come off once more.
     part = np.clip(counts.layers, 0, last)
     for subtracted, weight in zip((0, 2 * lead, 2 * lead + 2), FIXED.wrong_face, strict=True):
         mirrored = winding.capacities[part] + 1 - counts.wraps - subtracted
-        add(Slip.WRONG_FACE, weight, winding.below_turns[part] + mirrored, mirrored >= 0)
+        add(Slip.WRONG_FACE, weight, winding.below_turns[part] + mirrored - counts.rule_wraps, mirrored >= 0)
     time = np.concatenate([times for times, _, _, _ in columns])
     slip = np.concatenate([np.full(times.size, SLIPS.index(kind)) for times, kind, _, _ in columns])
     weights = np.concatenate([np.full(times.size, weight) for times, _, weight, _ in columns])

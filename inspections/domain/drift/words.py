@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.parameters import wraps_apart
 from inspections.domain.drift.records import (
     SLIP_WORDS,
     CountPosterior,
@@ -31,7 +32,7 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     interval = reel.intervals[place]
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
-    parts = [_change(interval, unit), *_log_doubt(interval)]
+    parts = [_change(interval, unit), *_rule_change(interval), *_log_doubt(interval)]
     parts += (
         _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= FIXED.likely else _against_a_cut(reel, place, unit)
     )
@@ -57,6 +58,12 @@ def _change(interval: IntervalPosterior, unit: LengthUnit) -> str:
     cut = interval.logged_cut_m
     log = f"{_long(cut, unit)} is logged as cut" if cut > 0 else "no cut is logged"
     return f"the count of {_day(interval.to_at)} is {seen} that of {_day(interval.from_at)}, and {log} between them"
+
+
+def _rule_change(interval: IntervalPosterior) -> list[str]:
+    if not interval.rule_wraps:
+        return []
+    return [f"counts of the fleet came out {wraps_apart(interval.rule_wraps)} by then, by a changed rule as it seems"]
 
 
 def _log_doubt(interval: IntervalPosterior) -> list[str]:

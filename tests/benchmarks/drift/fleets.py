@@ -56,6 +56,8 @@ class FleetPlan:
     stretch_days: float = 120.0
     replaced_per_interval: float = 0.0
     received_known: bool = False
+    rule_wraps: int = 0
+    rule_changed_day: float = 500.0
 
     def slips(self) -> dict[str, float]:
         return {
@@ -159,7 +161,7 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
         length, grown = length + growth - grown, growth
         if plan.whole_turns:
             length = float(drum_tables.metres(np.round(drum_tables.turns(length))))
-        slip, layers, wraps = _count(plan, drum_tables, length, looseness, counts, rng)
+        slip, layers, wraps = _count(plan, drum_tables, length, looseness, counts, _rule(plan, at), rng)
         counts.append(CountSeen(at=_when(at), layers=layers, wraps=wraps))
         truth.slips.append(slip)
     truth.history = ReelHistory(
@@ -172,6 +174,11 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
         received_m=received_m if plan.received_known else None,
     )
     return truth
+
+
+def _rule(plan: FleetPlan, day: float) -> int:
+    """By how many wraps a changed rule makes counts of that day higher."""
+    return plan.rule_wraps if day >= plan.rule_changed_day else 0
 
 
 def _when(day: float) -> datetime:
@@ -201,6 +208,7 @@ def _count(
     length: float,
     looseness: float,
     counts: list[CountSeen],
+    rule_wraps: int,
     rng: np.random.Generator,
 ) -> tuple[str, int, int]:
     turns = float(drum_tables.turns(length))
@@ -208,7 +216,7 @@ def _count(
     noise = float(rng.standard_normal())
     if plan.one_sided:
         noise = 1.0 - float(rng.gamma(1.0))
-    layers, wraps = drum_tables.count(turns + spread * noise)
+    layers, wraps = drum_tables.count(turns + spread * noise + rule_wraps)
     draw = rng.random()
     for slip, share in plan.slips().items():
         if draw < share:

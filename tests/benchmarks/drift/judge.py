@@ -43,7 +43,13 @@ def messy_fleet(number: int) -> FleetPlan:
     return _even(messy_plan(SEEDS_FROM + number))
 
 
-KINDS: dict[str, Callable[[int], FleetPlan]] = {"clean": clean_fleet, "messy": messy_fleet}
+def rule_fleet(number: int) -> FleetPlan:
+    """A messy fleet all of whose counts are a wrap lower from a day in the middle of them on."""
+    plan = messy_fleet(number + 50)
+    return replace(plan, name=f"rule {number}", rule_wraps=-1, rule_changed_day=45.0 + 10.0 * plan.gap_days)
+
+
+KINDS: dict[str, Callable[[int], FleetPlan]] = {"clean": clean_fleet, "messy": messy_fleet, "rule": rule_fleet}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +89,9 @@ def judge(plan: FleetPlan, theta_of: Callable[[list[ReelHistory]], DriftParamete
     chosen[rng.permutation(np.flatnonzero(kept))[:NEWEST_ASKED]] = True
     ends = np.cumsum([0, *(len(reel.unlogged_m) for reel in fleet)])
     asked = [np.flatnonzero(chosen[a:b]).tolist() for a, b in pairwise(ends)]
-    q, q_newest = observe(plan, fleet, asked)
+    # Somebody who is told of the rule sees what would have been counted without its change.
+    told = replace(plan, rule_wraps=0)
+    q, q_newest = observe(told, make_fleet(told), asked)
     rows = [i for reel in assess_fleet(histories, theta_of(histories)) for i in reel.intervals]
     p, p_newest = np.array([[i.p_unlogged_cut, i.p_when_counted] for i in rows]).T
     truth = cut_m > 0

@@ -41,7 +41,7 @@ def test_a_count_that_was_imported_and_entered_too_is_one_count():
     builders.make_reel()
     builders.signed_count(cast)
     bring_in({"counts.csv": COUNTS_HEADER + f"LW-0001,{NOW.isoformat()},12,9,,,\n"})
-    assert history().counts == (CountSeen(at=NOW, layers=12, wraps=10),)
+    assert history().counts == (CountSeen(at=NOW, layers=12, wraps=10, revision="LWS 12-3 C"),)
 
 
 def test_cuts_and_replacements_that_were_taken_back_are_out():

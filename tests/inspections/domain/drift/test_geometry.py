@@ -115,6 +115,7 @@ def columns(metres: list[float]) -> CountColumns:
         layers=none,
         wraps=none,
         turns=TABLE.turns(m),
+        rule_wraps=np.zeros(m.size),
         before_turns=-1.0,
         metres=m,
         days=30.0 * np.arange(m.size, dtype=np.float64),
