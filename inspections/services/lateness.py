@@ -95,5 +95,5 @@ def done_since(reel: Reel, when: datetime) -> list[str]:
 
 
 def _clock(reel: Reel, moment: datetime) -> str:
-    """As people there say it: the day and the time."""
-    return f"{moment.astimezone(reel.site.zone):%Y-%m-%d %H:%M}"
+    """As people there say it: the day and the time, with the zone of their clocks."""
+    return f"{moment.astimezone(reel.site.zone):%Y-%m-%d %H:%M %Z}"

@@ -107,6 +107,6 @@ def _end_of(move: Move, happened_at: datetime | None, at: datetime) -> datetime:
     when = moment_of(move.reel, happened_at, at)
     if when < move.sent_at:
         zone = move.from_site.zone
-        why = f"the reel was sent at {move.sent_at.astimezone(zone):%Y-%m-%d %H:%M}"
-        raise OutOfOrder(seen=f"{when.astimezone(zone):%Y-%m-%d %H:%M}", why=why)
+        why = f"the reel was sent at {move.sent_at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+        raise OutOfOrder(seen=f"{when.astimezone(zone):%Y-%m-%d %H:%M %Z}", why=why)
     return when

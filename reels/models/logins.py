@@ -109,4 +109,4 @@ class Alarm(models.Model):
         ordering = ("-at", "-id")
 
     def __str__(self) -> str:
-        return f"{self.number} wrong tries, the last at {self.at:%Y-%m-%d %H:%M}"
+        return f"{self.number} wrong tries, the last at {self.at:%Y-%m-%d %H:%M} UTC"

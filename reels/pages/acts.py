@@ -45,6 +45,7 @@ from reels.errors import (
 )
 from reels.models import Person, Site
 from reels.pages.answers import reader, show
+from reels.pages.formats import moment_at
 from reels.pages.plain import PlainForm
 from reels.services import submissions
 from reels.services.history import Actor
@@ -373,4 +374,4 @@ def _digest(file: Any) -> str:
 
 
 def _clock(at: str) -> str:
-    return f"{timezone.localtime(datetime.fromisoformat(at)):%H:%M on %d %b %Y}"
+    return moment_at(None, datetime.fromisoformat(at))

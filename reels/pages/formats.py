@@ -4,6 +4,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.utils import timezone
+from django.utils.formats import date_format
+
 from reels.domain.winding import UncertainLength
 from reels.domain.words import LengthUnit, Parity, counted
 from reels.models import Site
@@ -59,6 +62,11 @@ def count_words(layers: int | None, wraps: int | None) -> str:
     if layers is None or wraps is None:
         return NOTHING
     return f"{counted(layers, 'layer')}, {counted(wraps, 'wrap')}, {Parity.of(layers)}"
+
+
+def moment_at(site: Site | None, at: datetime) -> str:
+    """A moment by the clocks of the site, or, without one, of the page, with their zone: 2 Mar 2026, 09:30 CET."""
+    return date_format(timezone.localtime(at, site.zone if site else None), "j M Y, H:i T")
 
 
 def day_at(site: Site, at: datetime | None) -> date | None:

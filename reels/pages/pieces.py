@@ -1,17 +1,20 @@
 """Small pieces that a long list shows again and again, each rendered once."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 
 from django import template
 from django.template.loader import render_to_string
+from django.templatetags.tz import do_timezone
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from reels.domain.text import turns_what_is_beside_it
+from reels.models import Site
 from reels.pages.formats import Badge
 
 register = template.Library()  # its filters are in every template, as settings say
@@ -34,6 +37,22 @@ def day_html(day: date) -> SafeString:
 @lru_cache(maxsize=20_000)
 def address_of(page: str, key: str | int) -> str:
     return reverse(page, args=[key])
+
+
+@register.simple_tag(takes_context=True)
+def moment_html(context: template.Context) -> SafeString:
+    """`at` by the clocks of `clocks`, a site, or else of the page; pages show times by it (reels/time.html)."""
+    if not context["at"]:
+        return SafeString()
+    at = timezone.localtime(context["at"], clocks.zone if (clocks := context.get("clocks")) else None)
+    shown = (at.isoformat(), date_format(at, "j M Y, H:i"), date_format(at, "T"))
+    return format_html('<time datetime="{}">{} <span class="zone">{}</span></time>', *shown)
+
+
+@register.filter
+def by_clocks(at: datetime, site: Site) -> object:
+    """A moment as it was at the site, for the filter `date`."""
+    return do_timezone(at, site.zone)
 
 
 @register.filter

@@ -5,7 +5,7 @@ One chain, `register`, tells all of it.
 
 from collections.abc import Mapping, Sequence
 from copy import copy
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -134,8 +134,8 @@ def add_publication(*, types: Sequence[ReelType] = (), actor: Actor, at: datetim
     check(row)
     earlier = Publication.objects.filter(code=row.code).order_by("valid_from", "id").last()
     if earlier and earlier.valid_from >= row.valid_from:
-        raise PublicationOutOfOrder(earlier=earlier, begins=f"{earlier.valid_from:%Y-%m-%d %H:%M}",
-                                    seen=f"{row.valid_from:%Y-%m-%d %H:%M}")  # fmt: skip
+        raise PublicationOutOfOrder(earlier=earlier, begins=f"{earlier.valid_from:%Y-%m-%d %H:%M} UTC",
+                                    seen=f"{row.valid_from.astimezone(UTC):%Y-%m-%d %H:%M} UTC")  # fmt: skip
     with record_act(chain, "publication_added", actor, at) as act:
         if earlier and (earlier.valid_until is None or earlier.valid_until > row.valid_from):
             act.change(earlier, valid_until=row.valid_from, end_reason=f"superseded by revision {row.revision}")

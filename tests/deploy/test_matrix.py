@@ -1,7 +1,9 @@
 """Every route × everybody who may ask × read and write: the answers are those of the table in matrix.py."""
 
 import json
+import re
 from datetime import timedelta
+from html import unescape
 from itertools import count
 from typing import Any
 
@@ -305,6 +307,27 @@ def test_every_operation_has_a_row_and_every_row_its_operation(world):
     for row in rows.values():
         view = resolve(world.filled(f"/api/v1/{row.path}").split("?")[0]).func
         assert getattr(view.cls, row.method.lower()).operation.id == row.name  # type: ignore[attr-defined]
+
+
+# A day and a time, and then no zone: "UTC", "CET", "+03".
+BARE_TIME = re.compile(r"(?:\d{4}|-\d\d),? \d{1,2}:\d\d(?::\d\d)?(?!:?\d)(?! (?:[A-Z]{2,5}\b|[+-]\d\d))")
+
+
+def test_no_page_shows_a_time_without_its_zone(world):
+    bare = {}
+    for row in PAGES:
+        answer, _ = world.asked(row, "right") if row.method == "GET" else (None, 0)
+        if answer and answer.headers.get("Content-Type", "").startswith("text/html"):
+            shown = " ".join(unescape(re.sub(r"<[^>]+>", "", answer.content.decode())).split())
+            if found := BARE_TIME.findall(shown):
+                bare[row.name] = found
+    assert bare == {}
+
+
+def test_what_a_bare_time_is():
+    bare = ["on 2 Mar 2026, 09:30 by", "2026-03-02 09:30:15.", "2026-03-02 9:30"]
+    zoned = ["2 Mar 2026, 09:30 CET by", "2026-03-02 09:30:15 UTC", "2 Mar 2026, 09:30 -03", "in 2026"]
+    assert [bool(BARE_TIME.search(text)) for text in (*bare, *zoned)] == [True] * 3 + [False] * 4
 
 
 def test_every_page_has_a_row():

@@ -8,7 +8,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.formats import date_format
 
 from inspections.access import maintains_anything
 from inspections.domain.act_fields import CallBackFields, ReceiptFields, SendingFields
@@ -22,7 +21,7 @@ from reels.models import Move, Person, Reel
 from reels.pages.act_fields import form_of
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
-from reels.pages.formats import Badge
+from reels.pages.formats import Badge, moment_at
 from reels.queries import matching, move_of
 
 SIZE = 50
@@ -122,7 +121,7 @@ class ReceiptView(ReelActView):
         if self.move is None:
             return "It is not in transit."
         document = f", {self.move.document}" if self.move.document else ""
-        sent_on = date_format(timezone.localtime(self.move.sent_at), "j M Y, H:i T")
+        sent_on = moment_at(self.move.from_site, self.move.sent_at)
         by = self.move.sent_by.full_name
         return f"Sent from {self.move.from_site} to {self.move.to_site} on {sent_on} by {by}{document}."
 

@@ -70,7 +70,7 @@ def test_values_that_were_confirmed_after_it_left_make_the_removal_impossible(ca
 
 def test_a_reel_that_was_counted_since_was_not_put_into_a_machine_before_that(cast, control):
     count = builders.signed_count(cast, at=later(hours=5))
-    with pytest.raises(OutOfOrder, match=f"counted off the machine at 2026-03-02 14:00, inspection {count.pk}"):
+    with pytest.raises(OutOfOrder, match=f"counted off the machine at 2026-03-02 14:00 UTC, inspection {count.pk}"):
         maintenance.install(machine_serial="RM-7", happened_at=later(hours=4), **control)
     maintenance.install(machine_serial="RM-7", happened_at=later(hours=6), **control)
 
@@ -81,7 +81,7 @@ def test_neither_reel_nor_machine_is_in_two_places_at_a_time(cast, control):
     builders.make_reel("LW-0002")
     builders.make_machine("RM-8")
     for serial, machine in (("LW-0001", "RM-8"), ("LW-0002", "RM-7")):
-        why = "reel LW-0001 was in machine RM-7 from 2026-03-02 10:00 until 2026-03-02 15:00"
+        why = "reel LW-0001 was in machine RM-7 from 2026-03-02 10:00 UTC until 2026-03-02 15:00 UTC"
         with pytest.raises(OutOfOrder, match=why):
             maintenance.install(machine_serial=machine, happened_at=later(hours=3), **{**control, "serial": serial})
     with pytest.raises(OutOfOrder, match="until 2026-03-02 15:00"):

@@ -61,7 +61,7 @@ def test_nothing_is_done_to_it_on_its_way_and_the_refusal_says_where_it_was_sent
     builders.signed_count(cast)
     builders.make_machine()
     builders.sent(cast)
-    why = "Reel LW-0001 was sent from Kettle Point to Aldermere on 2026-03-02 09:00. Receive it there, or call it back"
+    why = "was sent from Kettle Point to Aldermere on 2026-03-02 09:00 UTC. Receive it there, or call it back"
     for act in (
         lambda: builders.open_count(cast, at=later(hours=1), has_gauge=False),
         lambda: setup.issue(machine_serial="RM-7", **control),
@@ -129,7 +129,7 @@ def test_a_sending_is_called_back_by_who_maintains_reels_where_it_was_sent_from(
 
 def test_both_ends_may_be_told_late_and_no_order_is_impossible(cast):
     builders.sent(cast, happened_at=later(hours=2), at=later(days=1))
-    with pytest.raises(OutOfOrder, match="at 2026-03-02 10:00: the reel was sent at 2026-03-02 11:00"):
+    with pytest.raises(OutOfOrder, match="at 2026-03-02 10:00 UTC: the reel was sent at 2026-03-02 11:00 UTC"):
         builders.received(cast, happened_at=later(hours=1), at=later(days=1))
     with pytest.raises(OutOfTime):
         builders.received(cast, happened_at=later(days=2), at=later(days=1))

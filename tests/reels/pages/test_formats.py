@@ -4,7 +4,7 @@ from decimal import Decimal
 import pytest
 
 from reels.models import Site
-from reels.pages.formats import count_words, day_at, metres
+from reels.pages.formats import count_words, day_at, metres, moment_at
 
 
 @pytest.mark.parametrize(
@@ -29,3 +29,12 @@ def test_a_day_is_that_of_the_clocks_at_the_site():
     assert day_at(Site(time_zone="Asia/Tokyo"), late) == date(2026, 3, 3)
     assert day_at(Site(time_zone="UTC"), late) == date(2026, 3, 2)
     assert day_at(Site(time_zone="UTC"), None) is None
+
+
+@pytest.mark.parametrize(
+    ("zone", "words"),
+    [("Asia/Tokyo", "3 Mar 2026, 08:30 JST"), ("America/Sao_Paulo", "2 Mar 2026, 20:30 -03"),
+     ("UTC", "2 Mar 2026, 23:30 UTC")],
+)  # fmt: skip
+def test_a_moment_is_by_the_clocks_of_the_site_with_their_zone(zone, words):
+    assert moment_at(Site(time_zone=zone), datetime(2026, 3, 2, 23, 30, tzinfo=UTC)) == words

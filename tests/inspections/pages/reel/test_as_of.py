@@ -53,7 +53,7 @@ def test_before_it_was_on_record_the_page_says_so(cast):
 
 
 @pytest.mark.parametrize(("query", "said"), [
-    ("?at=2027-01-01T08:00", "This was 08:00 on 01 Jan 2027; allowed: from 2024-03-01 to "),
+    ("?at=2027-01-01T08:00", "This was 1 Jan 2027, 08:00 UTC; allowed: from 2024-03-01 to "),
     ("?at=noon", "a day and a time are needed"),
 ])  # fmt: skip
 def test_what_cannot_be_is_answered_in_words(cast, query, said):

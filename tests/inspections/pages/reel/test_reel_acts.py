@@ -109,7 +109,7 @@ def test_a_form_gone_back_to_and_altered_is_another_act_and_is_asked_about_first
     answer = client.post("/reels/LW-0001/cut", {**unseen, **CUT, "length_removed_m": "3"})
     html = answer.content.decode()
     assert (answer.status_code, CableEvent.objects.count()) == (422, 1)
-    assert "the same form was sent before with other values, and answered at 09:00 on 02 Mar 2026" in html
+    assert "the same form was sent before with other values, and answered at 2 Mar 2026, 09:00 UTC" in html
     again = client.post("/reels/LW-0001/cut", {**hidden_in(html), **CUT, "length_removed_m": "3"})
     assert (again.status_code, CableEvent.objects.count()) == (302, 2)
 
