@@ -103,7 +103,7 @@ def reel_history(request: HttpRequest, serial: str) -> HttpResponse:
     lines = [
         history_line(entry_in_words(each, person.length_unit)) for each in readable_history(reel).iterator(AT_ONCE)
     ]
-    content = history.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at)
+    content = history.reel_history(reel.serial, queries.reel_facts(reel), lines, at=at, clocks=reel.site.time_zone)
     return document(content, f"history-{reel.pk}.pdf")
 
 
@@ -182,6 +182,7 @@ def reel_drift(request: HttpRequest, serial: str) -> HttpResponse:
         lines=report.intervals,
         counts=[(each.at, each.count, each.counted, each.inferred, each.slip) for each in report.counts],
         cuts=report.cuts,
+        clocks=reel.site.time_zone,
     )
     return document(drift.reel_drift(sheet, as_of=f"{day or ''}", at=at), f"drift-{reel.pk}.pdf")
 

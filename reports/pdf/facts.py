@@ -11,7 +11,8 @@ from reels.domain import ledger
 
 RECORD = "record.json"
 SITUATION = "situation.json"
-NOT_COMPARED = ("at", "made_with")  # of a situation: they differ each time without anything having changed
+# Of a situation: they differ without anything of the record having changed. clocks: the zone of the reel's site then.
+NOT_COMPARED = ("at", "made_with", "clocks")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +66,7 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
 class SetupCard:
     """Setup values with the reel they are for. values, length: as in a situation (reports/queries/documents.py).
 
-    count_stands: until when the count that they came from is current, or what ended it.
+    count_stands: until when the count that they came from is current, or what ended it. clocks: the site's zone.
     """
 
     reel: str
@@ -75,6 +76,7 @@ class SetupCard:
     length: Mapping[str, str] | None
     values: Mapping[str, Any]
     count_stands: str
+    clocks: str = "UTC"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,9 +1,12 @@
 """How values of a record are said on paper."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import UTC, datetime, tzinfo
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from inspections.domain.keying import half_of
 from inspections.domain.type_words import face_in_words, half_in_words
@@ -33,11 +36,29 @@ def metres(value: str | None) -> str:
     return f"{Decimal(value).normalize():f} m" if value else ""
 
 
+_CLOCKS: ContextVar[tzinfo] = ContextVar("clocks", default=UTC)
+
+
+@contextmanager
+def by_clocks(zone: str) -> Iterator[None]:
+    """While a document is drawn up: its times by the clocks of this zone, an IANA name, with UTC beside them."""
+    before = _CLOCKS.set(ZoneInfo(zone))
+    try:
+        yield
+    finally:
+        _CLOCKS.reset(before)
+
+
 def time(text: str | None) -> str:
-    """A record's time, to the second, in UTC (each document says so once)."""
+    """A record's time, to the second: 2026-03-02 10:00:00 CET (09:00:00 UTC)."""
     if not text:
         return "—"
-    return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M:%S")
+    in_utc = datetime.fromisoformat(text).astimezone(UTC)
+    here = in_utc.astimezone(_CLOCKS.get())
+    if here.tzname() == "UTC":
+        return f"{in_utc:%Y-%m-%d %H:%M:%S} UTC"
+    beside = f"{in_utc:%H:%M:%S}" if here.date() == in_utc.date() else f"{in_utc:%Y-%m-%d %H:%M:%S}"
+    return f"{here:%Y-%m-%d %H:%M:%S %Z} ({beside} UTC)"
 
 
 def done(at: str | None, by: Mapping[str, Any] | None) -> str:

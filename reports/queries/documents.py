@@ -97,6 +97,7 @@ def facts_of(
         "made_with": dict(made_with),
         "inspection": inspection.pk,
         "state": inspection.state,
+        "clocks": inspection.reel.site.time_zone,
         "reference_side": inspection.reel.type.reference_side,
         "length": length_json(inspection.layers, inspection.wraps, inspection.reel.type),
         "void": _void_json(inspection),
@@ -172,6 +173,7 @@ def setup_card_of(values: SetupValues, at: datetime) -> SetupCard:
         length=length_json(values.layers, values.wraps, shown.reel.type),
         values=ledger.plain(setup_json),
         count_stands=_in_words(shown, at),
+        clocks=shown.reel.site.time_zone,
     )
 
 
@@ -182,8 +184,12 @@ def _in_words(inspection: Inspection, at: datetime) -> str:
     days = inspection.reel.type.count_days
     if validity.word is not Validity.STANDS:
         return validity.in_words
-    until = inspection.done_at + timedelta(days=days) if days else None
-    return f"stands, current until {until:%Y-%m-%d %H:%M} UTC" if until else "stands; no day ends it"
+    if not days:
+        return "stands; no day ends it"
+    until = inspection.done_at + timedelta(days=days)
+    here = until.astimezone(inspection.reel.site.zone)
+    in_utc = f"{until:%Y-%m-%d %H:%M} UTC"
+    return f"stands, current until {in_utc if here.tzname() == 'UTC' else f'{here:%Y-%m-%d %H:%M %Z} ({in_utc})'}"
 
 
 def reel_facts(reel: Reel) -> list[tuple[str, str]]:

@@ -18,7 +18,7 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
     """The document. filters: what the counts were chosen by; at: when."""
     story = Story()
     story.heading(f"{TITLE}: {COMPARISON_WORDS[agreement.comparison]}", 1)
-    story.paragraph(f"As of {words.time(at.isoformat())} UTC. In wraps, the first less the second.", style.NOTE)
+    story.paragraph(f"As of {words.time(at.isoformat())}. In wraps, the first less the second.", style.NOTE)
     story.paragraph(
         "Not to be used to rank, reward or blame people; the last page says what it may be used for.", style.BANNER
     )
@@ -36,7 +36,7 @@ def agreement_sheet(agreement: Agreement, filters: Sequence[tuple[str, str]], *,
     for table in agreement.tables:
         _groups(story, table)
     _uses(story)
-    foot = (f"As of {words.time(at.isoformat())} UTC", "From the records of the service; not a record itself.", "")
+    foot = (f"As of {words.time(at.isoformat())}", "From the records of the service; not a record itself.", "")
     return write_sheet(story, TITLE, foot, at=at)
 
 

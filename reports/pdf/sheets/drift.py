@@ -21,7 +21,7 @@ HOW_TO_READ = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSheet:
-    """One reel's evidence. counts: rows of when, count, length counted, length inferred and slip."""
+    """One reel's evidence. counts: rows of when, count, length counted, inferred, slip. clocks: of its site."""
 
     reel: str
     finding: str
@@ -29,6 +29,7 @@ class CourseSheet:
     lines: Sequence[DriftLine]
     counts: Sequence[tuple[datetime, str, str, str, str]]
     cuts: Sequence[tuple[datetime, str]]
+    clocks: str = "UTC"
 
 
 def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: str, as_of: str, at: datetime) -> bytes:
@@ -52,6 +53,11 @@ def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: str, as_o
 
 def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
     """One reel's evidence, newest first."""
+    with words.by_clocks(sheet.clocks):
+        return _reel_drift(sheet, as_of, at)
+
+
+def _reel_drift(sheet: CourseSheet, as_of: str, at: datetime) -> bytes:
     story = Story()
     story.heading(f"Drift of reel {sheet.reel}", 1)
     story.paragraph(_when(as_of, at), style.NOTE)
@@ -75,7 +81,7 @@ def reel_drift(sheet: CourseSheet, *, as_of: str, at: datetime) -> bytes:
 
 
 def _when(as_of: str, at: datetime) -> str:
-    drawn = f"Drawn up {words.time(at.isoformat())} UTC."
+    drawn = f"Drawn up {words.time(at.isoformat())}."
     return f"As of the end of {as_of}: only what was recorded by then. {drawn}" if as_of else drawn
 
 

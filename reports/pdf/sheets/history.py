@@ -10,12 +10,18 @@ from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 
 
-def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[HistoryLine], *, at: datetime) -> bytes:
-    """What happened to a reel, in order. The last digest covers all of it."""
+def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[HistoryLine], *, at: datetime,
+                 clocks: str = "UTC") -> bytes:  # fmt: skip
+    """What happened to a reel, in order. The last digest covers all of it. clocks: the zone of its site."""
+    with words.by_clocks(clocks):
+        return _history(serial, facts, lines, at)
+
+
+def _history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[HistoryLine], at: datetime) -> bytes:
     story = Story()
     story.heading(f"History of reel {serial}", 1)
     how_many = counted(len(lines), "entry", "entries")
-    story.paragraph(f"{how_many}, as of {words.time(at.isoformat())}. All times are UTC.", style.NOTE)
+    story.paragraph(f"{how_many}, as of {words.time(at.isoformat())}.", style.NOTE)
     story.facts(facts)
     story.table(
         ("No.", "When", "What", "By", "SHA-256 begins"),

@@ -26,7 +26,7 @@ from reports.pdf.sheets.setup import count_stands, setup_values
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "12"
+FORM = "13"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")
@@ -50,6 +50,11 @@ def inspection_pdf(facts: InspectionFacts, part: Part = "3b") -> bytes:
 
 def render_inspection(facts: InspectionFacts) -> TaggedPages:
     """The pages of an inspection's record. The same facts give the same bytes."""
+    with words.by_clocks(facts.situation_data["clocks"]):
+        return _rendered(facts)
+
+
+def _rendered(facts: InspectionFacts) -> TaggedPages:
     record, situation = facts.record_data, facts.situation_data
     number, serial = record["inspection"], record["reel"]["serial"]
     around = HeaderAndFooter(
@@ -94,7 +99,7 @@ def _title(story: Story, facts: InspectionFacts) -> None:
     record, situation = facts.record_data, facts.situation_data
     story.heading(f"Inspection {record['inspection']}: count of reel {record['reel']['serial']}", 1)
     when = f"Counted {words.time(record['done_at'])}, recorded {words.time(record['recorded_at'])}"
-    story.paragraph(f"{when}{', from paper' if record['from_paper'] else ''}. All times are UTC.", style.NOTE)
+    story.paragraph(f"{when}{', from paper' if record['from_paper'] else ''}.", style.NOTE)
     if not all(is_printable(each.decode()) for each in facts.attachments.values()):
         story.paragraph(NOT_SHOWN, style.NOTE)
     if void := situation["void"]:

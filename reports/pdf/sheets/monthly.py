@@ -13,7 +13,7 @@ TITLE = "Monthly report"
 
 def monthly_sheet(parts: Sequence[ReportPart], *, about: str, at: datetime) -> bytes:
     """The document. about: which period of which sites; at: when it is drawn up."""
-    drawn = f"Drawn up {words.time(at.isoformat())} UTC."
+    drawn = f"Drawn up {words.time(at.isoformat())}."
     story = Story()
     story.heading(f"{TITLE}: {about}", 1)
     story.paragraph(drawn, style.NOTE)

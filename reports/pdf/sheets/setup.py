@@ -15,6 +15,11 @@ from reports.pdf.pdfa import write_sheet
 
 def setup_card(card: SetupCard, *, at: datetime) -> bytes:
     """What the setter takes along: the two numbers, and where they come from."""
+    with words.by_clocks(card.clocks):
+        return _card(card, at)
+
+
+def _card(card: SetupCard, at: datetime) -> bytes:
     values, story = card.values, Story()
     story.heading(f"Setup card: reel {card.reel} in machine {values['machine']}", 1)
     if values["withdrawn_at"]:
@@ -41,7 +46,7 @@ def setup_card(card: SetupCard, *, at: datetime) -> bytes:
         "differs is refused: find out why first.",
     ):
         story.paragraph(f"• {line}")
-    footer = (f"As of {words.time(at.isoformat())} UTC", "SHA-256 of the record:", card.record_digest)
+    footer = (f"As of {words.time(at.isoformat())}", "SHA-256 of the record:", card.record_digest)
     return write_sheet(story, f"Setup card, reel {card.reel}", footer, at=at)
 
 

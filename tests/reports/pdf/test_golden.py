@@ -58,13 +58,15 @@ def history():
         HistoryLine(seq=n, at=datetime.fromisoformat(moment(n)), act=TOLD[n % 3], by="Tess Hollin", digest=f"{n:064x}")
         for n in range(1, 50)
     ]
-    return history_sheet.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW)
+    return history_sheet.reel_history("LW-0001", [("Reel type", "w28"), ("Site", "Kettle Point")], lines, at=NOW,
+                                      clocks="Europe/Berlin")  # fmt: skip
 
 
 def card(**changes):
     one = SetupCard(
         reel="LW-0001", inspection=7, record_digest="ab" * 32, host="Heron 3", values={**SETUP, **changes},
         length={"value_m": "318.4", "standard_u_m": "0.8"}, count_stands="stands, current until 2026-06-30 09:00 UTC",
+        clocks="Europe/Berlin",
     )  # fmt: skip
     return setup.setup_card(one, at=NOW)
 
