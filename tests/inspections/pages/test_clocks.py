@@ -19,6 +19,7 @@ def text_of(answer):
 
 def test_each_row_of_a_list_over_sites_shows_the_clocks_of_its_own():
     cast = Cast.as_needed()
+    builders.make_reel()
     builders.sent(cast)  # from Kettle Point to Aldermere, on 2 March 2026 at 9:00 UTC
     Site.objects.update(time_zone="Europe/Berlin")
     Site.objects.filter(code="kettle-point").update(time_zone="Asia/Tokyo")
