@@ -19,6 +19,12 @@ def values_in_force(reel: Reel) -> SetupValues | None:
     )
 
 
+def taken_machines(reel: Reel) -> dict[str, str]:
+    """The machines at the reel's site for which values of another reel are in force, with that reel's serial."""
+    rows = SetupValues.objects.filter(machine__site=reel.site_id, withdrawn_at__isnull=True).exclude(reel=reel)
+    return dict(rows.values_list("machine__serial", "reel__serial"))
+
+
 def with_read_backs(values: QuerySet[SetupValues]) -> QuerySet[SetupValues]:
     """The setup values with every read-back and check, and the people behind them. Two more queries."""
     return values.select_related(*_SETUP_PEOPLE).prefetch_related("read_backs__keyed_by", "machine_checks__done_by")

@@ -11,6 +11,7 @@ from inspections.domain.words import Act
 from inspections.pages.count.forms import ReasonForm
 from inspections.pages.reel.act_page import ReelActView
 from inspections.queries.counts import cable_events_of, events_of, latest_signed
+from inspections.queries.setup_values import taken_machines
 from inspections.services import machine_checks, maintenance, setup
 from reels import access
 from reels.domain.act_fields import fields_of
@@ -172,15 +173,20 @@ class MachineView(ReelActView):
     form_class: ClassVar[type[ActForm]] = form_of(MachineFields)
 
     def form_options(self) -> dict[str, Any]:
-        """Those that take the reel; one that is held says so."""
+        """Those that take the reel; one that is held, or has values of another reel, says so."""
+        taken = taken_machines(self.reel)
         here = access.readable_machines(self.person, self.at).filter(site=self.reel.site).prefetch_related("holds")
         machines = [
-            (each.serial, f"{each.serial} in {each.host}{' (held)' if each.hold else ''}")
+            (each.serial, f"{each.serial} in {each.host}{_why_not(each.hold, taken.get(each.serial))}")
             for each in here if self.reel.type.code in each.types
         ]  # fmt: skip
         offered = {"machine": ("choose a machine", machines)}
         initial = {"machine": self.request.GET.get("machine", "")}
         return {"offered": offered, "initial": initial}
+
+
+def _why_not(hold: Any, other: str | None) -> str:
+    return " (held)" if hold else f" (values of {other} are in force)" if other else ""
 
 
 class IssueView(MachineView):

@@ -52,6 +52,15 @@ def test_values_are_issued_installed_set_read_back_and_confirmed_in_the_browser(
     assert "Next:" not in html
 
 
+def test_a_machine_that_has_values_of_another_reel_says_so_where_one_is_chosen(cast):
+    builders.make_reel("LW-0002")
+    builders.signed_count(cast, "LW-0002")
+    builders.issued(cast)
+    taken = ">RM-7 in Heron 3 (values of LW-0001 are in force)</option>"
+    assert taken in html_of(cast.control, "/reels/LW-0002/setup-values")
+    assert ">RM-7 in Heron 3</option>" in html_of(cast.control, "/reels/LW-0001/installation")
+
+
 def test_the_numbers_their_count_and_its_day_are_seen_before_they_are_in_force(cast):
     html = html_of(cast.control, "/reels/LW-0001/setup-values")
     assert re.search(r"<dd>12</dd>.*<dd>10</dd>.*<dd>even</dd>.*12 layers, 10 wraps, even, counted.*2 Mar", html, re.S)
