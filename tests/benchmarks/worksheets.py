@@ -112,10 +112,11 @@ def under_way(tls: Tls, asks: list[Ask], seconds: float) -> tuple[list[float], i
 def measured(node: Node, tls: Tls, asks: list[Ask], seconds: float) -> str:
     before, began = processor_s(node), time.monotonic()
     took, failed = under_way(tls, asks, seconds)
-    used = (processor_s(node) - before) / (time.monotonic() - began)
+    elapsed = time.monotonic() - began
+    used = (processor_s(node) - before) / elapsed
     late = quantiles(took, n=100)[98] if len(took) > 1 else 0
     half = f"{median(took) * 1000:.0f} ms"
-    return f"{len(took) / seconds:.0f} | {failed} | {half} | {late * 1000:.0f} ms | {used * 100:.0f} %"
+    return f"{len(took) / elapsed:.0f} | {failed} | {half} | {late * 1000:.0f} ms | {used * 100:.0f} %"
 
 
 def in_process(one: Callable[[], Any]) -> float:

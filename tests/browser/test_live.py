@@ -66,6 +66,7 @@ def test_a_page_that_waits_goes_on_within_two_seconds_without_being_loaded_again
 
 def test_what_is_typed_stays_when_the_other_keys(tess, cast):
     go_to_the_scales(tess, cast)
+    tess.get_by_text("right to left").click()
     left = tess.get_by_label("Left scale", exact=True)
     write(left, "1")
     loaded = loads(tess)

@@ -80,6 +80,7 @@ def test_the_thumb_counts_on_the_practice_sheet_too(page: Page, live_server, mad
     page.goto(f"{live_server.url}/practice/reels/{one.pk}")
     for _ in range(3):
         page.get_by_role("button", name="Count a wrap").click()
+    page.get_by_role("button", name="Use 3 as the count").click()
     expect(page.get_by_label("Wraps counted by hand")).to_have_value("3")
 
 

@@ -3,7 +3,10 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from inspections.models import SignOff
+from inspections.domain.keying import earlier_points
+from inspections.domain.words import Point
+from inspections.models import Inspection, SignOff
+from tests import builders, stories
 from tests.browser.journeys import log_in
 from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
@@ -62,7 +65,13 @@ def test_wraps_are_tallied_with_a_thumb_and_the_drawing_follows(browser, live_se
     look_again(tess, SCALES + 1)
     for _ in range(4):
         tess.get_by_role("button", name="Count a wrap").click()
+    tess.keyboard.press("+")
+    for key in ("AudioVolumeUp", "AudioVolumeDown"):  # as a phone passes them on
+        tess.evaluate("key => document.dispatchEvent(new KeyboardEvent('keydown', { key }))", key)
     tess.get_by_role("button", name="Undo one").click()
+    tess.get_by_role("button", name="Undo one").click()
+    expect(tess.get_by_label("Wraps counted by hand")).to_have_value("")  # until it is said
+    tess.get_by_role("button", name="Use 3 as the count").click()
     expect(tess.get_by_label("Wraps counted by hand")).to_have_value("3")
     expect(tess.locator("[data-drawn] .look-part-wrap")).to_have_count(3)
     tess.context.close()
@@ -74,27 +83,75 @@ def test_a_thumb_is_led_from_field_to_field(page: Page, live_server, cast):
     begin(page, live_server)
     go_to_the_scales(page, cast)
     left = page.get_by_label("Left scale", exact=True)
+    page.get_by_text("right to left").click()
     expect(left).to_be_focused()
     page.get_by_label("The right scale cannot be read").check()
-    left.press("Enter")  # nothing else is to be written, so it is sent, and the unwind direction is missing
+    left.press("Enter")  # nothing else is to be written, so it is sent, and the left scale is missing
     expect(page.get_by_role("alert")).to_be_focused()
     page.get_by_label("The right scale cannot be read").uncheck()
     page.get_by_label("Left scale", exact=True).press("Enter")
     expect(page.get_by_label("Right scale", exact=True)).to_be_focused()
 
 
+def go_to_the_crossover(cast):
+    inspection = Inspection.objects.get()
+    builders.take_gauge(cast, inspection)
+    stories.key_both(cast, inspection, *(point for point in Point if point in earlier_points(Point.CROSSOVER)))
+
+
 def test_a_step_is_keyed_by_keyboard_alone(page: Page, live_server, cast):
     log_in(page, live_server.url, cast.technician)
     begin(page, live_server)
     go_to_the_scales(page, cast)
-    page.get_by_label("Left scale", exact=True).focus()
+    page.get_by_role("radio", name="left to right").focus()
     keys = page.keyboard
+    keys.press("ArrowRight")  # from the first choice to the second
+    keys.press("Tab")
     keys.type("13")
     keys.press("Tab")
     keys.press("Tab")
     keys.type("12")
-    keys.press("Tab")
-    keys.press("Tab")
-    keys.press("ArrowRight")  # from the first choice, left to right, to the second
     keys.press("Enter")
     waits(page)
+
+
+def test_a_phone_asks_one_question_a_screen_and_leads_back(browser, live_server, cast):
+    tess = phone(browser).new_page()
+    log_in(tess, live_server.url, cast.technician)
+    begin(tess, live_server)
+    go_to_the_scales(tess, cast)
+    left, right = (tess.get_by_label(f"{side} scale", exact=True) for side in ("Left", "Right"))
+    following = tess.get_by_role("button", name="Next")
+    expect(left).to_be_hidden()
+    following.click()
+    expect(tess.get_by_text("Answer this first.")).to_be_visible()
+    tess.get_by_text("right to left").click()
+    expect(left).to_be_focused()
+    left.fill("13")
+    left.press("Enter")
+    expect(right).to_be_focused()
+    tess.get_by_role("button", name="Left scale: 13").click()
+    expect(left).to_be_focused()
+    for seen in (following, tess.get_by_role("link", name="Ask for help")):
+        expect(seen).to_be_in_viewport(ratio=1)
+    tess.set_viewport_size({"width": 1280, "height": 800})
+    expect(right).to_be_visible()  # there is room for all of it
+    tess.context.close()
+
+
+def test_the_half_is_tapped_on_the_drawing_and_nothing_is_preset(browser, live_server, cast):
+    tess = phone(browser).new_page()
+    log_in(tess, live_server.url, cast.technician)
+    begin(tess, live_server)
+    in_a_thread(lambda: go_to_the_crossover(cast))
+    tess.reload()
+    first, second = (tess.get_by_role("radio", name=f"{each} half") for each in ("first", "second"))
+    assert not any(each.is_checked() for each in tess.get_by_role("radio").all())
+    box = tess.locator(".tapped").bounding_box()
+    tess.mouse.click(box["x"] + box["width"] * 0.75, box["y"] + box["height"] * 0.4)  # aft, with the line at the bottom
+    expect(first).to_be_checked()
+    tess.mouse.click(box["x"] + box["width"] * 0.25, box["y"] + box["height"] * 0.4)
+    expect(second).to_be_checked()
+    tess.get_by_text("can't be told").click()
+    expect(second).not_to_be_checked()
+    tess.context.close()

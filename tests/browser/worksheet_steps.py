@@ -65,10 +65,13 @@ def name_work_order(page: Page):
 
 
 def fill_scales(page: Page, left="13", right="12"):
-    write(page.get_by_label("Left scale", exact=True), left)
-    write(page.get_by_label("Right scale", exact=True), right)
+    """What is chosen first leads a thumb on; of numbers a phone asks one a screen."""
     if page.url.endswith("worksheet"):
         page.get_by_text("right to left").click()
+    write(page.get_by_label("Left scale", exact=True), left)
+    if not page.get_by_label("Right scale", exact=True).is_visible():
+        page.get_by_role("button", name="Next").click()
+    write(page.get_by_label("Right scale", exact=True), right)
 
 
 def go_to_the_scales(page: Page, cast: Cast):

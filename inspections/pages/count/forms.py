@@ -238,8 +238,9 @@ class WorksheetForm(StepForm):
 
     most_mb = photos.MOST_BYTES // 2**20
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
+        # What is chosen comes before what is keyed: a thumb that chooses is led on.
+        super().__init__(*args, points=sorted(points, key=lambda point: point is not Point.UNWIND), **kwargs)
         for point in self.points:
             if point in photos.PHOTOGRAPHED:
                 label = f"Photo of {evaluation.spoken(point)}"
@@ -248,6 +249,17 @@ class WorksheetForm(StepForm):
     @property
     def read_fields(self) -> list[forms.BoundField]:
         return [field for field in self if not field.name.startswith(PHOTO)]
+
+    @property
+    def questions(self) -> list[list[forms.BoundField]]:
+        """The fields of each question; that a scale can't be read goes with it. On a phone each has a screen."""
+        asked: list[list[forms.BoundField]] = []
+        for field in self.read_fields:
+            if field.name.endswith("_left_out"):
+                asked[-1].append(field)
+            else:
+                asked.append([field])
+        return asked
 
     @property
     def photo_fields(self) -> list[forms.BoundField]:

@@ -12,7 +12,14 @@ from inspections.domain.words import Point
 from inspections.models import Inspection
 from inspections.queries.parameters import parameters_of
 from reels.domain.drawing import Picture
-from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
+from reels.domain.reel_figures import (
+    DrawnCount,
+    DrumSection,
+    drum_of,
+    paper_degrees,
+    reel_section,
+    reference_view,
+)
 from reels.pages.figures import drawn
 
 WIDTH_PT, HEIGHT_PT = 250, 160  # small, so that its words can be read on a phone
@@ -53,6 +60,16 @@ def step_figures(
     )  # fmt: skip
     figures = [drawn(section, "section"), drawn(circle, "circle")]
     return figures[::-1] if Point.CROSSOVER in points else figures
+
+
+def tapped_halves(drum: DrumSection) -> dict[str, Any]:
+    """The drum to tap a half of, nothing marked, and on which side of the drawing each half lies."""
+    middle_deg = paper_degrees(drum.scale_line_at, drum.reference_side) + 90
+    sides = {0: "right", 90: "upper", 180: "left", 270: "lower"}
+    return {
+        "drawing": drawn(reference_view(drum), "halves"),
+        "first": sides[middle_deg % 360], "second": sides[(middle_deg + 180) % 360],
+    }  # fmt: skip
 
 
 def how_to_figures(points: Collection[Point], *, rules: RuleParameters, drum: DrumSection) -> list[dict[str, Any]]:

@@ -20,7 +20,7 @@ from inspections.errors import NotAuthorised
 from inspections.models import Inspection, ThirdReading
 from inspections.pages.count.deciding import InspectionActView
 from inspections.pages.count.forms import StepForm, WorksheetForm, typed_at
-from inspections.pages.count.step_figures import how_to_figures, of_type, step_figures
+from inspections.pages.count.step_figures import how_to_figures, of_type, step_figures, tapped_halves
 from inspections.pages.words import LABELS
 from inspections.queries.findings import is_stopped, parts_without_finding
 from inspections.queries.parameters import changed_rules
@@ -29,6 +29,7 @@ from inspections.services import drafts, evaluation
 from inspections.services.evaluation import ACT_OF
 from reels.pages.acts import FORBIDDEN
 from reels.pages.answers import form_page, reader, show
+from reels.pages.figures import code_picture
 
 TITLES = {1: "Data plate", 2: "Open side", 3: "Layers", 4: "Hand count", 5: "Wrap gauge", 6: "Crossover"}
 LAST = max(TITLES)
@@ -158,6 +159,8 @@ class StepView(InspectionActView):
                 [point for point in keying.STEPS[self.standing.step - 1] if self.role in keying.roles_at(point)],
                 **of_type(self.row),
             ),
+            "meeting": _meeting_code(self.request, self.row, self.role),
+            "halves": tapped_halves(of_type(self.row)["drum"]) if self.standing.step == LAST else None,
             "changed_rules": changed_rules(self.row),
             "differing": [LABELS[point].lower() for point in self.standing.differing],
             "third_readings": [_third(each) for each in self.standing.third_readings],
@@ -201,6 +204,14 @@ def drawing(request: HttpRequest, inspection_id: int, role: str) -> HttpResponse
 
 def _figures(inspection: Inspection, standing: WorksheetState, typed: dict[str, Any]) -> list[SafeString]:
     return step_figures(keying.STEPS[standing.step - 1], {**standing.seen, **typed}, **of_type(inspection))
+
+
+def _meeting_code(request: HttpRequest, inspection: Inspection, role: Role) -> SafeString | None:
+    """For the camera of the verifier's phone, until they take part: it leads to the witness page of this count."""
+    if role is Role.VERIFIER or inspection.participants.filter(role=Role.VERIFIER).exists():
+        return None
+    address = request.build_absolute_uri(reverse(PAGE_OF[Role.VERIFIER], args=[inspection.pk]))
+    return code_picture(address, "A code that leads to the witness page of this count")
 
 
 def _third(row: ThirdReading) -> dict[str, Any]:

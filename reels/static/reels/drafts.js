@@ -66,12 +66,13 @@ function showRefusal(html) {
   const chosen = [...document.querySelectorAll("input[type=file]")].filter((field) => field.files.length);
   const page = new DOMParser().parseFromString(html, "text/html");
   document.title = page.title;
-  document.querySelector("main").replaceWith(page.querySelector("main"));
+  const fresh = page.querySelector("main");
+  document.querySelector("main").replaceWith(fresh);
   for (const field of chosen) {
     const again = document.getElementById(field.id);
     if (again && !again.closest("[data-refused]")) again.files = field.files;
   }
-  start();
+  document.dispatchEvent(new CustomEvent("renewed", { detail: fresh }));
   document.querySelector("[role=alert]")?.focus();
 }
 
@@ -151,18 +152,6 @@ function leadOn(form) {
   if (first?.matches(WRITTEN)) first.focus({ preventScroll: true });
 }
 
-function tally(block) {
-  const field = document.getElementById(block.dataset.tally);
-  const step = (by) => {
-    field.value = Math.max(0, (Number.parseInt(field.value, 10) || 0) + by);
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-    say(block.closest("form"), `${field.value} counted`);
-  };
-  block.querySelector("[data-add]").addEventListener("click", () => step(1));
-  block.querySelector("[data-undo]").addEventListener("click", () => step(-1));
-  block.hidden = false;
-}
-
 function poll(place) {
   const timer = setInterval(async () => {
     if (!place.isConnected) return clearInterval(timer);
@@ -179,7 +168,6 @@ function start(place = document) {
   place.querySelectorAll("form[data-draft]").forEach(keepDraft);
   place.querySelectorAll("form[data-drawing]:not([data-draft])").forEach(follow);
   place.querySelectorAll("form.keys").forEach(leadOn);
-  place.querySelectorAll("[data-tally]").forEach(tally);
   place.querySelectorAll("[data-poll]").forEach(poll);
 }
 

@@ -373,3 +373,11 @@ def test_a_step_costs_the_same_however_often_it_was_read(cast, inspection, count
     once = count_queries(lambda: client.get(worksheet(inspection)))
     builders.read(cast, inspection, verifier={"hand_wraps": 11})
     assert count_queries(lambda: client.get(worksheet(inspection))) <= once + 1  # why the last reading ended
+
+
+def test_a_code_leads_the_verifier_s_phone_to_the_count_until_they_take_part(cast, inspection):
+    code = "A code that leads to the witness page of this count"
+    assert code in page_of(logged_in(cast.technician), worksheet(inspection))
+    assert code not in page_of(logged_in(cast.verifier), witness(inspection))
+    both_key(cast, inspection, 1)
+    assert code not in page_of(logged_in(cast.technician), worksheet(inspection))
