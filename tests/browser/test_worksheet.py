@@ -148,6 +148,7 @@ def test_the_half_is_tapped_on_the_drawing_and_nothing_is_preset(browser, live_s
     first, second = (tess.get_by_role("radio", name=f"{each} half") for each in ("first", "second"))
     assert not any(each.is_checked() for each in tess.get_by_role("radio").all())
     box = tess.locator(".tapped").bounding_box()
+    assert box is not None
     tess.mouse.click(box["x"] + box["width"] * 0.75, box["y"] + box["height"] * 0.4)  # aft, with the line at the bottom
     expect(first).to_be_checked()
     tess.mouse.click(box["x"] + box["width"] * 0.25, box["y"] + box["height"] * 0.4)
