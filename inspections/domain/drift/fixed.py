@@ -2,9 +2,9 @@
 
 θ (DriftParameters) is learned from a fleet; these are not. They are common practice (no published source) where nothing
 else is said, and were chosen on simulated fleets of other seeds than those of the study and the judge. What moves when
-each is halved or doubled is printed by `python -m tests.benchmarks.drift.sensitivity` and stands in
-deploy/handbook/measurements.md. Not here: grids (parameters, geometry, likelihood) and how much is worked on at once
-(batch, fleet, learning), which trade time for digits.
+each is halved or doubled is printed by `python -m tests.benchmarks.drift.sensitivity`; a first run, over sixteen of
+them, is in deploy/handbook/measurements.md. Not here: grids (parameters, geometry, likelihood) and how much is worked
+on at once (batch, fleet, learning), which trade time for digits.
 """
 
 from dataclasses import dataclass
