@@ -66,21 +66,24 @@ class AuthorisationsView(ComparedView):
         }  # fmt: skip
 
     def _rows(self, ticked: set[str]) -> list[dict[str, Any]]:
-        """The people, and for each act what is in force just so, or whether it is ticked. Two queries."""
+        """The people, and for each act what is in force just so, or whether it is ticked. Two queries.
+
+        On a phone a person is one line, with all that is in force; the acts are behind it, open where one is ticked.
+        """
         in_force: dict[tuple[int, str], Authorisation] = {}
         for each in self._here():
             in_force[each.person_id, each.act] = each
-        return [
-            {
-                "person": person,
-                "cells": [
-                    {"act": act.verb, "value": (value := f"{person.username} {act}"), "is_ticked": value in ticked,
-                     "in_force": in_force.get((person.pk, act))}
-                    for act in Act
-                ],
-            }
-            for person in self.people
-        ]  # fmt: skip
+        rows = []
+        for person in self.people:
+            cells = [
+                {"act": act.verb, "value": (value := f"{person.username} {act}"), "is_ticked": value in ticked,
+                 "in_force": in_force.get((person.pk, act))}
+                for act in Act
+            ]  # fmt: skip
+            held = ", ".join(cell["act"] for cell in cells if cell["in_force"])
+            is_ticked = any(cell["is_ticked"] for cell in cells)
+            rows.append({"person": person, "cells": cells, "in_force": held or "nothing", "is_ticked": is_ticked})
+        return rows
 
     def _here(self) -> QuerySet[Authorisation]:
         rows = access.authorisations_not_ended(self.at)

@@ -130,4 +130,10 @@ ADMINISTRATORS_PAGES = {
     "type-confirmation": "/types/w28/confirmation",
     "publication-add": "/publications/add",
     "gauge-register": "/gauges/register",
+    "set-up": "/set-up",
+    "authorisations": "/authorisations",
+    "finding-kinds": "/findings/kinds",
+    "finding-kind-add": "/findings/kinds/add",
+    "readiness-rules": "/practice/rules",
+    "readiness-rule-add": "/practice/rules/add",
 }

@@ -11,7 +11,7 @@ from io import StringIO
 
 from django.core.management import call_command
 from django.utils import timezone
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from inspections.domain.words import InspectionState
 from inspections.models import Authorisation, Inspection, SignOff
@@ -54,12 +54,18 @@ class Phone:
             fields = self.page.locator(f"main [name={name}]")
             if isinstance(value, list):
                 for each in value:
-                    self.page.locator(f'main [name={name}][value="{each}"]').check()
+                    self.tick(self.page.locator(f'main [name={name}][value="{each}"]'))
             elif fields.first.evaluate("each => each.tagName") == "SELECT":
                 fields.select_option(value)
             else:
                 fields.fill(value)
         self.page.get_by_role("button", name=button).click()
+
+    def tick(self, box: Locator) -> None:
+        """On a phone it may be behind the name of its row."""
+        if not box.is_visible():
+            box.locator("xpath=ancestor::tr").locator("summary").click()
+        box.check()
 
     def is_told(self, words: str) -> None:
         expect(self.page.get_by_role("status").first).to_contain_text(words)
