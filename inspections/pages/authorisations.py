@@ -80,7 +80,7 @@ class AuthorisationsView(ComparedView):
                  "in_force": in_force.get((person.pk, act))}
                 for act in Act
             ]  # fmt: skip
-            held = ", ".join(cell["act"] for cell in cells if cell["in_force"])
+            held = ", ".join(act.verb for act in Act if (person.pk, act) in in_force)
             is_ticked = any(cell["is_ticked"] for cell in cells)
             rows.append({"person": person, "cells": cells, "in_force": held or "nothing", "is_ticked": is_ticked})
         return rows
