@@ -1,11 +1,12 @@
 """A reel's cable over time: what was counted, what was logged, what is inferred, and where a loss is flagged."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
-from reels.domain.drawing import Disc, Look, Picture, Shape, Trace, Words
+from reels.domain.drawing import Bar, Disc, Look, Picture, Shape, Trace, Words
+from reports.domain.drift_rows import DriftRow
 
 WIDTH, HEIGHT = 720.0, 320.0
 NARROW = 330.0  # fits a phone without its words growing too small
@@ -18,6 +19,9 @@ LEAST_FAR = 1.0  # of the unit
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)  # between marks of the scale
 MOST_MARKS = 6
 SLIP_LIKELY = 0.5
+SMALL_WIDTH, SMALL_HEIGHT, SMALL_EDGE = 150.0, 44.0, 4.0
+AROUND = timedelta(days=200)  # what a small figure shows before and after its interval: some ten counts to each side
+LEAST_SPREAD_M = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,3 +221,73 @@ def _key(width: float) -> tuple[list[Shape], int]:
         y = 7.0 + (line - of_line) * KEY_LINE
         shapes += [*sign(left, y), Words(left + wide, y, words, "start")]
     return shapes, line + 1
+
+
+# One interval of a list, small --------------------------------------------------------------------------------------
+
+
+def small_figure(rows: Sequence[DriftRow], place: int, words: tuple[str, str], *, with_loss: bool) -> Picture:
+    """How the counted length went around one interval, whose time is shaded.
+
+    rows: intervals of the reel in order of time; place: of the one meant. words: title and description. with_loss: with
+    the length that was left if there was a loss, as an upright line over its 90 % interval. A count beyond what the
+    rest needs stands at the edge. Lengths in metres from the count before the interval; nothing is marked on a scale.
+    """
+    of = rows[place]
+    before, after = _unbroken(rows, place)
+    run = [*before, of, *after]
+    level = -sum(each.observed_change_m for each in before)
+    points = [(run[0].from_at, level)]
+    for each in run:
+        level += each.observed_change_m
+        points.append((each.to_at, level))
+    left = [-of.logged_cut_m - cut for cut in (of.cut_low_m, of.cut_high_m)] if with_loss else []
+    frame = _SmallFrame.around(points, [0.0, of.observed_change_m, *left])
+    first, last = frame.x(of.from_at), frame.x(of.to_at)
+    shapes: list[Shape] = [
+        Bar(first, 0, max(last - first, 2.0), SMALL_HEIGHT, Look.BAND),
+        Trace(tuple((frame.x(at), frame.y(length)) for at, length in points), Look.PART_WRAP),
+        *(Disc(x, frame.y(y), 2.4, Look.PART_WRAP) for x, y in ((first, 0.0), (last, of.observed_change_m))),
+    ]
+    if left:
+        high, low = (frame.y(each) for each in left)
+        shapes += [Trace(((x, y), (x + 6, y)), Look.ARC) for x, y in ((last - 3, high), (last - 3, low))]
+        shapes.append(Trace(((last, high), (last, low)), Look.ARC))
+    title, description = words
+    return Picture(width=SMALL_WIDTH, height=SMALL_HEIGHT, title=title, description=description, shapes=tuple(shapes))
+
+
+def _unbroken(rows: Sequence[DriftRow], place: int) -> tuple[list[DriftRow], list[DriftRow]]:
+    """The intervals before and after, as far as they are near and follow without a gap, which another cable makes."""
+    first = last = place
+    while first > 0 and rows[first - 1].to_at == rows[first].from_at >= rows[place].from_at - AROUND:
+        first -= 1
+    while last + 1 < len(rows) and rows[last + 1].from_at == rows[last].to_at <= rows[place].to_at + AROUND:
+        last += 1
+    return list(rows[first:place]), list(rows[place + 1 : last + 1])
+
+
+@dataclass(frozen=True, slots=True)
+class _SmallFrame:
+    begin: datetime
+    end: datetime
+    low: float
+    high: float
+
+    @classmethod
+    def around(cls, points: list[tuple[datetime, float]], needed: list[float]) -> "_SmallFrame":
+        """needed: lengths that must be within; others as far as they are no further from these than these spread."""
+        low, high = min(needed), max(needed)
+        spread = max(high - low, LEAST_SPREAD_M)
+        near = [length for _, length in points if low - spread <= length <= high + spread]
+        middle = (low + high) / 2
+        low, high = min(low, middle - spread / 2, *near), max(high, middle + spread / 2, *near)
+        begin, end = points[0][0], points[-1][0]
+        return cls(begin, max(end, begin + timedelta(days=1)), low, high)
+
+    def x(self, at: datetime) -> float:
+        return SMALL_EDGE + (at - self.begin) / (self.end - self.begin) * (SMALL_WIDTH - 2 * SMALL_EDGE)
+
+    def y(self, length: float) -> float:
+        share = (min(max(length, self.low), self.high) - self.low) / (self.high - self.low)
+        return SMALL_EDGE + share * (SMALL_HEIGHT - 2 * SMALL_EDGE)

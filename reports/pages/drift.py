@@ -18,11 +18,12 @@ from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
 from reels.standby import may_be_stale
+from reports.domain.drift_figure import AROUND
 from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
-from reports.pages.interval_rows import Interval, flag_row, interval_of
+from reports.pages.interval_rows import Interval, flag_row, interval_of, with_figures
 from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
 
@@ -120,7 +121,10 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person, at: 
         return interval if Act.MAINTAIN in held.on(reel.type_id, reel.site_id) else replace(interval, assign="")
 
     rows = drift_report.ranked(reels, least)
-    return page_by_place(rows, drift_report.RANKED, asked, SIZE, shown, total=counted_if_few(rows), kept=form.kept)
+    number, order = counted_if_few(rows), drift_report.RANKED
+    pages = page_by_place(rows, order, asked, SIZE, lambda row: row, total=number, kept=form.kept)
+    near = drift_report.near(pages.rows, AROUND)
+    return replace(pages, rows=with_figures([shown(row) for row in pages.rows], near))
 
 
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:
@@ -129,7 +133,9 @@ def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> t
         rows, total = _first_as_of(reels, as_of, chosen, person, AS_OF_SHOWN)
     except FleetTooLarge as refused:
         return Pages(rows=[], total=0, earlier="", later=""), str(refused)
-    return Pages(rows=rows, total=total, earlier="", later=""), ""
+    theirs = reels.filter(serial__in={row.reel for row in rows})
+    every = drift_report.kept_report_as_of(theirs, end_of(as_of)).rows
+    return Pages(rows=with_figures(rows, drift_report.by_reel(every)), total=total, earlier="", later=""), ""
 
 
 def _first_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person,

@@ -1,14 +1,18 @@
 """Intervals between counts, and flags on them, in words: for the pages of drift and for its documents."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.timezone import localtime
 
 from inspections.models import DriftFlag
 from reels.domain.words import LengthUnit
+from reels.pages.figures import drawn
 from reels.pages.formats import NOTHING, Badge, length
+from reports.domain.drift_figure import small_figure
 from reports.domain.drift_rows import DriftRow, moment
 from reports.domain.recount_words import percent
 from reports.models import AssessedInterval
@@ -24,12 +28,13 @@ WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody
 class Interval(DriftLine):
     """The line of a document, with what its page says besides. assign: where somebody is asked to look.
 
-    bar: its probability, of 100.
+    bar: its probability, of 100. figure: how the counts went around it, in the list of a fleet.
     """
 
     cut: str
     assign: str
     bar: str
+    figure: str = ""
 
     @property
     def badge(self) -> Badge | None:
@@ -62,6 +67,21 @@ def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagge
         explanation=row.explanation_ft if unit == LengthUnit.FEET else row.explanation,
         assign=f"{reverse('flag-assign', args=[serial])}?{ends}" if is_worth_it else "",
     )
+
+
+def with_figures(intervals: Sequence[Interval], rows: Mapping[str, Sequence[DriftRow]]) -> list[Interval]:
+    """The same, each with its small figure. rows: of their reels, in order of time, by serial."""
+    return [replace(each, figure=_figure(number, each, rows[each.reel])) for number, each in enumerate(intervals)]
+
+
+def _figure(number: int, interval: Interval, rows: Sequence[DriftRow]) -> str:
+    place = [(row.from_at, row.to_at) for row in rows].index((interval.from_at, interval.to_at))
+    moved = f"The count moved by {interval.change}; logged cuts: {interval.logged}."
+    is_worth_it = interval.cut != NOTHING
+    loss = f" A loss, if there was one: {interval.cut}." if is_worth_it else ""
+    between = " to ".join(f"{localtime(at):%d %b %Y}".lstrip("0") for at in (interval.from_at, interval.to_at))
+    words = (f"{interval.reel}, counts around {between}", moved + loss)
+    return drawn(small_figure(rows, place, words, with_loss=is_worth_it), f"course-{number}")
 
 
 def _cut(row: DriftRow | AssessedInterval, unit: str) -> str:

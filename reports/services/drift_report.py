@@ -8,14 +8,15 @@ for.
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import asdict, dataclass, fields
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from inspections.domain import drift
@@ -85,6 +86,23 @@ def rows_of_reel(reel: Reel) -> Iterator[DriftRow]:
     """The rows of one reel as it was assessed last, in order of time. One query."""
     rows = AssessedInterval.objects.filter(assessment__reel=reel).order_by("from_at", "to_at", "id")
     return _as_rows(rows)
+
+
+def near(rows: Sequence[AssessedInterval], around: timedelta) -> dict[str, list[DriftRow]]:
+    """The intervals so near to these in time on the same reels, in order of time, by serial. One query."""
+    windows = Q(pk__in=[])
+    for row in rows:
+        window = {"to_at__gte": row.from_at - around, "from_at__lte": row.to_at + around}
+        windows |= Q(assessment=row.assessment_id, **window)
+    return by_reel(_as_rows(AssessedInterval.objects.filter(windows)))
+
+
+def by_reel(rows: Iterable[DriftRow]) -> dict[str, list[DriftRow]]:
+    """In order of time."""
+    found: dict[str, list[DriftRow]] = defaultdict(list)
+    for row in sorted(rows, key=lambda row: (row.from_at, row.to_at)):
+        found[row.reel].append(row)
+    return found
 
 
 def _as_rows(rows: QuerySet[AssessedInterval]) -> Iterator[DriftRow]:

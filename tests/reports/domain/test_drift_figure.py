@@ -2,8 +2,20 @@ from datetime import timedelta
 
 import pytest
 
-from reels.domain.drawing import Disc, Look, Trace, Words
-from reports.domain.drift_figure import HEIGHT, NARROW, WIDTH, CountPoint, Course, course_figure
+from reels.domain.drawing import Bar, Disc, Look, Trace, Words
+from reports.domain.drift_figure import (
+    HEIGHT,
+    NARROW,
+    SMALL_EDGE,
+    SMALL_HEIGHT,
+    SMALL_WIDTH,
+    WIDTH,
+    CountPoint,
+    Course,
+    course_figure,
+    small_figure,
+)
+from reports.domain.drift_rows import DriftRow
 from tests.builders import NOW
 
 KEY_COUNTS = 2  # the two counts drawn to explain what they look like
@@ -81,3 +93,52 @@ def test_the_band_holds_one_standard_uncertainty_to_both_sides_of_the_course():
     above, below = band.points[:2], band.points[:1:-1]
     assert [(a[1] + b[1]) / 2 for a, b in zip(above, below, strict=True)] == pytest.approx([y for _, y in line.points])
     assert above[0][1] > line.points[0][1]
+
+
+# The small figure of an interval ------------------------------------------------------------------------------------
+
+
+def moved(day, change, to_day=None):
+    """An interval of ten days."""
+    begin, end = NOW + timedelta(days=day), NOW + timedelta(days=to_day or day + 10)
+    return DriftRow(
+        reel="LW-0001", from_at=begin, to_at=end, observed_change_m=change, logged_cut_m=1.0, p_unlogged_cut=0.9,
+        p_when_counted=0.5, cut_m=5.0, cut_low_m=4.0, cut_high_m=6.0, explanation="", explanation_ft="",
+    )  # fmt: skip
+
+
+def small(rows, place, *, with_loss=True):
+    return small_figure(rows, place, ("Title", "Words"), with_loss=with_loss).shapes
+
+
+def course_of(shapes):
+    [line] = [each for each in shapes if isinstance(each, Trace) and each.look is Look.PART_WRAP]
+    return line.points
+
+
+def test_a_small_figure_goes_through_every_count_and_shades_the_time_of_its_interval():
+    shapes = small([moved(0, 0.0), moved(10, -6.0), moved(20, 1.0)], 1)
+    points = course_of(shapes)
+    assert len(points) == 4
+    assert points[0][1] == points[1][1] > points[3][1] > points[2][1]
+    [time] = [each for each in shapes if isinstance(each, Bar)]
+    assert (time.x, time.x + time.width) == (points[1][0], pytest.approx(points[2][0]))
+    assert [(each.x, each.y) for each in discs(shapes, Look.PART_WRAP)] == [points[1], points[2]]
+
+
+def test_the_loss_is_an_upright_line_over_what_was_left_and_none_where_it_says_nothing():
+    rows = [moved(0, -6.0)]
+    upright = [each.points for each in small(rows, 0) if isinstance(each, Trace) and each.look is Look.ARC][-1]
+    unit = (course_of(small(rows, 0))[0][1] - course_of(small(rows, 0))[1][1]) / 6.0
+    top = course_of(small(rows, 0))[0][1]
+    assert [(top - y) / unit for _, y in upright] == pytest.approx([5.0, 7.0])  # a logged metre, and four or six more
+    assert not [each for each in small(rows, 0, with_loss=False) if isinstance(each, Trace) and each.look is Look.ARC]
+
+
+def test_another_cable_and_what_is_long_ago_are_left_out_and_a_misread_scale_stands_at_the_edge():
+    rows = [moved(-500, 0.0, -250), moved(0, 0.0), moved(10, -6.0), moved(20, 300.0), moved(31, 0.0)]
+    points = course_of(small(rows, 2))
+    assert len(points) == 4
+    assert max(y for _, y in points) == SMALL_HEIGHT - SMALL_EDGE
+    assert all(SMALL_EDGE <= x <= SMALL_WIDTH - SMALL_EDGE for x, _ in points)
+    assert points[1][1] - points[2][1] > (SMALL_HEIGHT - 2 * SMALL_EDGE) / 3  # what is meant is still seen

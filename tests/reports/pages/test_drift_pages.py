@@ -54,6 +54,26 @@ def test_the_ranking_shows_what_is_flagged_first_with_its_explanation(cast):
     assert "33 intervals with these filters" in html_of(cast.control, "/drift?show=all")
 
 
+def test_each_interval_has_a_small_figure_in_words_for_as_many_queries_however_many_there_are(cast):
+    client = logged_in(cast.control)
+    numbers = []
+    for show in ("", "all"):
+        html = html_of(cast.control, f"/drift?show={show}")
+        titles = re.findall(r"<title id=\"course-\d+-title\">(LW-\d+), counts around [^<]+</title>", html)
+        assert titles == re.findall(r'href="/reels/([^"]+)/drift">', html)
+        with CaptureQueriesContext(connection) as queries:
+            client.get(f"/drift?show={show}")
+        numbers.append((len(titles), len(queries)))
+    (few, least), (many, most) = numbers
+    assert (few < many, least) == (True, most)
+    assert "A loss, if there was one: " in html
+
+
+def test_a_fleet_as_of_a_day_has_the_same_figures(cast):
+    html = html_of(cast.control, "/drift?show=all&as_of=2025-06-01")
+    assert html.count("counts around") == html.count('/drift">') > 0
+
+
 def test_nobody_is_offered_to_assign_who_may_not(cast):
     assert first_to_assign(cast.control)
     assert "/drift/flag?" not in html_of(cast.colleague)
