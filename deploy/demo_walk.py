@@ -9,6 +9,7 @@ import json
 import subprocess
 import sys
 import textwrap
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from deploy.demo_client import ApiResponse, ApiSession
 HOME = Path(__file__).resolve().parent.parent
 FLEET = HOME / "deploy" / "demo_fleet"
 WIDTH = 110
+WORKER_WAIT_S = 300
 POINTS = {
     "serial": "data plate",
     "scale_left": "left scale", "scale_right": "right scale", "open_side": "open side", "unwind": "unwind direction",
@@ -329,7 +331,19 @@ def hold_third_reel(walk: DemoWalk) -> None:
     say("The reel is let go. Its count ended with the cut, and is kept; the next one begins with the data plate.")
 
 
+def wait_for_worker(walk: DemoWalk) -> None:
+    """Until it has drawn the documents of the counts that were loaded: each is told in a history, too."""
+    for _ in range(WORKER_WAIT_S):
+        tasks = walk.people["administrator"].get("tasks").body["results"]
+        waiting = [task["title"] for task in tasks if task["state"] in ("waiting", "running")]
+        if not waiting:
+            return
+        time.sleep(1)
+    raise Unexpected(f"after {WORKER_WAIT_S} seconds a worker has not done: {', '.join(waiting)}")
+
+
 def check_records(walk: DemoWalk) -> None:
+    wait_for_worker(walk)
     heading("7. All records are checked")
     command = [sys.executable, "manage.py", "verify_records"]
     process = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)  # noqa: S603  # our own

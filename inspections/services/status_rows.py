@@ -7,6 +7,8 @@ more there, the sum of all rows is the number, and the worker folds many of them
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Set
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import partial
 from typing import Any
 
@@ -27,16 +29,38 @@ from reels.services.tasks import HeldTask, leased
 
 AT_ONCE = 200
 FOLD_EVERY = 500  # rows that acts have added; a page sums up no more than twice as many
+_put_off: ContextVar[set[int] | None] = ContextVar("put_off", default=None)  # chains of reels
 KEPT = [field.name for field in ReelStatusRow._meta.concrete_fields if field.name not in ("id", "reel")]
 
 
 def keep_status(act: ActRecorder) -> None:
     """The last of every act: the status row of the reel whose history has grown, if it is a reel's."""
-    if READ_FROM.isdisjoint(change.table for change in act.changes):
+    put_off = _put_off.get()
+    if put_off is not None:
+        put_off.add(act.chain.pk)
+    elif READ_FROM.isdisjoint(change.table for change in act.changes):
         # Such as a keying, of which a count has a dozen: the reel stands where it stood, its history is longer.
         ReelStatusRow.objects.filter(reel__chain=act.chain).update(head=act.chain.head)
     else:
         _keep(Reel.objects.filter(chain=act.chain))
+
+
+@contextmanager
+def kept_once() -> Iterator[None]:
+    """For many acts in one transaction: a reel's status row is kept when this ends, once, not after each of its acts.
+
+    Nobody else sees the rows before the transaction ends, and no service reads its own reel's.
+    """
+    with transaction.atomic():
+        chains: set[int] = set()
+        token = _put_off.set(chains)
+        try:
+            yield
+        finally:
+            _put_off.reset(token)
+        some = sorted(chains)
+        for start in range(0, len(some), AT_ONCE):
+            _keep(Reel.objects.filter(chain__in=some[start : start + AT_ONCE]))
 
 
 def keep_others(act: ActRecorder) -> None:

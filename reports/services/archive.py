@@ -2,23 +2,28 @@
 
 It is done right after the act itself was committed, in a transaction and a history entry of its own (see
 reports/apps.py): sealing takes a tenth of a second, for which the reel should not be locked, and a document that can't
-be made must not undo a signature. What was missed, `manage.py archive_inspections` catches up with. A document that
-is kept is never made again.
+be made must not undo a signature. What was missed, `manage.py archive_inspections` catches up with, and after much
+that was brought in at once a worker. A document that is kept is never made again.
 """
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import datetime
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
+from django.utils import timezone
 
 from inspections.domain.words import InspectionState
 from inspections.models import Inspection
 from reels import access as reel_access
 from reels.domain import ledger
 from reels.errors import Busy
-from reels.models import HistoryEntry, Reel
+from reels.models import HistoryEntry, Person, Reel, TaskRun
+from reels.services import tasks
 from reels.services.history import Actor, record_act
+from reels.services.tasks import HeldTask, leased
 from reports.models import ArchivedPdf
 from reports.pdf.facts import InspectionFacts
 from reports.queries.documents import documented_of, facts_of, with_what_followed
@@ -27,6 +32,7 @@ from reports.services.seal import seal_key
 ACT = "archived"
 VIA = "service archive"
 MAX_TRIES = 3
+_left_to_worker: ContextVar[bool] = ContextVar("left_to_worker", default=False)
 
 
 def archive_reel(reel: Reel, *, actor: Actor, at: datetime) -> list[ArchivedPdf]:
@@ -93,7 +99,32 @@ def _keep(reel: Reel, rows: Sequence[ArchivedPdf], actor: Actor, at: datetime) -
 
 def archive_after(entry: HistoryEntry) -> list[ArchivedPdf]:
     """Keep the documents of the reel that an act was about, as of that act, in the name of who acted."""
+    if _left_to_worker.get():
+        return []
     reel = Reel.objects.filter(chain=entry.chain_id).first()
     if reel is None or entry.actor is None:
         return []
     return archive_reel(reel, actor=Actor(entry.actor, via=VIA), at=entry.at)
+
+
+@contextmanager
+def left_to_worker() -> Iterator[None]:
+    """What is committed within it draws no documents: for many acts at once. `have_archived` asks for them after it."""
+    token = _left_to_worker.set(True)
+    try:
+        yield
+    finally:
+        _left_to_worker.reset(token)
+
+
+def have_archived(by: Person) -> TaskRun:
+    """Have the worker draw the documents that are missing, in the name of somebody who may see every reel."""
+    return tasks.put(archive_missing, by.pk, key="documents", title="Documents that are missing")
+
+
+@leased
+def archive_missing(context: HeldTask, person: int) -> None:
+    """What is kept stays so; begun again, it goes on with what is missing."""
+    actor = Actor(Person.objects.get(pk=person), via=VIA)
+    for done, (reel, _) in enumerate(archive_all(actor=actor, at=timezone.now()), start=1):
+        context.progress(f"Documents up to {reel.serial}", done)

@@ -31,7 +31,7 @@ def demo_folder(settings, tmp_path):
 
 def load():
     said = StringIO()
-    call_command("load_demo", stdout=said)
+    call_command("load_demo", "--without-month", stdout=said)
     return said.getvalue()
 
 
@@ -115,7 +115,7 @@ def play(reels, monkeypatch):
     """Load the demo with the last month of so many reels."""
     all_acts = load_demo.month_acts
     monkeypatch.setattr(load_demo, "month_acts", lambda folder: [a for a in all_acts(folder) if a["reel"] in reels])
-    call_command("load_demo", "--with-month", stdout=StringIO())
+    call_command("load_demo", stdout=StringIO())
     return {reel.serial: vars(reel)["status"] for reel in with_status(Reel.objects.filter(serial__in=reels))}
 
 

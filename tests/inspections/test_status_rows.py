@@ -136,6 +136,17 @@ def hold_and_let_go(cast: Cast, serial: str) -> None:
     maintenance.end_hold(serial=serial, reason="straight", actor=Actor(cast.control), at=later(hours=2))
 
 
+def test_many_acts_of_one_transaction_keep_a_row_once_as_the_records_give_it():
+    cast = Cast()
+    builders.make_reel("LW-0001")
+    first = ReelStatusRow.objects.get(reel__serial="LW-0001").head
+    with status_rows.kept_once():
+        hold_and_let_go(cast, "LW-0001")
+        assert ReelStatusRow.objects.get(reel__serial="LW-0001").head == first
+    assert ReelStatusRow.objects.get(reel__serial="LW-0001").head != first
+    assert list(status_rows.status_faults()) == []
+
+
 def test_an_act_is_done_also_where_the_queue_is_full(monkeypatch, django_capture_on_commit_callbacks):
     monkeypatch.setattr(status_rows, "FOLD_EVERY", 1)
     monkeypatch.setattr(tasks, "MOST_LIVE", 0)

@@ -9,7 +9,6 @@ from typing import Any, BinaryIO
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.db import transaction
 from django.utils import timezone
 
 from inspections.domain.act_fields import SafetyNoticeFields
@@ -21,13 +20,14 @@ from inspections.models import Exercise
 from inspections.queries.practice import reel_of
 from inspections.services import authorisations, findings, moves, practice, safety_notices
 from inspections.services.intake import FILES, import_records
+from inspections.services.status_rows import kept_once
 from reels import access
 from reels.domain.type_rules import TypeRule
 from reels.models import Person, Site
 from reels.services import people, register
 from reels.services.history import Actor
 from reports.management import demo_month
-from reports.services import assessments
+from reports.services import archive, assessments
 
 VIA = "command load_demo"
 
@@ -37,10 +37,10 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--with-drift", action="store_true", help="work out drift before it ends, and leave nothing to the worker"
+            "--with-drift", action="store_true", help="work drift out too; only documents are left to the worker"
         )
         parser.add_argument(
-            "--with-month", action="store_true", help="play the last month too: some sixty counts, and what they led to"
+            "--without-month", action="store_true", help="leave out the last month, its sixty counts and their acts"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -56,7 +56,7 @@ class Command(BaseCommand):
         elif Person.objects.exists() or Site.objects.exists():
             raise CommandError("This database holds other records. The demo fleet is loaded only into an empty one.")
         else:
-            self.load(organisation, folder, acts=month_acts(folder) if options["with_month"] else [])
+            self.load(organisation, folder, acts=[] if options["without_month"] else month_acts(folder))
             if options["with_drift"]:
                 assessments.bring_up_to_date(at=timezone.now())
             else:
@@ -64,8 +64,14 @@ class Command(BaseCommand):
         settings.DEMO_FOLDER.mkdir(exist_ok=True)
         (settings.DEMO_FOLDER / "people.txt").write_text(logins_text(organisation), encoding="utf-8")
 
-    @transaction.atomic
     def load(self, organisation: dict[str, Any], folder: Path, acts: list[dict[str, Any]]) -> None:
+        """All of it or nothing. The worker draws the documents."""
+        with archive.left_to_worker(), kept_once():
+            administrator = self.load_all(organisation, folder, acts)
+        if acts:
+            archive.have_archived(administrator)
+
+    def load_all(self, organisation: dict[str, Any], folder: Path, acts: list[dict[str, Any]]) -> Person:
         now = timezone.now()
         at = now - timedelta(days=demo_month.DAYS) if acts else now
         administrator = people.add_administrator(
@@ -87,6 +93,7 @@ class Command(BaseCommand):
         self.stdout.write(f"Loaded Larkspur Water Survey (all made up): {stored}.")
         if acts:
             self.stdout.write(f"Played its last month: {sum('count' in act['act'] for act in acts)} counts.")
+        return administrator
 
 
 def opener(path: Path) -> Callable[[], BinaryIO]:

@@ -7,7 +7,7 @@ from django.test.utils import override_settings
 
 from inspections.domain.machine_reading import MachineShows
 from inspections.services import machine_checks, maintenance, setup, signing
-from reels.models import HistoryEntry
+from reels.models import HistoryEntry, TaskRun
 from reels.services import register
 from reels.services.history import Actor
 from reports.apps import seal_is_there
@@ -19,6 +19,7 @@ from reports.services.archive import archive_reel, stale_facts
 from tests import builders
 from tests.builders import NOW, Cast, by_administrator, later
 from tests.reports.documented import committed, documents, signed
+from tests.worker import work_off
 
 pytestmark = pytest.mark.django_db
 
@@ -216,3 +217,14 @@ def test_withdrawing_by_hand_shows_too(cast):
         values = builders.issued(cast)
         setup.withdraw(setup_id=values.pk, reason="other machine", actor=Actor(cast.control), at=later(hours=1))
     assert situation(documents(inspection)[-1])["setup_values"][0]["withdrawn_why"] == "other machine"
+
+
+def test_what_is_left_to_the_worker_is_drawn_by_it(cast):
+    """As the demo leaves the documents of a month that is played at once."""
+    with archive.left_to_worker():
+        inspection = signed(cast)
+    assert not ArchivedPdf.objects.exists()
+    archive.have_archived(cast.control)
+    work_off()
+    assert [row.inspection for row in ArchivedPdf.objects.all()] == [inspection]
+    assert TaskRun.objects.get(key="documents").state == "done"
