@@ -25,7 +25,7 @@ from inspections.pages.count import (
     worksheet,
 )
 from inspections.pages.practice import exercises, readiness, rules
-from inspections.pages.reel import acts, as_of, index, moves, registering, setup_page
+from inspections.pages.reel import acts, as_of, entries, index, moves, registering, setup_page
 
 urlpatterns: list[URLPattern] = [
     path("imports", imports.ImportView.as_view(), name="import"),
@@ -45,6 +45,7 @@ urlpatterns: list[URLPattern] = [
     ),
     path("reels", index.reels, name="reels"),
     path("new-reel", registering.ReelRegisterView.as_view(), name="reel-register"),
+    path("reels/<path:serial>/history", entries.reel_entries, name="reel-entries"),
     path("reels/<path:serial>/as-of", as_of.reel_as_of, name="reel-as-of"),
     path("reels/<path:serial>/count", preparing.BeginCountView.as_view(), name="count-begin"),
     path("reels/<path:serial>/cut", acts.CutView.as_view(), name="reel-cut"),

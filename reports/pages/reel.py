@@ -14,7 +14,7 @@ from reports.services.drift_evidence import evidence_of
 @page
 def reel(request: HttpRequest, serial: str) -> HttpResponse:
     person, at = reader(request), timezone.now()
-    shown = reel_page(serial, request.GET, person, at)
+    shown = reel_page(serial, person, at)
     row = shown["reel"]
     evidence = in_words(
         evidence_of(row),

@@ -87,7 +87,7 @@ def address_of_desk_pages(desk: Desk) -> dict[str, str]:
         "drift-all": "/drift?show=all",
         "reel-drift": "/reels/LW-0020/drift",
         "reel-drift-as-of": f"/reels/LW-0020/drift?as_of={AS_OF}",
-        "reel-history-filtered": "/reels/LW-0001?what=values#history",
+        "reel-history-filtered": "/reels/LW-0001/history?what=values",
         "reel-with-counts": "/reels/LW-0020",
         "documents": "/documents",
         "document-check": "/documents/check",

@@ -205,6 +205,7 @@ PAGES = (
     # reels
     *page("reels", "/reels", SEEN_LOGGED_IN),
     *page(REEL, "/reels/PLAIN", SEEN_AT_THE_SITE),
+    *page(f"{REEL}/history", "/reels/PLAIN/history", SEEN_AT_THE_SITE),
     *page(f"{REEL}/as-of", "/reels/PLAIN/as-of", SEEN_AT_THE_SITE),
     *_act(f"{REEL}/cut", "/reels/PLAIN/cut"),
     *_act(f"{REEL}/replacement", "/reels/PLAIN/replacement"),

@@ -3,11 +3,9 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import partial
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import QueryDict
 from django.urls import reverse
 
 from inspections import access as access_of_acts
@@ -16,10 +14,7 @@ from inspections.domain.words import LIVE, Act, InspectionState, ReelStatus
 from inspections.models import ImportedCount, Inspection, MachineCheck, ReadBack, SetupValues
 from inspections.pages import words
 from inspections.pages.finding_rows import finding_rows
-from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from inspections.pages.reel.cable_length import cable_on, life_row
-from inspections.pages.reel.history import entry_in_words
-from inspections.pages.reel.history_filter import HistoryFilter, entries_matching, people_in
 from inspections.pages.reel.moves import shown_move
 from inspections.pages.reel.next_act import Step, Way, acts_in_count, acts_on_reel, next_of, step_of
 from inspections.queries.counts import events_of, inspections_as_seen_by
@@ -30,11 +25,10 @@ from inspections.queries.safety_notices import notices_of
 from inspections.queries.status import with_status
 from inspections.queries.validity import validities_of
 from reels import access
-from reels.models import HistoryEntry, Installation, Move, Person, Reel
+from reels.models import Installation, Move, Person, Reel
 from reels.pages.formats import NOTHING, Badge, count_words, length, uncertain_length
 from reels.queries import cable_serial_of, hold_on, length_counted, machine_hold_about
 
-HISTORY_SIZE = 20
 LATEST = 5  # counts that are shown without asking
 
 
@@ -81,14 +75,12 @@ class CountRow:
     source: str = ""
 
 
-def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> dict[str, Any]:
+def reel_page(serial: str, person: Person, at: datetime) -> dict[str, Any]:
     """Everything about a reel. Raises NotFound when the person may not see it."""
     reel: Any = access.one(with_status(access.reels_to_look_at(person, at)), "reel", serial=serial)
     installations = reel.installations.select_related("machine", "installed_by", "removed_by").order_by("-installed_at")
     installed = list(installations)
     values = [shown_values(row, installed, reel, person.length_unit) for row in _setup_values(reel)]
-    entries = access.readable_history(reel)
-    chosen = HistoryFilter(asked, by=people_in(entries))
     held = access_of_acts.acts_held(person, reel, at)
     inspected = inspections_as_seen_by(person, reel)
     counts = _counts(reel, inspected, person.length_unit, at)
@@ -129,8 +121,6 @@ def reel_page(serial: str, asked: QueryDict, person: Person, at: datetime) -> di
         "cable_events": _cable_events(reel, person.length_unit),
         "counts": counts,
         "latest": counts[:LATEST],
-        "history": _history(entries, chosen, asked, reel, person),
-        "filter": chosen,
         "next": first,
         "acts": [each for each in ways if first is None or each.address != first.address],
         "may_maintain": Act.MAINTAIN in held,
@@ -152,17 +142,6 @@ def _next(
     is_installed = any(each.machine_id == row.machine_id and each.removed_at is None for each in installed)
     step = step_of(row, is_installed=is_installed)
     return step if step and step.is_for(person, held, row) else None
-
-
-def _history(
-    entries: QuerySet[HistoryEntry], chosen: HistoryFilter, asked: QueryDict, reel: Reel, person: Person
-) -> Pages:
-    """The entries that fit the filters, newest first. Two queries."""
-    rows = entries_matching(entries, chosen.chosen, reel.site)
-    as_told = partial(entry_in_words, unit=person.length_unit)
-    return page_by_place(
-        rows, ("-seq",), asked, HISTORY_SIZE, as_told, total=counted_if_few(rows), kept=chosen.kept, anchor="#history"
-    )
 
 
 # Setup values -------------------------------------------------------------------------------------------------------

@@ -122,7 +122,7 @@ def test_a_small_figure_goes_through_every_count_and_shades_the_time_of_its_inte
     assert len(points) == 4
     assert points[0][1] == points[1][1] > points[3][1] > points[2][1]
     [time] = [each for each in shapes if isinstance(each, Bar)]
-    assert (time.x, time.x + time.width) == (points[1][0], pytest.approx(points[2][0]))
+    assert (time.x, time.x + time.width) == pytest.approx((points[1][0], points[2][0]))
     assert [(each.x, each.y) for each in discs(shapes, Look.PART_WRAP)] == [points[1], points[2]]
 
 

@@ -208,10 +208,10 @@ def test_the_reel_page_offers_only_what_may_be_done(cast):
         html = logged_in(person).get("/reels/LW-0001").content.decode()
         return set(re.findall(r'class="button(?: plain)?" href="/reels/LW-0001/([^"]+)"', html))
 
-    assert offered(cast.colleague) == {"as-of", "drift"}
+    assert offered(cast.colleague) == {"as-of", "drift", "history"}
     assert offered(cast.control) == {"installation", "cut", "replacement", "event", "hold", "move", "retirement",
-                                     "as-of", "drift", "finding"}  # fmt: skip
-    assert offered(cast.technician) - {"count"} == {"as-of", "cut", "event", "drift", "finding"}
+                                     "as-of", "drift", "finding", "history"}  # fmt: skip
+    assert offered(cast.technician) - {"count"} == {"as-of", "cut", "event", "drift", "finding", "history"}
     maintenance.place_hold(serial="LW-0001", reason="bent", actor=Actor(cast.control), at=NOW)
     assert "hold/end" in offered(cast.control)
     assert "hold" not in offered(cast.control)

@@ -23,11 +23,16 @@ from tests.well_formed import faults_of
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
 
 
-def html_of(person, serial="LW-0001", asked=""):
-    answer = logged_in(person).get(f"/reels/{serial}{asked}")
+def html_of(person, serial="LW-0001", more=""):
+    """more: of the address."""
+    answer = logged_in(person).get(f"/reels/{serial}{more}")
     assert answer.status_code == 200
     assert faults_of(answer.content.decode()) == []
     return answer.content.decode()
+
+
+def history_of(person, asked=""):
+    return html_of(person, more=f"/history{asked}")
 
 
 def test_a_reel_shows_its_status_its_values_and_where_it_is():
@@ -142,9 +147,9 @@ def test_the_last_five_counts_stand_open_and_all_of_them_are_folded():
 def test_the_history_shows_every_entry_with_its_digest_over_its_pages():
     fleet = make_fleet()
     digests = [entry.digest for entry in readable_history(fleet.busiest)]
-    pages = [html_of(fleet.cast.control)]
-    [later] = set(re.findall(r'href="(\?after=[^"#]+)#history"', pages[0]))
-    pages.append(html_of(fleet.cast.control, asked=later))
+    pages = [history_of(fleet.cast.control)]
+    [later] = set(re.findall(r'href="(\?after=[^"#]+)"', pages[0]))
+    pages.append(history_of(fleet.cast.control, later))
     assert len(digests) > 20
     assert [digest for digest in digests if f"<dd><code>{digest}</code></dd>" not in "".join(pages)] == []
     assert "none; the history begins here" in pages[1]
@@ -157,12 +162,12 @@ def titles(html):
 
 def test_the_history_is_filtered_by_what_by_whom_and_by_day_in_the_address():
     fleet = make_fleet()
-    assert titles(html_of(fleet.cast.control, asked="?what=cable")) == ["Cable cut"]
-    assert set(titles(html_of(fleet.cast.control, asked="?by=cora"))) == {"Read back by a second person"}
-    assert titles(html_of(fleet.cast.control, asked="?since=2026-02-21&until=2026-02-22")) == [
+    assert titles(history_of(fleet.cast.control, "?what=cable")) == ["Cable cut"]
+    assert set(titles(history_of(fleet.cast.control, "?by=cora"))) == {"Read back by a second person"}
+    assert titles(history_of(fleet.cast.control, "?since=2026-02-21&until=2026-02-22")) == [
         "Taken off the machine", "Cable cut",
     ]  # fmt: skip
-    html = html_of(fleet.cast.control, asked="?what=cable&by=vic")
+    html = history_of(fleet.cast.control, "?what=cable&by=vic")
     assert "No entry fits these filters." in html
     assert '<option value="cable" selected>' in html
 
@@ -172,15 +177,15 @@ def test_pages_of_a_filtered_history_keep_its_filters():
     builders.make_reel()
     for hours in range(22):
         builders.log_cut(cast, metres="0.1", at=later(hours=hours))
-    html = html_of(cast.control, asked="?what=cable")
+    html = history_of(cast.control, "?what=cable")
     assert "22 entries with these filters" in html
-    assert re.search(r'href="\?what=cable&amp;after=[^"#]+#history"', html)
+    assert re.search(r'href="\?what=cable&amp;after=[^"#]+"', html)
 
 
 def test_a_filter_of_the_history_that_makes_no_sense_is_said_and_left_out():
     cast = Cast.as_needed()
     builders.make_reel()
-    html = html_of(cast.control, asked="?what=purple&since=soon")
+    html = history_of(cast.control, "?what=purple&since=soon")
     assert "“purple” cannot be chosen here; choose one that is listed." in html
     assert titles(html) == ["Reel received"]
 
@@ -217,7 +222,7 @@ def test_an_entry_tells_what_was_and_what_is():
     builders.make_reel()
     maintenance.place_hold(serial="LW-0001", reason="A flange is bent.", actor=Actor(cast.control), at=builders.NOW)
     maintenance.end_hold(serial="LW-0001", reason="It is straight again.", actor=Actor(cast.control), at=later(hours=1))
-    html = html_of(cast.control)
+    html = history_of(cast.control)
     assert "<h3>Hold ended</h3>" in html
     assert "<p>A flange is bent.</p>" in html
     assert "end reason: nothing → It is straight again." in html
@@ -233,7 +238,7 @@ def test_an_entry_taken_back_stays_and_says_so():
     )
     html = html_of(cast.control)
     assert "cut (reversed)" in html
-    assert "entry reversed" in html
+    assert "entry reversed" in history_of(cast.control)
     assert "<dd>420 m</dd>" in html
 
 
@@ -297,3 +302,5 @@ def test_a_reel_costs_the_same_with_much_history_as_with_little(count_queries):
             serial=fleet_reel.serial, reason="to be counted", actor=Actor(cast.control), at=later(days=days, hours=2)
         )
     assert count_queries(lambda: client.get("/reels/LW-0001")) == few
+    of_few = count_queries(lambda: client.get("/reels/LW-0002/history"))
+    assert count_queries(lambda: client.get("/reels/LW-0001/history")) == of_few
