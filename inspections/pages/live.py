@@ -58,9 +58,9 @@ def _news(reel: Reel, seen: list[str], *, hides_words: bool) -> Iterator[str]:
     newest = list(entries.filter(seq__gt=last).order_by("-seq")[:MOST_NEWS])
     for entry in reversed(newest):
         if _stops_work(entry):
-            told = entry_in_words(entry)
-            words = [] if hides_words else told.remarks
-            yield " ".join([f"{told.title}, by {told.by}.", *words])
+            words_of_entry = entry_in_words(entry)
+            words = [] if hides_words else words_of_entry.remarks
+            yield " ".join([f"{words_of_entry.title}, by {words_of_entry.by}.", *words])
 
 
 def _stops_work(entry: HistoryEntry) -> bool:
