@@ -210,7 +210,7 @@ def test_the_history_tells_it_in_words(cast):
     findings.close_finding(
         finding_id=finding.pk, remedy=Remedy.RESPOOLED, reason="wound again", actor=Actor(cast.releaser), at=NOW
     )
-    html = page_of(logged_in(cast.colleague), REEL)
+    html = page_of(logged_in(cast.colleague), f"{REEL}/history")
     for words in ("Finding recorded, a stop", "Kink (cable).", "The cable was re-spooled.", "wound again"):
         assert words in html
 

@@ -41,7 +41,7 @@ def test_a_reel_shows_its_status_its_values_and_where_it_is():
     assert "<title>LW-0001, reel · Wrapledger</title>" in html
     assert ">In force, confirmed</span>" in html
     assert "<dt>Layers are</dt><dd>even</dd>" in html
-    assert "It showed 12 layers, 11 wraps, even, which differs." in html
+    assert "It showed 12 layers, 11 wraps, even, which differs." in history_of(fleet.cast.control)
     assert "<dd>407.5 m</dd>" in html
     assert "cut on 2026-02-21" in html  # why the earlier values were withdrawn
 
@@ -262,7 +262,7 @@ def test_times_are_those_of_the_clocks_at_the_site():
     builders.make_reel(site=site)
     assert (
         '<time datetime="2025-01-26T18:00:00+09:00">26 Jan 2025, 18:00 <span class="zone">JST</span></time>'
-        in html_of(person)
+        in history_of(person)
     )
 
 
