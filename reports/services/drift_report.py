@@ -99,10 +99,10 @@ def near(rows: Sequence[AssessedInterval], around: timedelta) -> dict[str, list[
 
 def by_reel(rows: Iterable[DriftRow]) -> dict[str, list[DriftRow]]:
     """In order of time."""
-    found: dict[str, list[DriftRow]] = defaultdict(list)
+    rows_by_reel: dict[str, list[DriftRow]] = defaultdict(list)
     for row in sorted(rows, key=lambda row: (row.from_at, row.to_at)):
-        found[row.reel].append(row)
-    return found
+        rows_by_reel[row.reel].append(row)
+    return rows_by_reel
 
 
 def _as_rows(rows: QuerySet[AssessedInterval]) -> Iterator[DriftRow]:
