@@ -23,7 +23,7 @@ from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval
-from reports.pages.interval_rows import Interval, flag_row, interval_of, with_figures
+from reports.pages.interval_rows import Interval, flag_row, interval_of, with_figures, with_flags
 from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
 
@@ -124,7 +124,10 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person, at: 
     number, order = counted_if_few(rows), drift_report.RANKED
     pages = page_by_place(rows, order, asked, SIZE, lambda row: row, total=number, kept=form.kept)
     near = drift_report.near(pages.rows, AROUND)
-    return replace(pages, rows=with_figures([shown(row) for row in pages.rows], near))
+    reels_shown = [row.assessment.reel_id for row in pages.rows]
+    flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
+    intervals = with_flags(map(shown, pages.rows), flags.filter(reel__in=reels_shown))
+    return replace(pages, rows=with_figures(intervals, near))
 
 
 def _as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person) -> tuple[Pages, str]:

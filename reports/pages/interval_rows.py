@@ -1,6 +1,6 @@
 """Intervals between counts, and flags on them, in words: for the pages of drift and for its documents."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from urllib.parse import urlencode
@@ -28,11 +28,14 @@ WORTH_A_LOOK = 0.05  # below, what a loss would be like says nothing, and nobody
 class Interval(DriftLine):
     """The line of a document, with what its page says besides. assign: where somebody is asked to look.
 
+    flag: the open one, by which somebody looks already.
+
     bar: its probability, of 100. figure: how the counts went around it, in the list of a fleet.
     """
 
     cut: str
     assign: str
+    flag: DriftFlag | None = None
     bar: str
     figure: str = ""
 
@@ -82,6 +85,12 @@ def _figure(number: int, interval: Interval, rows: Sequence[DriftRow]) -> str:
     between = " to ".join(f"{localtime(at):%d %b %Y}".lstrip("0") for at in (interval.from_at, interval.to_at))
     words = (f"{interval.reel}, counts around {between}", moved + loss)
     return drawn(small_figure(rows, place, words, with_loss=is_worth_it), f"course-{number}")
+
+
+def with_flags(intervals: Iterable[Interval], flags: Iterable[DriftFlag]) -> list[Interval]:
+    """The intervals, each with its open flag, if it has one. flags: with their reels and whom they are assigned to."""
+    by_interval = {(each.reel.serial, each.from_at, each.to_at): each for each in flags if each.closed_at is None}
+    return [replace(each, flag=by_interval.get((each.reel, each.from_at, each.to_at))) for each in intervals]
 
 
 def _cut(row: DriftRow | AssessedInterval, unit: str) -> str:

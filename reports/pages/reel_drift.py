@@ -25,7 +25,7 @@ from reports.domain.drift_figure import NARROW, SLIP_LIKELY, CountPoint, Course,
 from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent, worth_in_words
 from reports.errors import FleetTooLarge
-from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of
+from reports.pages.interval_rows import FlagRow, Interval, flag_row, interval_of, with_flags
 from reports.services import assessments
 from reports.services.drift_evidence import CountEvidence, Evidence, evidence_of
 
@@ -135,7 +135,7 @@ def in_words(
         narrow=course_figure(course, finding, NARROW) if enough else None,
         counts=[_count_line(number, each, unit) for number, each in enumerate(evidence.counts, 1)][::-1],
         cuts=[(cut.at, length(cut.length_m, unit)) for cut in reversed(evidence.cuts)],
-        intervals=intervals[::-1],
+        intervals=with_flags(intervals[::-1], evidence.flags if as_of is None else ()),
         flags=[flag_row(row, as_of) for row in reversed(evidence.flags)],
     )
 

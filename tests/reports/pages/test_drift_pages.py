@@ -1,5 +1,6 @@
 import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.db import connection
@@ -189,6 +190,11 @@ def test_an_interval_is_assigned_once(cast):
     again = send(cast.control, there, assigned_to="tess")
     assert again.status_code == 422
     assert "open and assigned to Noel Grant" in again.content.decode()
+    flag = DriftFlag.objects.get()
+    for page in ("/drift", "/reels/LW-0001/drift"):
+        html = html_of(cast.control, page)
+        assert there not in unescape(html)
+        assert re.search(rf'href="/drift/flags/{flag.pk}">Flag {flag.pk}</a>, with .?Noel Grant', html)
 
 
 @pytest.mark.parametrize(
