@@ -44,6 +44,21 @@ def where_to_look(rules: RuleParameters, drum: DrumSection) -> str:
     )
 
 
+def why_out_of_range(name: str, value: int, rules: RuleParameters) -> str:
+    """Why a reel of the type can't show a number that was keyed in a field of the reading; nothing where it can.
+
+    By the type alone: nothing that the other of the two keyed is looked at.
+    """
+    if name.startswith("scale_") and value > rules.max_layers:
+        return f"{value} is more than the {rules.max_layers} layers that the drum takes, the part layer included."
+    if name.endswith("_wraps") and value < 1:
+        return "A part layer has at least 1 wrap."
+    if name.endswith("_wraps") and value > max(rules.wraps_odd_layer, rules.wraps_even_layer):
+        odd, even = rules.wraps_odd_layer, rules.wraps_even_layer
+        return f"{value} is more than a layer takes: {odd} wraps where its number is odd, {even} where it is even."
+    return ""
+
+
 def _marked(parity: Parity, marks: tuple[str, str]) -> str:
     mark = marks[parity is Parity.EVEN]
     return f"{parity} ({mark})" if mark else parity.value

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from inspections.domain import keying, photos, type_words
 from inspections.domain.act_fields import HelpFields, ReleaseFields, SignOffFields
@@ -204,7 +205,7 @@ class StepForm(ActForm):
         self, *args: Any, points: Iterable[Point], rules: RuleParameters, drum: DrumSection, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.points = tuple(points)
+        self.points, self.rules = tuple(points), rules
         for point in self.points:
             self.fields.update(_fields_at(point, rules, drum))
 
@@ -233,10 +234,18 @@ class StepForm(ActForm):
         return {name: str(self.data[name]) for name in self.fields if self.data.get(name)}
 
 
+ASKED = "asked"  # fields that nobody types: what was asked about before
+
+
 class WorksheetForm(StepForm):
-    """A step of a real count, with the photos that go with it."""
+    """A step of a real count, with the photos that go with it.
+
+    A number that a reel of the type can't show is asked about before it is keyed, once: sent again it is kept as read.
+    asked_about: a mark for each such number.
+    """
 
     most_mb = photos.MOST_BYTES // 2**20
+    asked_about: tuple[str, ...] = ()
 
     def __init__(self, *args: Any, points: Iterable[Point], **kwargs: Any) -> None:
         # What is chosen comes before what is keyed: a thumb that chooses is led on.
@@ -245,6 +254,20 @@ class WorksheetForm(StepForm):
             if point in photos.PHOTOGRAPHED:
                 label = f"Photo of {evaluation.spoken(point)}"
                 self.fields[f"{PHOTO}{point}"] = PhotoField(label=label, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """Asks about what is out of the type's range, beside what can't be taken at all."""
+        cleaned = super().clean()
+        before = self.data.getlist(ASKED) if isinstance(self.data, QueryDict) else []
+        for name in [each for each in cleaned if each.startswith("scale_") or each.endswith("_wraps")]:
+            value = cleaned[name]
+            if not isinstance(value, int) or not (why := type_words.why_out_of_range(name, value, self.rules)):
+                continue
+            mark = f"{name}={value}"
+            self.asked_about += (mark,)
+            if mark not in before:
+                self.add_error(name, f"{why} Look again. If it reads so, key this step once more: it is kept as read.")
+        return cleaned
 
     @property
     def read_fields(self) -> list[forms.BoundField]:

@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from inspections.domain import type_words
-from inspections.domain.reading import Half
+from inspections.domain.reading import Half, RuleParameters
 from reels.domain.words import Graduation, LinePlace, Parity, Side
 from tests.inspections.domain.counted_reels import TYPE
 from tests.reels.domain.test_reel_figures import DRUM
@@ -43,3 +43,27 @@ def test_where_degrees_are_keyed_nothing_goes_with_a_half():
     told = type_words.where_to_look(replace(TYPE, arc_to_deg=120), DRUM)
     assert "goes by the drawn arrow" in told
     assert "half" not in told
+
+
+# The type of the worked examples: 28 wraps in odd layers, 27 in even ones, 40 layers.
+@pytest.mark.parametrize(
+    ("name", "value", "why"),
+    [
+        ("scale_left", 40, ""),
+        ("scale_right", 41, "41 is more than the 40 layers that the drum takes, the part layer included."),
+        ("scale_left", 0, ""),
+        ("hand_wraps", 0, "A part layer has at least 1 wrap."),
+        ("gauge_wraps", 1, ""),
+        ("gauge_wraps", 28, ""),
+        ("hand_wraps", 29, "29 is more than a layer takes: 28 wraps where its number is odd, 27 where it is even."),
+    ],
+)
+def test_a_number_that_no_reel_of_the_type_shows_has_a_reason(name, value, why):
+    rules = RuleParameters(anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=40)
+    assert type_words.why_out_of_range(name, value, rules) == why
+
+
+def test_the_larger_layer_is_the_limit_whichever_it_is():
+    rules = RuleParameters(anchor_side=Side.LEFT, wraps_odd_layer=27, wraps_even_layer=28, max_layers=40)
+    assert type_words.why_out_of_range("hand_wraps", 28, rules) == ""
+    assert type_words.why_out_of_range("hand_wraps", 29, rules) != ""

@@ -122,7 +122,7 @@ def pages_of(cast, inspection):
     return "".join(
         logged_in(person).get(address).content.decode()
         for person in people
-        for address in (f"/inspections/{inspection.pk}", "/reels/LW-0001", "/reels")
+        for address in (f"/inspections/{inspection.pk}", "/reels/LW-0001", "/reels/LW-0001/history", "/reels")
     )
 
 

@@ -1,5 +1,6 @@
 import re
 from html import unescape
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -122,11 +123,12 @@ def test_two_people_key_step_by_step_until_the_count_is_worked_out(cast, inspect
 
 @pytest.mark.usefixtures("at_scales")
 def test_a_page_never_holds_what_the_other_keyed_while_it_is_blind(cast, inspection):
-    send(logged_in(cast.technician), worksheet(inspection), scale_left="771", scale_right="772",
-         unwind="right_to_left")  # fmt: skip
+    keyed: dict[str, Any] = {"scale_left": "771", "scale_right": "772", "unwind": "right_to_left"}
+    asked = [f"{name}={value}" for name, value in keyed.items()]
+    assert send(logged_in(cast.technician), worksheet(inspection), **keyed, asked=asked).status_code == 302
     for person in (cast.verifier, cast.colleague, cast.releaser):
         for address in (witness(inspection), worksheet(inspection), f"/inspections/{inspection.pk}",
-                        "/reels/LW-0001", f"/inspections/{inspection.pk}/help",
+                        "/reels/LW-0001", "/reels/LW-0001/history", f"/inspections/{inspection.pk}/help",
                         f"/inspections/{inspection.pk}/draft", f"/inspections/{inspection.pk}/stamp"):  # fmt: skip
             assert BLIND.findall(page_of(logged_in(person), address)) == []
     mine = page_of(logged_in(cast.technician), worksheet(inspection))
@@ -272,6 +274,29 @@ def test_what_cannot_be_read_is_refused_with_every_field_kept(cast, inspection):
     assert "Key the number read, or say that the scale cannot be read." in html
     assert 'value="13"' in html
     assert not scales_keyed()
+
+
+@pytest.mark.usefixtures("at_scales")
+def test_what_no_reel_of_the_type_shows_is_asked_about_once_and_kept_when_it_is_sent_again(cast, inspection):
+    client, typed = logged_in(cast.technician), {**SEEN[SCALES], "scale_left": "31"}
+    asked = send(client, worksheet(inspection), **typed)
+    html = unescape(asked.content.decode())
+    assert asked.status_code == 422
+    assert faults_of(html) == []
+    assert "31 is more than the 20 layers that the drum takes, the part layer included. Look again." in html
+    assert 'value="31"' in html
+    assert not scales_keyed()
+    other = client.post(worksheet(inspection), {**form_in(html), **typed, "scale_left": "32"})
+    assert "32 is more than the 20 layers" in other.content.decode()  # another number is another question
+    again = client.post(worksheet(inspection), {**form_in(html), **typed})
+    assert again.status_code == 302
+    assert {row.point: row.value for row in keyings_of(inspection)}["scale_left"] == 31
+
+
+@pytest.mark.usefixtures("at_scales")
+def test_what_is_asked_about_is_the_type_s_matter_and_not_what_the_other_keyed(cast, inspection):
+    send(logged_in(cast.verifier), witness(inspection), scale_left="19", scale_right="18")
+    assert send(logged_in(cast.technician), worksheet(inspection), **SEEN[SCALES]).status_code == 302
 
 
 @pytest.mark.usefixtures("at_scales")

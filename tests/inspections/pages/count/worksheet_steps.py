@@ -30,5 +30,5 @@ def page_of(client: Client, address: str) -> str:
     return client.get(address).content.decode()
 
 
-def send(client: Client, address: str, **values: str) -> Any:
+def send(client: Client, address: str, **values: Any) -> Any:
     return client.post(address, {**form_in(page_of(client, address)), **values})
