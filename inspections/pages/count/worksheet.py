@@ -122,7 +122,8 @@ class StepView(InspectionActView):
 
     @property
     def step(self) -> str:
-        return f"{self.role}, reading {self.standing.reading}, step {self.standing.step}"
+        """Each attempt at it has another draft, so that one which comes late fills in nothing that is keyed again."""
+        return f"{self.role}, reading {self.seen()}, step {self.standing.step}"
 
     def form(self, data: QueryDict | None = None, files: Any = None) -> WorksheetForm:
         points = self.standing.own_points

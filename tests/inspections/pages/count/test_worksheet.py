@@ -362,6 +362,17 @@ def test_a_draft_is_there_again_and_nobody_else_is_shown_it(cast, inspection):
 
 
 @pytest.mark.usefixtures("at_scales")
+def test_a_draft_that_comes_after_its_step_was_keyed_fills_in_nothing_that_is_keyed_again(cast, inspection):
+    client = logged_in(cast.technician)
+    typed = {**form_in(page_of(client, worksheet(inspection))), "scale_left": "13"}
+    both_key(cast, inspection, SCALES, scale_left="14")
+    assert client.post(f"/inspections/{inspection.pk}/draft", typed).status_code == 204
+    html = page_of(client, worksheet(inspection))
+    assert "read the left scale differently" in html
+    assert 'value="13"' not in html
+
+
+@pytest.mark.usefixtures("at_scales")
 def test_what_is_sent_after_the_login_ran_out_is_there_after_logging_in_again(cast, inspection):
     client = logged_in(cast.technician)
     form = {**form_in(page_of(client, worksheet(inspection))), **SEEN[SCALES], "scale_left": "771"}
