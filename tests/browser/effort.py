@@ -1,8 +1,8 @@
 """What a count costs two people in taps, keys and time, beside a paper one: `python -m tests.browser.effort`.
 
-Works one whole count through the pages in Chromium, each of the two on their own phone, from the reel's page to both
-signatures and the gauge's return, and prints what they touched at each step. The printed table is in
-deploy/handbook/effort.md.
+Works twenty whole counts through the pages in Chromium, each of the two on their own phone, from the reel's page to
+both signatures and the gauge's return. Prints what they touched at each step of the first, and what each of the twenty
+cost. Both tables are in deploy/handbook/effort.md.
 """
 
 import os
@@ -10,9 +10,12 @@ import re
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from statistics import mean
 from typing import Any
 
 import pytest
@@ -20,6 +23,7 @@ from playwright.sync_api import Page
 
 from reels.domain.cautions import CAUTIONS
 from reports.pdf.sheets.worksheet import READING_STEPS, WORKSHEET_HEAD
+from tests.browser.drawn_counts import DrawnCount
 from tests.browser.keystroke_level import (
     TECHNICIAN,
     VERIFIER,
@@ -37,7 +41,8 @@ ROOT = Path(__file__).parents[2]
 GOES_BACK = "The wrap gauge goes back"
 # What is never merged with anything else, nor filled in beforehand: each is there so that somebody looks.
 FOR_SAFETY = frozenset({"cautions_confirmed", "turned_as_installed", "serial", "wrap_gauge", "end_marks_match"})
-# Keys that only change another key are none.
+# Keys that only change another key are none. A choice from a list is two taps, which a script does not make: it is
+# opened, and the choice tapped.
 WATCH = """() => {
   const tell = (kind, target) => {
     const control = target.closest("label")?.control ?? target.closest("a, button, input, select, summary, textarea");
@@ -51,6 +56,9 @@ WATCH = """() => {
   addEventListener("pointerdown", (event) => tell("tap", event.target), true);
   addEventListener("keydown", (event) => {
     if (event.key.length === 1 || event.key === "Enter" || event.key === "Backspace") tell("key", event.target);
+  }, true);
+  addEventListener("change", (event) => {
+    if (event.target.tagName === "SELECT") ["tap", "tap"].forEach((kind) => tell(kind, event.target));
   }, true);
 }"""
 
@@ -76,16 +84,27 @@ class EffortCounter:
 
     def __init__(self) -> None:
         self._seen: list[Touch] = []
+        self._once_more = ""
+
+    @contextmanager
+    def once_more(self) -> Iterator[None]:
+        """What is touched meanwhile is another step: what was keyed already is keyed again."""
+        self._once_more = ", again"
+        yield
+        self._once_more = ""
 
     def watch(self, person: str, page: Page) -> None:
         def handled(told: Mapping[str, Any]) -> None:
-            self._seen.append(
-                Touch(person=person, kind=told["kind"], step=told["step"], field=told["field"],
+            self.see(
+                Touch(person=person, kind=told["kind"], step=told["step"] + self._once_more, field=told["field"],
                       is_link=told["isLink"], is_button=told["isButton"])
             )  # fmt: skip
 
         page.expose_function("handled", handled)
         page.add_init_script(f"({WATCH})()")
+
+    def see(self, touch: Touch) -> None:
+        self._seen.append(touch)
 
     @property
     def touches(self) -> list[tuple[str, Touch]]:
@@ -198,6 +217,63 @@ def _beside_paper(rows: Sequence[Handled]) -> Iterator[str]:
     yield f"on the pages: {pages}, waits at hold points included (a page that waits looks every {polled().high:g} s)"
     yield f"on paper: {paper}, for {len(PAPER)} lines on each sheet, the comparison and the calculation included"
     yield f"{beside(pages, paper)} {slow_beside_quick(pages, paper)}"
+
+
+# Many counts --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class CountedEffort:
+    """What a count cost. script_s: how long the script took over it, waits for the pages included."""
+
+    count: DrawnCount
+    counter: EffortCounter
+    script_s: float
+
+    @cached_property
+    def rows(self) -> list[Handled]:
+        return self.counter.handled()
+
+    def number(self, kind: str, person: str) -> int:
+        return sum(getattr(each, kind) for each in self.rows if each.person == person)
+
+    @cached_property
+    def figures(self) -> tuple[float, ...]:
+        """Taps and keys of the technician, and of the verifier; seconds at the least and at the most; the script's."""
+        touched = [self.number(kind, person) for person in (TECHNICIAN, VERIFIER) for kind in ("taps", "keys")]
+        time = time_on_pages(self.rows, polled())
+        return (*touched, time.low, time.high, self.script_s)
+
+    def __str__(self) -> str:
+        count, more = self.count, []
+        if "work_order" in {each.field for _, each in self.counter.touches}:
+            more.append("a new work order")
+        if count.differs_at:
+            more.append(f"{count.differs_at.replace('_', ' ')} again")
+        if count.has_finding:
+            more.append("a finding")
+        return f"{count.serial:<9}" + "; ".join([f"{count.layer:>2}, {count.wraps:>2}, {count.half}", *more])
+
+
+SUMS: dict[str, Callable[[Iterable[float]], float]] = {"mean": mean, "least": min, "most": max}
+
+
+def table_lines(efforts: Sequence[CountedEffort]) -> Iterator[str]:
+    """A line a count, and the mean, the least and the most of each column."""
+    yield f"{'':<60}{'technician':>12}{'verifier':>12}{'by the model, s':>16}{'the script':>12}"
+    touched = f"{'taps':>6}{'keys':>6}"
+    yield f"{'count':<9}{'layer, wraps, crossover; what else':<51}{touched * 2}{'least':>8}{'most':>8}{'s':>12}"
+    for each in efforts:
+        yield f"{each!s:<60}{_columns(each.figures, '.0f')}"
+    yield ""
+    columns = list(zip(*(each.figures for each in efforts), strict=True))
+    for name, of in SUMS.items():
+        yield f"{name:<60}{_columns([of(column) for column in columns], '.1f')}"
+
+
+def _columns(figures: Sequence[float], form: str) -> str:
+    widths = (6, 6, 6, 6, 8, 8, 12)
+    return "".join(f"{figure:{width}{form}}" for figure, width in zip(figures, widths, strict=True))
 
 
 def main() -> int:

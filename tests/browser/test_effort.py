@@ -1,11 +1,26 @@
 """What a count costs two people, in a short form; and the model by which its time is reckoned."""
 
-import pytest
-from django.utils import timezone
+from dataclasses import replace
+from itertools import product
 
-from tests import builders
-from tests.browser.effort import FOR_SAFETY, ON_THE_FORM, PAPER, EffortCounter, effort_lines, polled
-from tests.browser.journeys import log_in
+import pytest
+
+from inspections.domain.counting import work_out
+from inspections.domain.reading import Half, KeyedReading, Outcome, RuleParameters
+from reels.domain.words import Side, UnusualRule
+from tests.browser.counting_by_two import worked
+from tests.browser.drawn_counts import EXAMPLE, NUMBER, drawn_counts
+from tests.browser.effort import (
+    FOR_SAFETY,
+    ON_THE_FORM,
+    PAPER,
+    CountedEffort,
+    EffortCounter,
+    Touch,
+    effort_lines,
+    polled,
+    table_lines,
+)
 from tests.browser.keystroke_level import (
     KEY,
     PEOPLE,
@@ -21,8 +36,6 @@ from tests.browser.keystroke_level import (
     time_on_paper,
 )
 from tests.browser.test_worksheet import cast
-from tests.browser.threads import in_a_thread
-from tests.browser.worksheet_steps import begin, find_witness_page, key_everything, phone, return_gauge, sign
 
 __all__ = ["cast"]
 
@@ -30,41 +43,60 @@ __all__ = ["cast"]
 MOST_OTHERS = {TECHNICIAN: {"tap": 15, "key": 29}, VERIFIER: {"tap": 7, "key": 30}}
 
 
-def another_count_of_the_day(cast):
-    """By the same work order, which then is offered."""
-    builders.make_reel("LW-0002")
-    builders.open_count(cast, "LW-0002", timezone.now(), has_gauge=False, work_order="WO-7")
-
-
-def counted_by_two(browser, live_server, cast):
-    """A whole count, from the reel's page to the gauge's return, watched."""
-    counter = EffortCounter()
-    in_a_thread(lambda: another_count_of_the_day(cast))
-    tess, vic = (phone(browser).new_page() for _ in PEOPLE)
-    for page, person, name in ((tess, cast.technician, TECHNICIAN), (vic, cast.verifier, VERIFIER)):
-        log_in(page, live_server.url, person)
-        counter.watch(name, page)
-    begin(tess, live_server)
-    find_witness_page(vic, live_server)
-    key_everything(tess, vic)
-    sign(tess, "counted")
-    sign(vic, "verified")
-    return_gauge(tess)
-    for page in (tess, vic):
-        page.context.close()
-    return counter
-
-
 def test_a_count_keeps_to_its_effort_and_merges_nothing_that_is_there_for_safety(browser, live_server, cast):
-    counter = counted_by_two(browser, live_server, cast)
-    touched = [each for _, each in counter.touches]
+    """Of the twenty the first; and one in which a difference is keyed again, with a finding."""
+    other = replace(next(each for each in drawn_counts() if each.differs_at), has_finding=True)
+    first, second = worked(browser, live_server, cast, [EXAMPLE, other])
+    touched = [each for _, each in first.counter.touches]
     assert "all_sound" in {each.field for each in touched if each.person == TECHNICIAN}  # nor is it preset
     for person, fields in ((TECHNICIAN, FOR_SAFETY), (VERIFIER, {"serial"})):
         assert {each.field for each in touched if each.person == person and each.is_for_safety} == fields
         others = [each.kind for each in touched if each.person == person and not each.is_for_safety]
         most = MOST_OTHERS[person]
         assert (others.count("tap") <= most["tap"], others.count("key") <= most["key"]) == (True, True)
-    assert "The pages are no slower than paper" in list(effort_lines(counter))[-1]
+    assert "The pages are no slower than paper" in list(effort_lines(first.counter))[-1]
+    again = {(each.step, each.person) for each in second.rows if each.step.endswith(", again")}
+    assert again == {("Wrap gauge, again", person) for person in PEOPLE}
+    assert "Record a finding" in {each.step for each in second.rows}
+    assert second.figures > first.figures
+
+
+# The twenty counts --------------------------------------------------------------------------------------------------
+
+RULES = RuleParameters(anchor_side=Side.LEFT, wraps_odd_layer=28, wraps_even_layer=27, max_layers=20, lead_wraps=1,
+                       unusual=UnusualRule.ACCEPT)  # fmt: skip
+
+
+def test_what_is_drawn_differs_in_all_that_is_keyed_and_each_can_be_worked_out():
+    counts = drawn_counts()
+    assert len({each.serial for each in counts}) == NUMBER
+    assert {each.open_side for each in counts} == set(Side)
+    assert {(len(str(each.wraps)), each.half) for each in counts} == set(product((1, 2), (Half.FIRST, Half.SECOND)))
+    assert {each.differs_at.partition("_")[0] for each in counts} == {"", "scale", "hand", "gauge", "crossover"}
+    assert sum(each.has_finding for each in counts) == 1
+    for each in counts:
+        read = {field: value for field, value in each.read.items() if field != "serial"}
+        working = work_out(RULES, KeyedReading(**read))
+        assert (working.outcome, working.layers) == (Outcome.ACCEPTED, each.layer - 1)
+
+
+def effort_of(count, keys, script_s):
+    counter = EffortCounter()
+    for _ in range(keys):
+        counter.see(Touch(person=TECHNICIAN, kind="key", step="Hand count", field="x", is_link=False, is_button=True))
+    return CountedEffort(count=count, counter=counter, script_s=script_s)
+
+
+def test_the_table_tells_each_count_and_the_mean_the_least_and_the_most():
+    """Of 2 and of 6 keys, 0.28 to 0.50 s each."""
+    efforts = [effort_of(EXAMPLE, 2, 10), effort_of(replace(EXAMPLE, differs_at="hand_wraps"), 6, 30)]
+    lines = [line.split() for line in table_lines(efforts)]
+    assert lines[3][:8] == ["LW-0101", "13,", "12,", "first;", "hand", "wraps", "again", "0"]
+    assert [line[1:] for line in lines[-3:]] == [
+        ["0.0", "4.0", "0.0", "0.0", "1.1", "2.0", "20.0"],
+        ["0.0", "2.0", "0.0", "0.0", "0.6", "1.0", "10.0"],
+        ["0.0", "6.0", "0.0", "0.0", "1.7", "3.0", "30.0"],
+    ]
 
 
 # The model ----------------------------------------------------------------------------------------------------------

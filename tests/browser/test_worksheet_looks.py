@@ -9,6 +9,7 @@ from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
     HAND_COUNT,
     LAST,
+    READ,
     SCALES,
     STEPS,
     begin,
@@ -91,7 +92,7 @@ def _waits_and_differs(tess: Page, vic: Page):
     """The scales, once the technician has keyed it: the verifier sees something else, and both look again."""
     waits(tess)
     found = {"waits": faults(tess)}
-    key_scales(vic, "12", "11")
+    key_scales(vic, {**READ, "scale_left": 12, "scale_right": 11})
     expect(vic.get_by_role("heading", name="Your readings differ")).to_be_visible()
     found["differ"] = faults(vic)
     look_again(tess, SCALES)

@@ -10,6 +10,7 @@ from tests import builders
 from tests.browser.journeys import log_in
 from tests.browser.threads import in_a_thread
 from tests.browser.worksheet_steps import (
+    READ,
     SCALES,
     STEPS,
     begin,
@@ -161,7 +162,7 @@ def test_a_login_that_ran_out_loses_nothing(browser, live_server, cast, javascri
 
 def test_the_next_login_on_the_same_phone_is_shown_nothing_of_it(live_server, cast, tess):
     theo = in_a_thread(lambda: builders.make_person("theo", Act.COUNT))
-    fill_scales(tess, left="771")
+    fill_scales(tess, {**READ, "scale_left": 771})
     address = tess.url
     tess.context.clear_cookies(name="sessionid")
     send(tess)
