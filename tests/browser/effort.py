@@ -247,7 +247,7 @@ class CountedEffort:
     def __str__(self) -> str:
         count, more = self.count, []
         if "work_order" in {each.field for _, each in self.counter.touches}:
-            more.append("a new work order")
+            more.append("new work order")
         if count.differs_at:
             more.append(f"{count.differs_at.replace('_', ' ')} again")
         if count.has_finding:
