@@ -103,7 +103,9 @@ def test_a_reels_evidence_is_asked_for_as_of_a_day(page: Page, live_server, desk
     page.get_by_label("As of the end of").fill("2024-08-01")
     page.get_by_role("button", name="Show", exact=True).click()
     assert "as_of=2024-08-01" in page.url
-    expect(page.get_by_role("status")).to_have_text("As of the end of 1 Aug 2024: only what was recorded by then.")
+    expect(page.locator("main").get_by_role("status")).to_have_text(
+        "As of the end of 1 Aug 2024: only what was recorded by then."
+    )
     page.get_by_role("link", name="Today").click()
     expect(page.get_by_text("only what was recorded by then")).to_have_count(0)
     assert "as_of" not in page.url
@@ -124,7 +126,7 @@ def test_a_cut_is_logged_by_keyboard_alone(page: Page, live_server, desk):
         keys.press("Tab")
     keys.type("12.5")
     keys.press("Enter")
-    expect(page.get_by_role("status")).to_have_text(
+    expect(page.locator("main").get_by_role("status")).to_have_text(
         "The cut of 12.5 m is logged. The reel has to be counted before it is used."
     )
     expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0001")
@@ -161,7 +163,7 @@ def test_values_are_read_back_and_confirmed_by_two_people_on_one_phone_without_j
             page.get_by_label("Layers shown by the machine").fill(str(desk.installed.layers))
             page.get_by_label("Wraps shown by the machine").fill(str(desk.installed.wraps))
         page.locator("main button").click()
-        expect(page.get_by_role("status")).to_contain_text(message)
+        expect(page.locator("main").get_by_role("status")).to_contain_text(message)
         page.get_by_role("button", name="Log out").click()
     page.close()
 

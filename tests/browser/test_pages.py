@@ -58,7 +58,7 @@ def test_somebody_logs_in_looks_at_a_reel_and_logs_out_by_keyboard_alone(page: P
     keys.press("Shift+Tab")  # the address still says #content, so the way back leads to what comes before it
     expect(page.get_by_role("button", name="Log out")).to_be_focused()
     keys.press("Enter")
-    expect(page.get_by_role("status")).to_have_text("You are logged out.")
+    expect(page.locator("main").get_by_role("status")).to_have_text("You are logged out.")
 
 
 def test_a_refused_login_is_read_out_and_leads_to_the_field(page: Page, live_server, fleet):
@@ -81,7 +81,7 @@ def test_filters_work_without_javascript(browser, live_server, fleet):
     page.get_by_label("Status", exact=True).select_option("Held")
     page.get_by_role("button", name="Show", exact=True).click()
     assert page.url.endswith("status=held")
-    expect(page.get_by_role("status")).to_have_text("1 reel found with these filters.")
+    expect(page.locator("main").get_by_role("status")).to_have_text("1 reel found with these filters.")
     page.get_by_role("link", name="LW-0009").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Reel LW-0009")
     page.close()
