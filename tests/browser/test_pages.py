@@ -89,7 +89,7 @@ def test_filters_work_without_javascript(browser, live_server, fleet):
 
 def test_paper_shows_the_digests_and_no_controls(page: Page, live_server, fleet):
     log_in(page, live_server.url, fleet.cast.control)
-    page.goto(f"{live_server.url}/reels/LW-0009")
+    page.goto(f"{live_server.url}/reels/LW-0009/history")
     page.emulate_media(media="print")
     expect(page.get_by_role("button", name="Log out")).to_be_hidden()
     expect(page.locator(".digests").first).to_be_visible()
