@@ -8,7 +8,7 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Page
 
 from tests import builders
-from tests.browser.drawn_counts import EXAMPLE, DrawnCount
+from tests.browser.drawn_counts import EXAMPLE, SimulatedCount
 from tests.browser.effort import CountedEffort, EffortCounter
 from tests.browser.journeys import log_in
 from tests.browser.keystroke_level import TECHNICIAN, VERIFIER
@@ -38,7 +38,7 @@ STEP_OF = {
 }  # fmt: skip
 
 
-def worked(browser: Browser, live_server, cast: Cast, counts: Sequence[DrawnCount]) -> Iterator[CountedEffort]:
+def worked(browser: Browser, live_server, cast: Cast, counts: Sequence[SimulatedCount]) -> Iterator[CountedEffort]:
     """Each count, once it is signed by both and the gauge is back; the phones are new to each."""
     in_a_thread(lambda: _make_ready(cast, counts))
     for count in counts:
@@ -54,7 +54,7 @@ def worked(browser: Browser, live_server, cast: Cast, counts: Sequence[DrawnCoun
             page.context.close()
 
 
-def _make_ready(cast: Cast, counts: Sequence[DrawnCount]) -> None:
+def _make_ready(cast: Cast, counts: Sequence[SimulatedCount]) -> None:
     """The reels, of which nothing foretells a count; and another of the day by a work order that then is offered."""
     builders.make_finding_kind()
     for serial in ("LW-0002", *(each.serial for each in counts)):
@@ -62,7 +62,7 @@ def _make_ready(cast: Cast, counts: Sequence[DrawnCount]) -> None:
     builders.open_count(cast, "LW-0002", timezone.now(), has_gauge=False, work_order=EXAMPLE.work_order)
 
 
-def _count(tess: Page, vic: Page, live_server, counter: EffortCounter, count: DrawnCount) -> None:
+def _count(tess: Page, vic: Page, live_server, counter: EffortCounter, count: SimulatedCount) -> None:
     begin(tess, live_server, count.serial, work_order=count.work_order, not_sound="cable" if count.has_finding else "")
     if count.has_finding:
         record_finding(tess, "cable kink", "a kink")
@@ -74,7 +74,7 @@ def _count(tess: Page, vic: Page, live_server, counter: EffortCounter, count: Dr
     return_gauge(tess)
 
 
-def _count_step(tess: Page, vic: Page, counter: EffortCounter, count: DrawnCount, number: int) -> None:
+def _count_step(tess: Page, vic: Page, counter: EffortCounter, count: SimulatedCount, number: int) -> None:
     differs = STEP_OF.get(count.differs_at) is STEPS[number - 1]
     key_step(tess, vic, number, count.read, by_vic=count.misread if differs else None)
     if differs:

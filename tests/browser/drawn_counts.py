@@ -16,7 +16,7 @@ ANOTHER_ORDER = 0.2  # how often a count is by a work order that nobody counted 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnCount:
+class SimulatedCount:
     """One count. layer: the part layer, of which `wraps` are there.
 
     differs_at: the field of which the verifier first keys something else, so that both key it again, or none.
@@ -61,10 +61,10 @@ class DrawnCount:
 
 # The worked example of tests/builders.py, first, so that its steps can be told beside the twenty.
 EXAMPLE_NUMBER = 101
-EXAMPLE = DrawnCount(serial=f"LW-{EXAMPLE_NUMBER:04}", layer=13, wraps=12, half=Half.FIRST, work_order="WO-7")
+EXAMPLE = SimulatedCount(serial=f"LW-{EXAMPLE_NUMBER:04}", layer=13, wraps=12, half=Half.FIRST, work_order="WO-7")
 
 
-def drawn_counts() -> list[DrawnCount]:
+def drawn_counts() -> list[SimulatedCount]:
     """The worked example, and nineteen that are drawn: layers, wraps of one and of two digits as often, halves."""
     random = Random(SEED)  # noqa: S311
     counts = [EXAMPLE, *_drawn(random)]
@@ -76,7 +76,7 @@ def drawn_counts() -> list[DrawnCount]:
     return counts
 
 
-def _drawn(random: Random) -> Iterator[DrawnCount]:
+def _drawn(random: Random) -> Iterator[SimulatedCount]:
     order = 7
     for number in range(EXAMPLE_NUMBER + 1, EXAMPLE_NUMBER + NUMBER):
         layer = random.randint(2, MOST_LAYERS)
@@ -84,4 +84,4 @@ def _drawn(random: Random) -> Iterator[DrawnCount]:
         wraps = random.choice((random.randint(LEAST_WRAPS, 9), random.randint(10, most)))
         order += random.random() < ANOTHER_ORDER
         half = random.choice((Half.FIRST, Half.SECOND))
-        yield DrawnCount(serial=f"LW-{number:04}", layer=layer, wraps=wraps, half=half, work_order=f"WO-{order}")
+        yield SimulatedCount(serial=f"LW-{number:04}", layer=layer, wraps=wraps, half=half, work_order=f"WO-{order}")

@@ -23,7 +23,7 @@ from playwright.sync_api import Page
 
 from reels.domain.cautions import CAUTIONS
 from reports.pdf.sheets.worksheet import READING_STEPS, WORKSHEET_HEAD
-from tests.browser.drawn_counts import DrawnCount
+from tests.browser.drawn_counts import SimulatedCount
 from tests.browser.keystroke_level import (
     TECHNICIAN,
     VERIFIER,
@@ -226,7 +226,7 @@ def _beside_paper(rows: Sequence[Handled]) -> Iterator[str]:
 class CountedEffort:
     """What a count cost. script_s: how long the script took over it, waits for the pages included."""
 
-    count: DrawnCount
+    count: SimulatedCount
     counter: EffortCounter
     script_s: float
 
