@@ -25,7 +25,7 @@ def rows_of(person, address="/findings"):
     html = logged_in(person).get(address).content.decode()
     assert faults_of(html) == []
     parts = html.split('<h2 id="kinds">')
-    return [[re.sub(r"<[^>]+>", "", cell).strip() for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", part)]
+    return [[re.sub(r"<[^>]+>", "", cell).strip() for cell in re.findall(r"(?s)<t[hd][^>]*>(.*?)</t[hd]>", part)]
             for part in (parts[0].split("<tbody>")[-1], parts[1].split("<tbody>")[-1])]  # fmt: skip
 
 

@@ -109,7 +109,7 @@ def test_what_somebody_did_last_leaves_out_what_the_service_made_of_it():
     last = html_of(cast.verifier).split("What you did last")[1]
     assert "Signed" in last
     assert "Archived" not in last
-    assert "Archived" in logged_in(cast.verifier).get("/reels/LW-0001").content.decode()
+    assert "Archived" in logged_in(cast.verifier).get("/reels/LW-0001/history").content.decode()
 
 
 def test_a_third_reading_waits_for_who_takes_no_part():

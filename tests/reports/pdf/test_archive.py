@@ -131,8 +131,8 @@ def test_bookmarks_lead_to_every_heading(content):
     assert parts == [
         "Result", "Reel and preparation", "Findings, as they stood at the first signature",
         "Life of cable and reel, when counted", "People and authorisations",
-        "Reading 1: reread", "Reading 2: accepted", "Setup values, as they stood on 2026-03-03 09:00:00", "Signatures",
-        "Cautions",
+        "Reading 1: reread", "Reading 2: accepted",
+        "Setup values, as they stood on 2026-03-03 10:00:00 CET (09:00:00 UTC)", "Signatures", "Cautions",
     ]  # fmt: skip
 
 
