@@ -375,7 +375,7 @@ class NotReady(Refused):
 
 
 class ImportRefused(Malformed):
-    """problems: those told, of a total; reasons: of all, by file, column, allowed; wrong, right, already: rows."""
+    """problems: those told, of a total; reasons: all, commonest first, by file, column, allowed; the rest are rows."""
 
     title = "The files cannot be brought in"
     message = "Problems in the files: {total}. Nothing was stored."

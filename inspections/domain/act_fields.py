@@ -22,6 +22,7 @@ ENDINGS = (
     (Ending.LATE_LOGGED_CUT.value, "a cut, logged late"), (Ending.MISCOUNT.value, "a miscount"),
     (Ending.CONFIRMED_LOSS.value, "a confirmed loss"), (Ending.UNEXPLAINED.value, "unexplained"),
 )  # fmt: skip
+PARTS = tuple((part.value, part.spoken) for part in ReelPart)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,10 +61,7 @@ class GaugeTakingFields:
 class FindingFields:
     """What is said of a finding; where it lies, as far as it can be said."""
 
-    part: str = act_field(
-        FieldKind.WORD, label="Part of the reel", missing="Say which part it is.",
-        words=tuple((each.value, each.spoken) for each in ReelPart),
-    )  # fmt: skip
+    part: str = act_field(FieldKind.WORD, label="Part of the reel", missing="Say which part it is.", words=PARTS)
     kind: str = act_field(
         FieldKind.CODE, label="What it is", missing="Choose what it is.",
         help="A kind that the reel's type lists for the part, or `other`.",
@@ -280,7 +278,6 @@ class EndingFields:
     reason: str = act_field(FieldKind.REMARK, label="Reason")
 
 
-PARTS = tuple((part.value, part.spoken) for part in ReelPart)
 SEVERITIES = (
     (Severity.WATCH.value, "a watch: it comes up at each next count"),
     (Severity.STOP.value, "a stop: it holds the reel"),

@@ -13,9 +13,8 @@ from inspections.services import findings
 from reels import access as reel_access
 from reels.models import columns
 from reels.pages.act_fields import form_of, reel_types_offered
-from reels.pages.acts import ActView, ComparedView, differing
+from reels.pages.acts import ActView, ChangeView
 from reels.pages.answers import page, show
-from reels.services import register
 
 CHANGED = ("words", "least_severity", "is_offered")
 KindAddForm = form_of(FindingKindFields, "reel_type", "part", "code", "words", "least_severity")
@@ -65,7 +64,7 @@ class KindAddView(KindWriteView):
         self.message = f"Added: {kind}."
 
 
-class KindChangeView(ComparedView, KindWriteView):
+class KindChangeView(ChangeView, KindWriteView):
     form_class = KindChangeForm
     button = "Change it"
     says = "Findings that are on record keep the words they were recorded with. Type, part and code stay as they are."
@@ -84,9 +83,3 @@ class KindChangeView(ComparedView, KindWriteView):
 
     def looked_at(self) -> Any:
         return columns(access.finding_kind(self.subject.pk))
-
-    def do(self, data: dict[str, Any]) -> None:
-        changed = differing(self.subject, data)
-        if changed:
-            register.change(self.subject, actor=self.actor, at=self.at, **changed)
-        self.message = f"{'Changed' if changed else 'Nothing was different'}: {self.subject}."

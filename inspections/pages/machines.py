@@ -10,7 +10,7 @@ from reels import access
 from reels.domain.act_fields import ReelingMachineFields
 from reels.models import Machine, columns
 from reels.pages.act_fields import form_of, reel_types_offered
-from reels.pages.acts import ActView, ComparedView, differing
+from reels.pages.acts import ActView, ChangeView
 from reels.pages.answers import page, reader, show
 from reels.services import register
 
@@ -57,7 +57,7 @@ class MachineAddView(MachineWriteView):
         self.message = f"Added: machine {machine.serial}. Register the wrap gauge that belongs to it."
 
 
-class MachineChangeView(ComparedView, MachineWriteView):
+class MachineChangeView(ChangeView, MachineWriteView):
     button = "Change it"
     says = "What it was stays in the register's history."
     subject: Machine
@@ -78,8 +78,9 @@ class MachineChangeView(ComparedView, MachineWriteView):
     def looked_at(self) -> Any:
         return columns(access.machine(self.subject.serial))
 
-    def do(self, data: dict[str, Any]) -> None:
-        changed = differing(self.subject, {**data, "site": access.site(data["site"])})
-        if changed:
-            register.change(self.subject, actor=self.actor, at=self.at, **changed)
-        self.message = f"{'Changed' if changed else 'Nothing was different'}: machine {self.subject.serial}."
+    def values(self, data: dict[str, Any]) -> dict[str, Any]:
+        return {**data, "site": access.site(data["site"])}
+
+    @property
+    def named(self) -> str:
+        return f"machine {self.subject.serial}"

@@ -1,19 +1,18 @@
 """How files that come again are read: kept by name from the page of a file, listed, renamed and deleted."""
 
 from typing import Any
-from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from inspections.models import SheetMapping
-from inspections.pages.sheets import KINDS, digest_of
+from inspections.pages.sheets import KINDS, SheetActView
 from inspections.services.intake import mappings, sheets
 from reels.domain.text import set_apart
-from reels.models import Upload, columns
+from reels.models import columns
 from reels.pages.act_fields import READ_ON_A_LINE
-from reels.pages.acts import ActForm, ActView, ComparedView
+from reels.pages.acts import ActForm, ComparedView
 from reels.pages.answers import page, reader, show
 
 
@@ -31,20 +30,12 @@ def all_mappings(request: HttpRequest) -> HttpResponse:
     return show(request, "inspections/mappings.html", {"rows": rows, "section": "people"})
 
 
-class MappingKeepView(ActView):
+class MappingKeepView(SheetActView):
     """Keep by a name how a file is read."""
 
     form_class = MappingNameForm
-    template_name = "reels/form.html"
     title, button = "Keep how it is read", "Keep it"
     says = "A file with the same headings is offered to be read so; the command and scripts name it."
-    subject: Upload
-
-    def find(self, pk: UUID) -> None:  # type: ignore[override]  # the address names the file
-        self.subject = sheets.of(pk, self.person)
-
-    def seen(self) -> str:
-        return digest_of(self.subject)
 
     def form_options(self) -> dict[str, Any]:
         used = sheets.mapping_of(self.subject)
@@ -58,9 +49,6 @@ class MappingKeepView(ActView):
 
     def done_at(self) -> str:
         return reverse("sheet-look", args=[self.subject.pk])
-
-    def context(self) -> dict[str, Any]:
-        return {"section": "people"}
 
 
 class MappingView(ComparedView):

@@ -32,7 +32,7 @@ from reels import access
 from reels.domain import ledger
 from reels.errors import NotFound
 from reels.models import TaskRun, Upload
-from reels.pages.acts import ActForm
+from reels.pages.acts import ActForm, ActView
 from reels.pages.answers import form_page, page, reader, show
 from reels.pages.plain import PlainForm
 from reels.pages.tasks import HaveDoneView
@@ -213,12 +213,10 @@ def digest_of(upload: Upload) -> str:
     return ledger.digest(ledger.canonical(upload.about))
 
 
-class SheetStoreView(HaveDoneView):
-    """Store what was looked at: all of it, or nothing."""
+class SheetActView(ActView):
+    """An act on a file that is looked at."""
 
-    before = "sheet"
-    title, button = "Store these rows", "Store them"
-    says = "Either everything is stored or nothing. The same rows stored again change nothing."
+    template_name = "reels/form.html"
     subject: Upload
 
     def find(self, pk: UUID) -> None:  # type: ignore[override]  # the address names the file
@@ -226,6 +224,17 @@ class SheetStoreView(HaveDoneView):
 
     def seen(self) -> str:
         return digest_of(self.subject)
+
+    def context(self) -> dict[str, Any]:
+        return {"section": "people"}
+
+
+class SheetStoreView(SheetActView, HaveDoneView):
+    """Store what was looked at: all of it, or nothing."""
+
+    before = "sheet"
+    title, button = "Store these rows", "Store them"
+    says = "Either everything is stored or nothing. The same rows stored again change nothing."
 
     def elsewhere(self) -> str:
         return reverse("sheet-look", args=[self.subject.pk])
@@ -235,6 +244,3 @@ class SheetStoreView(HaveDoneView):
 
     def put(self, data: dict[str, Any]) -> TaskRun:
         return sheets.have_stored(self.subject, actor=self.actor)
-
-    def context(self) -> dict[str, Any]:
-        return {"section": "people"}

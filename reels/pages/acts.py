@@ -47,7 +47,7 @@ from reels.models import Person, Site
 from reels.pages.answers import reader, show
 from reels.pages.formats import moment_at
 from reels.pages.plain import PlainForm
-from reels.services import submissions
+from reels.services import register, submissions
 from reels.services.history import Actor
 
 FOUND, SEE_OTHER, FORBIDDEN, UNPROCESSABLE, TOO_MANY = 302, 303, 403, 422, 429
@@ -338,6 +338,27 @@ class ComparedView(ActView):
     def require_unchanged(self, seen: str) -> None:
         access.lock_register()
         super().require_unchanged(seen)
+
+
+class ChangeView(ComparedView):
+    """An administrator changes a row of reference data."""
+
+    subject: Any  # the row
+
+    def do(self, data: dict[str, Any]) -> None:
+        changed = differing(self.subject, self.values(data))
+        if changed:
+            register.change(self.subject, actor=self.actor, at=self.at, **changed)
+        self.message = f"{'Changed' if changed else 'Nothing was different'}: {self.named}."
+
+    def values(self, data: dict[str, Any]) -> dict[str, Any]:
+        """What was typed, as the row has it."""
+        return data
+
+    @property
+    def named(self) -> str:
+        """The row, as it is told that it was changed."""
+        return str(self.subject)
 
 
 def differing(row: Model, typed: Mapping[str, Any]) -> dict[str, Any]:

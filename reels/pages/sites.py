@@ -10,7 +10,7 @@ from reels import access
 from reels.domain.act_fields import SiteFields
 from reels.models import Site, columns
 from reels.pages.act_fields import form_of
-from reels.pages.acts import ActView, ComparedView, differing
+from reels.pages.acts import ActView, ChangeView
 from reels.pages.answers import page, reader, show
 from reels.services import register
 
@@ -55,7 +55,7 @@ class SiteAddView(SiteWriteView):
         self.message = f"Added: site {site.name}."
 
 
-class SiteChangeView(ComparedView, SiteWriteView):
+class SiteChangeView(ChangeView, SiteWriteView):
     form_class = SiteChangeForm
     button = "Change it"
     says = "What it was stays in the register's history. The code stays as it is."
@@ -75,8 +75,6 @@ class SiteChangeView(ComparedView, SiteWriteView):
     def looked_at(self) -> Any:
         return columns(access.site(self.subject.code))
 
-    def do(self, data: dict[str, Any]) -> None:
-        changed = differing(self.subject, data)
-        if changed:
-            register.change(self.subject, actor=self.actor, at=self.at, **changed)
-        self.message = f"{'Changed' if changed else 'Nothing was different'}: site {self.subject.code}."
+    @property
+    def named(self) -> str:
+        return f"site {self.subject.code}"

@@ -22,11 +22,10 @@ from inspections.queries.currency import currency_in
 from inspections.queries.waiting import MOST, WaitingCount, WaitingRows, waiting_for
 from inspections.services.evaluation import spoken
 from reels.domain.text import set_apart
-from reels.domain.type_rules import without_source
 from reels.models import HistoryEntry, Person, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.formats import Badge
-from reports.pages.set_up import lines_on_home
+from reports.pages.set_up import act_on_rules, lines_on_home
 
 SHOWN = 5  # of each list
 
@@ -322,12 +321,10 @@ def _to_enrol(waiting: WaitingRows) -> Iterator[WaitingAct]:
 
 def _rules(waiting: WaitingRows, person: Person) -> Iterator[WaitingAct]:
     for row in waiting.rules:
-        if without_source(row.rule_sources):
-            yield WaitingAct(button="Name where they are written", address=reverse("rule-sources", args=[row.code]),
-                             subject=f"Reel type {row.code}", why="Rules have no source yet.")  # fmt: skip
-        elif person.pk not in row.rules_written_by:
-            yield WaitingAct(button="Confirm the rules", address=reverse("rule-confirmation", args=[row.code]),
-                             subject=f"Reel type {row.code}", why="Nothing is signed or issued before.")  # fmt: skip
+        if act := act_on_rules(row, person):
+            yield WaitingAct(
+                button=act.button, address=act.address, subject=f"Reel type {row.code}", why=act.why
+            )  # fmt: skip
 
 
 def _practice(waiting: WaitingRows, person: Person) -> Iterator[WaitingAct]:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from reels import access
 from reels.domain.type_rules import without_source
 from reels.domain.words import counted
-from reels.models import Person
+from reels.models import Person, ReelType
 from reels.pages.acts import CAME_FROM, FIRST_PAGE, ActForm, ComparedView
 from reels.pages.answers import page, reader, show
 from reels.services import register
@@ -33,6 +33,15 @@ class SetUpLine:
     button: str
     address: str
     is_next: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActOnRules:
+    """The button of an act about the rules of a type, where it leads, and why it waits."""
+
+    button: str
+    address: str
+    why: str
 
 
 @page
@@ -113,18 +122,27 @@ def _rules(state: SetUpState, person: Person) -> SetUpLine:
     open_types = [each for each in state.types if each.rules_confirmed_at is None]
     why, button, address = "Nothing is signed or issued before.", "Reel types", reverse("reel-types")
     for each in open_types[:1] if state.publications else ():
-        if without_source(each.rule_sources):
-            button, address = "Name where they are written", _and_back(reverse("rule-sources", args=[each.code]))
-        elif person.pk in each.rules_written_by:
+        if act := act_on_rules(each, person):
+            button, address = act.button, _and_back(act.address)
+        else:
             why = f"The other administrator confirms those of {each.code}; you wrote them."
             button, address = "Look at the rules", reverse("reel-type", args=[each.code])
-        else:
-            button, address = "Confirm the rules", _and_back(reverse("rule-confirmation", args=[each.code]))
     confirmed = len(state.types) - len(open_types)
     return SetUpLine(
         title="Rules of the types", number=f"{confirmed} of {len(state.types)} confirmed",
         is_done=bool(state.types) and not open_types, why=why, button=button, address=address,
     )  # fmt: skip
+
+
+def act_on_rules(row: ReelType, person: Person) -> ActOnRules | None:
+    """What an administrator does next about the rules of a type that are not confirmed; None, where another does."""
+    if without_source(row.rule_sources):
+        address = reverse("rule-sources", args=[row.code])
+        return ActOnRules(button="Name where they are written", address=address, why="Rules have no source yet.")
+    if person.pk in row.rules_written_by:
+        return None
+    address = reverse("rule-confirmation", args=[row.code])
+    return ActOnRules(button="Confirm the rules", address=address, why="Nothing is signed or issued before.")
 
 
 def _machines(state: SetUpState) -> Iterator[SetUpLine]:

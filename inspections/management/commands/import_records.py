@@ -111,7 +111,7 @@ def _by_reason(refused: ImportRefused) -> str:
     facts = refused.facts
     lines = [f"Would be stored: {_rows(facts['right'])}. There already: {_rows(facts['already'])}. "
              f"Refused: {_rows(facts['wrong'])}, so that nothing is stored."]  # fmt: skip
-    reasons = sorted(facts["reasons"].items(), key=lambda reason: -reason[1])
+    reasons = list(facts["reasons"].items())
     for (file, column, allowed), number in reasons[:MOST_PRINTED]:
         lines.append(f"{number} times in {file}, {f'column {column}' if column else 'the row'}; allowed: {allowed}")
     if (more := len(reasons) - MOST_PRINTED) > 0:

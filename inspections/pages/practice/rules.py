@@ -14,9 +14,8 @@ from inspections.services import authorisations
 from reels import access as reel_access
 from reels.models import columns
 from reels.pages.act_fields import form_of
-from reels.pages.acts import ActView, ComparedView, differing
+from reels.pages.acts import ActView, ChangeView
 from reels.pages.answers import page, show
-from reels.services import register
 
 ASKED = ("in_a_row", "within_days", "least")
 AT_LEAST_ONE: dict[str, Any] = {"min_value": 1, "max_value": 32767}
@@ -70,7 +69,7 @@ class RuleAddView(RuleWriteView):
         self.message = f"Asked for: {asked}."
 
 
-class RuleChangeView(ComparedView, RuleWriteView):
+class RuleChangeView(ChangeView, RuleWriteView):
     form_class = RuleChangeForm
     button = "Change it"
     says = "It counts for who is authorised from now on. What it was stays in the register's history."
@@ -89,9 +88,3 @@ class RuleChangeView(ComparedView, RuleWriteView):
 
     def looked_at(self) -> Any:
         return columns(access.readiness_rule(self.subject.pk))
-
-    def do(self, data: dict[str, Any]) -> None:
-        changed = differing(self.subject, data)
-        if changed:
-            register.change(self.subject, actor=self.actor, at=self.at, **changed)
-        self.message = f"{'Changed' if changed else 'Nothing was different'}: {self.subject}."

@@ -122,7 +122,7 @@ def _store(run: ImportRun) -> None:
             run.progress(f"{done:,} of {run.rows:,} rows {'stored' if run.is_writing else 'checked'}")
     if run.total:
         in_order = sorted(run.problems, key=lambda each: (FILES.index(each.file), each.line or 0))
-        raise ImportRefused(problems=tuple(in_order), total=run.total, reasons=dict(run.reasons),
+        raise ImportRefused(problems=tuple(in_order), total=run.total, reasons=dict(run.reasons.most_common()),
                             wrong=len(run.wrong_rows), right=run.right, already=run.already.total())  # fmt: skip
 
 

@@ -167,7 +167,7 @@ def _taken(file: str, summary: ImportSummary) -> SheetCheck:
 
 
 def _refused(file: str, facts: Mapping[str, Any]) -> SheetCheck:
-    by_number = sorted(facts["reasons"].items(), key=lambda reason: -reason[1])
+    by_number = list(facts["reasons"].items())
     reasons = tuple((column or "the row", allowed, n) for (_, column, allowed), n in by_number[:MOST_REASONS])
     return SheetCheck(
         file=file, stored=facts["right"], already=facts["already"], wrong=facts["wrong"], total=facts["total"],

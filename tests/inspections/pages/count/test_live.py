@@ -9,21 +9,10 @@ from inspections.domain.words import Point
 from inspections.services import maintenance
 from reels.services.history import Actor
 from tests import builders, stories
-from tests.builders import NOW, Cast
+from tests.builders import NOW
 from tests.page_fixtures import logged_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_the_day")]
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
-
-
-@pytest.fixture
-def inspection(cast):
-    return builders.open_count(cast)
 
 
 def ask(client, address, stamp):

@@ -10,7 +10,6 @@ from inspections.domain.photos import MOST_BYTES, media_type_of
 from inspections.models import Keying, Photo
 from inspections.services.photos import shown
 from tests import builders, stories
-from tests.builders import Cast
 from tests.inspections.domain.photo_files import (
     BROKEN,
     HOSTILE,
@@ -24,12 +23,6 @@ from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
 
 
 @pytest.fixture

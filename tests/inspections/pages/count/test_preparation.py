@@ -9,7 +9,7 @@ from inspections.models import Inspection
 from inspections.queries.counts import work_orders_of_late
 from reels.models import Site
 from tests import builders
-from tests.builders import NOW, Cast, later
+from tests.builders import NOW, later
 from tests.inspections.pages.count.test_worksheet import PREPARED
 from tests.inspections.pages.count.worksheet_steps import page_of, send
 from tests.page_fixtures import logged_in
@@ -20,12 +20,6 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_temp
 PAGE = "/reels/LW-0001/count"
 OFFERED = re.compile(r'name="recent_work_order" value="([^"]*)"')
 WITHOUT_ORDER = {name: value for name, value in PREPARED.items() if name != "work_order"}
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
 
 
 def count_of(cast, number, *, work_order, at=NOW, **reel):

@@ -7,7 +7,6 @@ import pytest
 from inspections.domain.words import Act, Point, Role
 from inspections.models import ThirdReading
 from tests import builders, stories
-from tests.builders import Cast
 from tests.inspections.pages.count.worksheet_steps import page_of, send
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
@@ -15,12 +14,6 @@ from tests.well_formed import faults_of
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
 
 BLIND = re.compile("(?<![0-9a-f])77[123](?![0-9a-f])")  # and no part of a digest
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
 
 
 @pytest.fixture

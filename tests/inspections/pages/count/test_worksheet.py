@@ -11,8 +11,7 @@ from inspections.models import Inspection, Keying
 from inspections.queries.keyings import keyings_of
 from inspections.services import counting
 from reels.services.history import Actor
-from tests import builders, stories
-from tests.builders import Cast
+from tests import builders
 from tests.inspections.pages.count.worksheet_steps import (
     CROSSOVER,
     GAUGE,
@@ -36,23 +35,6 @@ PREPARED = {
     "work_order": "WO-7", "in_force": "1", "cautions_confirmed": "on", "turned_as_installed": "on", "marks_found": "on",
     "all_sound": "on",
 }  # fmt: skip
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
-
-
-@pytest.fixture
-def inspection(cast):
-    return builders.open_count(cast)
-
-
-@pytest.fixture
-def at_scales(cast, inspection):
-    """The count once both agree on all that comes before the scales."""
-    return stories.key_both(cast, inspection, *stories.BEFORE_THE_SCALES)
 
 
 def worksheet(inspection):

@@ -6,19 +6,9 @@ from django.test import Client
 from inspections.domain.words import Act
 from inspections.models import Draft
 from tests import builders
-from tests.inspections.pages.count.test_worksheet import (
-    BLIND,
-    at_scales,
-    both_key,
-    cast,
-    inspection,
-    scales_keyed,
-    worksheet,
-)
+from tests.inspections.pages.count.test_worksheet import BLIND, both_key, scales_keyed, worksheet
 from tests.inspections.pages.count.worksheet_steps import SCALES, SEEN, form_in, page_of, send
 from tests.page_fixtures import logged_in
-
-__all__ = ["at_scales", "cast", "inspection"]
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
 

@@ -12,18 +12,12 @@ from inspections.services import signing
 from reels.models import CableEvent
 from reels.services.history import Actor
 from tests import builders
-from tests.builders import NOW, PASSWORD, Cast
+from tests.builders import NOW, PASSWORD
 from tests.inspections.pages.count.worksheet_steps import form_in, page_of, send
 from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
 
 
 @pytest.fixture

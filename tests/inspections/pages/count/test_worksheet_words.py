@@ -5,23 +5,11 @@ from html import unescape
 import pytest
 
 from tests import builders
-from tests.builders import Cast
 from tests.inspections.pages.count.test_worksheet import both_key, witness, worksheet
 from tests.inspections.pages.count.worksheet_steps import CROSSOVER, GAUGE, PLATE, SCALES, SEEN, page_of, send
 from tests.page_fixtures import logged_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
-
-
-@pytest.fixture
-def cast():
-    builders.make_reel()
-    return Cast.as_needed()
-
-
-@pytest.fixture
-def inspection(cast):
-    return builders.open_count(cast)
 
 
 def test_where_the_half_is_asked_each_stands_with_the_side_of_the_drum_that_it_is(cast, inspection):
