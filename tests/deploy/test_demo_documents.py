@@ -42,3 +42,8 @@ def test_every_setting_that_is_read_is_in_the_table():
     read = set(re.findall(r"env(?:iron)?(?:\.get\(|\[)\"([A-Z_]+)\"", code))
     assert len(read) > 8
     assert [name for name in sorted(read) if f"`{name}`" not in text("deploy/handbook/operations.md")] == []
+
+
+def test_readme_shows_each_part_of_the_demo_once():
+    readme = (settings.HOME / "README.md").read_text(encoding="utf-8")
+    assert sorted(re.findall(r"^(\d)\. .*\n-+$", readme, re.MULTILINE)) == list("1234567")
