@@ -58,7 +58,8 @@ class Somebody:
                 field.fill(value)
             else:
                 write(field, value)
-        form.get_by_role("button").last.click()
+        with self.page.expect_navigation():  # the form's page may have a status, too
+            form.get_by_role("button").last.click()
         expect(self.page.get_by_role("status").first).to_be_visible()
 
     def choose(self, label: str, word: str) -> None:

@@ -1,5 +1,7 @@
 """Until both have keyed it from the data plate, no page or answer of a count shows the reel's serial."""
 
+import re
+
 import pytest
 
 from inspections.models import Inspection
@@ -10,6 +12,7 @@ from tests.page_fixtures import logged_in
 from tests.well_formed import faults_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template", "on_the_day")]
+IS_THERE = re.compile("QX-?4711", re.IGNORECASE)  # a random token may hold the digits
 PARTS = ("", "/worksheet", "/witness", "/help", "/cancel", "/stamp", "/draft")
 
 
@@ -35,10 +38,10 @@ def told(cast, inspection):
 
 
 def test_no_page_or_answer_of_a_count_shows_the_serial_until_both_have_keyed_it(cast, inspection):
-    assert not [text for text in told(cast, inspection) if "4711" in text]
+    assert not [text for text in told(cast, inspection) if IS_THERE.search(text)]
     send(logged_in(cast.technician), f"/inspections/{inspection.pk}/worksheet", serial="qx4711")
     others = page_of(logged_in(cast.verifier), f"/inspections/{inspection.pk}/witness")
-    assert "4711" not in others
+    assert not IS_THERE.search(others)
     assert f"Count {inspection.pk}" in others
     assert faults_of(others) == []
     send(logged_in(cast.verifier), f"/inspections/{inspection.pk}/witness", serial="QX-4711")
@@ -49,7 +52,7 @@ def test_no_page_or_answer_of_a_count_shows_the_serial_until_both_have_keyed_it(
 def test_a_referred_count_hides_it_too(cast, inspection):
     stories.ask_for_help(cast, inspection)
     html = page_of(logged_in(cast.releaser), f"/inspections/{inspection.pk}/referral")
-    assert "4711" not in html
+    assert not IS_THERE.search(html)
     assert faults_of(html) == []
 
 

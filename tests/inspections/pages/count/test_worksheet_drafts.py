@@ -22,7 +22,7 @@ def test_a_draft_is_there_again_and_nobody_else_is_shown_it(cast, inspection):
     assert 'value="771"' in again
     assert "aria-invalid" not in again  # nothing was sent, so nothing is wrong yet
     second = builders.make_person("theo", Act.COUNT)
-    assert "771" not in page_of(logged_in(second), worksheet(inspection))
+    assert 'value="771"' not in page_of(logged_in(second), worksheet(inspection))
     send(client, worksheet(inspection), **SEEN[SCALES])
     assert not Draft._base_manager.exists()
 
