@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.desk import ADMINISTRATORS_PAGES, RECEIVERS_PAGES, address_of_desk_pages, make_desk_fleet
 from tests.browser.journeys import log_in
-from tests.browser.looks import faults, faults_in_forced_colours
+from tests.browser.looks import DESK, PHONE, faults, faults_in_forced_colours
 from tests.browser.threads import in_a_thread
 from tests.builders import second_administrator
 
@@ -45,6 +45,7 @@ def test_every_page_is_accessible_in_both_themes_quiet_and_as_wide_as_its_screen
     assert {name: each for name, each in found.items() if each} == {}
 
 
+TWO_LINES = 76  # pixels: a name that is 44 high for a thumb, and what is said below it
 BORDER = "each => { const s = getComputedStyle(each); return [s.borderTopStyle, s.borderTopWidth] }"
 
 
@@ -212,3 +213,29 @@ def test_a_withdrawn_card_shows_no_numbers_to_set_on_paper(page: Page, live_serv
     page.goto(f"{live_server.url}/setup-values/{desk.installed.pk}")
     expect(page.locator(".numbers")).to_be_visible()
     expect(page.get_by_role("link", name="Card as a PDF, to print")).to_be_hidden()
+
+
+@pytest.mark.parametrize("address", ["/people", "/machines", "/gauges"])
+def test_a_row_of_a_list_is_one_or_two_lines_on_a_phone_and_unfolds(page: Page, live_server, desk, address):
+    log_in(page, live_server.url, in_a_thread(second_administrator))
+    page.set_viewport_size({"width": PHONE, "height": 844})
+    page.goto(live_server.url + address)
+    rows = page.locator(".slim tbody tr")
+    assert max(rows.evaluate_all("rows => rows.map(each => each.offsetHeight)")) <= TWO_LINES
+    hidden = rows.first.locator("td[data-label]:not(.none)").last
+    expect(hidden).to_be_hidden()
+    rows.first.locator("summary").click()
+    expect(hidden).to_be_visible()
+
+
+def test_the_kinds_of_findings_are_a_line_for_each_type_on_a_phone(page: Page, live_server, desk):
+    log_in(page, live_server.url, in_a_thread(second_administrator))
+    page.set_viewport_size({"width": PHONE, "height": 844})
+    page.goto(f"{live_server.url}/findings/kinds")
+    kind = page.get_by_role("link", name="kink").first
+    expect(kind).to_be_hidden()
+    page.locator("summary", has_text=re.compile("kinds?$")).first.click()
+    expect(kind).to_be_visible()
+    page.set_viewport_size({"width": DESK, "height": 844})
+    page.reload()
+    expect(kind).to_be_visible()

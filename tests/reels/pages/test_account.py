@@ -152,7 +152,7 @@ def test_an_administrator_unlocks_a_login_that_is_locked(client, tess):
     ada, _ = logged_in(builders.administrator()), builders.make_person("bea")
     html = html_of(ada.get("/people"))
     assert "Unlock" not in html
-    assert re.findall(r'<th scope="row">(\w+)</th>', html) == ["ada", "bea", "tess"]
+    assert re.findall(r'<th scope="row">(\w+)<', html) == ["ada", "bea", "tess"]
     for _ in range(5):
         log_in(client, "not-the-word")
     html = html_of(ada.get("/people"))

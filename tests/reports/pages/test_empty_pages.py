@@ -72,6 +72,14 @@ def test_a_list_of_nothing_says_what_belongs_there(name):
     assert "<tbody></tbody>" not in re.sub(r"\s", "", html)
 
 
+@pytest.mark.parametrize("name", sorted(LISTS - {"people", "practice"}))
+def test_what_fills_an_empty_list_is_offered_once(name):
+    html = page_of(builders.administrator(), name)
+    offered = [each for _, acts in EMPTY.findall(html) for each in re.findall(r'href="(.+?)"', acts)]
+    content = re.sub(r'<nav class="crumbs".*?</nav>', "", html.partition("<main")[2], flags=re.DOTALL)  # the way back
+    assert {each: content.count(f'href="{each}"') for each in offered} == dict.fromkeys(offered, 1)
+
+
 def test_the_first_administrator_sees_their_own_login_and_that_nobody_was_locked():
     html = page_of(builders.administrator(), "people")
     assert "ada" in html
