@@ -134,16 +134,20 @@ def _history(
     source.problems += problems
     return ReelHistory(
         reel=values["serial"], drum=drum, lead_wraps=lead_wraps,
-        counts=tuple(_count(row.values) for row in counts),
+        counts=tuple(_count(row.values, values["site"]) for row in counts),
         cuts=() if problems else tuple(_cut(row.values) for row in events if row.values["kind"] == "cut"),
         replaced_at=replaced, received_at=datetime.combine(values["received_on"], time.min, tzinfo=UTC),
         received_m=None if values["cable_length_m"] is None else float(values["cable_length_m"]),
     )  # fmt: skip
 
 
-def _count(values: Values) -> CountSeen:
+def _count(values: Values, site: str) -> CountSeen:
     revision = f"{values.get('publication') or ''} {values.get('revision') or ''}".strip() or None
-    return CountSeen(at=values["counted_at"], layers=values["layers"], wraps=values["wraps"], revision=revision)
+    return CountSeen(
+        at=values["counted_at"], layers=values["layers"], wraps=values["wraps"], revision=revision,
+        counted_by=values["counted_by"] or None, verified_by=values["verified_by"] or None,
+        site=site,
+    )  # fmt: skip
 
 
 def _cut(values: Values) -> CutLogged:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, time
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
 from inspections.domain import drift
 from inspections.domain.drift import (
@@ -18,8 +18,8 @@ from inspections.domain.drift import (
     Plausibility,
     ReelHistory,
 )
-from inspections.domain.words import InspectionState
-from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates
+from inspections.domain.words import InspectionState, Meaning, Role
+from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates, SignOff
 from reels.domain import ledger
 from reels.domain.winding import drum_from
 from reels.models import CableEvent, Reel
@@ -75,15 +75,33 @@ def _counts(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, dict[dat
             reel__in=reels, state__in=(InspectionState.SIGNED, InspectionState.VOIDED), ended_at__lte=as_of,
         )  # fmt: skip
     counts: dict[int, dict[datetime, CountSeen]] = defaultdict(dict)
-    for rows, time_column, revision_column in (
-        (imported, "counted_at", "revision"),
-        (inspected, "done_at", "publication_revision"),
+    for rows, time_column, revision_column, people in (
+        (imported, "counted_at", "revision", {meaning: F(f"{meaning}_by") for meaning in Meaning}),
+        (inspected, "done_at", "publication_revision", {meaning: _signed_by(meaning) for meaning in Meaning}),
     ):
-        columns = ("reel_id", time_column, "layers", "wraps", "publication", revision_column)
-        for reel, at, layers, wraps, publication, revision in rows.order_by().values_list(*columns):
-            named = f"{publication} {revision}".strip() or None
-            counts[reel][at] = CountSeen(at=at, layers=layers, wraps=wraps, revision=named)
+        columns = ("reel_id", time_column, "layers", "wraps", "publication", revision_column, "reel__site__code")
+        for (
+            reel,
+            at,
+            layers,
+            wraps,
+            publication,
+            revision,
+            site,
+            counted_by,
+            verified_by,
+        ) in rows.order_by().values_list(*columns, people[Meaning.COUNTED], people[Meaning.VERIFIED]):
+            counts[reel][at] = CountSeen(
+                at=at, layers=layers, wraps=wraps, revision=f"{publication} {revision}".strip() or None,
+                counted_by=counted_by or None, verified_by=verified_by or None, site=site,
+            )  # fmt: skip
     return counts
+
+
+def _signed_by(meaning: Meaning) -> Subquery:
+    """The name under which an inspection was signed in this meaning."""
+    signed = SignOff.objects.filter(inspection=OuterRef("pk"), meaning=meaning)
+    return Subquery(signed.order_by().values("full_name")[:1])
 
 
 def _events(reels: Sequence[Reel], as_of: datetime | None) -> dict[int, list[CutLogged | datetime]]:
@@ -141,7 +159,7 @@ def parameters_from(stored: Mapping[str, Any]) -> DriftParameters:
 def plausibility_of(inspection: Inspection) -> Plausibility | None:
     """How a count that both people have keyed and that is worked out fits its reel's history; None before that.
 
-    The history is what is on record of the time before the count. Five queries.
+    The history is what is on record of the time before the count. Six queries.
     """
     if inspection.state != InspectionState.AWAITING_SIGN_OFF or inspection.layers is None or inspection.wraps is None:
         return None
@@ -153,7 +171,13 @@ def plausibility_of(inspection: Inspection) -> Plausibility | None:
         cuts=tuple(cut for cut in history.cuts if cut.at <= at),
         replaced_at=tuple(moment for moment in history.replaced_at if moment <= at),
     )
-    count = CountSeen(at=at, layers=inspection.layers, wraps=inspection.wraps)
+    people = dict(inspection.participants.values_list("role", "person__full_name"))
+    count = CountSeen(
+        at=at, layers=inspection.layers, wraps=inspection.wraps,
+        revision=f"{inspection.publication} {inspection.publication_revision}".strip() or None,
+        counted_by=people.get(Role.TECHNICIAN), verified_by=people.get(Role.VERIFIER),
+        site=next((count.site for count in before.counts), ""),
+    )  # fmt: skip
     learned = learned_rates()
     weighed = drift.plausibility(before, count, parameters_of(learned))
     return replace(weighed, by_general_rates=learned is None)

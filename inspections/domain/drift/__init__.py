@@ -45,7 +45,7 @@ the day that it asks about.
     kernels     moves by cuts, log and stretch       batch          sequences side by side, one step
     smoother    forward and backward pass            posteriors     slips and log entries read off them
     fleet       reels and fleets put together        learning       rounds of e_step and m_step
-    rule_changes  counts of all reels that shift at once
+    rule_changes  counts of all reels that shift at once     habits  counts that shift with who made them
     newest      the newest count: is it plausible?   words          the sentences
 """
 

@@ -156,6 +156,19 @@ class Parameters:
     revision_least_pairs: int = 4
     revision_must_gain: float = 3.0
 
+    # People's habits: pairs of counts each way (others before, others after) and reels, from which on a habit is told
+    # from the cable; nats that it must gain, odds of twenty. Of people so many have none, or one of so many wraps; what
+    # is no whole wrap spreads by so many; both are worth so many people. A smaller one is left out: most are whole.
+    habit_least_pairs: int = 5
+    habit_least_reels: int = 3
+    habit_must_gain: float = 3.0
+    habit_rounds: int = 6
+    least_habit_wraps: float = 0.25
+    habit_shares: tuple[float, ...] = (0.02, 0.08, 0.8, 0.08, 0.02)
+    habit_sd_wraps: float = 0.1
+    prior_people: float = 5.0
+    to_95: float = 1.645  # standard deviations from the middle of a normal to its 5 and 95 %
+
     # --- What is answered (fleet, newest, words) ---
     # Counts that a cut recorded late is followed over, and that are taken in before it: after so many the answer of the
     # day has hardly anything left of the gap in the log; twice as many double the work of a log kept late.

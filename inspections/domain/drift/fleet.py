@@ -186,7 +186,7 @@ def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], thet
         if counts:
             intervals.append(_over_replacement(history, each.sequence.first, theta))
         counts.extend(_count_posteriors(history, each, weights))
-        intervals.extend(_interval_posteriors(history, each, weights, earlier))
+        intervals.extend(_interval_posteriors(history, each, weights, earlier, theta))
         earlier = earlier + each.log_evidence.sum(axis=1)
     return ReelAssessment(
         reel=history.reel,
@@ -218,7 +218,11 @@ def _count_posteriors(
 
 
 def _interval_posteriors(
-    history: ReelHistory, posteriors: SequencePosteriors, weights: FloatArray, earlier: FloatArray
+    history: ReelHistory,
+    posteriors: SequencePosteriors,
+    weights: FloatArray,
+    earlier: FloatArray,
+    theta: DriftParameters,
 ) -> Iterator[IntervalPosterior]:
     sequence = posteriors.sequence
     counts = ordered_counts(history)[sequence.first : sequence.first + sequence.times]
@@ -231,7 +235,9 @@ def _interval_posteriors(
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
     doubt = np.minimum(weights @ posteriors.log_doubt, 1.0)  # the weights' sum may be off by its last digit
     change = np.diff(sequence.winding.metres(sequence.read_turns + sequence.rule_wraps)).tolist()
-    rule = np.diff(sequence.rule_wraps).astype(int).tolist()
+    people_wraps = theta.people_wraps(counts)
+    people = np.diff(people_wraps).tolist()
+    rule = np.diff(sequence.rule_wraps - people_wraps).astype(int).tolist()
     logged = np.zeros(sequence.times + 1)  # the last place takes what is logged before the first count, at -1
     for entry in sequence.entries:
         logged[entry.interval] += entry.length_m
@@ -250,6 +256,7 @@ def _interval_posteriors(
             log_doubt=float(doubt[t]),
             ending=sequence.endings[t],
             rule_wraps=rule[t],
+            people_wraps=people[t],
         )
 
 

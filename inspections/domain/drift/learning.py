@@ -16,6 +16,7 @@ import scipy
 from inspections.domain.drift.batch import batches_of
 from inspections.domain.drift.e_step import e_step
 from inspections.domain.drift.fixed import FIXED
+from inspections.domain.drift.habits import with_habits
 from inspections.domain.drift.looseness import looseness_log_likelihood
 from inspections.domain.drift.m_step import m_step, smooth_looseness, starting_sizes
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters
@@ -55,11 +56,28 @@ def learn(histories: Iterable[ReelHistory], prior: DriftParameters = DEFAULT_PAR
 
 
 def _with_rules(histories: Sequence[ReelHistory], prior: DriftParameters) -> tuple[DriftParameters, RuleChange]:
-    """The prior with what is plain of revisions and of a changed rule; and the likeliest change, plain or not."""
+    """The prior with what is plain of revisions, habits and a changed rule; and the likeliest change, plain or not."""
     looked = with_revisions(histories, _first_look(histories, prior))
     prior = replace(prior, revisions=looked.revisions, revision_wraps=looked.revision_wraps)
+    prior, looked = _with_habits(histories, prior, looked)
     change = likeliest_rule_change(histories, looked)
     return (change.added_to(prior) if change.gained >= change.needed else prior), change
+
+
+def _with_habits(
+    histories: Sequence[ReelHistory], prior: DriftParameters, looked: DriftParameters
+) -> tuple[DriftParameters, DriftParameters]:
+    """The prior and the first look with habits taken off; twice, for they make every reel look looser than it is."""
+    for _ in range(2):
+        found = with_habits(histories, looked)
+        if found == looked:
+            break
+        prior = replace(
+            prior, habits=found.habits, habit_sites=found.habit_sites, habit_wraps=found.habit_wraps,
+            habit_sd_wraps=found.habit_sd_wraps,
+        )  # fmt: skip
+        looked = _first_look(histories, prior)
+    return prior, looked
 
 
 def _em(

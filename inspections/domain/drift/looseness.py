@@ -44,17 +44,21 @@ def looseness_log_likelihood(history: ReelHistory, theta: DriftParameters) -> Fl
 
 
 def difference_likelihoods(
-    history: ReelHistory, theta: DriftParameters, rule_wraps: float = 0.0
+    history: ReelHistory,
+    theta: DriftParameters,
+    higher_by: FloatArray | float = 0.0,
+    grid_points: IntArray | slice = slice(None),
 ) -> tuple[FloatArray, BoolArray]:
     """p(difference of neighbouring counts | σ), and of which the cable was not replaced in between.
 
-    A difference is looseness, an unlogged cut, or anything at all. rule_wraps: by how many wraps a changed rule makes
-    each later count higher. Shapes (looseness values, intervals), (intervals,).
+    A difference is looseness, an unlogged cut, or anything at all. higher_by: wraps by which each later count is higher
+    for another reason, or several to try. grid_points: places in the looseness grid, if not all.
+    Shapes (as higher_by, looseness values, intervals), (intervals,).
     """
     counts = ordered_counts(history)
     winding = winding_table(history.drum)
     turns, days = turns_of_counts(counts, winding), np.array([days_between(c.at, counts[0].at) for c in counts])
-    turns = turns - theta.rule_wraps(counts)
+    turns = turns - theta.taken_off(counts)
     wrap_m = np.array([winding.metres_per_wrap(t) for t in turns])
     replaced = sorted(days_between(at, counts[0].at) for at in history.replaced_at)
     part = np.searchsorted(replaced, days, side="right")
@@ -63,11 +67,12 @@ def difference_likelihoods(
         interval = int(np.searchsorted(days, days_between(cut.at, counts[0].at), side="right")) - 1
         if 0 <= interval < cut_turns.size:
             cut_turns[interval] += cut.length_m / wrap_m[interval]
-    change = np.diff(turns) + cut_turns - rule_wraps
+    change = np.diff(turns) + cut_turns - np.asarray(higher_by)[..., None, None]
     # A difference has the spread of two counts, and the earlier one's rounding.
-    spread = np.sqrt(2.0) * LOOSENESS_GRID_WRAPS[:, None] * spread_factor(turns[1:], winding, theta.fullness_power)
+    sigma = LOOSENESS_GRID_WRAPS[grid_points, None]
+    spread = np.sqrt(2.0) * sigma * spread_factor(turns[1:], winding, theta.fullness_power)
     rounding = np.where(cut_turns > 0, FIXED.quick_logged, FIXED.quick_rounding)
-    kept = whole_wrap_pmf(change[None, :], np.hypot(spread, rounding))
+    kept = whole_wrap_pmf(change, np.hypot(spread, rounding))
     p_cut = theta.p_cut(np.diff(days))
     drop_m, half_m = -change * wrap_m[:-1], 0.5 * wrap_m[:-1]
     lost = p_cut * (theta.sizes_below(drop_m + half_m) - theta.sizes_below(drop_m - half_m))

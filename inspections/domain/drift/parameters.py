@@ -8,6 +8,8 @@ in `learning`.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
+from hashlib import sha256
 from math import log
 from statistics import NormalDist
 from typing import cast
@@ -73,7 +75,8 @@ class DriftParameters:
     of equal length. entry_wrong: share with a wrong length. entry_misdated: share on the wrong side of a count close
     by. stretch_share: growth of new cable, of its length; stretch_days: time constant of its end. received_sd_share:
     error of the length at receipt. rule_changed_at: from when on counts are rule_changed_wraps higher by a changed
-    rule, RFC 3339, or empty; revisions, revision_wraps: the same of counts by these revisions.
+    rule, RFC 3339, or empty; revisions, revision_wraps: the same of counts by these revisions. habits, habit_sites:
+    hands (`hands_of`) and where; habit_wraps, habit_sd_wraps: how much higher their counts are, and how well known.
     """
 
     cuts_per_interval: float = 0.02
@@ -95,6 +98,24 @@ class DriftParameters:
     rule_changed_wraps: int = 0
     revisions: tuple[str, ...] = ()
     revision_wraps: tuple[int, ...] = ()
+    habits: tuple[str, ...] = ()
+    habit_sites: tuple[str, ...] = ()
+    habit_wraps: tuple[float, ...] = ()
+    habit_sd_wraps: tuple[float, ...] = ()
+
+    def taken_off(self, counts: Sequence[CountSeen]) -> FloatArray:
+        """By how many wraps each count is higher than by the first rule and without a habit: shape (counts,)."""
+        return self.rule_wraps(counts) + self.people_wraps(counts)
+
+    def people_wraps(self, counts: Sequence[CountSeen]) -> FloatArray:
+        """By how many wraps each count is higher for who made it, each habit to a half: shape (counts,).
+
+        Habits are whole wraps most often, and what is not known better needs no grid of its own.
+        """
+        by_hand = {hand: round(2.0 * wraps) / 2.0 for hand, wraps in zip(self.habits, self.habit_wraps, strict=True)}
+        if not by_hand:
+            return np.zeros(len(counts))
+        return np.array([sum(by_hand.get(hand, 0.0) for hand in hands_of(count)) for count in counts])
 
     def rule_wraps(self, counts: Sequence[CountSeen]) -> FloatArray:
         """By how many wraps each count is higher than by the first rule: shape (counts,)."""
@@ -136,6 +157,17 @@ class DriftParameters:
 DEFAULT_PARAMETERS = DriftParameters()
 
 
+@lru_cache(maxsize=4096)
+def _hand(site: str, part: str, name: str) -> str:
+    return sha256(f"{site}\n{part}\n{name}".encode()).hexdigest()[:16]
+
+
+def hands_of(count: CountSeen) -> tuple[str, ...]:
+    """Who had which part in a count, and where, as digests: what is learned of people is kept under no name."""
+    parts = ("counted", count.counted_by), ("verified", count.verified_by)
+    return tuple(_hand(count.site, part, name) for part, name in parts if name)
+
+
 def usual_looseness_wraps(theta: DriftParameters) -> float:
     """The spread of a usual reel's counts on a half-full drum: the geometric mean over the fleet."""
     return float(np.exp(np.dot(theta.looseness_shares, np.log(LOOSENESS_GRID_WRAPS))))
@@ -158,6 +190,7 @@ def in_words(theta: DriftParameters) -> tuple[str, ...]:
         if theta.stretch_share > 0
         else "No growth of new cable is to be seen.",
         *_rule_changes(theta),
+        *_habits(theta),
     )
 
 
@@ -169,6 +202,22 @@ def _rule_changes(theta: DriftParameters) -> Iterator[str]:
         )
     for revision, wraps in zip(theta.revisions, theta.revision_wraps, strict=True):
         yield f"Counts by {revision} are {wraps_apart(wraps)} than those before it. It is taken off."
+
+
+def _habits(theta: DriftParameters) -> Iterator[str]:
+    """People at one site whose habits are alike are told together, and none by name."""
+    alike: dict[tuple[str, float], list[tuple[float, float]]] = {}
+    for site, wraps, sd in zip(theta.habit_sites, theta.habit_wraps, theta.habit_sd_wraps, strict=True):
+        alike.setdefault((site, round(2.0 * wraps) / 2.0), []).append((wraps, sd))
+    for (site, _), people in sorted(alike.items()):
+        mean = sum(wraps for wraps, _ in people) / len(people)
+        low, high = min(w - FIXED.to_95 * sd for w, sd in people), max(w + FIXED.to_95 * sd for w, sd in people)
+        number = {1: "one", 2: "two", 3: "three"}.get(len(people), str(len(people)))
+        far = "one wrap" if 0.75 <= abs(mean) < 1.25 else f"{abs(mean):.1f} wraps"
+        yield (
+            f"Counts by {number} of the people{f' at {site}' if site else ''} lie about {far} "
+            f"{'above' if mean > 0 else 'below'} the others' ({low:.1f} to {high:.1f}). It is taken off."
+        )
 
 
 def wraps_apart(wraps: int) -> str:

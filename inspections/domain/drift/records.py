@@ -49,15 +49,19 @@ OUTLIER_TAIL = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountSeen:
-    """One count after the corrections: when it was made, full layers, part-layer wraps; by which publication.
+    """One count after the corrections: when it was made, full layers, part-layer wraps; by which publication and whom.
 
-    revision: the publication and its revision, in any words, if they are known.
+    revision: the publication and its revision, counted_by, verified_by: people, in any words, if they are known.
+    site: people are compared within one.
     """
 
     at: datetime
     layers: int
     wraps: int
     revision: str | None = None
+    counted_by: str | None = None
+    verified_by: str | None = None
+    site: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +123,8 @@ class IntervalPosterior:
     observed_change_m: later count less earlier, by the winding model. p_unlogged_cut: given all counts; p_when_counted:
     given what was known at the later one. replaced: the cable was replaced in between, so that the two counts can't be
     compared. log_doubt: probability that the log entries of this interval are not as written (another interval, twice,
-    another length). rule_wraps: by how many wraps a changed rule alone makes the later count higher than the earlier.
+    another length). rule_wraps, people_wraps: by how many wraps a changed rule alone, and who counted alone, makes the
+    later count higher than the earlier.
     """
 
     from_at: datetime
@@ -135,6 +140,7 @@ class IntervalPosterior:
     log_doubt: float = 0.0
     ending: Ending | None = None
     rule_wraps: int = 0
+    people_wraps: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

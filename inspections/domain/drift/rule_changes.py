@@ -113,8 +113,8 @@ def _pairs(histories: Iterable[ReelHistory], theta: DriftParameters) -> Iterator
         likely, comparable = difference_likelihoods(history, theta)
         weights = scipy.special.softmax(log_shares + np.log(likely)[:, comparable].sum(axis=1))
         none = np.log(weights @ likely)
-        shifted = [np.log(weights @ difference_likelihoods(history, theta, shift)[0]) - none for shift in SHIFTS]
+        shifted = np.log(weights @ difference_likelihoods(history, theta, np.array(SHIFTS))[0]) - none
         for t in np.flatnonzero(comparable):
             a, b = counts[t], counts[t + 1]
             revisions = a.revision or "", b.revision or ""
-            yield _Pair(from_at=a.at, to_at=b.at, revisions=revisions, gains=np.array([w[t] for w in shifted]))
+            yield _Pair(from_at=a.at, to_at=b.at, revisions=revisions, gains=shifted[:, t])

@@ -49,10 +49,10 @@ class LogEntry:
 class CountSequence:
     """Counts between two replacements, with everything about them that doesn't depend on the parameters.
 
-    first: place of the first count among the reel's counts. rule_wraps: what a changed rule added to each count, and is
-    taken off y. read_turns, read_m: y, shape (times,). days: since the
-    reel's first count. copied: the count repeats the one before. hypothesis_*: for each way in which a count may have
-    come about, in order of the counts: which count, which slip, its weight within the slip, turns that it stems from.
+    first: place of the first count among the reel's counts. rule_wraps: what a changed rule or a habit added to each
+    count, and is taken off y. read_turns, read_m: y, shape (times,). days: since the reel's first count. copied: the
+    count repeats the one before. hypothesis_*: for each way in which a count may have come about, in order of the
+    counts: which count, which slip, its weight within the slip, turns that it stems from.
     grid_points: places in LOOSENESS_GRID_WRAPS that are tried. cell_m: length of a cell. offsets: lowest cell of the
     window that is looked at for each count, shape (times,), cells: how many; x_t = cell_m (offsets[t] + 0 … cells - 1).
     """
@@ -107,7 +107,7 @@ def sequences_of(history: ReelHistory, reel: int, theta: DriftParameters) -> lis
         return []
     since, winding = counts[0].at, winding_table(history.drum)
     days = np.array([days_between(c.at, since) for c in counts])
-    rule_wraps = theta.rule_wraps(counts)
+    rule_wraps = theta.taken_off(counts)
     turns = np.maximum(turns_of_counts(counts, winding) - rule_wraps, 0.0)
     bounds = [-np.inf, *sorted(days_between(at, since) for at in history.replaced_at), np.inf]
     part = np.searchsorted(bounds[1:-1], days, side="right")

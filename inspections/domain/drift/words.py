@@ -32,7 +32,7 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     interval = reel.intervals[place]
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
-    parts = [_change(interval, unit), *_rule_change(interval), *_log_doubt(interval)]
+    parts = [_change(interval, unit), *_rule_change(interval), *_people(interval), *_log_doubt(interval)]
     parts += (
         _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= FIXED.likely else _against_a_cut(reel, place, unit)
     )
@@ -64,6 +64,14 @@ def _rule_change(interval: IntervalPosterior) -> list[str]:
     if not interval.rule_wraps:
         return []
     return [f"counts of the fleet came out {wraps_apart(interval.rule_wraps)} by then, by a changed rule as it seems"]
+
+
+def _people(interval: IntervalPosterior) -> list[str]:
+    wraps = interval.people_wraps
+    if not wraps:
+        return []
+    far = "one wrap" if abs(wraps) == 1.0 else f"{abs(wraps):g} wraps"
+    return [f"counts by who made the later one lie {far} {'above' if wraps > 0 else 'below'} those by the other's"]
 
 
 def _log_doubt(interval: IntervalPosterior) -> list[str]:

@@ -58,6 +58,7 @@ class FleetPlan:
     received_known: bool = False
     rule_wraps: int = 0
     rule_changed_day: float = 500.0
+    people: tuple[int, ...] = ()  # by how many wraps each person's counts are higher than they should be
 
     def slips(self) -> dict[str, float]:
         return {
@@ -127,12 +128,12 @@ def drum_for(rng: np.random.Generator) -> Drum:
 
 def make_fleet(plan: FleetPlan) -> list[ReelTruth]:
     """All reels of a plan; the same plan gives the same fleet."""
-    rng = np.random.default_rng(plan.seed)
+    rng, roster = np.random.default_rng(plan.seed), np.random.default_rng([plan.seed, 1])
     drums = [drum_for(rng) for _ in range(3)]
-    return [_reel(plan, drums[i % 3], f"R{i:04d}", rng) for i in range(plan.reels)]
+    return [_reel(plan, drums[i % 3], f"R{i:04d}", rng, roster) for i in range(plan.reels)]
 
 
-def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> ReelTruth:
+def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator, roster: np.random.Generator) -> ReelTruth:
     drum_tables = DrumTables.of(drum)
     looseness = plan.looseness * float(np.exp(plan.looseness_spread * rng.standard_normal()))
     length = new = received_m = float(drum_tables.metres_below[-1] * rng.uniform(0.6, 0.92))
@@ -161,8 +162,10 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
         length, grown = length + growth - grown, growth
         if plan.whole_turns:
             length = float(drum_tables.metres(np.round(drum_tables.turns(length))))
-        slip, layers, wraps = _count(plan, drum_tables, length, looseness, counts, _rule(plan, at), rng)
-        counts.append(CountSeen(at=_when(at), layers=layers, wraps=wraps))
+        by, other, habit = _pair(plan, roster)
+        higher = _rule(plan, at) + habit
+        slip, layers, wraps = _count(plan, drum_tables, length, looseness, counts, higher, rng)
+        counts.append(CountSeen(at=_when(at), layers=layers, wraps=wraps, counted_by=by, verified_by=other))
         truth.slips.append(slip)
     truth.history = ReelHistory(
         reel=name,
@@ -179,6 +182,14 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator) -> R
 def _rule(plan: FleetPlan, day: float) -> int:
     """By how many wraps a changed rule makes counts of that day higher."""
     return plan.rule_wraps if day >= plan.rule_changed_day else 0
+
+
+def _pair(plan: FleetPlan, roster: np.random.Generator) -> tuple[str | None, str | None, int]:
+    """Who counts and who verifies, and by how many wraps the first one's counts are higher."""
+    if not plan.people:
+        return None, None, 0
+    by, other = roster.permutation(len(plan.people))[:2]
+    return f"person {by}", f"person {other}", plan.people[by]
 
 
 def _when(day: float) -> datetime:
@@ -208,7 +219,7 @@ def _count(
     length: float,
     looseness: float,
     counts: list[CountSeen],
-    rule_wraps: int,
+    higher: int,
     rng: np.random.Generator,
 ) -> tuple[str, int, int]:
     turns = float(drum_tables.turns(length))
@@ -216,7 +227,7 @@ def _count(
     noise = float(rng.standard_normal())
     if plan.one_sided:
         noise = 1.0 - float(rng.gamma(1.0))
-    layers, wraps = drum_tables.count(turns + spread * noise + rule_wraps)
+    layers, wraps = drum_tables.count(turns + spread * noise + higher)
     draw = rng.random()
     for slip, share in plan.slips().items():
         if draw < share:

@@ -49,7 +49,18 @@ def rule_fleet(number: int) -> FleetPlan:
     return replace(plan, name=f"rule {number}", rule_wraps=-1, rule_changed_day=45.0 + 10.0 * plan.gap_days)
 
 
-KINDS: dict[str, Callable[[int], FleetPlan]] = {"clean": clean_fleet, "messy": messy_fleet, "rule": rule_fleet}
+def people_fleet(number: int) -> FleetPlan:
+    """A clean or a messy fleet counted by six people, two always one wrap over and one always one under."""
+    plan = (clean_fleet, messy_fleet)[number % 2](number + 150)
+    return replace(plan, name=f"people {number}", people=(1, 1, -1, 0, 0, 0))
+
+
+KINDS: dict[str, Callable[[int], FleetPlan]] = {
+    "clean": clean_fleet,
+    "messy": messy_fleet,
+    "rule": rule_fleet,
+    "people": people_fleet,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,8 +100,8 @@ def judge(plan: FleetPlan, theta_of: Callable[[list[ReelHistory]], DriftParamete
     chosen[rng.permutation(np.flatnonzero(kept))[:NEWEST_ASKED]] = True
     ends = np.cumsum([0, *(len(reel.unlogged_m) for reel in fleet)])
     asked = [np.flatnonzero(chosen[a:b]).tolist() for a, b in pairwise(ends)]
-    # Somebody who is told of the rule sees what would have been counted without its change.
-    told = replace(plan, rule_wraps=0)
+    # Somebody who is told of the rule and of habits sees what would have been counted without them.
+    told = replace(plan, rule_wraps=0, people=(0,) * len(plan.people))
     q, q_newest = observe(told, make_fleet(told), asked)
     rows = [i for reel in assess_fleet(histories, theta_of(histories)) for i in reel.intervals]
     p, p_newest = np.array([[i.p_unlogged_cut, i.p_when_counted] for i in rows]).T

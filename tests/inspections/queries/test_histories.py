@@ -3,7 +3,7 @@ from decimal import Decimal
 
 import pytest
 
-from inspections.domain.drift import ClosedFlag, CountSeen, CutLogged, Ending
+from inspections.domain.drift import ClosedFlag, CutLogged, Ending
 from inspections.queries.histories import histories_of, reel_histories
 from inspections.services import maintenance, signing
 from inspections.services.flags import FlaggedInterval, assign_flag, close_flag
@@ -41,7 +41,18 @@ def test_a_count_that_was_imported_and_entered_too_is_one_count():
     builders.make_reel()
     builders.signed_count(cast)
     bring_in({"counts.csv": COUNTS_HEADER + f"LW-0001,{NOW.isoformat()},12,9,,,\n"})
-    assert history().counts == (CountSeen(at=NOW, layers=12, wraps=10, revision="LWS 12-3 C"),)
+    [count] = history().counts
+    assert (count.at, count.layers, count.wraps, count.revision) == (NOW, 12, 10, "LWS 12-3 C")
+
+
+def test_a_count_says_who_made_it_and_where():
+    cast = Cast.as_needed()
+    site = builders.make_reel().site.code
+    bring_in({"counts.csv": COUNTS_HEADER + "LW-0001,2025-06-01T10:00:00Z,12,9,Ada Reed,,\n"})
+    builders.signed_count(cast)
+    assert [(count.counted_by, count.verified_by, count.site) for count in history().counts] == [
+        ("Ada Reed", None, site), (cast.technician.full_name, cast.verifier.full_name, site)
+    ]  # fmt: skip
 
 
 def test_cuts_and_replacements_that_were_taken_back_are_out():
