@@ -69,7 +69,7 @@ def _tag_cells(table: Any, event: str, *details: Any) -> None:
         table.canv.begin(None)
     elif event == "startCell":
         value = details[2]
-        first = value[0] if isinstance(value, list) and value else value
+        first = value[0] if isinstance(value, (list, tuple)) and value else value  # flowables come as a tuple
         table.canv.begin(getattr(first, "cell", None))
     elif event in ("endBG", "endLines", "endCell"):
         table.canv.end()
@@ -127,9 +127,9 @@ class Story:
     ) -> None:
         """A table under a header row, which is repeated on each page; shares: of the width, for each column.
 
-        blank: with room to write in the empty cells.
+        The first cell of a row is its head. blank: with room to write in the empty cells.
         """
-        self._table([header, *rows], shares, heads=set(), has_header=True, blank=blank)
+        self._table([header, *rows], shares, heads={0}, has_header=True, blank=blank)
 
     def calculation(self, steps: Sequence[tuple[Any, ...]]) -> None:
         """The steps of a count's calculation: label, before, change, after, explanation."""
@@ -202,10 +202,10 @@ class Story:
             line = element.add("TR")
             scopes = ["Column" if is_header else "Row" if j in heads and text else "" for j, text in enumerate(row)]
             cells.append([
-                _cell(text, width, line, scope, repeats=is_header)
+                _cell(text, width, line, scope, is_bold=bool(scope) and is_header == has_header)
                 for text, width, scope in zip(row, widths, scopes, strict=True)
             ])  # fmt: skip
-        look = _table_style(heads, has_header)
+        look = _table_style(set() if has_header else heads, has_header)
         if blank:
             room = ("TOPPADDING", "BOTTOMPADDING")
             look += [(side, (0, int(has_header)), (-1, -1), 6.5) for side in room]
@@ -229,12 +229,12 @@ def _table_style(heads: set[int], has_header: bool) -> list[tuple[Any, ...]]:
     return commands
 
 
-def _cell(text: str, width: float, row: StructureElement, scope: str, *, repeats: bool) -> Any:
-    element = row.add("TH", scope=scope, repeats=repeats) if scope else row.add("TD")
+def _cell(text: str, width: float, row: StructureElement, scope: str, *, is_bold: bool) -> Any:
+    element = row.add("TH", scope=scope, repeats=scope == "Column") if scope else row.add("TD")
     shown = printable(text)
-    if "\n" not in shown and stringWidth(shown, BOLD if scope else PLAIN, 8) <= width - 2 * PADDING:
+    if "\n" not in shown and stringWidth(shown, BOLD if is_bold else PLAIN, 8) <= width - 2 * PADDING:
         return _plain_cell(shown, element)
-    paragraph = _paragraph(text, style.CELL_HEAD if scope else style.CELL, CellParagraph)
+    paragraph = _paragraph(text, style.CELL_HEAD if is_bold else style.CELL, CellParagraph)
     paragraph.cell = element
     return paragraph
 

@@ -31,6 +31,8 @@ def write_pdfa(pages: TaggedPages, *, at: datetime, attachments: Mapping[str, by
         for page in pdf.pages:
             if Name.Trans in page.obj:  # reportlab writes an empty page transition, which PDF/A-1 does not allow
                 del page.obj[Name.Trans]
+            if part == "3b":  # PDF 1.4, which part 1 is of, does not know it
+                page.obj.Tabs = Name.S  # the seal's field is come to in the order of the structure
         pdf.Root.Lang = String(LANGUAGE)
         pdf.Root.ViewerPreferences = Dictionary(DisplayDocTitle=True)
         for name in ("/Author", "/Creator", "/Producer"):

@@ -30,6 +30,7 @@ from reels.domain.words import counted
 from reports.pdf.seal_keys import SealKey
 
 FIELD = "Seal"
+FIELD_WORDS = "Seal of the service over the whole of this document; it shows nothing on the page"
 RESERVED = 8192  # hexadecimal digits for the signature, which is filled into a gap that the signed bytes leave out
 
 # An unknown certificate is a verdict here, not an event: pyHanko would log a traceback for it.
@@ -103,7 +104,10 @@ def seal_document(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
     )
     signer.key = seal.key
     writer = _Writer(io.BytesIO(content))
-    fields.append_signature_field(writer, fields.SigFieldSpec(FIELD, on_page=0, box=None))
+    fields.append_signature_field(
+        writer, fields.SigFieldSpec(FIELD, on_page=0, box=None, readable_field_name=FIELD_WORDS)
+    )
+    _tag_field(writer)
     metadata = signers.PdfSignatureMetadata(
         field_name=FIELD, md_algorithm="sha256", subfilter=SigSeedSubFilter.PADES, certify=True,
         docmdp_permissions=MDPPerm.NO_CHANGES,
@@ -113,6 +117,25 @@ def seal_document(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
     out = io.BytesIO()
     pdf_signer.sign_pdf(writer, existing_fields_only=True, bytes_reserved=RESERVED, output=out)
     return out.getvalue()
+
+
+def _tag_field(writer: IncrementalPdfFileWriter) -> None:
+    """Put the seal's field last into the structure, or a screen reader would meet it outside of the document."""
+    tree = writer.root["/StructTreeRoot"]
+    root, name = tree["/K"].raw_get(0), generic.NameObject
+    field = writer.root["/AcroForm"]["/Fields"].raw_get(-1)
+    content = generic.DictionaryObject({name("/Type"): name("/OBJR"), name("/Obj"): field})
+    element = writer.add_object(generic.DictionaryObject({
+        name("/Type"): name("/StructElem"), name("/S"): name("/Form"), name("/P"): root, name("/K"): content,
+        name("/Alt"): generic.TextStringObject(FIELD_WORDS),
+    }))  # fmt: skip
+    number = tree["/ParentTreeNextKey"]
+    field.get_object()[name("/StructParent")] = generic.NumberObject(number)
+    tree["/ParentTree"]["/Nums"].extend([generic.NumberObject(number), element])
+    tree[name("/ParentTreeNextKey")] = generic.NumberObject(number + 1)
+    root.get_object()["/K"].append(element)
+    for changed in (field.get_object(), tree["/ParentTree"], tree, root.get_object()):
+        writer.update_container(changed)
 
 
 # Checking -----------------------------------------------------------------------------------------------------------

@@ -1,0 +1,113 @@
+"""Everything printed can be heard: the text of the tag tree is the text of the story, for every kind of document."""
+
+import io
+from collections.abc import Iterator
+from typing import Any
+
+import pikepdf
+import pytest
+from reportlab.platypus import Paragraph, Table
+
+from reports.pdf import document, pdfa
+from reports.pdf.facts import PartLine, ReportPart
+from reports.pdf.flowables import TaggedFigure
+from reports.pdf.seal import FIELD_WORDS, seal_document
+from reports.pdf.sheets import inspection
+from reports.pdf.sheets.labels import ReelLabel, label_sheet
+from reports.pdf.sheets.monthly import monthly_sheet
+from tests.builders import NOW
+from tests.reports.pdf import test_golden, test_practice_sheet
+from tests.reports.pdf.heard import heard
+from tests.reports.pdf.keys import key_of
+from tests.reports.pdf.sample_facts import facts
+
+LONG = 'A line that takes more than the width of its cell, and "quotes" & <signs> of every kind. ' * 3
+
+
+def monthly():
+    lines = [
+        PartLine(head=f"LW-{n:04} {LONG}", cells=[("What", LONG), ("Who", "Żaneta Čermák, Вера, Ηλίας")])
+        for n in range(40)
+    ]
+    part = ReportPart(
+        key="p", title="Findings", says=LONG, columns=("Reel", "What", "Who"), shares=(1, 1, 1), lines=lines, none=""
+    )
+    return monthly_sheet([part], about=LONG, at=NOW)
+
+
+def labels():
+    return label_sheet(
+        [ReelLabel(serial=f"LW-{n}", reel_type="w28", part_number="P-1", address="http://a/") for n in range(11)],
+        at=NOW,
+    )
+
+
+DOCUMENTS = {
+    **test_golden.DOCUMENTS,
+    "practice-sheet": lambda: test_practice_sheet.drawn_up("sheet", test_practice_sheet.reel()),
+    "practice-answers": lambda: test_practice_sheet.drawn_up("answers", test_practice_sheet.reel()),
+    "monthly": monthly,
+    "labels": labels,
+}
+
+
+def written(flowables: list[Any]) -> Iterator[tuple[str, str]]:
+    """What a story says, in order, before anything is laid out; the values of a table as rows of cells."""
+    for each in flowables:
+        if isinstance(each, TaggedFigure):
+            yield "Figure", each._element.alt
+        elif isinstance(each, Paragraph):
+            text = " ".join(
+                fragment.text if not getattr(fragment, "lineBreak", False) else " " for fragment in each.frags
+            )
+            yield (each.element.tag if each.element else each.cell.tag), text
+        elif isinstance(each, str):
+            yield each.cell.tag, str(each)
+        elif isinstance(each, Table):
+            for row in each._cellvalues:
+                yield from written([cell[0] if isinstance(cell, list | tuple) else cell for cell in row])
+
+
+def squeezed(pairs):
+    """Without what a line ends with: a digest runs over lines, and is not parted by it."""
+    return [(tag, "".join(text.split())) for tag, text in pairs if text]
+
+
+@pytest.fixture
+def stories(monkeypatch):
+    told = []
+
+    def told_and_laid_out(story, *args, **options):
+        told.append(list(written(story.flowables)))
+        return document.lay_out(story, *args, **options)
+
+    for module in (pdfa, inspection):
+        monkeypatch.setattr(module, "lay_out", told_and_laid_out)
+    return told
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_what_is_heard_is_what_was_written(name, stories):
+    content = DOCUMENTS[name]()
+    [story] = stories
+    assert squeezed(heard(content)) == squeezed(story)
+
+
+def test_a_cell_that_no_element_takes_is_missed(stories, monkeypatch):
+    monkeypatch.setattr("reports.pdf.flowables._tag_cells", lambda table, event, *_: None)
+    content = test_golden.reel_drift()
+    [story] = stories
+    assert squeezed(heard(content)) != squeezed(story)
+
+
+def test_the_seal_has_a_name_a_tooltip_and_a_place_in_the_order():
+    content = seal_document(inspection.inspection_pdf(facts()), key_of(), at=NOW)
+    assert heard(content)[-1] == ("Form", FIELD_WORDS)
+    with pikepdf.open(io.BytesIO(content)) as pdf:
+        [field] = pdf.Root.AcroForm.Fields
+        assert (str(field.T), str(field.TU)) == ("Seal", FIELD_WORDS)
+        assert {str(page.obj.Tabs) for page in pdf.pages} == {"/S"}
+        numbers = dict(zip(*[iter(pdf.Root.StructTreeRoot.ParentTree.Nums)] * 2, strict=True))
+        element = numbers[int(field.StructParent)]
+        assert element.K.Obj.objgen == field.objgen
+        assert element.objgen == element.P.K[-1].objgen
