@@ -1,16 +1,17 @@
 """From a story to pages: the frame, what stands on every page, and the bytes that reportlab writes."""
 
 import io
+from collections import deque
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.graphics.shapes import Drawing
-from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
 from reports.pdf import style
-from reports.pdf.flowables import Story
-from reports.pdf.fonts import BOLD, PLAIN, printable
+from reports.pdf.blocks import Block, NextPage
+from reports.pdf.fonts import BOLD, PLAIN, printable, register
+from reports.pdf.story import Story
 from reports.pdf.tags import StructureElement, TaggedCanvas
 
 PRODUCER = "Wrapledger"
@@ -41,45 +42,72 @@ class TaggedPages:
 
 def lay_out(story: Story, around: HeaderAndFooter, *, title: str, subject: str) -> TaggedPages:
     """The pages of a story. The same story gives the same bytes."""
+    register()
     out = io.BytesIO()
-    canvases: list[_Canvas] = []  # reportlab makes its canvas itself, and keeps it
-
-    def canvas_maker(*args: Any, **options: Any) -> _Canvas:
-        canvases.append(_Canvas(*args, **options))
-        return canvases[0]
-
-    document = _Document(  # invariant: no clock's time and no random id in the file
-        out, around, title=printable(title), subject=printable(subject), author=PRODUCER, creator=PRODUCER,
-        producer=PRODUCER, invariant=1, lang=LANGUAGE, initialFontName=PLAIN, pageCompression=1, pagesize=style.PAGE,
+    canvas = TaggedCanvas(  # invariant: no clock's time and no random id in the file
+        out, pagesize=style.PAGE, invariant=1, lang=LANGUAGE, initialFontName=PLAIN, pageCompression=1,
     )  # fmt: skip
-    document.build(story.flowables, canvasmaker=canvas_maker)
-    return TaggedPages(content=out.getvalue(), root=story.root, marked=canvases[0].marked)
+    canvas.setTitle(printable(title))
+    canvas.setSubject(printable(subject))
+    for put in (canvas.setAuthor, canvas.setCreator, canvas.setProducer):
+        put(PRODUCER)
+    _Pages(canvas, around).place(story.blocks)
+    canvas.save()
+    return TaggedPages(content=out.getvalue(), root=story.root, marked=canvas.marked)
 
 
-class _Canvas(TaggedCanvas):
-    def save(self) -> None:
-        """For reportlab: draw the number of pages, known only now, into the form that every page refers to."""
-        pages = self.getPageNumber() - 1  # reportlab has begun a further page by now, and drawn nothing on it
-        self.beginForm("pages", 0, -3, 30, 12)
-        self.setFillColor(style.QUIET)
-        self.setFont(BOLD, 7.5)
-        self.drawString(0, 0, str(pages))
-        self.endForm()
-        super().save()
+class _Pages:
+    """Sets blocks onto pages. top: of what comes next; after: the room that the last block wants below it."""
 
+    def __init__(self, canvas: TaggedCanvas, around: HeaderAndFooter) -> None:
+        self._canvas, self._around = canvas, around
 
-class _Document(BaseDocTemplate):  # type: ignore[misc]  # reportlab has no types
-    def __init__(self, out: io.BytesIO, around: HeaderAndFooter, **options: Any) -> None:
-        super().__init__(out, **options)
-        self._around = around
-        width, height = style.PAGE
-        frame = Frame(
-            style.MARGIN, style.FOOT, style.WIDTH, height - style.TOP - style.FOOT,
-            leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
-        )  # fmt: skip
-        self.addPageTemplates(PageTemplate("page", [frame], onPage=self._draw_around, pagesize=(width, height)))
+    def place(self, blocks: Sequence[Block]) -> None:
+        self._begin_page()
+        left = deque(blocks)
+        while left:
+            block = left.popleft()
+            if isinstance(block, NextPage):
+                self._next_page()
+                continue
+            if not self._is_fresh and self._room(block) < _needed(block, left):
+                self._next_page()
+            if block.height > self._room(block) and (parts := block.part(self._room(block))):
+                block = parts[0]
+                left.appendleft(parts[1])
+            self._set(block)
+        self._draw_number_of_pages()
 
-    def _draw_around(self, canvas: TaggedCanvas, _document: Any) -> None:
+    def _room(self, block: Block) -> float:
+        return self._top - self._gap(block) - style.FOOT
+
+    def _gap(self, block: Block) -> float:
+        return 0 if self._is_fresh else max(block.before, self._after)
+
+    def _set(self, block: Block) -> None:
+        self._top -= self._gap(block)
+        block.draw(self._canvas, self._top)
+        self._top -= block.height
+        self._after, self._is_fresh = block.after, False
+
+    def _next_page(self) -> None:
+        self._canvas.showPage()
+        self._begin_page()
+
+    def _begin_page(self) -> None:
+        self._draw_around(self._canvas)
+        self._top, self._after, self._is_fresh = float(style.PAGE[1]) - style.TOP, 0.0, True
+
+    def _draw_number_of_pages(self) -> None:
+        """Into the form that every page refers to."""
+        canvas = self._canvas
+        canvas.beginForm("pages", 0, -3, 30, 12)
+        canvas.setFillColor(style.QUIET)
+        canvas.setFont(BOLD, 7.5)
+        canvas.drawString(0, 0, str(canvas.getPageNumber()))
+        canvas.endForm()
+
+    def _draw_around(self, canvas: TaggedCanvas) -> None:
         with canvas.tagged(None):  # an artefact: a screen reader does not read it on every page
             canvas.saveState()
             self._draw_head(canvas)
@@ -113,7 +141,7 @@ class _Document(BaseDocTemplate):  # type: ignore[misc]  # reportlab has no type
         canvas.drawRightString(right - 14, 59, f"Page {canvas.getPageNumber()} of")
         canvas.saveState()
         canvas.translate(right - 11.5, 59)
-        canvas.doForm("pages")  # filled in by _Canvas.save
+        canvas.doForm("pages")  # filled in when all pages are set
         canvas.restoreState()
 
     def _draw_code(self, canvas: TaggedCanvas, x: float, y: float) -> None:
@@ -126,3 +154,14 @@ class _Document(BaseDocTemplate):  # type: ignore[misc]  # reportlab has no type
         canvas.translate(x, y)
         canvas.doForm("code")
         canvas.restoreState()
+
+
+def _needed(block: Block, following: Iterable[Block]) -> float:
+    """How much room must be left for a block to begin on a page, with all that it stays with."""
+    needed = block.least
+    for each in following:
+        if not block.keeps:
+            break
+        needed += block.height - block.least + max(block.after, each.before) + each.least
+        block = each
+    return needed

@@ -13,8 +13,8 @@ import pikepdf
 from pikepdf import Array, AttachedFileSpec, Dictionary, Name, String
 
 from reports.pdf.document import LANGUAGE, PRODUCER, HeaderAndFooter, TaggedPages, lay_out
-from reports.pdf.flowables import Story
 from reports.pdf.fonts import colour_profile
+from reports.pdf.story import Story
 from reports.pdf.tags import MarkedContent, StructureElement
 
 Part = Literal["1b", "3b"]

@@ -29,6 +29,7 @@ from pyhanko_certvalidator.registry import SimpleCertificateStore
 from reels.domain.words import counted
 from reports.pdf.seal_keys import SealKey
 
+_UNTYPED: Any = generic  # its constructors have no types
 FIELD = "Seal"
 FIELD_WORDS = "Seal of the service over the whole of this document; it shows nothing on the page"
 RESERVED = 8192  # hexadecimal digits for the signature, which is filled into a gap that the signed bytes leave out
@@ -121,18 +122,17 @@ def seal_document(content: bytes, seal: SealKey, *, at: datetime) -> bytes:
 
 def _tag_field(writer: IncrementalPdfFileWriter) -> None:
     """Put the seal's field last into the structure, or a screen reader would meet it outside of the document."""
-    tree = writer.root["/StructTreeRoot"]
-    root, name = tree["/K"].raw_get(0), generic.NameObject
-    field = writer.root["/AcroForm"]["/Fields"].raw_get(-1)
-    content = generic.DictionaryObject({name("/Type"): name("/OBJR"), name("/Obj"): field})
-    element = writer.add_object(generic.DictionaryObject({
+    tree, make, name = writer.root["/StructTreeRoot"], _UNTYPED, generic.NameObject
+    root, field = tree["/K"].raw_get(0), writer.root["/AcroForm"]["/Fields"].raw_get(-1)
+    content = make.DictionaryObject({name("/Type"): name("/OBJR"), name("/Obj"): field})
+    element = writer.add_object(make.DictionaryObject({
         name("/Type"): name("/StructElem"), name("/S"): name("/Form"), name("/P"): root, name("/K"): content,
         name("/Alt"): generic.TextStringObject(FIELD_WORDS),
     }))  # fmt: skip
     number = tree["/ParentTreeNextKey"]
-    field.get_object()[name("/StructParent")] = generic.NumberObject(number)
-    tree["/ParentTree"]["/Nums"].extend([generic.NumberObject(number), element])
-    tree[name("/ParentTreeNextKey")] = generic.NumberObject(number + 1)
+    field.get_object()[name("/StructParent")] = make.NumberObject(number)
+    tree["/ParentTree"]["/Nums"].extend([make.NumberObject(number), element])
+    tree[name("/ParentTreeNextKey")] = make.NumberObject(number + 1)
     root.get_object()["/K"].append(element)
     for changed in (field.get_object(), tree["/ParentTree"], tree, root.get_object()):
         writer.update_container(changed)

@@ -1,16 +1,12 @@
-"""How documents look: one palette, one set of paragraph styles, one page."""
+"""How documents look: one palette, one set of looks for text, one page."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from reportlab.lib.colors import Color, HexColor, white
-from reportlab.lib.enums import TA_LEFT
 from reportlab.lib.pagesizes import A4
-from reportlab.lib.styles import ParagraphStyle
 
 from reels.domain.drawing import Look
-from reports.pdf.fonts import BOLD, PLAIN, register
-
-register()  # a paragraph style looks its font up when it is made
 
 PAGE = A4
 MARGIN = 48.0
@@ -28,26 +24,63 @@ WARNING = HexColor("#6f4400")
 WARNING_PALE = HexColor("#fbeccd")
 
 
-def _style(name: str, size: float, **more: object) -> ParagraphStyle:
-    basic = {"fontName": PLAIN, "fontSize": size, "leading": size * 1.36, "textColor": INK, "alignment": TA_LEFT}
-    return ParagraphStyle(name, **{**basic, "splitLongWords": 1, **more})  # digests have no place to break
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextLook:
+    """How a text is set. size in points; before, after: the room around it; keeps: it stays with what follows."""
+
+    size: float
+    bold: bool = False
+    colour: Color = INK
+    struck: bool = False
+    before: float = 0
+    after: float = 0
+    keeps: bool = False
+
+    @property
+    def leading(self) -> float:
+        return self.size * 1.36
 
 
-TITLE = _style("title", 17, fontName=BOLD, spaceAfter=2)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A frame around a block. dash: lengths of its dashes and gaps."""
+
+    line: Color
+    fill: Color | None = None
+    width: float = 0.6
+    padding: float = 6
+    dash: tuple[float, float] | None = None
+
+    def draw(self, canvas: Any, x: float, y: float, width: float, height: float) -> None:
+        canvas.saveState()
+        if self.dash:
+            canvas.setDash(*self.dash)
+        if self.fill:
+            canvas.setFillColor(self.fill)
+        canvas.setStrokeColor(self.line)
+        canvas.setLineWidth(self.width)
+        canvas.rect(x, y, width, height, stroke=1, fill=int(self.fill is not None))
+        canvas.restoreState()
+
+
+TITLE = TextLook(size=17, bold=True, after=2, keeps=True)
 HEADINGS = {
     1: TITLE,
-    2: _style("section", 11.5, fontName=BOLD, textColor=ACCENT, spaceBefore=12, spaceAfter=4, keepWithNext=1),
-    3: _style("part", 9.5, fontName=BOLD, spaceBefore=7, spaceAfter=3, keepWithNext=1),
+    2: TextLook(size=11.5, bold=True, colour=ACCENT, before=12, after=4, keeps=True),
+    3: TextLook(size=9.5, bold=True, before=7, after=3, keeps=True),
 }
-BODY = _style("body", 8.5, spaceAfter=3)
-NOTE = _style("note", 7.5, textColor=QUIET, spaceAfter=3)
-BANNER = _style(
-    "banner", 8.5, textColor=WARNING, backColor=WARNING_PALE, borderColor=WARNING, borderWidth=0.6,
-    borderPadding=(5, 6, 6, 6), spaceBefore=8, spaceAfter=9,
-)  # fmt: skip
-STRUCK = _style("struck", 11, textColor=QUIET)
-CELL = _style("cell", 8)
-CELL_HEAD = _style("head", 8, fontName=BOLD)
+BODY = TextLook(size=8.5, after=3)
+NOTE = TextLook(size=7.5, colour=QUIET, after=3)
+BANNER = TextLook(size=8.5, colour=WARNING, before=8, after=9)
+BOXES = {BANNER: Box(line=WARNING, fill=WARNING_PALE)}  # around paragraphs of a look
+CELL = TextLook(size=8)
+CELL_HEAD = TextLook(size=8, bold=True)
+RESULT_NAME = TextLook(size=10, bold=True)
+RESULT = TextLook(size=34, bold=True)
+RESULT_BOX = Box(line=ACCENT, fill=PALE, width=1.2)
+STRUCK_NAME = TextLook(size=10, bold=True, colour=QUIET)
+STRUCK = TextLook(size=11, colour=QUIET, struck=True)
+STRUCK_BOX = Box(line=QUIET, width=0.8, dash=(4, 3))
 
 
 @dataclass(frozen=True, slots=True)

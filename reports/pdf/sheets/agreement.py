@@ -7,8 +7,8 @@ from reports.domain.agreement import COMPARISON_WORDS, Agreement, Table
 from reports.domain.agreement import words as sentences
 from reports.domain.agreement.figure import difference_figure
 from reports.pdf import style, words
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 TITLE = "Repeatability"
 FIGURE_HEIGHT = 270.0

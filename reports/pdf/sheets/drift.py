@@ -7,8 +7,8 @@ from datetime import datetime
 from reels.domain.drawing import Picture
 from reports.pdf import style, words
 from reports.pdf.facts import DriftLine
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "Explanation")
 SHARES = (0.9, 0.85, 0.75, 0.75, 0.75, 3.2)

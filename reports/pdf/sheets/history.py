@@ -6,8 +6,8 @@ from datetime import datetime
 from reels.domain.words import counted
 from reports.pdf import style, words
 from reports.pdf.facts import HistoryLine
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 
 def reel_history(serial: str, facts: Sequence[tuple[str, str]], lines: Sequence[HistoryLine], *, at: datetime,

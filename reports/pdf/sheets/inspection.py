@@ -19,14 +19,14 @@ from reels.domain.type_rules import NO_LAYER_BEGINS
 from reports.pdf import style, words
 from reports.pdf.document import HeaderAndFooter, TaggedPages, lay_out
 from reports.pdf.facts import InspectionFacts
-from reports.pdf.flowables import Story
 from reports.pdf.fonts import is_printable
 from reports.pdf.pdfa import Part, write_pdfa
 from reports.pdf.sheets.setup import count_stands, setup_values
+from reports.pdf.story import Story
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "14"
+FORM = "15"
 CORRECTIONS = ("Crossover correction", "Lead allowance")  # the labels that counting.py gives these steps
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 MARKS = ("Odd gauge face", "Even gauge face", "Scale of odd numbers", "Scale of even numbers")

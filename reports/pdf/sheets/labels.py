@@ -8,8 +8,8 @@ import segno
 from reels.domain.drawing import Bar, Look, Picture, Shape, Trace, Words
 from reports.pdf import style
 from reports.pdf.facts import ReelLabel
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 WIDTH, HEIGHT = 240.0, 110.0  # points: two beside each other on A4, and the code is read at arm's length
 CODE, MARGIN = 84.0, 13.0

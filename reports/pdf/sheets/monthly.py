@@ -5,8 +5,8 @@ from datetime import datetime
 
 from reports.pdf import style, words
 from reports.pdf.facts import ReportPart
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 TITLE = "Monthly report"
 

@@ -9,9 +9,9 @@ from inspections.domain.practice.figures import MARK, bench_figures, practice_ma
 from inspections.domain.practice.words import FIELD_NAMES, RULE_NAMES, stand_in_words, traps_in_words, value_in_words
 from reels.domain.reel_figures import drum_of
 from reports.pdf import style
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 from reports.pdf.sheets.worksheet import reading_table, working_table
+from reports.pdf.story import Story
 
 
 def practice_sheet(reel: PracticeReel, parameters: Mapping[str, Any], reference_side: str, *, at: datetime) -> bytes:

@@ -9,8 +9,8 @@ from inspections.domain.validity import Validity, WhatFollowed, validity_of_coun
 from reels.domain.cautions import CAUTIONS
 from reports.pdf import style, words
 from reports.pdf.facts import SetupCard
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
+from reports.pdf.story import Story
 
 
 def setup_card(card: SetupCard, *, at: datetime) -> bytes:

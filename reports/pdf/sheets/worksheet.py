@@ -12,9 +12,9 @@ from reels.domain.cautions import CAUTIONS
 from reels.domain.reel_figures import DrawnCount, DrumSection, drum_of, reel_section, reference_view
 from reels.domain.words import Parity, Side, counted
 from reports.pdf import style
-from reports.pdf.flowables import Story
 from reports.pdf.pdfa import write_sheet
 from reports.pdf.sheets.inspection import SECTION_WIDTH
+from reports.pdf.story import Story
 
 WORKSHEET_HEAD = (
     "Reel", "Site", "Machine", "Wrap gauge", "Work order", "Publication, rev.", "Technician/verifier", "Date, time",

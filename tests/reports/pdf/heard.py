@@ -37,10 +37,11 @@ def _marked(page: pikepdf.Page) -> Iterator[tuple[int, str]]:
     fonts = {name: _letters(font) for name, font in page.Resources.get("/Font", {}).items()}
     letters: dict[int, str] = {}
     within: list[tuple[int | None, bool]] = []  # number, and whether its text was said already
-    for operands, operator in pikepdf.parse_content_stream(page):
-        name = str(operator)
+    for instruction in pikepdf.parse_content_stream(page):
+        operands: Any = instruction.operands
+        name = str(instruction.operator)
         if name in ("BDC", "BMC"):
-            details = operands[1] if len(operands) > 1 and isinstance(operands[1], pikepdf.Dictionary) else {}
+            details: Any = operands[1] if len(operands) > 1 and isinstance(operands[1], pikepdf.Dictionary) else {}
             number, said = within[-1] if within else (None, False)
             number = int(details["/MCID"]) if "/MCID" in details else number
             if number is not None and "/ActualText" in details and not said:

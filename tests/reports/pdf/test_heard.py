@@ -6,15 +6,18 @@ from typing import Any
 
 import pikepdf
 import pytest
-from reportlab.platypus import Paragraph, Table
+from hypothesis import given
+from hypothesis import strategies as st
 
-from reports.pdf import document, pdfa
-from reports.pdf.facts import PartLine, ReportPart
-from reports.pdf.flowables import TaggedFigure
+from reports.pdf import document, pdfa, style
+from reports.pdf.blocks import Figures, TableBlock, TextBlock
+from reports.pdf.facts import PartLine, ReelLabel, ReportPart
+from reports.pdf.fonts import printable
 from reports.pdf.seal import FIELD_WORDS, seal_document
 from reports.pdf.sheets import inspection
-from reports.pdf.sheets.labels import ReelLabel, label_sheet
+from reports.pdf.sheets.labels import label_sheet
 from reports.pdf.sheets.monthly import monthly_sheet
+from reports.pdf.text import break_lines, width_of
 from tests.builders import NOW
 from tests.reports.pdf import test_golden, test_practice_sheet
 from tests.reports.pdf.heard import heard
@@ -51,26 +54,20 @@ DOCUMENTS = {
 }
 
 
-def written(flowables: list[Any]) -> Iterator[tuple[str, str]]:
-    """What a story says, in order, before anything is laid out; the values of a table as rows of cells."""
-    for each in flowables:
-        if isinstance(each, TaggedFigure):
-            yield "Figure", each._element.alt
-        elif isinstance(each, Paragraph):
-            text = " ".join(
-                fragment.text if not getattr(fragment, "lineBreak", False) else " " for fragment in each.frags
-            )
-            yield (each.element.tag if each.element else each.cell.tag), text
-        elif isinstance(each, str):
-            yield each.cell.tag, str(each)
-        elif isinstance(each, Table):
-            for row in each._cellvalues:
-                yield from written([cell[0] if isinstance(cell, list | tuple) else cell for cell in row])
+def written(blocks: list[Any]) -> Iterator[tuple[str, str]]:
+    """What a story says, in order, before anything is set onto a page."""
+    for block in blocks:
+        if isinstance(block, Figures):
+            yield from ((element.tag, spoken([element.alt])) for _, element in block.pictures)
+        elif isinstance(block, TextBlock):
+            yield block.element.tag, spoken(block.lines)
+        elif isinstance(block, TableBlock):
+            cells = [cell for row in block.rows for cell in row.cells if any(cell.lines)]
+            yield from ((cell.element.tag, spoken(cell.lines)) for cell in cells)
 
 
-def squeezed(pairs):
-    """Without what a line ends with: a digest runs over lines, and is not parted by it."""
-    return [(tag, "".join(text.split())) for tag, text in pairs if text]
+def spoken(lines):
+    return " ".join("".join(lines).split())
 
 
 @pytest.fixture
@@ -78,7 +75,7 @@ def stories(monkeypatch):
     told = []
 
     def told_and_laid_out(story, *args, **options):
-        told.append(list(written(story.flowables)))
+        told.append(list(written(story.blocks)))
         return document.lay_out(story, *args, **options)
 
     for module in (pdfa, inspection):
@@ -90,14 +87,25 @@ def stories(monkeypatch):
 def test_what_is_heard_is_what_was_written(name, stories):
     content = DOCUMENTS[name]()
     [story] = stories
-    assert squeezed(heard(content)) == squeezed(story)
+    assert heard(content) == story
 
 
 def test_a_cell_that_no_element_takes_is_missed(stories, monkeypatch):
-    monkeypatch.setattr("reports.pdf.flowables._tag_cells", lambda table, event, *_: None)
+    monkeypatch.setattr(TableBlock, "draw", lambda *_: None)
     content = test_golden.reel_drift()
     [story] = stories
-    assert squeezed(heard(content)) != squeezed(story)
+    assert heard(content) != story
+
+
+TEXTS = st.text(st.sampled_from("ab Żи—\n\u00a0") | st.characters(max_codepoint=0x500), max_size=200)
+
+
+@given(TEXTS, st.floats(20, 500), st.sampled_from([style.NOTE, style.RESULT, style.CELL_HEAD]))
+def test_no_word_is_lost_or_joined_where_a_line_ends(text, width, look):
+    shown = printable(text)
+    lines = break_lines(shown, look, width)
+    assert "".join(lines).rstrip(" ") == shown.replace("\n", " ").rstrip(" ")
+    assert all(width_of(line.rstrip(" "), look) <= width or len(line.rstrip(" ")) == 1 for line in lines)
 
 
 def test_the_seal_has_a_name_a_tooltip_and_a_place_in_the_order():
