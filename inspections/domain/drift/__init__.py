@@ -46,7 +46,8 @@ the day that it asks about.
     smoother    forward and backward pass            posteriors     slips and log entries read off them
     fleet       reels and fleets put together        learning       rounds of e_step and m_step
     rule_changes  counts of all reels that shift at once     habits  counts that shift with who made them
-    newest      the newest count: is it plausible?   words          the sentences
+    newest      the newest count: is it plausible?   explanations   what explains a difference
+    words       the sentences
 """
 
 from collections.abc import Sequence

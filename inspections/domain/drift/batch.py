@@ -185,6 +185,24 @@ class Batch:
             out[rows] = self.windowed(t, full)[rows]
         return out
 
+    def as_written(self, t: int, values: FloatArray) -> FloatArray:
+        """The step of interval t with no unlogged cut and the log as it is written, before and after it: (n, cells)."""
+        n, cells = values.shape
+        here = self.move_of[t + 1, :n]
+        moved = np.zeros((n, 2 * cells))
+        moved[:, :cells] = values
+        rows = np.flatnonzero((here >= 0) | (self.stretch_of[t, :n] >= 0))
+        if rows.size:
+            fft = scipy.fft.rfft(values[rows], 2 * cells)
+            for place, row in enumerate(rows):
+                if here[row] >= 0:
+                    fft[place] *= np.conj(self.moves[here[row]].written_fft)
+                if self.stretch_of[t, row] >= 0:
+                    fft[place] *= self.stretch_ffts[self.stretch_of[t, row]]
+            moved[rows] = scipy.fft.irfft(fft, 2 * cells)
+        on_time = (1.0 - self.late[t + 1, :n]) * (1.0 - self.early[t + 2, :n])
+        return self.windowed(t, moved) * on_time[:, None]
+
     def cut_factor(self, t: int, n: int) -> ComplexArray:
         """Transform of the move by an unlogged cut or none, for each row: (n, frequencies)."""
         q = self.p_cut[t, :n, None]
@@ -286,12 +304,19 @@ def _start(sequence: CountSequence, kernels: Kernels, theta: DriftParameters) ->
     return cast(FloatArray, FIXED.received_trust * near + FIXED.anywhere * flat)
 
 
+def growth_m(sequence: CountSequence, theta: DriftParameters) -> FloatArray:
+    """Mean growth of new cable in each interval, metres: stretch_share of its length in all, dying away exponentially.
+
+    Shape (intervals,).
+    """
+    if theta.stretch_share <= 0.0 or sequence.start_day is None:
+        return np.zeros(sequence.times - 1)
+    left = np.exp(-np.maximum(sequence.days - sequence.start_day, 0.0) / theta.stretch_days)
+    return theta.stretch_share * float(sequence.read_m[0]) * (left[:-1] - left[1:])
+
+
 def _add_stretch(batch: Batch, sequence: CountSequence, rows: slice) -> None:
-    """Growth of new cable in each early interval: stretch_share of its length in all, dying away exponentially."""
-    if batch.theta.stretch_share <= 0.0 or sequence.start_day is None:
-        return
-    left = np.exp(-np.maximum(sequence.days - sequence.start_day, 0.0) / batch.theta.stretch_days)
-    mean_m = batch.theta.stretch_share * float(sequence.read_m[0]) * (left[:-1] - left[1:])
+    mean_m = growth_m(sequence, batch.theta)
     for t in np.flatnonzero(mean_m > FIXED.least_stretch_cells * batch.kernels.cell_m):
         batch.stretch_of[t, rows] = len(batch.stretch_ffts)
         batch.stretch_ffts.append(stretch_fft(float(mean_m[t]), batch.kernels))

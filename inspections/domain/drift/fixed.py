@@ -178,7 +178,9 @@ class Parameters:
     # Lengths less probable are not looked at for the most probable course, whose time goes with their number squared.
     least_of_a_course: float = 1e-9
     likely: float = 0.5  # what a sentence takes for so
+    settled: float = 0.99  # a loss that is believed so much is not asked to be counted again
     worth_saying: float = 0.05  # what it still names as possible
+    usual_spreads: float = 3.0  # beyond so many standard deviations nothing is called usual: one pair in 370 is
 
 
 FIXED = Parameters()

@@ -8,24 +8,29 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.batch import Batch, batches_of
+from inspections.domain.drift.batch import Batch, batches_of, growth_m
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.geometry import days_between, ordered_counts, turns_of_counts, winding_table
 from inspections.domain.drift.hidden_markov import TINY
+from inspections.domain.drift.looseness import spread_factor
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, LOOSENESS_GRID_WRAPS, DriftParameters
-from inspections.domain.drift.posteriors import log_entry_posteriors, slip_posteriors
+from inspections.domain.drift.posteriors import log_entry_posteriors, ordinary_posteriors, slip_posteriors
 from inspections.domain.drift.records import (
+    LOG_FAULTS,
+    OWN_FAULTS,
     SLIPS,
     CountPosterior,
     IntervalPosterior,
+    LogFault,
     ReelAssessment,
     ReelHistory,
     Slip,
 )
 from inspections.domain.drift.sequence import CountSequence, sequences_of
-from inspections.domain.drift.smoother import cut_posteriors, forward_backward
+from inspections.domain.drift.smoother import ForwardBackward, cut_posteriors, forward_backward
 from reels.domain.uncertainty import FloatArray
 
+ROUNDING_VARIANCE = 1.0 / 12.0  # wraps², of a number that is rounded to a whole one
 REELS_AT_ONCE = 256  # histories held in memory; more of them fill batches better
 QUANTILES = (0.05, 0.5, 0.95)  # of a cut's length: the 90 % interval about the median
 
@@ -35,7 +40,7 @@ class SequencePosteriors:
     """Posteriors given each looseness tried: log_evidence, slips, turns by count; p_cut, newest, sizes by interval.
 
     Shapes (grid points, times), (grid points, times, slips), (grid points, times); (grid points, intervals), the same,
-    and with cells. log_doubt: (grid points, intervals).
+    and with cells. ordinary: (grid points, intervals); log_faults: with LOG_FAULTS.
     """
 
     sequence: CountSequence
@@ -45,7 +50,8 @@ class SequencePosteriors:
     p_cut: FloatArray
     newest: FloatArray
     sizes: FloatArray
-    log_doubt: FloatArray
+    ordinary: FloatArray
+    log_faults: FloatArray
 
 
 def sequence_posteriors(sequences: Sequence[CountSequence], theta: DriftParameters) -> list[SequencePosteriors]:
@@ -61,14 +67,12 @@ def _batch_posteriors(batch: Batch) -> Iterator[SequencePosteriors]:
     passes = forward_backward(batch)
     cuts, slips, smoothed = cut_posteriors(passes), slip_posteriors(passes), passes.smoothed()
     times, rows, cells = smoothed.shape
-    p_cut, log_doubt = np.zeros((2, max(times - 1, 1), rows))
+    p_cut, ordinary = np.zeros((2, max(times - 1, 1), rows))
     sizes = np.zeros((max(times - 1, 1), rows, cells))
     p_cut[cuts.steps, cuts.rows] = cuts.p_cut
+    ordinary[cuts.steps, cuts.rows] = ordinary_posteriors(passes, cuts)
     sizes[cuts.steps, cuts.rows] = cuts.sizes
-    for entry in log_entry_posteriors(passes):
-        interval = batch.moves[entry.move].interval
-        if 0 <= interval < batch.lengths[entry.row] - 1:
-            log_doubt[interval, entry.row] = min(entry.early + entry.late + entry.void + entry.wrong, 1.0)
+    faults = _log_faults(passes)
     median = (np.cumsum(smoothed, axis=2) < 0.5 * smoothed.sum(axis=2, keepdims=True)).sum(axis=2)
     for place, sequence in enumerate(batch.sequences):
         rows_of, counts, intervals = batch.rows(place), sequence.times, sequence.times - 1
@@ -81,8 +85,22 @@ def _batch_posteriors(batch: Batch) -> Iterator[SequencePosteriors]:
             p_cut=p_cut[:intervals, rows_of].T,
             newest=passes.p_when_counted[:intervals, rows_of].T,
             sizes=np.moveaxis(sizes[:intervals, rows_of], 0, 1),
-            log_doubt=log_doubt[:intervals, rows_of].T,
+            ordinary=ordinary[:intervals, rows_of].T,
+            log_faults=np.moveaxis(faults[:intervals, rows_of], 0, 1),
         )
+
+
+def _log_faults(passes: ForwardBackward) -> FloatArray:
+    """Probability of each of LOG_FAULTS in each interval: shape (times - 1, rows, faults)."""
+    batch = passes.batch
+    # by interval + 1: what is logged before the first count, or after the last, falls on the first and the last place
+    out = np.zeros((passes.predicted.shape[0] + 2, batch.lengths.size, len(LOG_FAULTS)))
+    for entry in log_entry_posteriors(passes):
+        at, row = batch.moves[entry.move].interval + 1, entry.row
+        out[at, row, : len(OWN_FAULTS)] = entry.early, entry.late, entry.void, entry.wrong
+        out[at + 1, row, LOG_FAULTS.index(LogFault.FROM_BEFORE)] = entry.late
+        out[at - 1, row, LOG_FAULTS.index(LogFault.FROM_AFTER)] = entry.early
+    return out[1:]
 
 
 # What was known when a count was made ---------------------------------------------------------------------------------
@@ -179,6 +197,7 @@ def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], thet
     grid_points = posteriors[0].sequence.grid_points
     log_prior = theta.log_looseness()[grid_points]
     weights = scipy.special.softmax(log_prior + sum(p.log_evidence.sum(axis=1) for p in posteriors))
+    looseness_wraps = float(np.exp(np.dot(weights, np.log(LOOSENESS_GRID_WRAPS[grid_points]))))
     counts: list[CountPosterior] = []
     intervals: list[IntervalPosterior] = []
     earlier = log_prior  # of the looseness, from the sequences before
@@ -186,13 +205,13 @@ def _assessment(history: ReelHistory, posteriors: list[SequencePosteriors], thet
         if counts:
             intervals.append(_over_replacement(history, each.sequence.first, theta))
         counts.extend(_count_posteriors(history, each, weights))
-        intervals.extend(_interval_posteriors(history, each, weights, earlier, theta))
+        intervals.extend(_interval_posteriors(history, each, weights, earlier, theta, looseness_wraps))
         earlier = earlier + each.log_evidence.sum(axis=1)
     return ReelAssessment(
         reel=history.reel,
         counts=tuple(counts),
         intervals=tuple(intervals),
-        looseness_wraps=float(np.exp(np.dot(weights, np.log(LOOSENESS_GRID_WRAPS[grid_points])))),
+        looseness_wraps=looseness_wraps,
     )
 
 
@@ -204,8 +223,10 @@ def _count_posteriors(
     slips = np.einsum("n,nts->ts", weights, posteriors.slips)
     likeliest = (1 + slips[:, 1:].argmax(axis=1)).tolist()
     slipped = np.clip(slips[:, 1:].sum(axis=1), 0.0, 1.0).tolist()
-    for count, kind, p_slip, turns in zip(
-        counts, likeliest, slipped, (weights @ posteriors.turns).tolist(), strict=True
+    turns, winding = weights @ posteriors.turns, posteriors.sequence.winding
+    off_m = posteriors.sequence.read_m - winding.metres(turns)
+    for count, kind, p_slip, at_turns, kinds, off in zip(
+        counts, likeliest, slipped, turns.tolist(), slips.tolist(), off_m.tolist(), strict=True
     ):
         yield CountPosterior(
             at=count.at,
@@ -213,7 +234,9 @@ def _count_posteriors(
             wraps=count.wraps,
             p_slip=p_slip,
             likeliest_slip=SLIPS[kind] if p_slip > FIXED.least_slip else Slip.NONE,
-            turns=turns,
+            turns=at_turns,
+            slips=tuple(kinds),
+            off_m=off,
         )
 
 
@@ -223,6 +246,7 @@ def _interval_posteriors(
     weights: FloatArray,
     earlier: FloatArray,
     theta: DriftParameters,
+    looseness_wraps: float,
 ) -> Iterator[IntervalPosterior]:
     sequence = posteriors.sequence
     counts = ordered_counts(history)[sequence.first : sequence.first + sequence.times]
@@ -233,14 +257,14 @@ def _interval_posteriors(
     weights_then = scipy.special.softmax(earlier[:, None] + np.cumsum(posteriors.log_evidence, axis=1)[:, 1:], axis=0)
     newest = np.minimum((weights_then * posteriors.newest).sum(axis=0), 1.0)
     lengths = quantiles_m(sizes, sequence.cell_m).tolist()
-    doubt = np.minimum(weights @ posteriors.log_doubt, 1.0)  # the weights' sum may be off by its last digit
+    faults = np.minimum(np.einsum("n,ntf->tf", weights, posteriors.log_faults), 1.0)  # weights may add up to 1 + 1e-16
+    doubt = np.minimum(faults[:, : len(OWN_FAULTS)].sum(axis=1), 1.0)
+    ordinary = np.minimum(weights @ posteriors.ordinary, 1.0)
     change = np.diff(sequence.winding.metres(sequence.read_turns + sequence.rule_wraps)).tolist()
     people_wraps = theta.people_wraps(counts)
     people = np.diff(people_wraps).tolist()
     rule = np.diff(sequence.rule_wraps - people_wraps).astype(int).tolist()
-    logged = np.zeros(sequence.times + 1)  # the last place takes what is logged before the first count, at -1
-    for entry in sequence.entries:
-        logged[entry.interval] += entry.length_m
+    logged, drop, usual = _expected(sequence, theta, looseness_wraps)
     for t in range(sequence.times - 1):
         low, middle, high = lengths[t]
         yield IntervalPosterior(
@@ -257,7 +281,29 @@ def _interval_posteriors(
             ending=sequence.endings[t],
             rule_wraps=rule[t],
             people_wraps=people[t],
+            log_faults=tuple(faults[t].tolist()),
+            p_ordinary=float(ordinary[t]),
+            drop_m=float(drop[t]),
+            usual_m=float(usual[t]),
         )
+
+
+def _expected(
+    sequence: CountSequence, theta: DriftParameters, looseness_wraps: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Of each interval the metres logged, by how many the later count is lower than expected, and the usual spread."""
+    logged, variance = np.zeros((2, sequence.times + 1))  # the last place takes what is logged before the first count
+    for entry in sequence.entries:
+        logged[entry.interval] += entry.length_m
+        variance[entry.interval] += theta.logged_sd_m**2 + (theta.logged_sd_share * entry.length_m) ** 2
+    growth = growth_m(sequence, theta)
+    factor = spread_factor(sequence.read_turns, sequence.winding, theta.fullness_power)
+    upper = np.clip(sequence.read_turns + 0.5, 1.0, sequence.winding.below_turns[-1])
+    wrap_m = sequence.winding.metres(upper) - sequence.winding.metres(upper - 1.0)
+    of_count = ((looseness_wraps * factor) ** 2 + ROUNDING_VARIANCE) * wrap_m**2
+    of_interval = of_count[:-1] + of_count[1:] + variance[: sequence.times - 1] + (FIXED.stretch_sd * growth) ** 2
+    drop = growth - np.diff(sequence.read_m) - logged[: sequence.times - 1]
+    return logged, drop, np.sqrt(of_interval)
 
 
 def quantiles_m(sizes: FloatArray, cell_m: float) -> FloatArray:

@@ -77,6 +77,8 @@ class LogMove:
     void: float
     wrong: FloatArray
     fft: ComplexArray
+    others_fft: ComplexArray
+    written_fft: ComplexArray
     early: float
     late: float
 
@@ -88,10 +90,10 @@ def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: Drift
         by_interval.setdefault(entry.interval, []).append(entry)
     for interval, entries in sorted(by_interval.items()):
         parts = [_entry_parts(entry, kernels, theta) for entry in entries]
-        fft = kernels.transform(_whole(*parts[0]))
-        for other in parts[1:]:
-            both = scipy.fft.irfft(fft * kernels.transform(_whole(*other)), 2 * kernels.cells)[: kernels.cells]
-            fft = kernels.transform(np.maximum(both, 0.0))
+        others, whole = np.eye(1, kernels.cells)[0], _whole(*parts[0])  # no move; the first entry's
+        for part in parts[1:]:
+            others, whole = whole, _one_after_the_other(whole, _whole(*part), kernels)
+        written_fft = np.prod([kernels.transform(written) for written, _, _ in parts], axis=0)
         as_written, void, wrong = parts[-1]
         early, late = _misdated(sequence, interval, entries, theta)
         yield LogMove(
@@ -101,7 +103,9 @@ def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: Drift
             as_written=as_written,
             void=void,
             wrong=wrong,
-            fft=fft,
+            fft=kernels.transform(whole),
+            others_fft=kernels.transform(others),
+            written_fft=written_fft,
             early=early,
             late=late,
         )
@@ -120,6 +124,11 @@ def _whole(written: FloatArray, void: float, wrong: FloatArray) -> FloatArray:
     kernel = written + wrong
     kernel[0] += void
     return kernel
+
+
+def _one_after_the_other(one: FloatArray, other: FloatArray, kernels: Kernels) -> FloatArray:
+    both = scipy.fft.irfft(kernels.transform(one) * kernels.transform(other), 2 * kernels.cells)[: kernels.cells]
+    return cast(FloatArray, np.maximum(both, 0.0))
 
 
 def _misdated(

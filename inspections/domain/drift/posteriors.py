@@ -11,7 +11,7 @@ from inspections.domain.drift.hidden_markov import TINY
 from inspections.domain.drift.kernels import LogMove
 from inspections.domain.drift.likelihood import reading_pmf, slip_likelihoods
 from inspections.domain.drift.records import SLIPS
-from inspections.domain.drift.smoother import ForwardBackward
+from inspections.domain.drift.smoother import CutPosteriors, ForwardBackward
 from reels.domain.uncertainty import FloatArray
 
 
@@ -47,6 +47,28 @@ def residuals(passes: ForwardBackward) -> tuple[FloatArray, FloatArray]:
             distance_squared = (read[:, None] - at_turns[None, :]) ** 2
             squared[a:b, rows] = np.einsum("tnc,tc->tn", fitting, distance_squared) / (fit[a:b, rows] + TINY)
     return batch.theta.slip_shares[0] * fit / _evidence(passes, others), squared
+
+
+def ordinary_posteriors(passes: ForwardBackward, cuts: CutPosteriors) -> FloatArray:
+    """Probability that an interval has no unlogged cut, a log as written, and no slip at either end: as cuts.p_cut.
+
+    Both counts are read without a slip, all else as in smoother.cut_posteriors.
+    """
+    batch = passes.batch
+    sound = np.zeros_like(passes.predicted[:, :, 0])  # p(y_t, no slip | x_t)
+    for place, sequence in enumerate(batch.sequences):
+        rows = batch.rows(place)
+        for a, b in sequence.pieces():
+            pmf = reading_pmf(sequence, sequence.read_turns[a:b], sequence.window_turns(a), batch.theta)
+            sound[a:b, rows] = batch.theta.slip_shares[0] * np.moveaxis(pmf, 0, 1)
+    together = np.zeros(passes.p_when_counted.shape)
+    for t in range(sound.shape[0] - 1):
+        n = int(np.count_nonzero(batch.lengths > t + 1))
+        here = passes.predicted[t, :n, AS_WRITTEN] * sound[t, :n] * np.exp(-passes.log_evidence[t, :n])[:, None]
+        later = passes.backward[t + 1, :n, AS_WRITTEN] * sound[t + 1, :n]
+        together[t, :n] = np.einsum("nc,nc->n", batch.as_written(t, here), later)
+    ordinary = (1.0 - batch.p_cut[cuts.steps, cuts.rows]) * together[cuts.steps, cuts.rows]
+    return ordinary / (cuts.evidence + TINY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,15 +120,15 @@ def _log_state_share(passes: ForwardBackward, t: int, rows: slice, log_state: in
 def _as_written(passes: ForwardBackward, move: LogMove, rows: slice) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Given that the entries belong to their interval: no cut, wrong length, and else the mean squared error in m².
 
-    As in smoother.cut_posteriors, with the roles changed: the unlogged cut goes into the message, and the correlation
-    is over lengths of the logged one.
+    As in smoother.cut_posteriors, with the roles changed: the unlogged cut and the entries before the last go into the
+    message, and the correlation is over lengths of the last one.
     """
     batch, t = passes.batch, move.interval
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
     later = scipy.fft.rfft(passes.backward[t + 1, rows, AS_WRITTEN] * batch.likelihoods[t + 1, rows, 0], size)
     later *= np.exp(-1j * np.pi / cells * batch.shift[t, rows][:, None] * np.arange(cells + 1))
     q = batch.p_cut[t, rows, None]
-    later *= (1.0 - q) + q * batch.kernels.cut_fft
+    later *= ((1.0 - q) + q * batch.kernels.cut_fft) * move.others_fft
     overlap = scipy.fft.irfft(scipy.fft.rfft(passes.filtered[t, rows, AS_WRITTEN], size) * np.conj(later), size)
     overlap = np.maximum(overlap[:, :cells], 0.0)
     written, wrong = overlap * move.as_written, (overlap * move.wrong).sum(axis=1)

@@ -42,6 +42,21 @@ SLIP_WORDS = {
 }
 
 
+class LogFault(StrEnum):
+    """Ways in which what is logged in an interval may not be as it is written, or is of a neighbouring interval."""
+
+    EARLIER = "earlier"  # it was made before the interval
+    LATER = "later"  # it was made after it
+    VOID = "void"  # it was not made, or stands there twice
+    LENGTH = "length"
+    FROM_BEFORE = "from_before"  # what is logged before the interval was made in it
+    FROM_AFTER = "from_after"  # what is logged after the interval was made in it
+
+
+LOG_FAULTS = tuple(LogFault)
+OWN_FAULTS = LOG_FAULTS[:4]  # of what is logged in the interval itself
+
+
 # A count with a smaller tail probability is held up. By its meaning one sound count in a hundred is; half of that would
 # let through more one-wrap slips, twice as much would send more sound counts back to the bench.
 OUTLIER_TAIL = 0.01
@@ -105,7 +120,8 @@ class ReelHistory:
 class CountPosterior:
     """One count: is it a slip (0 to 1), of which kind most likely, and the turns that were really on the drum.
 
-    likeliest_slip: NONE where a slip is less probable than one in a hundred. turns: posterior median.
+    likeliest_slip: NONE where a slip is less probable than one in a hundred. turns: posterior median. slips:
+    probability of each of SLIPS. off_m: by how much the count is above the turns, metres.
     """
 
     at: datetime
@@ -114,6 +130,8 @@ class CountPosterior:
     p_slip: float
     likeliest_slip: Slip
     turns: float
+    slips: tuple[float, ...]
+    off_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +142,10 @@ class IntervalPosterior:
     given what was known at the later one. replaced: the cable was replaced in between, so that the two counts can't be
     compared. log_doubt: probability that the log entries of this interval are not as written (another interval, twice,
     another length). rule_wraps, people_wraps: by how many wraps a changed rule alone, and who counted alone, makes the
-    later count higher than the earlier.
+    later count higher than the earlier. log_faults: probability of each of LOG_FAULTS. p_ordinary: that nothing was cut
+    but what is logged as it is written, and neither count is a slip. drop_m: by how much the later count is lower than
+    the earlier one, the log, stretch, a changed rule and who counted lead to expect; usual_m: the standard deviation of
+    that by looseness, rounding and measured lengths.
     """
 
     from_at: datetime
@@ -141,6 +162,10 @@ class IntervalPosterior:
     ending: Ending | None = None
     rule_wraps: int = 0
     people_wraps: float = 0.0
+    log_faults: tuple[float, ...] = (0.0,) * len(LOG_FAULTS)
+    p_ordinary: float = 0.0
+    drop_m: float = 0.0
+    usual_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

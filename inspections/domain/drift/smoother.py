@@ -93,13 +93,15 @@ def _p_newest(batch: Batch, t: int, unmoved: FloatArray, moved: FloatArray) -> F
 class CutPosteriors:
     """Unlogged cuts, row by row; steps and rows list the intervals, shape (pairs,).
 
-    p_cut: (pairs,). sizes: (pairs, cells), distribution of the cut's length in cells given a cut.
+    p_cut: (pairs,). sizes: (pairs, cells), distribution of the cut's length in cells given a cut. evidence: (pairs,),
+    of all courses through the interval, on the scale of filtered and backward.
     """
 
     steps: IntArray
     rows: IntArray
     p_cut: FloatArray
     sizes: FloatArray
+    evidence: FloatArray
 
 
 def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
@@ -119,9 +121,11 @@ def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
     q = batch.p_cut[step, row]
     sizes = batch.kernels.cut * overlap + TINY
     cut = q * sizes.sum(axis=1)
+    evidence = cut + (1.0 - q) * overlap[:, 0]
     return CutPosteriors(
         steps=step,
         rows=row,
-        p_cut=cut / (cut + (1.0 - q) * overlap[:, 0]),
+        p_cut=cut / evidence,
         sizes=sizes / sizes.sum(axis=1, keepdims=True),
+        evidence=evidence,
     )

@@ -2,7 +2,16 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import assert_never
 
+from inspections.domain.drift.explanations import (
+    Cause,
+    Explanation,
+    excludes_the_drop,
+    explanations,
+    is_usual,
+    spreads_off,
+)
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.parameters import wraps_apart
 from inspections.domain.drift.records import (
@@ -10,6 +19,7 @@ from inspections.domain.drift.records import (
     CountPosterior,
     Ending,
     IntervalPosterior,
+    LogFault,
     Plausibility,
     ReelAssessment,
     Slip,
@@ -23,23 +33,121 @@ ENDING_WORDS = {
     Ending.UNEXPLAINED: "its flag was looked into and stayed unexplained",
 }
 
+FAULT_WORDS = {
+    LogFault.EARLIER: "what is logged between them was cut before the first of them",
+    LogFault.LATER: "what is logged between them was cut after the second of them",
+    LogFault.VOID: "what is logged was not cut, or stands there twice",
+    LogFault.LENGTH: "what is logged has another length than was cut",
+    None: "what is logged does not fit as it is written (another day, entered twice, or another length)",
+}
+EVEN_ODDS, THREE_TO_TWO, MOST_ODDS = 1.25, 1.75, 1000  # what is said of odds up to the first two, and from the last on
+LEAST_SAID_M = 0.05  # what is shorter reads as 0.0
+
 
 def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METRES) -> str:
-    """Why an interval is, or isn't, taken for an unlogged cut.
+    """What explains the difference of two neighbouring counts, and by what odds.
 
     place: of the interval in reel.intervals. unit: that of the lengths in the sentence.
     """
     interval = reel.intervals[place]
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
-    parts = [_change(interval, unit), *_rule_change(interval), *_people(interval), *_log_doubt(interval)]
-    parts += (
-        _for_a_cut(reel, place, unit) if interval.p_unlogged_cut >= FIXED.likely else _against_a_cut(reel, place, unit)
-    )
+    winner, *others = explanations(reel, place)
+    claimed = [each for each in (winner, *others) if each.is_likely and each.cause is not Cause.ORDINARY]
+    parts = [_change(interval, unit), *_rule_change(interval), *_people(interval)]
+    for each in claimed:
+        parts += _claim(reel, place, each, unit)
+    if not claimed:
+        parts += _usual(reel, interval, winner) if winner.cause is Cause.ORDINARY else _open(reel, place, winner, unit)
+    parts += [
+        _besides(reel, place, each, unit) for each in others if each not in claimed and _is_worth_saying(each, winner)
+    ]
+    if _would_tell(reel, place):
+        parts.append("one more count would tell a cut from a slip")
     if interval.ending is not None:
         parts.append(ENDING_WORDS[interval.ending])
     sentence = "; ".join(parts)
     return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _is_worth_saying(each: Explanation, winner: Explanation) -> bool:
+    """A loss always is; the rest only where nothing is likelier than not."""
+    asked = each.cause is Cause.LOSS or not winner.is_likely
+    return asked and each.cause is not Cause.ORDINARY and each.p >= FIXED.worth_saying
+
+
+def _would_tell(reel: ReelAssessment, place: int) -> bool:
+    """Of the newest interval, if it is in doubt whether it has a loss."""
+    p = reel.intervals[place].p_unlogged_cut
+    return place == len(reel.intervals) - 1 and FIXED.worth_saying <= p <= FIXED.settled
+
+
+def _claim(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit) -> list[str]:
+    if each.cause is Cause.LOSS:
+        return _loss(reel, place, unit)
+    return [f"{_cause(reel, place, each, unit)} ({odds(each.p)})"]
+
+
+def _usual(reel: ReelAssessment, interval: IntervalPosterior, winner: Explanation) -> list[str]:
+    logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
+    if is_usual(interval):
+        usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
+        how = "explain it" if winner.is_likely else "explain it better than anything else"
+        return [f"{logged}{usual} and the rounding to whole wraps {how} ({odds(winner.p)})"]
+    off = f"that is {spreads_off(interval):.1f} times the usual spread of this reel's counts"
+    return [f"{off}, and still no cut and no slip explains it better ({odds(winner.p)} for none)"]
+
+
+def _open(reel: ReelAssessment, place: int, winner: Explanation, unit: LengthUnit) -> list[str]:
+    if winner.p < FIXED.worth_saying:
+        return ["nothing explains it by itself: several things came together"]
+    cause = _cause(reel, place, winner, unit)
+    return [f"nothing explains it for sure; the likeliest is that {cause} ({odds(winner.p)})"]
+
+
+def _besides(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit) -> str:
+    if each.cause is Cause.LOSS:
+        cut = _long(reel.intervals[place].cut_m, unit)
+        return f"an unlogged cut of about {cut} can't be ruled out ({odds(each.p)})"
+    return f"less likely is that {_cause(reel, place, each, unit)} ({odds(each.p)})"
+
+
+def _cause(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit) -> str:
+    """A cause as a clause of its own."""
+    before, after = reel.counts[place : place + 2]
+    match each.cause:
+        case Cause.LOSS:
+            return f"about {_long(reel.intervals[place].cut_m, unit)} were cut and not logged"
+        case Cause.SLIP_BEFORE:
+            return _slip(before, each.slip)
+        case Cause.SLIP_AFTER:
+            return _slip(after, each.slip)
+        case Cause.LOG:
+            return FAULT_WORDS[each.fault]
+        case Cause.FROM_BEFORE:
+            return f"a cut logged before {_day(before.at)} was made after that count"
+        case Cause.FROM_AFTER:
+            return f"a cut logged after {_day(after.at)} was made before that count"
+        case Cause.ORDINARY:
+            return "nothing happened but what is logged"
+        case _:
+            assert_never(each.cause)
+
+
+def odds(p: float) -> str:
+    """ "about 9 to 1", "about even odds", "about 1 to 4": p over 1 − p, to one figure from ten on."""
+    ratio = max(p, 1.0 - p) / max(min(p, 1.0 - p), 1e-12)
+    if ratio < EVEN_ODDS:
+        return "about even odds"
+    if ratio >= MOST_ODDS:
+        of = f"more than {MOST_ODDS:,} to 1"
+        return of if p > 0.5 else f"less than 1 to {MOST_ODDS:,}"
+    whole = "3 to 2" if ratio < THREE_TO_TWO else ""
+    number = round(ratio)
+    number = round(number, 1 - len(str(number)))
+    if p > 0.5:
+        return f"about {whole or f'{number} to 1'}"
+    return f"about {'2 to 3' if whole else f'1 to {number}'}"
 
 
 def _day(at: datetime) -> str:
@@ -74,12 +182,6 @@ def _people(interval: IntervalPosterior) -> list[str]:
     return [f"counts by who made the later one lie {far} {'above' if wraps > 0 else 'below'} those by the other's"]
 
 
-def _log_doubt(interval: IntervalPosterior) -> list[str]:
-    if interval.logged_cut_m <= 0 or interval.log_doubt < FIXED.likely:
-        return []
-    return ["what is logged does not fit as it is written (another day, entered twice, or another length)"]
-
-
 def _steady(reel: ReelAssessment, place: int) -> tuple[tuple[int, int], tuple[int, int]]:
     """Counts from the last move to the interval, and from it to the next move; of each, how many are no slips."""
     first, last = place, place + 1
@@ -99,18 +201,36 @@ def _moved(interval: IntervalPosterior) -> bool:
     return interval.replaced or interval.logged_cut_m > 0 or interval.p_unlogged_cut >= FIXED.likely
 
 
-def _for_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
+def _loss(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
     interval = reel.intervals[place]
     before, after = _steady(reel, place)
     low = interval.cut_low_m / float(unit.metres)
-    parts = [
+    why = f", {_why_not_the_drop(reel, place, unit)}" if excludes_the_drop(interval) else ""
+    return [
+        f"an unlogged cut explains it ({odds(interval.p_unlogged_cut)})",
         f"{_of_counts(*before)} before it {_fit(*before)} the longer cable, and {_of_counts(*after)} after it "
         f"{_fit(*after)} the shorter",
-        f"about {_long(interval.cut_m, unit)} are missing ({low:.1f} to {_long(interval.cut_high_m, unit)})",
+        f"about {_long(interval.cut_m, unit)} are missing ({low:.1f} to {_long(interval.cut_high_m, unit)}){why}",
     ]
-    if after[0] == 1:
-        parts.append("one more count would tell a cut from a slip")
-    return parts
+
+
+def _why_not_the_drop(reel: ReelAssessment, place: int, unit: LengthUnit) -> str:
+    """Why the length of a loss is not that which the two counts and the log leave: the count that lies off the most."""
+    interval, (before, after) = reel.intervals[place], reel.counts[place : place + 2]
+    drop_m = interval.drop_m
+    seen = (
+        f"not the {_long(drop_m, unit)} by these two counts"
+        if drop_m >= 0
+        else f"though these two counts show {_long(-drop_m, unit)} more cable"
+    )
+    is_longer = drop_m > interval.cut_high_m
+    # how much of the difference each end makes: a first count too high, or a second too low, makes a drop longer
+    first, second = (before.off_m, -after.off_m) if is_longer else (-before.off_m, after.off_m)
+    if max(first, second) < LEAST_SAID_M:
+        return f"{seen}, for the log and the other counts say so"
+    count = before if first >= second else after
+    way = "above" if count.off_m > 0 else "below"
+    return f"{seen}, for that of {_day(count.at)} is {_long(abs(count.off_m), unit)} {way} what all counts together say"
 
 
 def _of_counts(n: int, fitting: int) -> str:
@@ -125,21 +245,10 @@ def _fit(n: int, fitting: int) -> str:
     return "fits" if fitting == 1 or n == 1 else "fit"
 
 
-def _against_a_cut(reel: ReelAssessment, place: int, unit: LengthUnit) -> list[str]:
-    slips = [c for c in reel.counts[place : place + 2] if c.p_slip >= FIXED.likely]
-    if slips:
-        return [_slip(c) for c in slips]
-    interval = reel.intervals[place]
-    if interval.p_unlogged_cut >= FIXED.worth_saying:
-        return [f"an unlogged cut of about {_long(interval.cut_m, unit)} can't be ruled out"]
-    logged = "the logged cut, " if interval.logged_cut_m > 0 else ""
-    usual = f"the looseness usual for this reel ({reel.looseness_wraps:.1f} wraps)"
-    return [f"{logged}{usual} and the rounding to whole wraps explain it"]
-
-
-def _slip(count: CountPosterior) -> str:
-    why = f"most likely {SLIP_WORDS[count.likeliest_slip]}"
-    if count.likeliest_slip is Slip.ANYTHING:
+def _slip(count: CountPosterior, kind: Slip | None) -> str:
+    """That a count is a slip. kind: what it is most likely; None where that can't be told."""
+    why = f"most likely {SLIP_WORDS[kind]}" if kind else "a slip, of which kind can't be told"
+    if kind is Slip.ANYTHING:
         why = "no ordinary slip explains it"
     which = f"{_day(count.at)} ({counted(count.layers, 'layer')}, {counted(count.wraps, 'wrap')})"
     return f"the count of {which} does not fit those around it: {why}"

@@ -13,11 +13,17 @@ import numpy as np
 import pytest
 from scipy.fft import irfft
 
-from inspections.domain.drift import ClosedFlag, Ending, ReelHistory
+from inspections.domain.drift import ClosedFlag, Ending, ReelHistory, kernels
 from inspections.domain.drift.batch import AS_WRITTEN, OWED, TAKEN, Batch, make_batch
 from inspections.domain.drift.kernels import LogMove, kernels_for, moves_of
+from inspections.domain.drift.likelihood import reading_pmf
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, LOOSENESS_GRID_WRAPS, DriftParameters
-from inspections.domain.drift.posteriors import log_entry_posteriors, residuals, slip_posteriors
+from inspections.domain.drift.posteriors import (
+    log_entry_posteriors,
+    ordinary_posteriors,
+    residuals,
+    slip_posteriors,
+)
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from inspections.domain.drift.smoother import ForwardBackward, cut_posteriors, forward_backward
 from reels.domain.uncertainty import FloatArray
@@ -37,6 +43,7 @@ HISTORIES: dict[str, ReelHistory] = {
     "one entry": counted(STEADY + LOWER, cuts=(cut(165, 11.6),)),
     "entries side by side": counted(STEADY + LOWER, cuts=(cut(149, 4.0), cut(151, 6.0), cut(182, 2.0))),
     "entries before and after": counted(STEADY, cuts=(cut(-2, 3.0), cut(2, 2.0), cut(149, 2.0), cut(151, 5.0))),
+    "two entries of one interval": counted(STEADY + LOWER, cuts=(cut(160, 6.0), cut(165, 5.6), cut(200, 1.0))),
     "windows that move": counted(FALLING),
     "windows that move by the log": counted(FALLING, cuts=tuple(cut(30 * n + 14, 20.0) for n in range(17))),
 }
@@ -173,9 +180,9 @@ class WrittenOut:
 
 def laid_out(history: ReelHistory, theta: DriftParameters = RATES) -> tuple[ForwardBackward, Iterator[WrittenOut]]:
     (sequence,) = sequences_of(history, 0, theta)
-    kernels = kernels_for(sequence.cell_m, sequence.cells, theta)
-    batch = make_batch([sequence], kernels, theta)
-    moves = {move.interval: move for move in moves_of(0, sequence, kernels, theta)}
+    cut_kernels = kernels_for(sequence.cell_m, sequence.cells, theta)
+    batch = make_batch([sequence], cut_kernels, theta)
+    moves = {move.interval: move for move in moves_of(0, sequence, cut_kernels, theta)}
     rows = (WrittenOut(sequence, batch, row, moves) for row in range(batch.lengths.size))
     return forward_backward(batch), rows
 
@@ -221,7 +228,35 @@ def test_at_every_count_the_slips_and_no_slip_are_all_there_is(name: str) -> Non
         assert (squared >= 0).all()
 
 
-@pytest.mark.parametrize("name", ["one entry", "entries side by side", "entries before and after"])
+@pytest.mark.parametrize("name", [*(name for name in HISTORIES if not name.startswith("windows"))])
+def test_ordinary_is_no_cut_no_slip_at_either_end_and_the_log_as_it_is_written(name: str) -> None:
+    passes, rows = laid_out(HISTORIES[name])
+    cuts, written_out = cut_posteriors(passes), next(rows)
+    ordinary = ordinary_posteriors(passes, cuts)[cuts.rows == 0]
+    predicted, _, messages, _ = written_out.passes
+    sequence, likelihoods = written_out.sequence, passes.batch.likelihoods[:, 0, 0]
+    sound = RATES.slip_shares[0] * reading_pmf(sequence, sequence.read_turns, sequence.window_turns(0), RATES)[0]
+    for t in range(sequence.times - 1):
+        whole = np.einsum("lcmd,md->lc", written_out.step(t, written_out.unlogged(t)), predicted[t] * likelihoods[t])
+        move, size = written_out.moves.get(t), 2 * written_out.cells
+        written = [np.eye(size)] if move is None else [
+            written_out.down(written) for written, *_ in parts_of(move, passes.batch)
+        ]  # fmt: skip
+        here = np.concatenate([np.zeros(written_out.cells), predicted[t][AS_WRITTEN] * sound[t]])
+        for each in written:
+            here = each @ here
+        on_time = (1 - written_out.late(t)) * (1 - written_out.early(t + 1)) * (1 - written_out.q(t))
+        straight = on_time * (written_out.cut_to_window(t) @ here) @ (sound[t + 1] * messages[t + 1][AS_WRITTEN])
+        assert ordinary[t] == pytest.approx(straight / (whole * likelihoods[t + 1] * messages[t + 1]).sum(), abs=NEAR)
+
+
+def parts_of(move: LogMove, batch: Batch) -> list[tuple[FloatArray, float, FloatArray]]:
+    return [kernels._entry_parts(entry, batch.kernels, RATES) for entry in move.entries]
+
+
+@pytest.mark.parametrize(
+    "name", ["one entry", "entries side by side", "entries before and after", "two entries of one interval"]
+)
 def test_log_entries_belong_to_other_intervals_as_often_as_the_log_states_say(name: str) -> None:
     passes, rows = laid_out(HISTORIES[name])
     written_out = next(rows)
@@ -239,11 +274,14 @@ def test_log_entries_belong_to_other_intervals_as_often_as_the_log_states_say(na
             continue
         move, likelihood = passes.batch.moves[entry.move], passes.batch.likelihoods[t + 1, 0, 0]
         after_cut = written_out.unlogged(t)[:, written_out.cells :] @ filtered[t][AS_WRITTEN]
+        for written, void, wrong in parts_of(move, passes.batch)[:-1]:
+            stays = np.eye(after_cut.size) * void
+            after_cut = (written_out.down(written) + written_out.down(wrong) + stays) @ after_cut
         later = messages[t + 1][AS_WRITTEN] * likelihood
         fits = np.array([later @ written_out.cut_to_window(t) @ fallen(after_cut, k) for k in range(written_out.cells)])
-        void, wrong, written = fits[0] * move.void, fits @ move.wrong, fits * move.as_written
-        total, stay = void + wrong + written.sum(), 1 - early - late
-        assert (entry.void, entry.wrong) == pytest.approx((stay * void / total, stay * wrong / total), abs=NEAR)
+        none, other, written = fits[0] * move.void, fits @ move.wrong, fits * move.as_written
+        total, stay = none + other + written.sum(), 1 - early - late
+        assert (entry.void, entry.wrong) == pytest.approx((stay * none / total, stay * other / total), abs=NEAR)
         off_m = passes.batch.kernels.cell_m * np.arange(written_out.cells) - move.entries[-1].length_m
         assert entry.error_m2 == pytest.approx(normalised(written) @ off_m**2, rel=1e-5)
 
