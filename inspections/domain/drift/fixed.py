@@ -35,10 +35,18 @@ class Parameters:
     in_cell: float = 0.25
 
     # --- What happens to the cable (kernels, batch) ---
-    # A wrong length lies about the true one by this spread of its logarithm, a factor of two up or down, or, in the
-    # rest of cases, is that of any cut. Half of it, and a dropped decimal point is no longer taken for a wrong length.
+    # A wrong length is so many times the true one, in these shares of cases: a decimal point off by a place, feet for
+    # metres or the other way round, half of it or twice it; or lies about the true one by this spread of its logarithm;
+    # or, in the rest of cases, is that of any cut. Without the factors a length that is ten times too short is taken
+    # for what it says, and the rest of the drop for a cut that nobody logged.
+    wrong_factors: tuple[tuple[float, float], ...] = (
+        (0.1, 0.12), (10.0, 0.12), (0.3048, 0.12), (1 / 0.3048, 0.12), (0.5, 0.12), (2.0, 0.12),
+    )  # fmt: skip
     wrong_log_sd: float = 0.7
-    wrong_about: float = 0.5
+    wrong_about: float = 0.2
+    # Share of logged cuts that may be of any length, whatever the fleet's usual ones are: what keeps a cut that is
+    # shorter or longer than all others from being taken for a wrong entry for certain.
+    unusual_logged: float = 0.02
     # Metres; lengths are known no better: a narrower kernel would be a spike between two cells.
     least_sd_m: float = 0.02
     # Entries so many days from a count may well be dated on its wrong side: half a month of writing up late; of an

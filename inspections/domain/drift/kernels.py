@@ -14,7 +14,7 @@ import scipy
 
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.hidden_markov import ComplexArray
-from inspections.domain.drift.parameters import DriftParameters
+from inspections.domain.drift.parameters import SIZE_EDGES_M, DriftParameters
 from inspections.domain.drift.sequence import CountSequence, LogEntry
 from reels.domain.uncertainty import FloatArray
 
@@ -56,10 +56,32 @@ def _spread_about(length_m: float, sd_m: float, kernels: Kernels) -> FloatArray:
     return cast(FloatArray, np.maximum(np.diff(ramp, 2) / kernels.cell_m, 0.0))
 
 
-def _wrong_length(length_m: float, kernels: Kernels) -> FloatArray:
-    edges = np.log(np.maximum(kernels.edges_m(), 1e-6))
-    about = np.diff(scipy.special.ndtr((edges - np.log(max(length_m, 0.05))) / FIXED.wrong_log_sd))
-    return cast(FloatArray, FIXED.wrong_about * about + (1.0 - FIXED.wrong_about) * kernels.cut)
+def _wrong_length(length_m: float, kernels: Kernels, theta: DriftParameters) -> tuple[FloatArray, float]:
+    """Where the true length lies if this one was logged by mistake, summing to one; and p(log length logged | wrong).
+
+    A length that was logged as f times the true one speaks of length / f, as much as cuts of that length are usual.
+    """
+    log_m = np.log(max(length_m, 0.05))
+    factors, shares = np.array(FIXED.wrong_factors).T
+    by_factor = shares * theta.logged_density(log_m - np.log(factors))
+    # Steps of the lognormal about the length, and of any length: as fine as the classes of lengths.
+    steps = np.log(SIZE_EDGES_M)
+    middle, width = (steps[1:] + steps[:-1]) / 2.0, np.diff(steps)
+    usual = theta.logged_density(middle) * width
+    off = (middle - log_m) / FIXED.wrong_log_sd
+    about = FIXED.wrong_about * usual * np.exp(-0.5 * off**2) / (FIXED.wrong_log_sd * np.sqrt(2.0 * np.pi))
+    any_share = max(1.0 - FIXED.wrong_about - float(shares.sum()), 0.0)
+    classes = about + any_share * float(theta.logged_density(np.asarray(log_m))) * usual
+    below = np.concatenate([[0.0], np.cumsum(classes)])
+    cells = np.diff(np.interp(np.log(np.maximum(kernels.edges_m(), 1e-9)), steps, below))
+    for factor, weight in zip(factors, by_factor, strict=True):
+        cells += weight * _spread_about(length_m / factor, _logged_sd(length_m / factor, theta), kernels)
+    density = float(by_factor.sum() + classes.sum())
+    return cells / density, density
+
+
+def _logged_sd(length_m: float, theta: DriftParameters) -> float:
+    return float(np.hypot(theta.logged_sd_m, theta.logged_sd_share * length_m))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,12 +134,16 @@ def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: Drift
 
 
 def _entry_parts(entry: LogEntry, kernels: Kernels, theta: DriftParameters) -> tuple[FloatArray, float, FloatArray]:
-    """One entry's moves: as written but for its measuring error, probability of no cut, with a wrong length."""
+    """One entry's moves: as written but for its measuring error, probability of no cut, with a wrong length.
+
+    How likely its length is wrong hangs on how usual it is: wrong ones are entry_wrong of all.
+    """
     void = theta.twin_void if entry.twin else theta.entry_void
-    wrong = (1.0 - void) * theta.entry_wrong
-    sd_m = float(np.hypot(theta.logged_sd_m, theta.logged_sd_share * entry.length_m))
-    written = (1.0 - void - wrong) * _spread_about(entry.length_m, sd_m, kernels)
-    return written, void, wrong * _wrong_length(entry.length_m, kernels)
+    about, if_wrong = _wrong_length(entry.length_m, kernels, theta)
+    if_right = float(theta.logged_density(np.log(np.asarray(max(entry.length_m, 0.05)))))
+    p_wrong = theta.entry_wrong * if_wrong / (theta.entry_wrong * if_wrong + (1.0 - theta.entry_wrong) * if_right)
+    written = _spread_about(entry.length_m, _logged_sd(entry.length_m, theta), kernels)
+    return (1.0 - void) * (1.0 - p_wrong) * written, void, (1.0 - void) * p_wrong * about
 
 
 def _whole(written: FloatArray, void: float, wrong: FloatArray) -> FloatArray:

@@ -110,7 +110,8 @@ def _sequences(histories: Sequence[ReelHistory], theta: DriftParameters) -> list
 def _first_look(histories: Sequence[ReelHistory], prior: DriftParameters) -> DriftParameters:
     """Looseness shares from neighbouring counts alone, so that the first round tries the right values."""
     lengths = [cut.length_m for history in histories for cut in history.cuts if cut.length_m > 0]
-    start = replace(prior, size_shares=starting_sizes(lengths, prior))
+    sizes = starting_sizes(lengths, prior)
+    start = replace(prior, size_shares=sizes, logged_size_shares=sizes)
     log_likelihoods = np.array([looseness_log_likelihood(h, start) for h in histories])
     shares = np.array(prior.looseness_shares)
     for _ in range(FIXED.mixture_rounds):

@@ -32,6 +32,7 @@ def m_step(statistics: SufficientStatistics, theta: DriftParameters, prior: Drif
         cuts_per_interval=per_interval,
         cuts_per_year=per_year,
         size_shares=_size_shares(statistics.sizes, statistics.logged_sizes, prior),
+        logged_size_shares=_logged_size_shares(statistics.logged_sizes, prior),
         fullness_power=_fullness_power(statistics, theta, prior),
         slip_shares=_normalised(slips),
         looseness_shares=_normalised(smooth_looseness(statistics.looseness, prior)),
@@ -96,6 +97,10 @@ def _size_shares(expected: FloatArray, logged: FloatArray, prior: DriftParameter
 def starting_sizes(lengths_m: list[float], prior: DriftParameters) -> tuple[float, ...]:
     """size_shares to begin with: cuts as long as the logged ones. What the counts don't show stays where it began."""
     logged = np.histogram(np.clip(lengths_m, *SIZE_EDGES_M[[0, -1]]), SIZE_EDGES_M)[0].astype(np.float64)
+    return _logged_size_shares(logged, prior)
+
+
+def _logged_size_shares(logged: FloatArray, prior: DriftParameters) -> tuple[float, ...]:
     return _normalised(_smooth_sizes(logged + FIXED.prior_size_cuts * np.array(prior.size_shares)))
 
 

@@ -68,7 +68,8 @@ class DriftParameters:
     """θ. Shares are 0 to 1. The names of the fields are stored with what was learned, and stay.
 
     cuts_per_interval, cuts_per_year: a and b of q = 1 − exp(−a − b Δ), unlogged cuts that go with each interval
-    whatever its length, and with time. size_shares: share of unlogged cuts in each class of SIZE_EDGES_M.
+    whatever its length, and with time. size_shares: share of unlogged cuts in each class of SIZE_EDGES_M;
+    logged_size_shares: of logged ones.
     looseness_shares: share of reels at each of LOOSENESS_GRID_WRAPS. fullness_power: γ, looseness grows as turns to
     this power. slip_shares: π, of counts, in the order of SLIPS. logged_sd_m, logged_sd_share: error of a logged
     length, fixed and in proportion. entry_void, twin_void: share of log entries without a cut, and of second entries
@@ -82,6 +83,7 @@ class DriftParameters:
     cuts_per_interval: float = 0.02
     cuts_per_year: float = 0.04
     size_shares: tuple[float, ...] = _default_sizes()
+    logged_size_shares: tuple[float, ...] = _default_sizes()
     looseness_shares: tuple[float, ...] = _default_looseness()
     fullness_power: float = 0.7
     slip_shares: tuple[float, ...] = _default_slips()
@@ -145,6 +147,17 @@ class DriftParameters:
     def sizes_below(self, length_m: FloatArray) -> FloatArray:
         """Probability that an unlogged cut is shorter than each length: shape as given. Log-uniform in each class."""
         return np.asarray(np.interp(np.log(np.maximum(length_m, 1e-9)), np.log(SIZE_EDGES_M), self._sizes_up_to()))
+
+    def logged_density(self, log_lengths: FloatArray) -> FloatArray:
+        """Density of the logarithm of a logged cut's true length, by logarithm of metres: shape as given.
+
+        Log-uniform in each class, and beyond all classes as in the last one.
+        """
+        mixed = (1.0 - FIXED.unusual_logged) * np.array(self.logged_size_shares)
+        mixed += FIXED.unusual_logged * np.array(DEFAULT_PARAMETERS.logged_size_shares)
+        edges = np.log(SIZE_EDGES_M)
+        place = np.clip(np.searchsorted(edges, log_lengths, side="right") - 1, 0, mixed.size - 1)
+        return (mixed / np.diff(edges))[place]
 
     def size_quantile_m(self, share: float) -> float:
         """Length that this share of unlogged cuts stays below, metres."""

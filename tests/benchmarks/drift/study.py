@@ -62,6 +62,7 @@ def true_parameters(plan: FleetPlan) -> DriftParameters:
         cuts_per_interval=max(plan.cut_per_interval, 1e-6),
         cuts_per_year=plan.cut_per_year,
         size_shares=tuple((sizes / sizes.sum()).tolist()),
+        logged_size_shares=tuple((sizes / sizes.sum()).tolist()),
         looseness_shares=tuple((loose / loose.sum()).tolist()),
         fullness_power=plan.fullness_power,
         slip_shares=tuple(np.maximum(slips, 1e-7).tolist()),

@@ -9,11 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.fft import irfft
-from scipy.special import ndtr
 
 from inspections.domain.drift import CutLogged, kernels
 from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of
-from inspections.domain.drift.parameters import DEFAULT_PARAMETERS
+from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, SIZE_EDGES_M
 from inspections.domain.drift.sequence import CountSequence, sequences_of
 from reels.domain.uncertainty import FloatArray
 from tests.inspections.domain.drift.small_reels import STEADY, counted, cut
@@ -58,14 +57,37 @@ def test_a_length_of_which_nearly_all_is_past_the_window_leaves_little_in_it() -
     assert kernels._spread_about(AT_M[-1] + 5.0, 0.3, GRID).sum() == pytest.approx(0.0, abs=1e-9)
 
 
-def test_a_wrong_length_is_by_half_about_the_true_one_within_a_factor_of_two_and_by_half_that_of_any_cut() -> None:
-    about = 2 * (kernels._wrong_length(8.0, GRID) - GRID.cut / 2)
-    edges = GRID.edges_m()
-    for factor in (0.5, 1.0, 2.0):
-        cell = int(np.searchsorted(edges, 8.0 * factor))
-        # the lognormal's own integral up to that edge
-        assert about[:cell].sum() == pytest.approx(ndtr(np.log(edges[cell] / 8.0) / 0.7), abs=1e-6)
-    assert kernels._wrong_length(0.0, GRID).sum() == pytest.approx(0.5 + GRID.cut.sum() / 2)
+def sharp_sizes(length_m: float) -> tuple[float, ...]:
+    """All logged cuts in the class of a length."""
+    place = np.searchsorted(SIZE_EDGES_M, length_m) - 1
+    return tuple((np.arange(SIZE_EDGES_M.size - 1) == place).astype(float).tolist())
+
+
+def test_a_wrong_length_is_that_times_a_factor_of_which_the_true_one_is_usual() -> None:
+    theta = replace(DEFAULT_PARAMETERS, logged_size_shares=sharp_sizes(10.0), logged_sd_m=0.1)
+    for logged_m, true_m in ((1.0, 10.0), (5.0, 10.0), (3.0, 3.0 / 0.3048), (33.0, 33.0 * 0.3048)):
+        about, _ = kernels._wrong_length(logged_m, GRID, theta)
+        assert about.sum() == pytest.approx(1.0, abs=0.01)
+        assert abs(AT_M[about.argmax()] - true_m) <= CELL_M
+        assert about[np.abs(AT_M - true_m) < 1.0].sum() > 0.5
+
+
+def test_the_lengths_that_are_logged_by_mistake_are_likely_in_all_once() -> None:
+    log_lengths = np.linspace(np.log(0.05), np.log(3000.0), 1500)
+    density = [kernels._wrong_length(float(m), GRID, DEFAULT_PARAMETERS)[1] for m in np.exp(log_lengths)]
+    assert np.trapezoid(density, log_lengths) == pytest.approx(1.0, abs=0.02)
+
+
+def test_an_entry_of_an_unusual_length_is_rather_wrong() -> None:
+    sizes = sharp_sizes(10.0)
+    share = {}
+    for length_m in (1.0, 10.0):
+        _, _, [move] = moves(cut(45, length_m), entry_wrong=0.05, logged_size_shares=sizes)
+        share[length_m] = move.wrong.sum() / (1.0 - move.void)
+    assert share[10.0] < 0.02
+    assert share[1.0] > 0.9
+    # but that all cuts are usual is never quite sure
+    assert share[1.0] < 0.9999
 
 
 # The log ------------------------------------------------------------------------------------------------------------
@@ -81,10 +103,16 @@ def moves(*cuts: CutLogged, **theta: Any) -> tuple[CountSequence, Kernels, list[
 def test_an_entry_is_as_written_or_void_or_of_another_length() -> None:
     _, grid, [move] = moves(cut(45, 10.0), entry_void=0.25, entry_wrong=0.2, logged_sd_m=0.3, logged_sd_share=0.04)
     assert (move.sequence, move.interval, move.void) == (3, 1, 0.25)
-    # of the three quarters that are not void a fifth is wrong
-    wrong = 0.15 * kernels._wrong_length(10.0, grid)
+    # of the three quarters that are not void a fifth is wrong, but for how usual the length is
+    about, if_wrong = kernels._wrong_length(
+        10.0, grid, replace(DEFAULT_PARAMETERS, logged_sd_m=0.3, logged_sd_share=0.04)
+    )
+    if_right = float(DEFAULT_PARAMETERS.logged_density(np.log(np.array(10.0))))
+    p_wrong = 0.2 * if_wrong / (0.2 * if_wrong + 0.8 * if_right)
+    wrong = 0.75 * p_wrong * about
     assert move.wrong == pytest.approx(wrong)
-    assert move.as_written == pytest.approx(0.6 * kernels._spread_about(10.0, 0.5, grid))  # √(0.3² + 0.4²)
+    written = 0.75 * (1.0 - p_wrong) * kernels._spread_about(10.0, 0.5, grid)  # √(0.3² + 0.4²)
+    assert move.as_written == pytest.approx(written)
     whole = move.as_written + wrong
     whole[0] += 0.25
     assert kernel_of(move.fft) == pytest.approx(whole, abs=1e-12)
