@@ -1,11 +1,7 @@
 """Many count sequences side by side, laid out for the two passes, and the step from one count to the next.
 
 A batch holds rows, one for each sequence and looseness tried, over cells of cable length. The hidden state of a row is
-a cell and a log state:
-
-    AS_WRITTEN   every logged cut dated so far was made, and none dated later
-    OWED         the cut logged in the interval just before this count was not made yet: the next interval makes it
-    TAKEN        the cut logged in the interval just after this count was made already
+a cell and a log state (log_states), which says what entry, if any, is out of its place.
 
 The step of interval t, from count t to count t + 1, convolves along the cells (correlates, for a cut goes down) with
 the kernels of what is logged in it, of stretch, and of an unlogged cut or none; then the window moves from that of t to
@@ -19,16 +15,16 @@ from typing import cast
 import numpy as np
 import scipy
 
+from inspections.domain.drift.batch_log import BatchLog, EntryInBatch, MoveTable, log_states_of
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.hidden_markov import ComplexArray, IntArray
-from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of, stretch_fft
+from inspections.domain.drift.kernels import Kernels, kernels_for, moves_of, stretch_fft
 from inspections.domain.drift.likelihood import count_likelihoods
+from inspections.domain.drift.log_states import AS_WRITTEN, first_states, placements, steps_of
 from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.records import Ending
 from inspections.domain.drift.sequence import CountSequence
 from reels.domain.uncertainty import FloatArray
-
-AS_WRITTEN, OWED, TAKEN = range(3)
 
 # Counts x looseness values x cells x log states of one batch: some 100 MB at work. Half as large batches take less
 # memory and more turns of Python for each count; results don't hang on it.
@@ -41,9 +37,9 @@ class Batch:
 
     lengths: counts of each row, shape (rows,). likelihoods: (times, rows, 1, cells). start: p(x_1), (rows, log states,
     cells). By interval, (times - 1, rows): shift, by how many cells the window moves; p_cut, q with what closed flags
-    make of it; p_cut_open, q as if all were open; stretch_of, place in stretch_ffts, or -1. By interval + 1, shape
-    (times + 1, rows), so that what is before the first count is at 0: move_of, place in moves, or -1; early and late,
-    probability that the cut logged there was made before its interval, and after it.
+    make of it; p_cut_open, q as if all were open; p_not_on_record, probability of a cut that is still to be logged at
+    the later count; stretch_of, place in stretch_ffts, or -1; logged_of, place in move_ffts of what is logged in it,
+    written_of, of the same as it is written; at place 0 there is no move. log: the log of the rows.
     """
 
     sequences: list[CountSequence]
@@ -54,18 +50,18 @@ class Batch:
     shift: IntArray
     p_cut: FloatArray
     p_cut_open: FloatArray
+    p_not_on_record: FloatArray
     start: FloatArray
-    moves: list[LogMove]
-    move_of: IntArray
+    log: BatchLog
+    logged_of: IntArray
+    written_of: IntArray
     move_ffts: ComplexArray
-    early: FloatArray
-    late: FloatArray
     stretch_of: IntArray
     stretch_ffts: list[ComplexArray]
 
     @property
     def log_states(self) -> int:
-        """3, or 1 where nothing is logged."""
+        """How many; 1 where nothing is logged."""
         return int(self.start.shape[1])
 
     def rows(self, place: int) -> slice:
@@ -75,35 +71,20 @@ class Batch:
 
     def ahead_fft(self, t: int, filtered_fft: ComplexArray, n: int) -> ComplexArray:
         """The step of interval t without an unlogged cut, within the window of t: (n, log states, frequencies)."""
-        moved = filtered_fft[:n].copy() if self.log_states == 1 else self._logged_ahead(t, filtered_fft[:n], n)
+        moved = filtered_fft[:n].copy() if self.log_states == 1 else self._logged_ahead(t, filtered_fft[:n])
         for row in np.flatnonzero(self.stretch_of[t, :n] >= 0):
             moved[row] *= self.stretch_ffts[self.stretch_of[t, row]]
         return moved
 
-    def _logged_ahead(self, t: int, here_fft: ComplexArray, n: int) -> ComplexArray:
-        before, here, after = (self.move_of[t + k, :n] for k in range(3))
-        logged, next_rows, owed_rows = (np.flatnonzero(move >= 0) for move in (here, after, before))
-        late = self.late[t + 1, logged][:, None]
-        early_next = self.early[t + 2, :n]
+    def _logged_ahead(self, t: int, here_fft: ComplexArray) -> ComplexArray:
         out = np.zeros_like(here_fft)
-        # From AS_WRITTEN, with this interval's logged cut made: on as written, or the next interval's made already too.
-        made = here_fft[:, AS_WRITTEN].copy()
-        made[logged] *= np.conj(self.move_ffts[here[logged]])
-        out[next_rows, TAKEN] = made[next_rows] * (
-            np.conj(self.move_ffts[after[next_rows]]) * early_next[next_rows, None]
-        )
-        out[:, AS_WRITTEN] = made
-        out[logged, AS_WRITTEN] *= 1.0 - late
-        # From OWED: what was logged an interval before is made now, with this one's.
-        if owed_rows.size:
-            paid = here_fft[owed_rows, OWED] * np.conj(self.move_ffts[before[owed_rows]])
-            both = np.flatnonzero(here[owed_rows] >= 0)
-            paid[both] *= np.conj(self.move_ffts[here[owed_rows[both]]])
-            out[owed_rows, AS_WRITTEN] += paid
-        # From TAKEN: nothing is left to be made.
-        out[logged, AS_WRITTEN] += here_fft[logged, TAKEN]
-        out[logged, OWED] = here_fft[logged, AS_WRITTEN] * late
-        out[:, :TAKEN] *= (1.0 - early_next)[:, None, None]
+        out[:, AS_WRITTEN] = here_fft[:, AS_WRITTEN]
+        for step in self.log.steps[t]:
+            moved = here_fft[step.rows, step.source] * step.factor(np.conj(self.move_ffts))
+            if step.source == step.target == AS_WRITTEN:
+                out[step.rows, AS_WRITTEN] = moved
+            else:
+                out[step.rows, step.target] += moved
         return out
 
     def back_fft(self, t: int, message_fft: ComplexArray, n: int) -> ComplexArray:
@@ -112,24 +93,14 @@ class Batch:
             message_fft[row] *= np.conj(self.stretch_ffts[self.stretch_of[t, row]])
         if self.log_states == 1:
             return message_fft
-        before, here, after = (self.move_of[t + k, :n] for k in range(3))
-        logged, next_rows, owed_rows = (np.flatnonzero(move >= 0) for move in (here, after, before))
-        late = self.late[t + 1, logged][:, None]
-        early_next = self.early[t + 2, :n]
-        message_fft[:, :TAKEN] *= (1.0 - early_next)[:, None, None]
         out = np.zeros_like(message_fft)
         out[:, AS_WRITTEN] = message_fft[:, AS_WRITTEN]
-        out[logged, AS_WRITTEN] *= 1.0 - late
-        taken_next = self.move_ffts[after[next_rows]] * early_next[next_rows, None]
-        out[next_rows, AS_WRITTEN] += message_fft[next_rows, TAKEN] * taken_next
-        out[logged, AS_WRITTEN] *= self.move_ffts[here[logged]]
-        out[logged, AS_WRITTEN] += message_fft[logged, OWED] * late
-        out[logged, TAKEN] = message_fft[logged, AS_WRITTEN]
-        if owed_rows.size:
-            paid = message_fft[owed_rows, AS_WRITTEN] * self.move_ffts[before[owed_rows]]
-            both = np.flatnonzero(here[owed_rows] >= 0)
-            paid[both] *= self.move_ffts[here[owed_rows[both]]]
-            out[owed_rows, OWED] = paid
+        for step in self.log.steps[t]:
+            moved = message_fft[step.rows, step.target] * step.factor(self.move_ffts)
+            if step.source == step.target == AS_WRITTEN:
+                out[step.rows, AS_WRITTEN] = moved
+            else:
+                out[step.rows, step.source] += moved
         return out
 
     def transform(self, t: int, values: FloatArray) -> ComplexArray:
@@ -138,13 +109,23 @@ class Batch:
         if self.log_states == 1:
             return cast(ComplexArray, scipy.fft.rfft(values, size))
         n = values.shape[0]
-        fft = np.zeros((n, 3, size // 2 + 1), dtype=np.complex128)
+        fft = np.zeros((n, self.log_states, size // 2 + 1), dtype=np.complex128)
         fft[:, AS_WRITTEN] = scipy.fft.rfft(values[:, AS_WRITTEN], size)
-        for log_state, move_of in ((OWED, self.move_of[t, :n]), (TAKEN, self.move_of[t + 1, :n])):
-            rows = np.flatnonzero(move_of >= 0)
-            if rows.size:
-                fft[rows, log_state] = scipy.fft.rfft(values[rows, log_state], size)
+        for slot, rows in self.log.open_rows(t, n):
+            fft[rows, slot] = scipy.fft.rfft(values[rows, slot], size)
         return fft
+
+    def inverse(self, t: int, fft: ComplexArray) -> FloatArray:
+        """Values at count t over twice the cells, of their transforms; the same log states are left at zero."""
+        size = 2 * self.kernels.cells
+        if self.log_states == 1:
+            return cast(FloatArray, scipy.fft.irfft(fft, size))
+        n = fft.shape[0]
+        values = np.zeros((n, self.log_states, size))
+        values[:, AS_WRITTEN] = scipy.fft.irfft(fft[:, AS_WRITTEN], size)
+        for slot, rows in self.log.open_rows(t, n):
+            values[rows, slot] = scipy.fft.irfft(fft[rows, slot], size)
+        return values
 
     def placed(self, t: int, message: FloatArray) -> ComplexArray:
         """Transforms of messages at t + 1, put where they belong in the windows of t: a shift is a turn of phases."""
@@ -175,33 +156,31 @@ class Batch:
         still: ahead_fft of filtered. Rows that nothing moves are taken over as they are, not transformed and back.
         """
         n, out = filtered.shape[0], filtered[:, AS_WRITTEN].copy()
-        moved = (
-            (self.stretch_of[t, :n] >= 0) | (self.shift[t, :n] != 0) | (self.move_of[t : t + 3, :n] >= 0).any(axis=0)
-        )
+        moved = (self.stretch_of[t, :n] >= 0) | (self.shift[t, :n] != 0) | self.log.is_moving(t, n)
         rows = np.flatnonzero(moved)
         if rows.size:
             full = np.zeros((n, 2 * self.kernels.cells))
-            full[rows] = scipy.fft.irfft(still[rows, : min(TAKEN, self.log_states)].sum(axis=1), 2 * self.kernels.cells)
+            known = self.log.dated_by(t + 1)[rows]
+            full[rows] = scipy.fft.irfft(np.einsum("nl,nlf->nf", known, still[rows]), 2 * self.kernels.cells)
             out[rows] = self.windowed(t, full)[rows]
         return out
 
     def as_written(self, t: int, values: FloatArray) -> FloatArray:
         """The step of interval t with no unlogged cut and the log as it is written, before and after it: (n, cells)."""
         n, cells = values.shape
-        here = self.move_of[t + 1, :n]
+        here = self.written_of[t, :n]
         moved = np.zeros((n, 2 * cells))
         moved[:, :cells] = values
-        rows = np.flatnonzero((here >= 0) | (self.stretch_of[t, :n] >= 0))
+        rows = np.flatnonzero((here > 0) | (self.stretch_of[t, :n] >= 0))
         if rows.size:
             fft = scipy.fft.rfft(values[rows], 2 * cells)
             for place, row in enumerate(rows):
-                if here[row] >= 0:
-                    fft[place] *= np.conj(self.moves[here[row]].written_fft)
+                if here[row] > 0:
+                    fft[place] *= np.conj(self.move_ffts[here[row]])
                 if self.stretch_of[t, row] >= 0:
                     fft[place] *= self.stretch_ffts[self.stretch_of[t, row]]
             moved[rows] = scipy.fft.irfft(fft, 2 * cells)
-        on_time = (1.0 - self.late[t + 1, :n]) * (1.0 - self.early[t + 2, :n])
-        return self.windowed(t, moved) * on_time[:, None]
+        return self.windowed(t, moved) * self.log.in_place[t, :n, None]
 
     def cut_factor(self, t: int, n: int) -> ComplexArray:
         """Transform of the move by an unlogged cut or none, for each row: (n, frequencies)."""
@@ -210,29 +189,31 @@ class Batch:
 
 
 def batches_of(sequences: Sequence[CountSequence], theta: DriftParameters) -> Iterator[tuple[list[int], Batch]]:
-    """Sequences grouped by cell length, number of cells and whether anything is logged, in bounded batches.
+    """Sequences grouped by cell length, number of cells and log states, in bounded batches.
 
     Yields the places of the batch's sequences in `sequences`, and the batch.
     """
-    groups: dict[tuple[float, int, bool, int], list[int]] = {}
+    groups: dict[tuple[float, int, int, int], list[int]] = {}
     for place, sequence in enumerate(sequences):
-        key = (sequence.cell_m, sequence.cells, bool(sequence.entries), sequence.grid_points.size)
+        key = (sequence.cell_m, sequence.cells, log_states_of(sequence, theta), sequence.grid_points.size)
         groups.setdefault(key, []).append(place)
-    for (cell_m, cells, logged, _), group in sorted(groups.items()):
+    for (cell_m, cells, log_states, _), group in sorted(groups.items()):
         kernels = kernels_for(cell_m, cells, theta)
         places = sorted(group, key=lambda p: -sequences[p].times)
         while places:
             longest = sequences[places[0]]
-            each = longest.times * longest.grid_points.size * cells * (3 if logged else 1)
+            each = longest.times * longest.grid_points.size * cells * log_states
             some = max(1, int(BATCH_CELLS / each))
             chosen, places = places[:some], places[some:]
             yield chosen, make_batch([sequences[p] for p in chosen], kernels, theta)
 
 
 def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftParameters) -> Batch:
-    """Lay out sequences of the same cells and as many looseness values, the longest first; all with a log, or none."""
+    """Lay out sequences of the same cells, log states and as many looseness values, the longest first."""
     points, times, cells = sequences[0].grid_points.size, sequences[0].times, kernels.cells
     rows, intervals = len(sequences) * points, max(times - 1, 1)
+    log_states = max(log_states_of(sequence, theta) for sequence in sequences)
+    log = BatchLog(times=times, rows=rows, log_states=log_states)
     batch = Batch(
         sequences=sequences,
         kernels=kernels,
@@ -242,20 +223,23 @@ def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftPar
         shift=np.zeros((intervals, rows), dtype=np.int64),
         p_cut=np.zeros((intervals, rows)),
         p_cut_open=np.zeros((intervals, rows)),
-        start=np.zeros((rows, 3 if sequences[0].entries else 1, cells)),
-        moves=[],
-        move_of=np.full((times + 1, rows), -1, dtype=np.int64),
+        p_not_on_record=np.zeros((intervals, rows)),
+        start=np.zeros((rows, log_states, cells)),
+        log=log,
+        logged_of=np.zeros((intervals, rows), dtype=np.int64),
+        written_of=np.zeros((intervals, rows), dtype=np.int64),
         move_ffts=np.zeros((0, 0), dtype=np.complex128),
-        early=np.zeros((times + 1, rows)),
-        late=np.zeros((times + 1, rows)),
         stretch_of=np.full((intervals, rows), -1, dtype=np.int64),
         stretch_ffts=[],
     )
+    moves = MoveTable(kernels)
     for place, sequence in enumerate(sequences):
         _lay_out(batch, place, sequence)
-    if batch.moves:
-        batch.move_ffts = np.array([move.fft for move in batch.moves])
-        _start_log_states(batch)
+        if sequence.entries:
+            _lay_out_log(batch, place, sequence, moves)
+    if log.entries:
+        log.close()
+        batch.move_ffts = np.array(moves.ffts)
     return batch
 
 
@@ -267,29 +251,35 @@ def _lay_out(batch: Batch, place: int, sequence: CountSequence) -> None:
     p_cut = batch.theta.p_cut(np.diff(sequence.days))
     odds = np.array([_ending_odds(ending) for ending in sequence.endings])
     batch.p_cut_open[:intervals, rows] = p_cut[:, None]
+    batch.p_not_on_record[:intervals, rows] = batch.theta.p_not_on_record(np.diff(sequence.days))[:, None]
     batch.p_cut[:intervals, rows] = (p_cut * odds / (1.0 - p_cut + p_cut * odds))[:, None]
-    for move in moves_of(place, sequence, batch.kernels, batch.theta):
-        at = move.interval + 1
-        batch.move_of[at, rows], batch.early[at, rows], batch.late[at, rows] = len(batch.moves), move.early, move.late
-        batch.moves.append(move)
     _add_stretch(batch, sequence, rows)
     batch.start[rows, AS_WRITTEN] = _start(sequence, batch.kernels, batch.theta)
+
+
+def _lay_out_log(batch: Batch, place: int, sequence: CountSequence, moves: MoveTable) -> None:
+    rows, placed = batch.rows(place), placements(sequence, batch.theta)
+    made = moves_of(sequence, batch.kernels, batch.theta)
+    for t in range(sequence.times - 1):
+        for step in steps_of(placed, t):
+            batch.log.add(t, rows, step, moves.place(place, step.entries, made))
+    for e, (move, placement) in enumerate(zip(made, placed, strict=True)):
+        same = tuple(other for other, each in enumerate(placed) if each.home == placement.home)
+        others = moves.place(place, tuple(other for other in same if other != e), made)
+        if 0 <= placement.home < sequence.times - 1:
+            batch.logged_of[placement.home, rows] = moves.place(place, same, made)
+            batch.written_of[placement.home, rows] = moves.written(place, same, made)
+        batch.log.entries.append(EntryInBatch(sequence=place, move=move, placement=placement, others=others))
+        batch.log.mark(rows, placement, sequence.times)
+    start = batch.start[rows, AS_WRITTEN].copy()
+    for log_state, p in first_states(placed).items():
+        batch.start[rows, log_state] = p * start
 
 
 def _ending_odds(ending: Ending | None) -> float:
     if ending in (Ending.MISCOUNT, Ending.LATE_LOGGED_CUT):
         return FIXED.ending_against
     return FIXED.ending_for if ending is Ending.CONFIRMED_LOSS else 1.0
-
-
-def _start_log_states(batch: Batch) -> None:
-    """What is logged before the first count may be owed at it, and what is logged after it taken already."""
-    start, late, early = batch.start, batch.late[0][:, None], batch.early[1]
-    start[:, OWED] = start[:, AS_WRITTEN] * late
-    start[:, AS_WRITTEN] *= 1.0 - late
-    rows = np.flatnonzero(batch.move_of[1] >= 0)
-    start[rows, TAKEN] = start[rows, AS_WRITTEN] * early[rows][:, None]
-    start[:, :TAKEN] *= (1.0 - early)[:, None, None]
 
 
 def _start(sequence: CountSequence, kernels: Kernels, theta: DriftParameters) -> FloatArray:

@@ -36,9 +36,9 @@ class SufficientStatistics:
 
     cuts, days: by interval, unlogged cuts and how long it was. sizes, logged_sizes: unlogged cuts and log entries by
     class of SIZE_EDGES_M. slips: counts by SLIPS. looseness: reels by LOOSENESS_GRID_WRAPS. Of log entries: misdated of
-    misdatable (those near a count, by how near), void and wrong of entries, twin_void of twins; errors: weight, mean
-    squared error in m² and length in m of each. residual_weight, residual_squares: counts without a slip and the sum of
-    their squared residuals, wraps², by looseness and class of FULLNESS. log_evidence: log p(counts | θ), nats.
+    logged, late of recorded (of which it is known when), void and wrong of entries, twin_void of twins; errors: weight,
+    mean squared error in m² and length in m of each. residual_weight, residual_squares: counts without a slip and the
+    sum of their squared residuals, wraps², by looseness and class of FULLNESS. log_evidence: log p(counts | θ), nats.
     """
 
     cuts: list[FloatArray] = field(default_factory=list)
@@ -48,7 +48,9 @@ class SufficientStatistics:
     slips: FloatArray = field(default_factory=lambda: np.zeros(len(SLIPS)))
     looseness: FloatArray = field(default_factory=lambda: np.zeros(LOOSENESS_GRID_WRAPS.size))
     misdated: float = 0.0
-    misdatable: float = 0.0
+    logged: float = 0.0
+    recorded: float = 0.0
+    late: float = 0.0
     void: float = 0.0
     twin_void: float = 0.0
     wrong: float = 0.0
@@ -134,28 +136,27 @@ def _by_class(cells: FloatArray, batch: Batch) -> FloatArray:
 
 def _add_log(statistics: SufficientStatistics, passes: ForwardBackward, row_weight: FloatArray) -> None:
     batch = passes.batch
-    for entry in log_entry_posteriors(passes):
-        move, weight = batch.moves[entry.move], row_weight[entry.row]
-        statistics.misdated += weight * (entry.early + entry.late)
-        # what of the share was open to this entry, so that misdated over misdatable is the share again
-        statistics.misdatable += weight * (move.early + move.late) / max(batch.theta.entry_misdated, 1e-6)
-        place = np.clip(np.searchsorted(SIZE_EDGES_M, [e.length_m for e in move.entries]) - 1, 0, SIZE_EDGES_M.size - 2)
-        np.add.at(statistics.logged_sizes, place, weight)
-        inside = 0 <= move.interval < batch.sequences[move.sequence].times - 1
-        twin = move.entries[-1].twin
-        # of several entries in one interval only a twin, which would be the void one, can be told from the others
-        if not inside or (len(move.entries) > 1 and not twin):
+    for each in log_entry_posteriors(passes):
+        in_batch, weight = batch.log.entries[each.entry], row_weight[each.row]
+        entry = in_batch.move.entry
+        statistics.misdated += weight * (each.early + each.late)
+        statistics.logged += weight
+        if entry.recording_known:
+            statistics.recorded += weight
+            statistics.late += weight * (entry.recorded_day - entry.at_day > FIXED.late_from_days)
+        place = np.clip(np.searchsorted(SIZE_EDGES_M, entry.length_m) - 1, 0, SIZE_EDGES_M.size - 2)
+        statistics.logged_sizes[place] += weight * max(1.0 - each.wrong - each.void, 0.0)
+        if not 0 <= in_batch.placement.home < batch.sequences[in_batch.sequence].times - 1:
             continue
-        stay = max(1.0 - entry.early - entry.late, 0.0)
-        if twin:
+        stay = max(1.0 - each.early - each.late, 0.0)
+        if entry.twin:
             statistics.twins += weight * stay
-            statistics.twin_void += weight * entry.void
+            statistics.twin_void += weight * each.void
         else:
             statistics.entries += weight * stay
-            statistics.void += weight * entry.void
-        if len(move.entries) == 1:
-            statistics.wrong += weight * entry.wrong
-            good = weight * max(stay - entry.void - entry.wrong, 0.0)
-            # two lengths shared between the cells on either side have so much error of the cells' own
-            rounding = batch.kernels.cell_m**2 / 6.0
-            statistics.errors.append((good, max(entry.error_m2 - rounding, 0.0), move.entries[0].length_m))
+            statistics.void += weight * each.void
+        statistics.wrong += weight * each.wrong
+        good = weight * max(stay - each.void - each.wrong, 0.0)
+        # two lengths shared between the cells on either side have so much error of the cells' own
+        rounding = batch.kernels.cell_m**2 / 6.0
+        statistics.errors.append((good, max(each.error_m2 - rounding, 0.0), entry.length_m))

@@ -49,18 +49,26 @@ class Parameters:
     unusual_logged: float = 0.02
     # Metres; lengths are known no better: a narrower kernel would be a spike between two cells.
     least_sd_m: float = 0.02
-    # Entries so many days from a count may well be dated on its wrong side: half a month of writing up late; of an
-    # interval no more than this share (counts a week apart: a day and a half), and one day at least.
-    near_days: float = 15.0
-    near_share: float = 0.2
-    least_near_days: float = 1.0
+    # Days by which a date on the wrong side of a count lies beyond it, on the mean: near ones, and a share of far ones,
+    # where dates are wrong for other reasons than being written up late. Half of near, and a cut dated in the week
+    # after its count is no longer found; twice, and routine cuts in the week of a count are in doubt.
+    near_days: float = 5.0
+    far_days: float = 60.0
+    misdated_far: float = 0.1
     # Days taken for the interval before the first count, and after the last.
     open_interval_days: float = 60.0
-    # Share of entry_misdated far from a count, where dates are wrong for other reasons than being written up late.
-    misdated_far: float = 0.1
-    # Dated to the count's own moment, nothing says which came first; and never is the wrong side likelier than not.
-    misdated_at_count: float = 0.2
-    most_misdated: float = 0.5
+    # Dated to the count's own moment, nothing says which came first: at least these odds. All that is out of place is
+    # no likelier than so; and odds less than least are not followed.
+    misdated_at_count: float = 0.25
+    most_misdated: float = 0.8
+    least_misdated: float = 5e-3
+    # Entries followed that may be out of place at the same count; more are taken as they are dated.
+    entries_out_of_place: int = 4
+    # Entries recorded late are so by so many days on the mean; all others within so many days. Which of them are late
+    # is counted from so many days on.
+    late_days: float = 45.0
+    late_from_days: float = 1.0
+    prompt_days: float = 0.5
     # Spread of the growth of new cable, over its mean; a mean of fewer cells is left out, for it moves nothing.
     stretch_sd: float = 0.5
     least_stretch_cells: float = 0.03

@@ -94,12 +94,14 @@ def _log_faults(passes: ForwardBackward) -> FloatArray:
     """Probability of each of LOG_FAULTS in each interval: shape (times - 1, rows, faults)."""
     batch = passes.batch
     # by interval + 1: what is logged before the first count, or after the last, falls on the first and the last place
-    out = np.zeros((passes.predicted.shape[0] + 2, batch.lengths.size, len(LOG_FAULTS)))
+    in_order = np.ones((passes.predicted.shape[0] + 2, batch.lengths.size, len(LOG_FAULTS)))
     for entry in log_entry_posteriors(passes):
-        at, row = batch.moves[entry.move].interval + 1, entry.row
-        out[at, row, : len(OWN_FAULTS)] = entry.early, entry.late, entry.void, entry.wrong
-        out[at + 1, row, LOG_FAULTS.index(LogFault.FROM_BEFORE)] = entry.late
-        out[at - 1, row, LOG_FAULTS.index(LogFault.FROM_AFTER)] = entry.early
+        home, row = batch.log.entries[entry.entry].placement.home, entry.row
+        in_order[home + 1, row, : len(OWN_FAULTS)] *= 1.0 - np.array([entry.early, entry.late, entry.void, entry.wrong])
+        for interval, p in entry.elsewhere:
+            fault = LogFault.FROM_BEFORE if interval > home else LogFault.FROM_AFTER
+            in_order[interval + 1, row, LOG_FAULTS.index(fault)] *= 1.0 - p
+    out = np.clip(1.0 - in_order, 0.0, 1.0)
     return out[1:]
 
 

@@ -5,7 +5,7 @@ convolve, which is to multiply transforms. All transforms are over twice the cel
 in the other half and does not come round.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import cast
 
@@ -85,95 +85,52 @@ def _logged_sd(length_m: float, theta: DriftParameters) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LogMove:
-    """What the log entries of one interval of a sequence do: as written, with no cut, with a wrong length; all in all.
+class EntryMove:
+    """What one log entry does to the cable: as written, with no cut, with a wrong length.
 
-    sequence: place in its batch. as_written, wrong: kernels, void: probability, of the last entry. fft: transform of
-    the whole kernel of all entries. early, late: probability that the cut was made before the interval, and after it.
+    as_written, wrong: kernels, void: probability; whole: all of them. Summing to one but for what is past the window.
     """
 
-    sequence: int
-    interval: int
-    entries: tuple[LogEntry, ...]
+    entry: LogEntry
     as_written: FloatArray
     void: float
     wrong: FloatArray
-    fft: ComplexArray
-    others_fft: ComplexArray
-    written_fft: ComplexArray
-    early: float
-    late: float
+
+    @property
+    def whole(self) -> FloatArray:
+        """The kernel of the entry, however it came about."""
+        kernel = self.as_written + self.wrong
+        kernel[0] += self.void
+        return kernel
 
 
-def moves_of(place: int, sequence: CountSequence, kernels: Kernels, theta: DriftParameters) -> Iterator[LogMove]:
-    """What the log does in each interval of a sequence that has entries; place: of the sequence in its batch."""
-    by_interval: dict[int, list[LogEntry]] = {}
-    for entry in sequence.entries:
-        by_interval.setdefault(entry.interval, []).append(entry)
-    for interval, entries in sorted(by_interval.items()):
-        parts = [_entry_parts(entry, kernels, theta) for entry in entries]
-        others, whole = np.eye(1, kernels.cells)[0], _whole(*parts[0])  # no move; the first entry's
-        for part in parts[1:]:
-            others, whole = whole, _one_after_the_other(whole, _whole(*part), kernels)
-        written_fft = np.prod([kernels.transform(written) for written, _, _ in parts], axis=0)
-        as_written, void, wrong = parts[-1]
-        early, late = _misdated(sequence, interval, entries, theta)
-        yield LogMove(
-            sequence=place,
-            interval=interval,
-            entries=tuple(entries),
-            as_written=as_written,
-            void=void,
-            wrong=wrong,
-            fft=kernels.transform(whole),
-            others_fft=kernels.transform(others),
-            written_fft=written_fft,
-            early=early,
-            late=late,
-        )
+def moves_of(sequence: CountSequence, kernels: Kernels, theta: DriftParameters) -> list[EntryMove]:
+    """What each entry of a sequence does, in their order."""
+    return [_entry_move(entry, kernels, theta) for entry in sequence.entries]
 
 
-def _entry_parts(entry: LogEntry, kernels: Kernels, theta: DriftParameters) -> tuple[FloatArray, float, FloatArray]:
-    """One entry's moves: as written but for its measuring error, probability of no cut, with a wrong length.
+def one_after_the_other(moves: Iterable[FloatArray], kernels: Kernels) -> FloatArray:
+    """The kernel of several moves, one after the other; what is past the window is left out."""
+    both, *others = moves
+    for other in others:
+        moved = scipy.fft.irfft(kernels.transform(both) * kernels.transform(other), 2 * kernels.cells)
+        both = np.maximum(moved[: kernels.cells], 0.0)
+    return both
 
-    How likely its length is wrong hangs on how usual it is: wrong ones are entry_wrong of all.
-    """
+
+def _entry_move(entry: LogEntry, kernels: Kernels, theta: DriftParameters) -> EntryMove:
+    """How likely its length is wrong hangs on how usual it is: wrong ones are entry_wrong of all."""
     void = theta.twin_void if entry.twin else theta.entry_void
     about, if_wrong = _wrong_length(entry.length_m, kernels, theta)
     if_right = float(theta.logged_density(np.log(np.asarray(max(entry.length_m, 0.05)))))
     p_wrong = theta.entry_wrong * if_wrong / (theta.entry_wrong * if_wrong + (1.0 - theta.entry_wrong) * if_right)
     written = _spread_about(entry.length_m, _logged_sd(entry.length_m, theta), kernels)
-    return (1.0 - void) * (1.0 - p_wrong) * written, void, (1.0 - void) * p_wrong * about
-
-
-def _whole(written: FloatArray, void: float, wrong: FloatArray) -> FloatArray:
-    kernel = written + wrong
-    kernel[0] += void
-    return kernel
-
-
-def _one_after_the_other(one: FloatArray, other: FloatArray, kernels: Kernels) -> FloatArray:
-    both = scipy.fft.irfft(kernels.transform(one) * kernels.transform(other), 2 * kernels.cells)[: kernels.cells]
-    return cast(FloatArray, np.maximum(both, 0.0))
-
-
-def _misdated(
-    sequence: CountSequence, interval: int, entries: list[LogEntry], theta: DriftParameters
-) -> tuple[float, float]:
-    """Probability that the cut was made before the interval, and after it: the nearer a count, the likelier."""
-    days, at = sequence.days, np.mean([e.at_day for e in entries])
-    has_before, has_after = interval >= 0, interval + 1 < days.size
-    length = days[interval + 1] - days[interval] if has_before and has_after else FIXED.open_interval_days
-    near = min(FIXED.near_days, max(FIXED.near_share * length, FIXED.least_near_days))
-
-    def share(gap: float) -> float:
-        nearness = FIXED.misdated_far + (1.0 - FIXED.misdated_far) * np.exp(-gap / near)
-        least = FIXED.misdated_at_count if gap <= 0.0 else 0.0
-        return float(min(max(theta.entry_misdated * nearness, least), FIXED.most_misdated))
-
-    early = share(at - days[interval]) if has_before else 0.0
-    late = share(days[interval + 1] - at) if has_after else 0.0
-    return early, late
+    return EntryMove(
+        entry=entry,
+        as_written=(1.0 - void) * (1.0 - p_wrong) * written,
+        void=void,
+        wrong=(1.0 - void) * p_wrong * about,
+    )
 
 
 def stretch_fft(mean_m: float, kernels: Kernels) -> ComplexArray:

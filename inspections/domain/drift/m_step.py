@@ -41,7 +41,14 @@ def m_step(statistics: SufficientStatistics, theta: DriftParameters, prior: Drif
         entry_void=_share(statistics.void, statistics.entries, prior.entry_void, FIXED.prior_entries),
         twin_void=_share(statistics.twin_void, statistics.twins, prior.twin_void, FIXED.prior_twins),
         entry_wrong=_share(statistics.wrong, statistics.entries, prior.entry_wrong, FIXED.prior_entries),
-        entry_misdated=_share(statistics.misdated, statistics.misdatable, prior.entry_misdated, FIXED.prior_entries),
+        entry_misdated=_share(statistics.misdated, statistics.logged, prior.entry_misdated, FIXED.prior_entries),
+        entry_late=_share(statistics.late, statistics.recorded, prior.entry_late, FIXED.prior_entries),
+        logged_per_interval=_share(
+            statistics.logged,
+            float(sum(days.size for days in statistics.days)),
+            prior.logged_per_interval,
+            FIXED.prior_cut_intervals,
+        ),
     )
 
 

@@ -198,9 +198,9 @@ def most_probable_course(history: ReelHistory, theta: DriftParameters = DEFAULT_
 
 def _log_step(batch: Batch, row: int, cells: Sequence[IntArray], t: int) -> FloatArray:
     """Logarithm of the step from each of the cells at t to each of those at t + 1."""
-    move = batch.move_of[t + 1, row]
     fft = np.conj(batch.cut_factor(t, row + 1)[row])
-    fft = fft if move < 0 else fft * batch.move_ffts[move]
+    if batch.log_states > 1:
+        fft = fft * batch.move_ffts[batch.logged_of[t, row]]
     many = batch.kernels.cells
     kernel = np.maximum(scipy.fft.irfft(fft, 2 * many)[:many], 0.0)
     drop = cells[t][:, None] - cells[t + 1][None, :] - batch.shift[t, row]

@@ -73,8 +73,9 @@ class DriftParameters:
     looseness_shares: share of reels at each of LOOSENESS_GRID_WRAPS. fullness_power: γ, looseness grows as turns to
     this power. slip_shares: π, of counts, in the order of SLIPS. logged_sd_m, logged_sd_share: error of a logged
     length, fixed and in proportion. entry_void, twin_void: share of log entries without a cut, and of second entries
-    of equal length. entry_wrong: share with a wrong length. entry_misdated: share on the wrong side of a count close
-    by. stretch_share: growth of new cable, of its length; stretch_days: time constant of its end. received_sd_share:
+    of equal length. entry_wrong: share with a wrong length. entry_misdated: share dated on the wrong side of a count;
+    entry_late: share recorded days after. logged_per_interval: logged cuts in an interval. stretch_share: growth of new
+    cable, of its length; stretch_days: time constant of its end. received_sd_share:
     error of the length at receipt. rule_changed_at: from when on counts are rule_changed_wraps higher by a changed
     rule, RFC 3339, or empty; revisions, revision_wraps: the same of counts by these revisions. habits, habit_sites:
     hands (`hands_of`) and where; habit_wraps, habit_sd_wraps: how much higher their counts are, and how well known.
@@ -93,6 +94,8 @@ class DriftParameters:
     twin_void: float = 0.7
     entry_wrong: float = 0.02
     entry_misdated: float = 0.05
+    entry_late: float = 0.1
+    logged_per_interval: float = 0.1
     stretch_share: float = 0.0
     stretch_days: float = 120.0
     received_sd_share: float = 0.02
@@ -143,6 +146,15 @@ class DriftParameters:
         """
         expected = self.cuts_per_interval + self.cuts_per_year * np.maximum(days, 0.0) / DAYS_PER_YEAR
         return np.clip(-np.expm1(-expected), FIXED.least_p_cut, FIXED.most_p_cut)
+
+    def p_not_on_record(self, days: FloatArray) -> FloatArray:
+        """Probability that a cut of an interval of so many days is still to be logged at its later count.
+
+        It is recorded late, exponentially, or dated beyond the count.
+        """
+        waits = np.maximum(days, 1e-6) / FIXED.late_days
+        late = self.entry_late * -np.expm1(-waits) / waits
+        return np.minimum(self.logged_per_interval * (late + (1.0 - late) * self.entry_misdated / 2.0), 0.5)
 
     def sizes_below(self, length_m: FloatArray) -> FloatArray:
         """Probability that an unlogged cut is shorter than each length: shape as given. Log-uniform in each class."""
@@ -198,7 +210,7 @@ def in_words(theta: DriftParameters) -> tuple[str, ...]:
         f"Slips: {'; '.join(slips)}.",
         f"Logged lengths are off by about {theta.logged_sd_m:.2f} m and {_per_cent(theta.logged_sd_share)}; "
         f"{_per_cent(theta.entry_wrong)} of entries have a wrong length, {_per_cent(theta.entry_void)} had no cut, and "
-        f"{_per_cent(theta.entry_misdated)} of those near a count are dated on its wrong side.",
+        f"{_per_cent(theta.entry_misdated)} are dated on the wrong side of a count.",
         f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
         if theta.stretch_share > 0
         else "No growth of new cable is to be seen.",

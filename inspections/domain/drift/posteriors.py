@@ -6,10 +6,10 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.batch import AS_WRITTEN, OWED, TAKEN
+from inspections.domain.drift.batch_log import EntryInBatch
 from inspections.domain.drift.hidden_markov import TINY
-from inspections.domain.drift.kernels import LogMove
 from inspections.domain.drift.likelihood import reading_pmf, slip_likelihoods
+from inspections.domain.drift.log_states import AS_WRITTEN, Placement
 from inspections.domain.drift.records import SLIPS
 from inspections.domain.drift.smoother import CutPosteriors, ForwardBackward
 from reels.domain.uncertainty import FloatArray
@@ -73,43 +73,67 @@ def ordinary_posteriors(passes: ForwardBackward, cuts: CutPosteriors) -> FloatAr
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LogEntryPosterior:
-    """The log entries of one interval in one row, probabilities; error_m2: mean squared error of the length, m².
+    """One log entry in one row, probabilities; error_m2: mean squared error of the length, m².
 
-    move: place in the batch's moves. early, late: the cut was made before the interval, or after it; void: there was
-    none; wrong: it had another length.
+    entry: place in the batch's log. early, late: the cut was made before its interval, or after it; void: there was
+    none; wrong: it had another length. elsewhere: other intervals in which it may have been made, and how probably.
     """
 
-    move: int
+    entry: int
     row: int
     early: float
     late: float
     void: float
     wrong: float
     error_m2: float
+    elsewhere: tuple[tuple[int, float], ...]
 
 
 def log_entry_posteriors(passes: ForwardBackward) -> list[LogEntryPosterior]:
-    """For every interval with log entries and every row: were they as written?"""
+    """For every log entry and every row: is it as written?"""
     batch = passes.batch
     posteriors = []
-    for number, move in enumerate(batch.moves):
-        sequence, rows = batch.sequences[move.sequence], batch.rows(move.sequence)
+    for number, entry in enumerate(batch.log.entries):
+        sequence, rows = batch.sequences[entry.sequence], batch.rows(entry.sequence)
         early, late, void, wrong, error_m2 = np.zeros((5, sequence.grid_points.size))
-        if move.interval >= 0:
-            early = _log_state_share(passes, move.interval, rows, TAKEN)
-        if move.interval + 1 < sequence.times:
-            late = _log_state_share(passes, move.interval + 1, rows, OWED)
-        if 0 <= move.interval < sequence.times - 1:
-            void, wrong, error_m2 = _as_written(passes, move, rows)
+        placement, home = entry.placement, entry.placement.home
+        out_at = {
+            t: _log_state_share(passes, t, rows, placement.slot) for t in range(sequence.times) if placement.is_open(t)
+        }
+        early, late = out_at.get(home, early), out_at.get(home + 1, late)
+        if 0 <= home < sequence.times - 1:
+            void, wrong, error_m2 = _as_written(passes, entry, rows)
         stay = np.maximum(1.0 - early - late, 0.0)
         columns = np.array([early, late, stay * void, stay * wrong, error_m2])
-        for row, (p_early, p_late, p_void, p_wrong, m2) in enumerate(columns.T.tolist(), rows.start):
+        elsewhere = _made_elsewhere(placement, out_at, sequence.times)
+        for number_of_row, (p_early, p_late, p_void, p_wrong, m2) in enumerate(columns.T.tolist()):
             posteriors.append(
                 LogEntryPosterior(
-                    move=number, row=row, early=p_early, late=p_late, void=p_void, wrong=p_wrong, error_m2=m2
+                    entry=number,
+                    row=rows.start + number_of_row,
+                    early=p_early,
+                    late=p_late,
+                    void=p_void,
+                    wrong=p_wrong,
+                    error_m2=m2,
+                    elsewhere=tuple((t, float(p[number_of_row])) for t, p in elsewhere),
                 )
             )
     return posteriors
+
+
+def _made_elsewhere(placement: Placement, out_at: dict[int, FloatArray], times: int) -> list[tuple[int, FloatArray]]:
+    """Of intervals other than its home, the probability that the cut was made there, by looseness tried.
+
+    An entry that is made before its date goes out of place there, one that is made after it comes back.
+    """
+    made = []
+    for t in range(max(placement.first, 0), min(placement.last + 1, times - 1)):
+        before, after = (np.asarray(out_at.get(count, 0.0)) for count in (t, t + 1))
+        if t != placement.home and (t in out_at or t + 1 in out_at):
+            p = after - before if t < placement.home else before - after
+            made.append((t, np.clip(p, 0.0, 1.0) + np.zeros_like(next(iter(out_at.values())))))
+    return made
 
 
 def _log_state_share(passes: ForwardBackward, t: int, rows: slice, log_state: int) -> FloatArray:
@@ -117,22 +141,22 @@ def _log_state_share(passes: ForwardBackward, t: int, rows: slice, log_state: in
     return cast(FloatArray, smoothed[:, log_state] / (smoothed.sum(axis=1) + TINY))
 
 
-def _as_written(passes: ForwardBackward, move: LogMove, rows: slice) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Given that the entries belong to their interval: no cut, wrong length, and else the mean squared error in m².
+def _as_written(passes: ForwardBackward, entry: EntryInBatch, rows: slice) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Given that the log is as it is dated: no cut, wrong length, and else the mean squared error in m².
 
-    As in smoother.cut_posteriors, with the roles changed: the unlogged cut and the entries before the last go into the
-    message, and the correlation is over lengths of the last one.
+    As in smoother.cut_posteriors, with the roles changed: the unlogged cut and the other entries go into the message,
+    and the correlation is over lengths of this one.
     """
-    batch, t = passes.batch, move.interval
+    batch, t, move = passes.batch, entry.placement.home, entry.move
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
     later = scipy.fft.rfft(passes.backward[t + 1, rows, AS_WRITTEN] * batch.likelihoods[t + 1, rows, 0], size)
     later *= np.exp(-1j * np.pi / cells * batch.shift[t, rows][:, None] * np.arange(cells + 1))
     q = batch.p_cut[t, rows, None]
-    later *= ((1.0 - q) + q * batch.kernels.cut_fft) * move.others_fft
+    later *= ((1.0 - q) + q * batch.kernels.cut_fft) * batch.move_ffts[entry.others]
     overlap = scipy.fft.irfft(scipy.fft.rfft(passes.filtered[t, rows, AS_WRITTEN], size) * np.conj(later), size)
     overlap = np.maximum(overlap[:, :cells], 0.0)
     written, wrong = overlap * move.as_written, (overlap * move.wrong).sum(axis=1)
     void = overlap[:, 0] * move.void
     total = written.sum(axis=1) + wrong + void + TINY
-    off_squared = (batch.kernels.cell_m * np.arange(cells) - move.entries[-1].length_m) ** 2
+    off_squared = (batch.kernels.cell_m * np.arange(cells) - move.entry.length_m) ** 2
     return void / total, wrong / total, (written @ off_squared) / (written.sum(axis=1) + TINY)

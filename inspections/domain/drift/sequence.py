@@ -35,12 +35,14 @@ TWIN_ENTRIES = 8  # earlier entries that are looked at; more than are made in so
 class LogEntry:
     """A log entry in its interval; interval -1 is before the first count, the last one after the last count.
 
-    at_day, recorded_day: since the reel's first count. twin: it repeats an earlier one.
+    at_day, recorded_day: since the reel's first count; recording_known: whether the latter is known. twin: it repeats
+    an earlier one.
     """
 
     interval: int
     at_day: float
     recorded_day: float
+    recording_known: bool
     length_m: float
     twin: bool
 
@@ -191,6 +193,7 @@ def _log_entry(cut: CutLogged, twin: bool, days: FloatArray, since: datetime) ->
         interval=int(np.searchsorted(days, at, side="right")) - 1,
         at_day=at,
         recorded_day=recorded,
+        recording_known=cut.recorded_at is not None,
         length_m=max(cut.length_m, 0.0),
         twin=twin,
     )

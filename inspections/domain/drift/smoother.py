@@ -13,7 +13,7 @@ from typing import cast
 import numpy as np
 import scipy
 
-from inspections.domain.drift.batch import TAKEN, Batch
+from inspections.domain.drift.batch import Batch
 from inspections.domain.drift.hidden_markov import TINY, IntArray, backward, forward
 from reels.domain.uncertainty import FloatArray
 
@@ -44,20 +44,20 @@ class ForwardBackward:
 
 def forward_backward(batch: Batch, smooth: bool = True) -> ForwardBackward:
     """Forward, and backward unless only the newest interval is asked for."""
-    cells, size = batch.kernels.cells, 2 * batch.kernels.cells
+    cells = batch.kernels.cells
     p_when_counted = np.zeros(batch.p_cut.shape)
 
     def ahead(t: int, filtered: FloatArray) -> FloatArray:
         n = filtered.shape[0]
         still = batch.ahead_fft(t, batch.transform(t, filtered), n)
-        moved = batch.windowed(t, scipy.fft.irfft(still * batch.cut_factor(t, n)[:, None, :], size))
+        moved = batch.windowed(t, batch.inverse(t + 1, still * batch.cut_factor(t, n)[:, None, :]))
         p_when_counted[t, :n] = _p_newest(batch, t, batch.unmoved(t, filtered, still), moved)
         return moved
 
     def back(t: int, message: FloatArray) -> FloatArray:
         n = message.shape[0]
         fft = batch.placed(t, message) * np.conj(batch.cut_factor(t, n))[:, None, :]
-        return cast(FloatArray, np.maximum(scipy.fft.irfft(batch.back_fft(t, fft, n), size)[..., :cells], 0.0))
+        return np.maximum(batch.inverse(t, batch.back_fft(t, fft, n))[..., :cells], 0.0)
 
     passed = forward(batch.start, batch.likelihoods, ahead, batch.lengths)
     if smooth:
@@ -84,9 +84,12 @@ def _p_newest(batch: Batch, t: int, unmoved: FloatArray, moved: FloatArray) -> F
     likelihood = batch.likelihoods[t + 1, :n, 0]
     q, q_open = batch.p_cut[t, :n], batch.p_cut_open[t, :n]
     no_cut = np.einsum("nc,nc->n", unmoved, likelihood)
-    either = np.einsum("nlc,nc->n", moved[:, : min(TAKEN, batch.log_states)], likelihood)
+    either = np.einsum("nlc,nl,nc->n", moved, batch.log.dated_by(t + 1)[:n], likelihood)
     cut = np.maximum(either - (1.0 - q) * no_cut, 0.0) / q
-    return cast(FloatArray, q_open * cut / (q_open * cut + (1.0 - q_open) * no_cut + TINY))
+    # A cut that is still to be logged is no unlogged one: it looks the same that day.
+    to_come = batch.p_not_on_record[t, :n]
+    none = (1.0 - q_open) * ((1.0 - to_come) * no_cut + to_come * cut)
+    return cast(FloatArray, q_open * cut / (q_open * cut + none + TINY))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

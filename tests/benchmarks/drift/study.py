@@ -71,7 +71,9 @@ def true_parameters(plan: FleetPlan) -> DriftParameters:
         entry_void=1e-5,
         twin_void=0.98 if plan.log_twice else 1e-5,
         entry_wrong=plan.log_wrong + 1e-6,
-        entry_misdated=min(2.0 * plan.log_misdated, 0.5) + 1e-6,
+        entry_misdated=plan.log_misdated + 1e-6,
+        entry_late=plan.log_late + 1e-6,
+        logged_per_interval=plan.logged_per_interval,
         stretch_share=plan.stretch_share,
         stretch_days=plan.stretch_days,
     )

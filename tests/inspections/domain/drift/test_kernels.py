@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.fft import irfft
 
 from inspections.domain.drift import CutLogged, kernels
-from inspections.domain.drift.kernels import Kernels, LogMove, kernels_for, moves_of
+from inspections.domain.drift.kernels import EntryMove, Kernels, kernels_for, moves_of
 from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, SIZE_EDGES_M
-from inspections.domain.drift.sequence import CountSequence, sequences_of
+from inspections.domain.drift.sequence import sequences_of
 from reels.domain.uncertainty import FloatArray
 from tests.inspections.domain.drift.small_reels import STEADY, counted, cut
 
@@ -82,7 +82,7 @@ def test_an_entry_of_an_unusual_length_is_rather_wrong() -> None:
     sizes = sharp_sizes(10.0)
     share = {}
     for length_m in (1.0, 10.0):
-        _, _, [move] = moves(cut(45, length_m), entry_wrong=0.05, logged_size_shares=sizes)
+        _, [move] = moves(cut(45, length_m), entry_wrong=0.05, logged_size_shares=sizes)
         share[length_m] = move.wrong.sum() / (1.0 - move.void)
     assert share[10.0] < 0.02
     assert share[1.0] > 0.9
@@ -93,82 +93,40 @@ def test_an_entry_of_an_unusual_length_is_rather_wrong() -> None:
 # The log ------------------------------------------------------------------------------------------------------------
 
 
-def moves(*cuts: CutLogged, **theta: Any) -> tuple[CountSequence, Kernels, list[LogMove]]:
+def moves(*cuts: CutLogged, **theta: Any) -> tuple[Kernels, list[EntryMove]]:
     rates = replace(DEFAULT_PARAMETERS, **theta)
     (sequence,) = sequences_of(counted(STEADY, cuts=cuts), 0, rates)
     grid = kernels_for(CELL_M, CELLS, rates)
-    return sequence, grid, list(moves_of(3, sequence, grid, rates))
+    return grid, moves_of(sequence, grid, rates)
 
 
 def test_an_entry_is_as_written_or_void_or_of_another_length() -> None:
-    _, grid, [move] = moves(cut(45, 10.0), entry_void=0.25, entry_wrong=0.2, logged_sd_m=0.3, logged_sd_share=0.04)
-    assert (move.sequence, move.interval, move.void) == (3, 1, 0.25)
+    rates = replace(DEFAULT_PARAMETERS, logged_sd_m=0.3, logged_sd_share=0.04)
+    grid, [move] = moves(cut(45, 10.0), entry_void=0.25, entry_wrong=0.2, logged_sd_m=0.3, logged_sd_share=0.04)
+    assert (move.entry.interval, move.void) == (1, 0.25)
     # of the three quarters that are not void a fifth is wrong, but for how usual the length is
-    about, if_wrong = kernels._wrong_length(
-        10.0, grid, replace(DEFAULT_PARAMETERS, logged_sd_m=0.3, logged_sd_share=0.04)
-    )
+    about, if_wrong = kernels._wrong_length(10.0, grid, rates)
     if_right = float(DEFAULT_PARAMETERS.logged_density(np.log(np.array(10.0))))
     p_wrong = 0.2 * if_wrong / (0.2 * if_wrong + 0.8 * if_right)
     wrong = 0.75 * p_wrong * about
     assert move.wrong == pytest.approx(wrong)
     written = 0.75 * (1.0 - p_wrong) * kernels._spread_about(10.0, 0.5, grid)  # √(0.3² + 0.4²)
     assert move.as_written == pytest.approx(written)
-    whole = move.as_written + wrong
+    whole = written + wrong
     whole[0] += 0.25
-    assert kernel_of(move.fft) == pytest.approx(whole, abs=1e-12)
+    assert move.whole == pytest.approx(whole, abs=1e-12)
 
 
 def test_an_entry_that_repeats_one_is_void_as_often_as_such_are() -> None:
-    _, grid, [move] = moves(cut(45, 10.0), cut(46, 10.0), twin_void=0.7, entry_void=0.1)
-    assert (len(move.entries), move.void) == (2, 0.7)
-    first, second = kernels._entry_parts(move.entries[0], grid, replace(DEFAULT_PARAMETERS, entry_void=0.1)), move
-    one, other = first[0] + first[2], second.as_written + second.wrong
-    one[0] += 0.1
-    other = other.copy()
-    other[0] += 0.7
-    assert kernel_of(move.fft) == pytest.approx(np.convolve(one, other)[:CELLS], abs=1e-9)
+    grid, [first, second] = moves(cut(45, 10.0), cut(46, 10.0), twin_void=0.7, entry_void=0.1)
+    assert (first.void, second.void) == (0.1, 0.7)
+    both = kernels.one_after_the_other([first.whole, second.whole], grid)
+    assert both == pytest.approx(np.convolve(first.whole, second.whole)[:CELLS], abs=1e-9)
 
 
-def test_entries_of_several_intervals_are_as_many_moves_in_order() -> None:
-    _, _, found = moves(cut(100, 4.0), cut(-5, 3.0), cut(45, 10.0), cut(400, 2.0))
-    assert [(move.interval, move.entries[0].length_m) for move in found] == [(-1, 3.0), (1, 10.0), (3, 4.0), (5, 2.0)]
-
-
-def test_the_nearer_an_entry_is_to_a_count_the_likelier_it_belongs_to_its_other_side() -> None:
-    # intervals of 30 days: near is a fifth of them, 6 days
-    for day in (31, 36, 45, 54):
-        _, _, [move] = moves(cut(day, 10.0), entry_misdated=0.2)
-        gaps = np.array([day - 30, 60 - day])
-        assert [move.early, move.late] == pytest.approx(0.2 * (0.1 + 0.9 * np.exp(-gaps / 6.0)))
-
-
-def test_an_entry_at_the_moment_of_a_count_is_on_its_other_side_one_time_in_five_at_least() -> None:
-    _, _, [move] = moves(cut(30, 10.0), entry_misdated=0.05)
-    assert move.early == 0.2
-    assert move.late == pytest.approx(0.05 * (0.1 + 0.9 * np.exp(-5.0)))
-    assert moves(cut(30, 10.0), entry_misdated=0.3)[2][0].early == pytest.approx(0.3)
-    assert moves(cut(30, 10.0), entry_misdated=0.9)[2][0].early == 0.5
-
-
-def test_before_the_first_count_and_after_the_last_there_is_one_side_to_be_mistaken_for() -> None:
-    _, _, [before, after] = moves(cut(-12, 10.0), cut(162, 10.0), entry_misdated=0.2)
-    # open ended: near is a fifth of sixty days
-    share = 0.2 * (0.1 + 0.9 * np.exp(-1.0))
-    assert (before.early, before.late) == pytest.approx((0.0, share))
-    assert (after.early, after.late) == pytest.approx((share, 0.0))
-
-
-def test_near_is_a_day_at_least_and_half_a_month_at_most() -> None:
-    history = counted(STEADY[:3], cuts=(cut(1.0, 4.0),))
-    for scale, near in ((1 / 30, 1.0), (10.0, 15.0)):
-        spread = tuple(
-            replace(c, at=history.counts[0].at + scale * (c.at - history.counts[0].at)) for c in history.counts
-        )
-        entry = CutLogged(at=spread[0].at + 0.3 * (spread[1].at - spread[0].at), length_m=4.0)
-        (sequence,) = sequences_of(replace(history, counts=spread, cuts=(entry,)), 0, DEFAULT_PARAMETERS)
-        [move] = moves_of(0, sequence, GRID, DEFAULT_PARAMETERS)
-        gap = 0.3 * 30 * scale
-        assert move.early == pytest.approx(0.05 * (0.1 + 0.9 * np.exp(-gap / near)))
+def test_entries_have_moves_in_the_order_of_their_dates() -> None:
+    _, found = moves(cut(100, 4.0), cut(-5, 3.0), cut(45, 10.0), cut(400, 2.0))
+    assert [(move.entry.interval, move.entry.length_m) for move in found] == [(-1, 3.0), (1, 10.0), (3, 4.0), (5, 2.0)]
 
 
 @given(st.floats(0.05, 3.0))

@@ -137,7 +137,7 @@ def test_the_rates_are_said_in_sentences() -> None:
     assert "no slip" not in slips
     assert log == (
         "Logged lengths are off by about 0.30 m and 2.00 %; 3.00 % of entries have a wrong length, 1.00 % had no cut, "
-        "and 5.00 % of those near a count are dated on its wrong side."
+        "and 5.00 % are dated on the wrong side of a count."
     )
     assert stretch == "No growth of new cable is to be seen."
 

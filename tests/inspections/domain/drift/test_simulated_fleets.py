@@ -127,13 +127,16 @@ def test_three_reels_keep_near_the_prior_and_learning_repeats_itself() -> None:
     assert rates.slip_share(Slip.NONE) == pytest.approx(drift.DEFAULT_PARAMETERS.slip_share(Slip.NONE), abs=0.02)
 
 
-def test_a_new_count_asks_the_same_as_the_newest_interval() -> None:
+def test_a_new_count_asks_the_same_as_the_newest_interval_but_for_cuts_that_will_be_logged_yet() -> None:
+    theta = replace(drift.DEFAULT_PARAMETERS, logged_per_interval=0.0)
     for reel in make_fleet(replace(MESSY, reels=8)):
         counts = reel.history.counts
         before = known_then(reel.history, counts[-1])
-        now = drift.assess(replace(before, counts=counts)).intervals[-1]
-        asked = drift.plausibility(before, counts[-1])
+        now = drift.assess(replace(before, counts=counts), theta).intervals[-1]
+        asked = drift.plausibility(before, counts[-1], theta)
         assert asked.p_unlogged_cut == pytest.approx(now.p_when_counted, abs=1e-6)
+        with_log = drift.assess(replace(before, counts=counts)).intervals[-1]
+        assert with_log.p_when_counted <= now.p_when_counted + 1e-9
         assert (asked.cut_low_m <= asked.cut_m <= asked.cut_high_m) is True
         assert 0.0 <= asked.tail <= 1.0
 
@@ -150,7 +153,7 @@ def test_past_answers_hardly_move_when_counts_are_added() -> None:
         for n in range(2, len(reel.history.counts)):
             before = known_then(reel.history, reel.history.counts[n - 1])
             then = drift.assess(replace(before, counts=reel.history.counts[:n])).intervals[-1]
-            differences.append(abs(whole.intervals[n - 2].p_when_counted - then.p_unlogged_cut))
+            differences.append(abs(whole.intervals[n - 2].p_when_counted - then.p_when_counted))
     # the looseness values tried for a reel, and the cells, are chosen by all its counts; the beliefs are not
     assert np.mean(differences) < 0.01
     assert np.quantile(differences, 0.98) < 0.1

@@ -63,7 +63,7 @@ def test_the_newest_interval_is_judged_by_what_was_known_then() -> None:
     whole = counted(STEADY + LOWER)
     then = drift.assess(replace(whole, counts=whole.counts[:7])).intervals[-1]
     now = drift.assess(whole).intervals[5]
-    assert now.p_when_counted == pytest.approx(then.p_unlogged_cut, abs=0.02)
+    assert now.p_when_counted == pytest.approx(then.p_when_counted, abs=0.02)
     assert now.p_unlogged_cut > now.p_when_counted
 
 
