@@ -18,7 +18,8 @@ A slip reverts at the next count; a cut stays. So a single difference proves lit
 
     x_t+1 = x_t − u_t − v_t + g_t                 replacement: a new sequence, x_1 anywhere or near the length received
     P(u_t > 0) = q_t = 1 − exp(−a − b Δ_t)          u_t given a cut ~ size_shares, log-uniform within a class
-    v_t ~ ℓ + N(0, s0² + (s1 ℓ)²), or 0, or another length; perhaps in the interval before or after       (kernels)
+    v_t ~ ℓ + N(0, s0² + (s1 ℓ)²), or 0, or another length, the rather the less usual ℓ is             (kernels)
+    an entry's cut is made in its interval, or in one on the wrong side of a count close by         (log_states)
     g_t ~ about stretch_share · length · (fall of exp(−age / stretch_days) over the interval)              (kernels)
     p(y_t | x_t, σ) = Σ over slips of π_slip · p(y_t | slip, x_t, σ)                                      (likelihood)
     without a slip: Φ((y + ½ − τ(x)) / s) − Φ((y − ½ − τ(x)) / s),   s = σ (y / half-full)^γ
@@ -27,7 +28,7 @@ A slip reverts at the next count; a cut stays. So a single difference proves lit
 **Answers.** Forward–backward for each σ tried (hidden_markov, smoother), then the mean over p(σ | y):
 
     p_unlogged_cut   P(u_t > 0 | y_1 … y_T)         cut_m, cut_low_m, cut_high_m: quantiles of u_t given a cut
-    p_when_counted   P(u_t > 0 | y_1 … y_t+1 and the log as it was known then)
+    p_when_counted   P(u_t > 0 and not still to be logged | y_1 … y_t+1 and the log as it was known then)
     p_slip           P(y_t came about by a slip | y_1 … y_T)
 
 **Learned.** θ, by expectation–maximisation with priors (learning, e_step, m_step). Flags: as many as keep the expected
@@ -42,6 +43,7 @@ the day that it asks about.
     fixed       every constant, and why     hidden_markov  the recursions, with nothing of reels in them
     geometry    drum tables, windows of lengths      looseness      σ: which values are likely
     sequence    a history laid out for inference     likelihood     p(y | x, σ), slips among it
+    log_states  entries out of their place           batch_log        the same, of rows side by side
     kernels     moves by cuts, log and stretch       batch          sequences side by side, one step
     smoother    forward and backward pass            posteriors     slips and log entries read off them
     fleet       reels and fleets put together        learning       rounds of e_step and m_step

@@ -68,6 +68,10 @@ def check_log(sentence: str, interval: IntervalPosterior) -> Iterator[str]:
             assert p[fault] == max(p[other] for other in OF_FAULT) > 1 - interval.log_doubt, sentence
             assert says(found[1], interval.log_doubt), sentence
             yield "log"
+    if found := re.search(r"does not fit as it is written \(another [^)]*\) " + ODDS, sentence):
+        assert max(p[fault] for fault in OF_FAULT) <= 1 - interval.log_doubt < 0.95, sentence
+        assert says(found[1], interval.log_doubt), sentence
+        yield "log"
     for fault, pattern in FROM.items():
         if found := re.search(pattern, sentence):
             assert says(found[1], p[fault]), sentence
@@ -190,8 +194,8 @@ def test_a_recount_is_offered_only_of_the_newest_count_and_only_in_doubt() -> No
 
 def test_a_cut_dated_past_the_count_is_told_in_both_intervals() -> None:
     assessment = drift.assess(counted(STEADY + LOWER, cuts=(cut(181, 11.6),)))
-    assert "a cut logged after 2024-06-29 was made before that count (about " in drift.explain(assessment, 5)
-    assert "what is logged between them was cut before the first of them (about " in drift.explain(assessment, 6)
+    assert "a cut logged after 2024-06-29 was made before that count (more than " in drift.explain(assessment, 5)
+    assert "what is logged between them was cut before the first of them (more than " in drift.explain(assessment, 6)
 
 
 def test_a_cut_entered_twice_in_one_interval_is_in_doubt() -> None:

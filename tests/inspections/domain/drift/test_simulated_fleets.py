@@ -135,8 +135,6 @@ def test_a_new_count_asks_the_same_as_the_newest_interval_but_for_cuts_that_will
         now = drift.assess(replace(before, counts=counts), theta).intervals[-1]
         asked = drift.plausibility(before, counts[-1], theta)
         assert asked.p_unlogged_cut == pytest.approx(now.p_when_counted, abs=1e-6)
-        with_log = drift.assess(replace(before, counts=counts)).intervals[-1]
-        assert with_log.p_when_counted <= now.p_when_counted + 1e-9
         assert (asked.cut_low_m <= asked.cut_m <= asked.cut_high_m) is True
         assert 0.0 <= asked.tail <= 1.0
 
