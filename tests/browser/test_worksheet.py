@@ -93,10 +93,16 @@ def test_a_thumb_is_led_from_field_to_field(page: Page, live_server, cast):
     expect(page.get_by_label("Right scale", exact=True)).to_be_focused()
 
 
-def go_to_the_crossover(cast):
+IS_ON_TOP = """each => {
+    const { left, right, top, bottom } = each.getBoundingClientRect(), middle = (left + right) / 2
+    return [top + 2, bottom - 2].every(y => each.contains(document.elementFromPoint(middle, y)))
+}"""
+
+
+def go_to(point: Point, cast):
     inspection = Inspection.objects.get()
     builders.take_gauge(cast, inspection)
-    stories.key_both(cast, inspection, *(point for point in Point if point in earlier_points(Point.CROSSOVER)))
+    stories.key_both(cast, inspection, *(each for each in Point if each in earlier_points(point)))
 
 
 def test_a_step_is_keyed_by_keyboard_alone(page: Page, live_server, cast):
@@ -113,6 +119,22 @@ def test_a_step_is_keyed_by_keyboard_alone(page: Page, live_server, cast):
     keys.type("12")
     keys.press("Enter")
     waits(page)
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640)])
+def test_the_button_that_tells_off_is_whole_in_sight_and_covered_by_nothing(browser, live_server, cast, width, height):
+    tess = browser.new_context(viewport={"width": width, "height": height}, has_touch=True).new_page()
+    log_in(tess, live_server.url, cast.technician)
+    begin(tess, live_server)
+    in_a_thread(lambda: go_to(Point.HAND_COUNT, cast))
+    tess.reload()
+    told = tess.get_by_role("button", name="Count a wrap")
+    expect(told).to_be_in_viewport(ratio=1)
+    assert told.evaluate(IS_ON_TOP)
+    box = told.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] / 2 > height / 2  # where a thumb is
+    tess.context.close()
 
 
 def test_a_phone_asks_one_question_a_screen_and_leads_back(browser, live_server, cast):
@@ -143,7 +165,7 @@ def test_the_half_is_tapped_on_the_drawing_and_nothing_is_preset(browser, live_s
     tess = phone(browser).new_page()
     log_in(tess, live_server.url, cast.technician)
     begin(tess, live_server)
-    in_a_thread(lambda: go_to_the_crossover(cast))
+    in_a_thread(lambda: go_to(Point.CROSSOVER, cast))
     tess.reload()
     first, second = (tess.get_by_role("radio", name=f"{each} half") for each in ("first", "second"))
     assert not any(each.is_checked() for each in tess.get_by_role("radio").all())
