@@ -78,6 +78,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("safety-notices/<id:notice_id>/reels", safety_notice_views.NoticedReelListEndpoint.as_view()),
     path("safety-notices/<id:notice_id>/lift", safety_notice_views.SafetyNoticeLiftEndpoint.as_view()),
     path("imports", import_views.ImportEndpoint.as_view()),
+    path("import-mappings", import_views.MappingListEndpoint.as_view()),
+    path("import-mappings/<id:mapping_id>/end", import_views.MappingEndEndpoint.as_view()),
     path("setup-values", setup_views.SetupValuesListEndpoint.as_view()),
     path(SETUP, setup_views.SetupValuesDetailEndpoint.as_view()),
     path(f"{SETUP}/gauge-return", setup_views.GaugeReturnEndpoint.as_view()),

@@ -9,6 +9,7 @@ from inspections.domain.intake.understanding import understand
 from inspections.models import ImportedCount
 from inspections.services.intake import mappings, task
 from reels.domain.words import Scope
+from reels.models import HistoryEntry
 from reels.services.history import Actor
 from tests import builders
 from tests.api_client import places, said
@@ -122,3 +123,49 @@ def test_a_token_without_the_scope_or_of_somebody_else_is_refused(script, token_
 def test_what_cannot_be_brought_in_is_named(script, body, status, code):
     said(script.post("imports", body), status, code)
     assert ImportedCount.objects.count() == 3
+
+
+MAPPING = {"name": "The base's", "file": "counts.csv", "separator": ";", "time_zone": "Europe/Berlin",
+           "columns": {"reel": "Reel no", "counted_at": "Date", "layers": "Layers", "wraps": "Wraps"},
+           "spellings": [{"seen": "lx 1", "meant": "LX-0001"}]}  # fmt: skip
+
+
+def kept(person):
+    return [(row["name"], row["id"]) for row in person.get("import-mappings").json()["results"]]
+
+
+def test_a_script_keeps_a_mapping_replaces_it_by_its_name_reads_a_sheet_by_it_and_deletes_it(script):
+    first = script.post("import-mappings", MAPPING).json()
+    nothing = {"decimal_mark": None, "day_order": None, "time_of_day": None, "as_spelt": False}
+    assert first == {**MAPPING, **nothing, "id": first["id"]}
+    second = script.post("import-mappings", {**MAPPING, "day_order": "dmy"}).json()
+    assert (second["id"], second["day_order"]) == (first["id"], "dmy")
+    assert kept(script)[1:] == [("The base's", first["id"])]
+    assert script.post("imports", {"sheet": SHEET, "mapping": "The base's"}).json()["stored"] == {"counts.csv": 1}
+    assert script.post(f"import-mappings/{first['id']}/end").status_code == 200
+    assert len(kept(script)) == 1
+    said(script.post(f"import-mappings/{first['id']}/end"), 409, "already_ended")
+    acts = HistoryEntry.objects.filter(act__startswith="sheet_mapping").order_by("pk").values_list("act", flat=True)
+    assert list(acts)[-3:] == ["sheet_mapping_added", "sheet_mapping_changed", "sheet_mapping_ended"]
+
+
+def test_mappings_are_administrators_and_take_the_import_scope(script, ways, token_way):
+    said(ways.control.get("import-mappings"), 403, "only_administrators")
+    said(ways.control.post("import-mappings", MAPPING), 403, "only_administrators")
+    readings = token_way(builders.administrator(), Scope.READINGS)
+    said(readings.get("import-mappings"), 403, "scope_missing")
+    said(readings.post("import-mappings", MAPPING), 403, "scope_missing")
+    assert [name for name, _ in kept(ways.administrator)] == ["Counts"]
+    said(script.post("import-mappings/9999/end"), 404, "not_found")
+
+
+@pytest.mark.parametrize(
+    ("more", "place"),
+    [({"columns": {"turns": "Turns"}}, "/columns"), ({"file": "truth.csv"}, "/file"),
+     ({"separator": "x"}, "/separator"), ({"time_zone": "Europe/Atlantis"}, "/time_zone"),
+     ({"time_of_day": "noon"}, "/time_of_day"), ({"spellings": [{"seen": "x"}]}, "/spellings/0/meant")],
+)  # fmt: skip
+def test_a_mapping_by_which_nothing_can_be_read_is_refused_at_its_place(script, more, place):
+    answer = script.post("import-mappings", {**MAPPING, **more})
+    said(answer, 400, "invalid_input")
+    assert places(answer) == [place]
