@@ -17,6 +17,7 @@ from reels.models import Person, ReelType, columns
 from reels.pages.act_fields import LINE, form_of
 from reels.pages.acts import ActForm, ComparedView
 
+TIMES = ("valid_from", "valid_until")
 EVERY = "*"  # no code of a site or type has it
 WHAT = {
     Act.COUNT: "count a reel", Act.VERIFY: "witness and sign counts", Act.ISSUE: "issue setup values",
@@ -25,13 +26,16 @@ WHAT = {
 }  # fmt: skip
 
 
+def _moment(label: str, help_text: str) -> forms.DateTimeField:
+    clock = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    return forms.DateTimeField(label=label, required=False, help_text=help_text, widget=clock)
+
+
 class GrantsForm(ActForm):
     """Who is to be authorised for what; each choice is a user name and an act."""
 
-    valid_until = forms.DateTimeField(
-        label="Until", required=False, help_text="Empty: until they are ended.",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-    )  # fmt: skip
+    valid_from = _moment("From", "Empty: from now on.")
+    valid_until = _moment("Until", "Empty: until they are ended.")
     granted = forms.MultipleChoiceField(error_messages={"required": "Tick what somebody is to be authorised for."})
 
 
@@ -59,8 +63,10 @@ class AuthorisationsView(ComparedView):
         return {"offered": {"granted": ("", choices)}}
 
     def context(self) -> dict[str, Any]:
-        ticked = self.sent_form["granted"].data if self.sent_form else ()
+        form = self.sent_form
+        ticked = form["granted"].data if form else ()
         return {
+            "is_timed": bool(form and any(form[name].data or form[name].errors for name in TIMES)), "at": self.at,
             "acts": [(act.verb, WHAT[act]) for act in Act], "rows": self._rows(set(ticked or ())), "section": "people",
             "sites": list(reel_access.sites()), "types": list(reel_access.reel_types()), "chosen_type": self.reel_type,
         }  # fmt: skip
@@ -70,20 +76,30 @@ class AuthorisationsView(ComparedView):
 
         On a phone a person is one line, with all that is in force; the acts are behind it, open where one is ticked.
         """
-        in_force: dict[tuple[int, str], Authorisation] = {}
-        for each in self._here():
-            in_force[each.person_id, each.act] = each
+        here, elsewhere = self._by_person()
         rows = []
         for person in self.people:
+            own, others = here.get(person.pk, {}), elsewhere.get(person.pk, ())
             cells = [
                 {"act": act.verb, "value": (value := f"{person.username} {act}"), "is_ticked": value in ticked,
-                 "in_force": in_force.get((person.pk, act))}
+                 "in_force": own.get(act)}
                 for act in Act
             ]  # fmt: skip
-            held = ", ".join(act.verb for act in Act if (person.pk, act) in in_force)
-            is_ticked = any(cell["is_ticked"] for cell in cells)
-            rows.append({"person": person, "cells": cells, "in_force": held or "nothing", "is_ticked": is_ticked})
+            named, unnamed = (", ".join(act.verb for act in Act if act in acts) for acts in (own, others))
+            about = {"in_force": named or ("" if unnamed else "nothing"), "elsewhere": unnamed, "cells": cells}
+            rows.append({"person": person, "is_ticked": any(cell["is_ticked"] for cell in cells), **about})
         return rows
+
+    def _by_person(self) -> tuple[dict[int, dict[str, Authorisation]], dict[int, set[str]]]:
+        """By person, what is not over of just this site and type, by act; and the acts of all others."""
+        here: dict[int, dict[str, Authorisation]] = {}
+        elsewhere: dict[int, set[str]] = {}
+        for each in access.authorisations_not_ended(self.at).select_related("site", "reel_type").order_by("pk"):
+            if (each.site, each.reel_type) == (self.site, self.reel_type):
+                here.setdefault(each.person_id, {})[each.act] = each
+            else:
+                elsewhere.setdefault(each.person_id, set()).add(each.act)
+        return here, elsewhere
 
     def _here(self) -> QuerySet[Authorisation]:
         rows = access.authorisations_not_ended(self.at)
@@ -97,8 +113,8 @@ class AuthorisationsView(ComparedView):
         for each in data["granted"]:
             username, act = each.split(" ")
             authorisations.grant(
-                person=by_name[username], act=Act(act), reel_type=self.reel_type, site=self.site, valid_from=self.at,
-                valid_until=data["valid_until"], actor=self.actor, at=self.at,
+                person=by_name[username], act=Act(act), reel_type=self.reel_type, site=self.site,
+                valid_from=data["valid_from"] or self.at, valid_until=data["valid_until"], actor=self.actor, at=self.at,
             )  # fmt: skip
         self.message = f"Granted: {len(data['granted'])}."
 

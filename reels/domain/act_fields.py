@@ -166,6 +166,7 @@ class LoginFields:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PostingFields:
     site: str = act_field(FieldKind.CODE, label="Site", default="")
+    valid_from: datetime | None = act_field(FieldKind.MOMENT, label="From", default=None, hint="Empty: from now on.")
     valid_until: datetime | None = act_field(
         FieldKind.MOMENT, label="Until", default=None, hint="Empty: until it is ended."
     )

@@ -69,6 +69,11 @@ def moment_at(site: Site | None, at: datetime) -> str:
     return date_format(timezone.localtime(at, site.zone if site else None), "j M Y, H:i T")
 
 
+def day_words(at: datetime, site: Site | None = None) -> str:
+    """The day of a moment, by the same clocks: 2 Mar 2026."""
+    return date_format(timezone.localtime(at, site.zone if site else None), "j M Y")
+
+
 def day_at(site: Site, at: datetime | None) -> date | None:
     """The day that it was at the site."""
     return site.day_of(at) if at else None

@@ -22,12 +22,12 @@ ALARMS_SHOWN = 20
 @page
 def everybody(request: HttpRequest) -> HttpResponse:
     """Everybody with a login and how it stands; and the newest alarms."""
-    administrator = reader(request)
+    administrator, at = reader(request), timezone.now()
     alarms = access.alarms(administrator)[:ALARMS_SHOWN]
     about = {
         "section": "people", "alarms": [(alarm, LOCKED_IN_WORDS[LockScope(alarm.scope)]) for alarm in alarms],
         "is_alone": login_links.others_made(administrator) is None,
-        "people": list(access.people_and_their_logins(administrator, timezone.now())),
+        "people": list(access.people_and_their_logins(administrator, at)), "now": at,
     }  # fmt: skip
     return show(request, "reels/people.html", about)
 

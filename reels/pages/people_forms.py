@@ -169,8 +169,8 @@ class PostingAddView(ComparedView, PersonActView):
 
     def do(self, data: dict[str, Any]) -> None:
         site = None if data["site"] == EVERY_SITE else access.site(data["site"])
-        register.post_person(person=self.subject, site=site, valid_from=self.at, valid_until=data["valid_until"],
-                             actor=self.actor, at=self.at)  # fmt: skip
+        register.post_person(person=self.subject, site=site, valid_from=data["valid_from"] or self.at,
+                             valid_until=data["valid_until"], actor=self.actor, at=self.at)  # fmt: skip
 
 
 class PostingEndView(ComparedView):

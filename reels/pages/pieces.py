@@ -6,7 +6,6 @@ from functools import lru_cache
 
 from django import template
 from django.template.loader import render_to_string
-from django.templatetags.tz import do_timezone
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -50,9 +49,9 @@ def moment_html(context: template.Context) -> SafeString:
 
 
 @register.filter
-def by_clocks(at: datetime, site: Site) -> object:
-    """A moment as it was at the site, for the filter `date`."""
-    return do_timezone(at, site.zone)
+def day(at: datetime, site: Site | None = None) -> SafeString:
+    """The day of a moment by the clocks of a site, or of the page: what is shown of it without its time."""
+    return day_html(timezone.localtime(at, site.zone if site else None).date())
 
 
 @register.filter

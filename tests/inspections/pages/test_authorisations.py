@@ -7,7 +7,8 @@ import pytest
 from inspections.domain.words import Act
 from inspections.models import Authorisation
 from reels.models import HistoryEntry
-from tests.builders import administrator, authorise, make_person, make_site, make_type
+from reels.services import register
+from tests.builders import administrator, authorise, by_administrator, make_person, make_site, make_type
 from tests.page_fixtures import PageClient, hidden_in, logged_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("no_query_in_a_template")]
@@ -69,6 +70,33 @@ def test_what_was_ticked_stays_when_it_is_refused(ada):
     assert answer.status_code == 422
     assert 'value="nell count" checked' in answer.content.decode()
     assert not Authorisation.objects.filter(person__username="nell").exists()
+
+
+def test_what_begins_later_is_granted_for_its_time_by_the_clocks_of_the_site(ada):
+    register.add_site(code="aldermere", name="Aldermere", time_zone="America/New_York", **by_administrator())
+    address = "/authorisations?site=aldermere"
+    times = {"valid_from": "2199-03-01T20:00", "valid_until": "2199-04-01T20:00"}
+    grant(ada, address, "nell count", **times)
+    row = Authorisation.objects.latest("pk")
+    assert (f"{row.valid_from:%F %R}", f"{row.valid_until:%F %R}") == ("2199-03-02 01:00", "2199-04-02 00:00")
+    html = ada.get(address).content.decode()
+    assert ": count, to come; end it" in html
+    assert "1 Mar 2199" in html
+    assert "1 Apr 2199" in html
+
+
+def test_a_time_that_ends_before_it_begins_is_refused_in_sight(ada):
+    typed = {"valid_from": "2199-03-01T20:00", "valid_until": "2199-02-01T20:00"}
+    answer = grant(ada, "/authorisations", "nell count", **typed)
+    assert answer.status_code == 422
+    assert '<details class="fold" open>' in answer.content.decode()
+    assert not Authorisation.objects.filter(person__username="nell").exists()
+
+
+def test_what_somebody_may_do_elsewhere_is_said(ada):
+    grant(ada, "/authorisations?site=kettle-point", "nell count")
+    assert "elsewhere: count" in ada.get("/authorisations").content.decode()
+    assert "elsewhere" not in ada.get("/authorisations?site=kettle-point").content.decode().partition("<table")[2]
 
 
 def test_the_table_costs_the_same_for_many_people(ada, count_queries):
