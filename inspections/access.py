@@ -55,7 +55,11 @@ def authorisation_for(person: Person, act: Act, reel: Reel, at: datetime) -> Aut
     if authorisation is None:
         reel_access.require_settled(person)
         raise NotAuthorised(
-            name=person.full_name, act=act.verb, reel_type=reel.type.code, site=reel.site.name, on=at.date()
+            name=person.full_name,
+            act=act.verb,
+            reel_type=reel.type.code,
+            site=reel.site.name,
+            on=reel.site.day_of(at),
         )
     return authorisation
 

@@ -136,7 +136,9 @@ def _for_decision(finding_id: int, actor: Actor, at: datetime) -> tuple[Finding,
     finding = access.finding_for_update(finding_id, actor.person, at)
     access.authorisation_for(actor.person, Act.RELEASE, finding.reel, at)
     if finding.closed_at:
-        raise FindingClosed(finding=finding.pk, on=finding.closed_at.date(), remedy=Remedy(finding.remedy).spoken)
+        raise FindingClosed(
+            finding=finding.pk, on=finding.reel.site.day_of(finding.closed_at), remedy=Remedy(finding.remedy).spoken
+        )
     count = live_inspection(finding.reel)
     if finding.recorded_by_id == actor.person.pk:
         raise SamePerson(name=actor.person.full_name, done="recorded this finding")

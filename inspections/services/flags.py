@@ -80,5 +80,5 @@ def close_flag(*, flag_id: int, ending: Ending, reason: str, actor: Actor, at: d
 def _for_update(flag_id: int, actor: Actor, at: datetime) -> DriftFlag:
     flag = access.flag_for_update(flag_id, actor.person, at)
     if flag.closed_at:
-        raise FlagClosed(flag=flag.pk, ending=flag.get_ending_display(), on=flag.closed_at.date())
+        raise FlagClosed(flag=flag.pk, ending=flag.get_ending_display(), on=flag.reel.site.day_of(flag.closed_at))
     return flag

@@ -210,7 +210,9 @@ def in_force_for_update(setup_id: int, actor: Actor, at: datetime) -> SetupValue
     """Setup values with their reel locked. Raises NotInForce."""
     values = access.setup_values_for_update(setup_id, actor.person, at)
     if values.withdrawn_at:
-        raise NotInForce(setup_values=values.pk, on=values.withdrawn_at.date(), why=values.withdrawn_why)
+        raise NotInForce(
+            setup_values=values.pk, on=values.reel.site.day_of(values.withdrawn_at), why=values.withdrawn_why
+        )
     return values
 
 

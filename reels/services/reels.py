@@ -93,7 +93,7 @@ def add_cable_event(act: ActRecorder, reel: Reel, facts: CableEventFacts) -> Cab
 def require_in_service(reel: Reel) -> None:
     """Raises ReelRetired."""
     if reel.retired_at:
-        raise ReelRetired(serial=reel.serial, on=reel.retired_at.date())
+        raise ReelRetired(serial=reel.serial, on=reel.site.day_of(reel.retired_at))
 
 
 def require_off_machine(reel: Reel) -> None:

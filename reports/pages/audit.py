@@ -19,6 +19,7 @@ from reels.domain.words import counted
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
+from reels.pages.formats import day_words
 from reels.queries import in_pages
 from reels.standby import may_be_stale
 from reports.access import audits_everything
@@ -137,11 +138,11 @@ def _condition(look: ReviewReason, pairs: Pairs) -> Q:
 
 def _looks(row: Any, pairs: Pairs) -> list[str]:
     pair = (row.person_id, row.other_id) if row.meaning == "counted" else (row.other_id, row.person_id)
+    ends = day_words(row.ends_at, row.inspection.reel.site) if row.ends_at else ""
     reasons = (
         (is_fast(row.signed_at, row.other_at), "Fast pair: both signed within half a minute."),
         (pair in pairs, "Always the same two: these two sign nearly everything together."),
-        (is_near_end(row.signed_at, row.ends_at), f"Signed near the end of the authorisation: {row.ends_at:%d %b %Y}."
-         if row.ends_at else ""),
+        (is_near_end(row.signed_at, row.ends_at), f"Signed near the end of the authorisation: {ends}."),
         (row.refused > 0, f"{counted(row.refused, 'read-back')} of its setup values refused."),
         (row.void_why is not None, f"Voided, or asked to be: {row.void_why}"),
         (row.outlier_why is not None, f"Surprising, and accepted: {row.outlier_why}"),

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from inspections.domain.words import ReelStatus
 from inspections.models import ReelStatusRow
@@ -200,7 +201,7 @@ def _row(row: Any, site: Site, due: DueBefore, at: datetime) -> dict[str, Any]:
     elif is_due and status is ReelStatus.VALUES_CONFIRMED:
         next_thing = "Remove the reel and count it: a count is due"
     until = day_at(site, currency.until) if currency and not lapsed else None
-    stands = f"count current until {until:%Y-%m-%d}" if until and status in COUNT_AGAIN else ""
+    stands = f"count current until {date_format(until, 'j M Y')}" if until and status in COUNT_AGAIN else ""
     whys = filter(None, (row.hold_why, stands or (lapsed and f"count lapsed: {lapsed}")))
     since, counted_on = day_at(site, row.since), day_at(site, row.counted_at)
     assert since is not None, "a status row always says since when"

@@ -117,7 +117,7 @@ def _today(reels: Any, asked: QueryDict, form: DriftFilter, person: Person, at: 
 
     def shown(row: AssessedInterval) -> Interval:
         reel = row.assessment.reel
-        interval = interval_of(row, reel.serial, person.length_unit, flagged_from)
+        interval = interval_of(row, reel.serial, person.length_unit, flagged_from, reel.site)
         return interval if Act.MAINTAIN in held.on(reel.type_id, reel.site_id) else replace(interval, assign="")
 
     rows = drift_report.ranked(reels, least)
@@ -148,8 +148,11 @@ def _first_as_of(reels: Any, as_of: date, chosen: dict[str, Any], person: Person
     least = LEAST.get(chosen.get("show", ""), report.flag_at)
     rows = takewhile(lambda row: row.p_unlogged_cut >= least, report.rows)
     # A flag is about what is known today.
+    shown = list(islice(rows, most))
+    sites = {reel.serial: reel.site for reel in reels.filter(serial__in={row.reel for row in shown})}
     first = [
-        replace(interval_of(row, row.reel, person.length_unit, report.flag_at), assign="") for row in islice(rows, most)
+        replace(interval_of(row, row.reel, person.length_unit, report.flag_at, sites[row.reel]), assign="")
+        for row in shown
     ]
     return first, len(first) + sum(1 for _ in rows)
 

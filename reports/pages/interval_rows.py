@@ -6,12 +6,12 @@ from datetime import datetime
 from urllib.parse import urlencode
 
 from django.urls import reverse
-from django.utils.timezone import localtime
 
 from inspections.models import DriftFlag
 from reels.domain.words import LengthUnit
+from reels.models import Site
 from reels.pages.figures import drawn
-from reels.pages.formats import NOTHING, Badge, length
+from reels.pages.formats import NOTHING, Badge, day_words, length
 from reports.domain.drift_figure import small_figure
 from reports.domain.drift_rows import DriftRow, moment
 from reports.domain.recount_words import percent
@@ -30,12 +30,13 @@ class Interval(DriftLine):
 
     flag: the open one, by which somebody looks already.
 
-    bar: its probability, of 100. figure: how the counts went around it, in the list of a fleet.
+    site: as in `interval_of`. bar: its probability, of 100. figure: how the counts went around it, in a fleet's list.
     """
 
     cut: str
     assign: str
     flag: DriftFlag | None = None
+    site: Site | None = None
     bar: str
     figure: str = ""
 
@@ -51,8 +52,13 @@ class FlagRow:
     is_closed: bool
 
 
-def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagged_from: float) -> Interval:
-    """A row of the drift report in words. unit: that of its lengths; flagged_from: the least probability flagged."""
+def interval_of(
+    row: DriftRow | AssessedInterval, serial: str, unit: str, flagged_from: float, site: Site | None = None
+) -> Interval:
+    """A row of the drift report in words. unit: that of its lengths; flagged_from: the least probability flagged.
+
+    site: whose days it is told by, if they are not the page's.
+    """
     is_flagged = row.p_unlogged_cut >= flagged_from
     is_worth_it = is_flagged or row.p_unlogged_cut >= WORTH_A_LOOK
     ends = urlencode({"from": moment(row.from_at), "to": moment(row.to_at)})
@@ -68,6 +74,7 @@ def interval_of(row: DriftRow | AssessedInterval, serial: str, unit: str, flagge
         cut=_cut(row, unit) if is_worth_it else NOTHING,
         is_flagged=is_flagged,
         explanation=row.explanation_ft if unit == LengthUnit.FEET else row.explanation,
+        site=site,
         assign=f"{reverse('flag-assign', args=[serial])}?{ends}" if is_worth_it else "",
     )
 
@@ -82,7 +89,7 @@ def _figure(number: int, interval: Interval, rows: Sequence[DriftRow]) -> str:
     moved = f"The count moved by {interval.change}; logged cuts: {interval.logged}."
     is_worth_it = interval.cut != NOTHING
     loss = f" A loss, if there was one: {interval.cut}." if is_worth_it else ""
-    between = " to ".join(f"{localtime(at):%d %b %Y}".lstrip("0") for at in (interval.from_at, interval.to_at))
+    between = " to ".join(day_words(at, interval.site) for at in (interval.from_at, interval.to_at))
     words = (f"{interval.reel}, counts around {between}", moved + loss)
     return drawn(small_figure(rows, place, words, with_loss=is_worth_it), f"course-{number}")
 

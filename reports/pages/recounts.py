@@ -6,7 +6,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -15,7 +14,7 @@ from inspections.pages.words import STATUS
 from reels import access
 from reels.pages.answers import awaiting, page, reader, show
 from reels.pages.filters import ChoiceFilter, Filter
-from reels.pages.formats import count_words, length
+from reels.pages.formats import count_words, day_words, length
 from reels.standby import may_be_stale
 from reports.domain.drift_rows import moment
 from reports.domain.recount_words import COLUMNS, percent, reason, to_do_first
@@ -69,7 +68,7 @@ def _line(each: WorthCounting, unit: str) -> dict[str, Any]:
 
 def _reason(each: WorthCounting, unit: str) -> str:
     interval = each.interval
-    count = f"{count_words(each.layers, each.wraps)}, of {date_format(timezone.localtime(interval.to_at), 'j M Y')}"
+    count = f"{count_words(each.layers, each.wraps)}, of {day_words(interval.to_at, each.reel.site)}"
     way = "shorter" if interval.observed_change_m < 0 else "longer"
     logged = f" ({length(interval.logged_cut_m, unit)} logged)" if interval.logged_cut_m else ""
     return reason(

@@ -18,7 +18,7 @@ def reel(request: HttpRequest, serial: str) -> HttpResponse:
     row = shown["reel"]
     evidence = in_words(
         evidence_of(row),
-        row.serial,
+        row,
         person.length_unit,
         rates_known=bool(assessments.known_rates()),
         told_at=reverse("reel-drift", args=[row.serial]),

@@ -6,7 +6,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 
 from inspections import access
@@ -16,11 +15,11 @@ from inspections.domain.words import Act
 from reels import access as reel_access
 from reels.domain.drawing import Picture
 from reels.domain.words import LengthUnit, counted
-from reels.models import Reel
+from reels.models import Reel, Site
 from reels.pages.answers import page, reader, show
 from reels.pages.figures import drawn
 from reels.pages.filters import DayFilter, Filter
-from reels.pages.formats import Badge, count_words, length, uncertain_length
+from reels.pages.formats import Badge, count_words, day_words, length, uncertain_length
 from reports.domain.drift_figure import NARROW, SLIP_LIKELY, CountPoint, Course, course_figure
 from reports.domain.drift_rows import end_of
 from reports.domain.recount_words import percent, worth_in_words
@@ -114,20 +113,20 @@ def evidence_in_words(reel: Reel, day: date | None, unit: str, at: datetime) -> 
     if as_of is None:
         assessments.bring_reel_up_to_date(reel, at=at)
     rates_known = as_of is not None or assessments.known_rates() is not None
-    return in_words(evidence_of(reel, as_of), reel.serial, unit, as_of, rates_known=rates_known)
+    return in_words(evidence_of(reel, as_of), reel, unit, as_of, rates_known=rates_known)
 
 
 def in_words(
-    evidence: Evidence, serial: str, unit: str, as_of: datetime | None = None, *, rates_known: bool, told_at: str = ""
+    evidence: Evidence, reel: Reel, unit: str, as_of: datetime | None = None, *, rates_known: bool, told_at: str = ""
 ) -> ReelEvidence:
-    """Evidence in words, the newest first.
+    """Evidence in words, the newest first, by the days of the reel's site.
 
     rates_known: whether it is by the fleet's own rates; told_at: the page of the counts, if it is another.
     """
-    intervals = [interval_of(row, serial, unit, evidence.flag_at) for row in evidence.rows]
+    intervals = [interval_of(row, reel.serial, unit, evidence.flag_at, reel.site) for row in evidence.rows]
     finding = _finding(evidence, intervals) + ("" if rates_known else drift.BY_GENERAL_RATES)
     enough = len(evidence.counts) >= LEAST_FOR_A_FIGURE
-    course = _course(evidence, unit, told_at)
+    course = _course(evidence, reel.site, unit, told_at)
     return ReelEvidence(
         finding=finding,
         recount=worth_in_words(evidence.recount),
@@ -155,25 +154,19 @@ def _finding(evidence: Evidence, intervals: list[Interval]) -> str:
         )
     first = max(flagged, key=lambda each: each.from_at)
     more = f" {counted(len(flagged), 'interval')} are flagged in all." if len(flagged) > 1 else ""
-    return (
-        f"Between {_day(first.from_at)} and {_day(first.to_at)} an unlogged loss is probable ({first.p}): "
-        f"{first.cut}.{more}{also}"
-    )
+    days = " and ".join(day_words(at, first.site) for at in (first.from_at, first.to_at))
+    return f"Between {days} an unlogged loss is probable ({first.p}): {first.cut}.{more}{also}"
 
 
-def _day(at: datetime) -> str:
-    """A day at the site, as pages write it."""
-    return date_format(timezone.localtime(at), "j M Y")
-
-
-def _course(evidence: Evidence, unit: str, told_at: str) -> Course:
+def _course(evidence: Evidence, site: Site, unit: str, told_at: str) -> Course:
     metres = float(LengthUnit(unit).metres)
     return Course(
         unit=unit,
         counts=tuple(
-            CountPoint(at=each.posterior.at, counted=each.counted_m / metres, inferred=each.inferred_m / metres,
-                       p_slip=each.posterior.p_slip, u=float(each.length.combined_u_m) / metres if each.length else 0.0,
-                       address=f"{told_at}#count-{number}", label=_label(each, unit))
+            CountPoint(at=each.posterior.at.astimezone(site.zone), counted=each.counted_m / metres,
+                       inferred=each.inferred_m / metres, p_slip=each.posterior.p_slip,
+                       u=float(each.length.combined_u_m) / metres if each.length else 0.0,
+                       address=f"{told_at}#count-{number}", label=_label(each, site, unit))
             for number, each in enumerate(evidence.counts, 1)
         ),
         cuts=tuple(cut.at for cut in evidence.cuts),
@@ -182,9 +175,9 @@ def _course(evidence: Evidence, unit: str, told_at: str) -> Course:
     )  # fmt: skip
 
 
-def _label(each: CountEvidence, unit: str) -> str:
+def _label(each: CountEvidence, site: Site, unit: str) -> str:
     slip = ", probably a slip" if each.posterior.p_slip >= SLIP_LIKELY else ""
-    return f"Count of {_day(each.posterior.at)}: {length(each.counted_m, unit, places=1)}{slip}"
+    return f"Count of {day_words(each.posterior.at, site)}: {length(each.counted_m, unit, places=1)}{slip}"
 
 
 def _count_line(number: int, each: CountEvidence, unit: str) -> CountLine:

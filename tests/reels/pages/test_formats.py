@@ -2,9 +2,11 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from reels.models import Site
-from reels.pages.formats import count_words, day_at, metres, moment_at
+from reels.pages.formats import count_words, day_at, day_words, metres, moment_at
+from reels.pages.pieces import day
 
 
 @pytest.mark.parametrize(
@@ -29,6 +31,14 @@ def test_a_day_is_that_of_the_clocks_at_the_site():
     assert day_at(Site(time_zone="Asia/Tokyo"), late) == date(2026, 3, 3)
     assert day_at(Site(time_zone="UTC"), late) == date(2026, 3, 2)
     assert day_at(Site(time_zone="UTC"), None) is None
+
+
+def test_a_moment_without_its_time_is_shown_as_the_day_at_the_site_or_of_the_page():
+    late = datetime(2026, 3, 2, 23, 30, tzinfo=UTC)
+    assert day(late, Site(time_zone="Asia/Tokyo")) == '<time datetime="2026-03-03">3 Mar 2026</time>'
+    with timezone.override("Asia/Tokyo"):
+        assert day(late) == '<time datetime="2026-03-03">3 Mar 2026</time>'
+    assert day_words(late, Site(time_zone="UTC")) == "2 Mar 2026"
 
 
 @pytest.mark.parametrize(
