@@ -118,7 +118,7 @@ class MappingIn(Form):
     time_zone = Text(max_length=40, allow_null=True, default=None, help_text="Of times without one: its IANA name.")
     time_of_day = serializers.RegexField(r"^([01]\d|2[0-3]):[0-5]\d\Z", allow_null=True, default=None,
                                          help_text="Of a moment that is only a day, as 12:00.")  # fmt: skip
-    spellings = SpellingIn(many=True, default=list, max_length=1000)
+    spellings = serializers.ListField(child=SpellingIn(), default=list, max_length=1000)
     as_spelt = YesNo(default=False, help_text="Take no serial for another spelling of one on record.")
 
     def validate_time_zone(self, name: str | None) -> str | None:
@@ -163,11 +163,11 @@ class MappingListEndpoint(Endpoint):
     @create("mappings_keep", MappingOut, MappingIn, status=200, scope=Scope.IMPORT)
     def post(self, call: Call) -> SheetMapping:
         """Keep by a name how a kind of sheet is read, in place of what was kept by that name, for administrators."""
-        said = {name: value or "" for name, value in call.payload.items()}
-        name, spellings = said.pop("name"), said.pop("spellings") or ()
-        understood = Understanding(**said, spellings={each["seen"]: each["meant"] for each in spellings})
+        said: dict[str, Any] = {name: "" if value is None else value for name, value in call.payload.items()}
+        name, spellings = said.pop("name"), {each["seen"]: each["meant"] for each in said.pop("spellings")}
         before = mappings.mappings(call.actor.person).filter(name=name).first()
-        return mappings.keep(name=name, understood=understood, used=before and before.pk, actor=call.actor, at=call.at)
+        return mappings.keep(name=name, understood=Understanding(**said, spellings=spellings),
+                             used=before.pk if before else None, actor=call.actor, at=call.at)  # fmt: skip
 
 
 class MappingEndEndpoint(Endpoint):
