@@ -26,6 +26,52 @@ LEFT_ALONE = {1, 2, 4, 5, 36, 37, 30, 33, 39}
 DAY_OF_A_COUNT = {1: (18.0, 27.0), 2: (2.0, 11.0)}
 SHARE_OF_DIFFERENCES = 0.15
 SHARE_OF_CUTS = 0.25
+# What becomes of the drift report with which the month begins: flags on the likeliest interval of each of these reels.
+FLAGS: list[dict[str, Any]] = [
+    {"days_ago": 21.3, "reel": "LW-0036", "act": "assign_flag", "by": "isolde", "to": "nils"},
+    {"days_ago": 21.2, "reel": "LW-0027", "act": "assign_flag", "by": "isolde", "to": "nils"},
+    {
+        "days_ago": 17.4,
+        "reel": "LW-0036",
+        "act": "look_into_flag",
+        "by": "nils",
+        "words": "The bench diary of 10 August 2025 has 8 m cut off this reel. Nobody entered it.",
+    },
+    {
+        "days_ago": 16.3,
+        "reel": "LW-0036",
+        "act": "cut",
+        "by": "isolde",
+        "metres": 8.0,
+        "happened_at": "2025-08-10T11:30:00Z",
+    },
+    {
+        "days_ago": 16.2,
+        "reel": "LW-0036",
+        "act": "close_flag",
+        "by": "nils",
+        "ending": "late_logged_cut",
+        "words": "Logged from the bench diary, with the day on which it was cut.",
+    },
+    {
+        "days_ago": 14.2,
+        "reel": "LW-0027",
+        "act": "close_flag",
+        "by": "nils",
+        "ending": "unexplained",
+        "words": "No diary and no scrap list knows of a cut, and so little is hard to tell from looseness.",
+    },
+    {"days_ago": 8.3, "reel": "LW-0003", "act": "assign_flag", "by": "isolde", "to": "odile"},
+    {"days_ago": 8.2, "reel": "LW-0035", "act": "assign_flag", "by": "isolde", "to": "nils"},
+    {
+        "days_ago": 5.4,
+        "reel": "LW-0035",
+        "act": "look_into_flag",
+        "by": "nils",
+        "words": "The scrap list of Stane Field has some 18 m early in August, without a serial. Asked who wrote it.",
+    },
+    {"days_ago": 2.1, "reel": "LW-0034", "act": "assign_flag", "by": "isolde", "to": "nils"},
+]
 # What is not done yet when the demo begins, so that something waits for everybody.
 TODAY: list[dict[str, Any]] = [
     {"days_ago": 1.2, "reel": "LW-0014", "act": "retire", "by": "isolde", "reason": "The drum is worn out."},
@@ -64,7 +110,7 @@ def diary(reels: list["PlayedReel"]) -> list[dict[str, Any]]:
         lively = [reel for reel in reels if reel.site == site and int(reel.serial[3:]) not in LEFT_ALONE]
         for place, reel in enumerate(lively):
             acts += _month_of(chance, reel, place)
-    return sorted(acts + TODAY, key=lambda act: (-act["days_ago"], act["reel"]))
+    return sorted(acts + FLAGS + TODAY, key=lambda act: (-act["days_ago"], act["reel"]))
 
 
 def _month_of(chance: Chance, reel: "PlayedReel", place: int) -> Iterator[dict[str, Any]]:

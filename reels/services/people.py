@@ -22,18 +22,21 @@ from reels.services.logins import Proof
 
 
 @transaction.atomic
-def add_person(*, actor: Actor, at: datetime, password: str | None, is_settled: bool = False, **fields: Any) -> Person:
+def add_person(
+    *, actor: Actor, at: datetime, password: str | None, is_settled: bool = False, like: Person | None = None,
+    **fields: Any,
+) -> Person:  # fmt: skip
     """A new login for a human being, who is to be enrolled and to change the password.
 
-    password: None for one who never logs in (a name in an import). is_settled: neither is waited for; for commands
-    that make people up. Raises ValueNotTaken for a password that is too weak, AlreadyThere for a user name or staff
-    number ever used.
+    password: None for one who never logs in (a name in an import). For commands that make people up, is_settled:
+    neither is waited for; like: who has the same password already. Raises ValueNotTaken for a password that is too
+    weak, AlreadyThere for a user name or staff number ever used.
     """
-    assert actor.is_a_command or not is_settled, "who is at the keys can only add a login that waits"
+    assert actor.is_a_command or not (is_settled or like), "who is at the keys can only add a login that waits"
     person = Person(created_at=at, login_given_by=actor.person, must_change_password=password is not None, **fields)
     if is_settled:
         person.must_change_password, person.enrolled_at = False, at
-    _assign(person, password_columns(person, password, at))
+    _assign(person, password_columns(person, password, at, like))
     return register.add(person, "person_added", actor, at)
 
 
@@ -137,15 +140,18 @@ def end_sessions(*, actor: Actor, at: datetime) -> None:
         act.change(actor.person, session_round=actor.person.session_round + 1)
 
 
-def password_columns(person: Person, password: str | None, at: datetime) -> dict[str, Any]:
-    """The columns of a new password; None: of no login. Raises ValueNotTaken with what the rules ask for."""
+def password_columns(person: Person, password: str | None, at: datetime, like: Person | None = None) -> dict[str, Any]:
+    """The columns of a new password; None: of no login. Raises ValueNotTaken with what the rules ask for.
+
+    like: somebody made up who has the same password, which is not hashed once more, for that is slow by design.
+    """
     if password is None:
         return {"password": make_password(None)}
     try:
         password_validation.validate_password(password, person)
     except ValidationError as refused:
         raise ValueNotTaken(field="password", seen="too weak", allowed=" ".join(refused.messages)) from refused
-    return {"password": make_password(password), "password_set_at": at}
+    return {"password": like.password if like else make_password(password), "password_set_at": at}
 
 
 def _assign(person: Person, values: dict[str, Any]) -> None:

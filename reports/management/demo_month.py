@@ -10,8 +10,10 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from inspections.access import readable_flags
 from inspections.domain import keying
 from inspections.domain.act_fields import FindingFields, GaugeReturnFields, GaugeTakingFields
+from inspections.domain.drift import Ending
 from inspections.domain.findings import ReelPart, Severity
 from inspections.domain.practice.reels import PracticeDrum, reading_of
 from inspections.domain.reading import RuleParameters
@@ -21,16 +23,17 @@ from inspections.errors import CountIsOutlier
 from inspections.models import Inspection
 from inspections.queries.parameters import parameters_of_type
 from inspections.queries.setup_values import values_in_force
-from inspections.services import counting, findings, gauges, maintenance, opening, outliers, setup, signing
+from inspections.services import counting, findings, flags, gauges, maintenance, opening, outliers, setup, signing
 from inspections.services.counting import OnePersonsValues
 from inspections.services.gauges import GaugeFacts
 from inspections.services.opening import Preparation
 from reels import access
-from reels.models import Person
+from reels.models import Person, Reel
 from reels.services.events import ReelEventFacts
 from reels.services.history import Actor
 from reels.services.logins import Proof
 from reels.services.reels import CableEventFacts
+from reports.services import assessments, drift_report
 
 DAYS = 29
 BY_STEP_FOR_DAYS = 12.0  # so long ago, and since, counts are keyed step by step, which takes six times as long to load
@@ -49,12 +52,15 @@ class Month:
     _last_counts: dict[str, Mapping[str, Any]] = field(default_factory=dict)
 
     def play(self) -> None:
-        """Every act of the diary, in order."""
+        """Every act of the diary, in order; at its beginning somebody has the drift report made."""
         what: dict[str, Callable[[Mapping[str, Any], datetime], object]] = {
             "count": self._count, "recount": self._recount, "issue": self._issue, "install": self._install,
             "set": self._set, "confirm": self._confirm, "use": self._use, "remove": self._remove, "cut": self._cut,
-            "find": self._find, "retire": self._retire,
+            "find": self._find, "retire": self._retire, "assign_flag": self._assign_flag,
+            "look_into_flag": self._look_into_flag, "close_flag": self._close_flag,
         }  # fmt: skip
+        if self.acts:
+            assessments.bring_up_to_date(at=self.now - timedelta(days=DAYS))
         for row in self.acts:
             what[row["act"]](row, self.now - timedelta(days=row["days_ago"]))
 
@@ -202,8 +208,9 @@ class Month:
         maintenance.remove(reason="to be counted", cable_went_out=True, **self._by(row, at))
 
     def _cut(self, row: Mapping[str, Any], at: datetime) -> None:
+        happened_at = datetime.fromisoformat(row["happened_at"]) if "happened_at" in row else at
         facts = CableEventFacts(
-            kind="cut", happened_at=at, length_removed_m=Decimal(str(row["metres"])),
+            kind="cut", happened_at=happened_at, length_removed_m=Decimal(str(row["metres"])),
             remark="The end fitting was made up again.", answers=("same_cut", "unlikely_cut"),
         )  # fmt: skip
         maintenance.log_cable_event(facts=facts, **self._by(row, at))
@@ -214,6 +221,26 @@ class Month:
 
     def _retire(self, row: Mapping[str, Any], at: datetime) -> None:
         maintenance.retire(reason=row["reason"], **self._by(row, at))
+
+    # Drift flags --------------------------------------------------------------------------------------------------
+
+    def _assign_flag(self, row: Mapping[str, Any], at: datetime) -> None:
+        """A flag on the interval of the reel in which a loss is most probable."""
+        reel = access.reel_for_read(row["reel"], self._actor(row["by"]).person, at)
+        first = drift_report.ranked(Reel.objects.filter(pk=reel.pk), least_p=0.0)[0]
+        interval = drift_report.flagged_interval(reel, first.from_at, first.to_at)
+        flags.assign_flag(interval=interval, to=self._actor(row["to"]).person, **self._by(row, at))
+
+    def _look_into_flag(self, row: Mapping[str, Any], at: datetime) -> None:
+        flags.look_into_flag(finding=row["words"], **self._open_flag(row, at))
+
+    def _close_flag(self, row: Mapping[str, Any], at: datetime) -> None:
+        flags.close_flag(ending=Ending(row["ending"]), reason=row["words"], **self._open_flag(row, at))
+
+    def _open_flag(self, row: Mapping[str, Any], at: datetime) -> dict[str, Any]:
+        actor = self._actor(row["by"])
+        of_reel = drift_report.flags_matching(readable_flags(actor.person, at), {"state": "open"})
+        return {"flag_id": of_reel.get(reel__serial=row["reel"]).pk, "actor": actor, "at": at}
 
 
 def seen_on_drum(parameters: RuleParameters, row: Mapping[str, Any]) -> dict[str, Any]:

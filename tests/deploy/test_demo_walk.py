@@ -23,7 +23,7 @@ def address(live_server, settings, tmp_path, monkeypatch):
     Without its last month, which takes long to load: what README shows of that is held by the tour's test.
     """
     settings.DEMO_FOLDER = tmp_path
-    call_command("load_demo", "--without-month", "--with-drift", stdout=StringIO())
+    call_command("load_demo", "--without-month", stdout=StringIO())
 
     def check_records(walk):
         said = StringIO()

@@ -37,7 +37,7 @@ def the_tour() -> Any:
 def after_the_walk(live_server, settings, tmp_path, monkeypatch, capsys):
     """The demo as it stands when its pages are served: loaded with its last month, and walked once. What it said."""
     settings.DEMO_FOLDER = tmp_path
-    call_command("load_demo", "--with-drift")
+    call_command("load_demo")
 
     def check_records(walk):
         work_off()  # no worker runs beside a test
