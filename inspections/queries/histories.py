@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
+from functools import lru_cache
 from typing import Any
 
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery
@@ -156,6 +157,10 @@ def parameters_from(stored: Mapping[str, Any]) -> DriftParameters:
     return DriftParameters(**values)
 
 
+# Both signatures ask it of one count, and each look at its page between them.
+_weighed = lru_cache(maxsize=100)(drift.plausibility)
+
+
 def plausibility_of(inspection: Inspection) -> Plausibility | None:
     """How a count that both people have keyed and that is worked out fits its reel's history; None before that.
 
@@ -179,5 +184,5 @@ def plausibility_of(inspection: Inspection) -> Plausibility | None:
         site=next((count.site for count in before.counts), ""),
     )  # fmt: skip
     learned = learned_rates()
-    weighed = drift.plausibility(before, count, parameters_of(learned))
+    weighed = _weighed(before, count, parameters_of(learned))
     return replace(weighed, by_general_rates=learned is None)

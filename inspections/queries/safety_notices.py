@@ -48,20 +48,28 @@ def _worked_by(code: str, revision: str, at: datetime) -> Q:
 
 
 def covering(reel: Reel, at: datetime) -> list[SafetyNotice]:
-    """The standing notices that cover a reel and have not told of it yet. Three queries."""
-    row: Any = with_what_notices_name(Reel.objects.filter(pk=reel.pk)).get()
+    """The standing notices that cover a reel and have not told of it yet. One query where none is of its type and site.
+
+    Else three: which cable it has now, and by which publication it was counted, is costlier to find.
+    """
     noticed = NoticedReel.objects.filter(notice=OuterRef("pk"), reel=reel)
-    worked_by = [(row.counted_by, row.counted_by_revision)] if row.counted_by else []
-    worked_by += publications_in_force(reel.type, at).values_list("code", "revision")
-    of_publication = Q(publication="")
-    for code, revision in worked_by:
-        of_publication |= Q(publication=code, publication_revision__in=("", revision))
-    notices = standing().filter(
-        ~Exists(noticed), Q(type__isnull=True) | Q(type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id),
-        of_publication,
-    ).order_by("pk")  # fmt: skip
+    here = standing().filter(
+        ~Exists(noticed), Q(type__isnull=True) | Q(type=reel.type_id), Q(site__isnull=True) | Q(site=reel.site_id)
+    )
+    notices = list(here.order_by("pk"))
+    if not notices:
+        return []
+    row: Any = with_what_notices_name(Reel.objects.filter(pk=reel.pk)).get()
+    worked_by = set(publications_in_force(reel.type, at).values_list("code", "revision"))
+    if row.counted_by:
+        worked_by.add((row.counted_by, row.counted_by_revision))
+    named = {("", "")} | {(code, any_or_this) for code, revision in worked_by for any_or_this in ("", revision)}
     lots = ("", compared(row.lot or ""))
-    return [notice for notice in notices if compared(notice.cable_lot) in lots]
+    return [
+        notice
+        for notice in notices
+        if (notice.publication, notice.publication_revision) in named and compared(notice.cable_lot) in lots
+    ]
 
 
 def with_what_notices_name(reels: QuerySet[Reel]) -> QuerySet[Reel]:
