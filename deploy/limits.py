@@ -25,6 +25,7 @@ from reels.errors import TookTooLong
 MOST_BYTES = 21_000_000  # a document to be checked, with what a form puts around it
 MOST_BYTES_OF = {"/api/v1/imports": 51_000_000, "/imports": 51_000_000}
 OF_PERIODS = {"/monthly", "/monthly.csv", "/documents/monthly.pdf", "/api/v1/reports/monthly"}  # each may be a task
+OF_ANYBODY = "/stands/"  # what is told without a login of a document that somebody holds
 Answer = Callable[[HttpRequest], HttpResponse]
 log = logging.getLogger("wrapledger.requests")
 
@@ -123,8 +124,7 @@ class LimitRates:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        is_workers = bool(request.GET.get("as_of")) or request.path in OF_PERIODS
-        rate = Rate("as_of" if is_workers else "request")
+        rate = Rate(_scope(request))
         if rate.allow_request(request, None):  # type: ignore[arg-type]  # it looks at nothing but our own key
             return self.get_response(request)
         wait_s = math.ceil(rate.wait() or 1)
@@ -132,6 +132,12 @@ class LimitRates:
         answer = _refused(request, HTTPStatus.TOO_MANY_REQUESTS, "too_many_requests", detail)
         answer.headers["Retry-After"] = str(wait_s)
         return answer
+
+
+def _scope(request: HttpRequest) -> str:
+    if request.path.startswith(OF_ANYBODY):
+        return "stands"
+    return "as_of" if request.GET.get("as_of") or request.path in OF_PERIODS else "request"
 
 
 def _who(request: HttpRequest) -> str:

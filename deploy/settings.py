@@ -195,6 +195,7 @@ EMAIL_HOST_USER = os.environ.get("MAIL_USER", "")
 EMAIL_HOST_PASSWORD = configuration.mail_password(os.environ)
 EMAIL_TIMEOUT = 30  # seconds; a mail server that hangs must not hold the nightly run
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "") or ("wrapledger@localhost" if IS_DEMO else "")
+ORGANISATION = os.environ.get("ORGANISATION", "Larkspur Water Survey" if IS_DEMO else "")  # who issues documents
 PUBLIC_URL = os.environ.get("PUBLIC_URL", "").rstrip("/")  # what the links in mails begin with
 
 # The guided tour, a file as deploy/demo_fleet/tour.json is; without one there is no such page.
@@ -208,6 +209,7 @@ RATES = {
     "login": configuration.rate("LOGIN_RATE", "30/min"),
     "request": configuration.rate("REQUEST_RATE", "1200/min"),
     "as_of": configuration.rate("AS_OF_RATE", "60/min"),  # each is a report of its own for the worker
+    "stands": configuration.rate("STANDS_RATE", "30/min"),  # asked by anybody who holds a document
 }
 PROXIES = configuration.whole("PROXIES", 0, least=0)
 # It only holds who asked how often. With Django's own 300 entries a busy process would forget that, and limit nobody.

@@ -17,6 +17,7 @@ class Look(StrEnum):
     CROSSOVER = "crossover"  # the half in which it was keyed
     OUTLINE = "outline"
     MARK = "mark"
+    CODE = "code"  # a dark module of a QR code
     GRID = "grid"  # faint lines of a scale
     BAND = "band"  # within what a line is uncertain
     TEXT = "text"

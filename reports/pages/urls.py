@@ -19,6 +19,7 @@ from reports.pages import (
     reel_drift,
     safety_notices,
     set_up,
+    standing,
     tour,
     verification,
 )
@@ -60,6 +61,9 @@ urlpatterns: list[URLPattern] = [
     path("drift/flags/<int:flag_id>/ending", flag_acts.CloseView.as_view(), name="flag-ending"),
     path("inspections/<id:inspection_id>/record.pdf", pdf.inspection_record, name="inspection-record"),
     path("documents", exports.documents, name="documents-page"),
+    path("stands/<slug:digest>", standing.record_stands, name="stands"),
+    path("stands/<slug:digest>/values/<int:setup_id>", standing.values_stand, name="values-stand"),
+    path("stands/<slug:digest>/<int:number>/<slug:word>/<slug:stamp>", standing.record_stands, name="document-stands"),
     path("documents/check", pdf.check, name="check-document"),
     path("documents/inspections.zip", exports.bundle, name="documents"),
     path("documents/export", exports.ExportView.as_view(), name="export"),

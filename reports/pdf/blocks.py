@@ -43,7 +43,7 @@ class Block(Protocol):
 
 
 @dataclass(kw_only=True)
-class Whole:
+class UnpartedBlock:
     """A block that is never parted."""
 
     height: float
@@ -63,10 +63,11 @@ class Whole:
 
 
 @dataclass(kw_only=True)
-class NextPage(Whole):
-    """What follows begins on a page of its own."""
+class NextPage(UnpartedBlock):
+    """What follows begins on a page of its own; but_first: unless the first page is full already."""
 
     height: float = 0
+    but_first: bool = False
 
 
 @dataclass(kw_only=True)
@@ -114,7 +115,7 @@ class TextBlock:
 
 
 @dataclass(kw_only=True)
-class Figures(Whole):
+class Figures(UnpartedBlock):
     """Drawings, one beside the other, in the middle of the page."""
 
     pictures: Sequence[tuple[Picture, StructureElement]]
@@ -139,7 +140,7 @@ class Cell:
 
 
 @dataclass(slots=True)
-class Row:
+class TableRow:
     """A row of a table. above, below: the room around its text."""
 
     cells: list[Cell]
@@ -154,7 +155,7 @@ class Row:
     def least(self) -> float:
         return self.height if self.height <= WHOLE else WHOLE
 
-    def part(self, room: float) -> "tuple[Row, Row] | None":
+    def part(self, room: float) -> "tuple[TableRow, TableRow] | None":
         """The lines that fit and those that are left; cells that have none left are empty below."""
         inner = room - self.above - self.below
         if self.height <= WHOLE or inner < WHOLE / 2:
@@ -171,7 +172,7 @@ class Row:
 class TableBlock:
     """Rows of cells. head: how many of them are repeated on each further page; grid: lines around every cell."""
 
-    rows: list[Row]
+    rows: list[TableRow]
     widths: list[float]
     head: int = 0
     grid: bool = False
@@ -207,6 +208,8 @@ class TableBlock:
         above, below = self.rows[:fitting], self.rows[fitting:]
         if below and (parted := below[0].part(room - used)):
             above, below = [*above, parted[0]], [parted[1], *below[1:]]
+        elif len(below) == 1 and len(above) > self.head + 1:  # a last row is not left alone
+            above, below = above[:-1], [above[-1], *below]
         if len(above) <= self.head:
             return None
         return replace(self, rows=above), replace(self, rows=[*self.rows[: self.head], *below])

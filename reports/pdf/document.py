@@ -5,18 +5,19 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from reportlab.graphics.barcode.qr import QrCodeWidget
-from reportlab.graphics.shapes import Drawing
-
+from reels.domain.drawing import Picture
 from reports.pdf import style
 from reports.pdf.blocks import Block, NextPage
+from reports.pdf.drawings import code_bars, draw_picture
 from reports.pdf.fonts import BOLD, PLAIN, printable, register
 from reports.pdf.story import Story
 from reports.pdf.tags import StructureElement, TaggedCanvas
+from reports.pdf.text import break_lines, draw_lines, width_of
 
 PRODUCER = "Wrapledger"
 LANGUAGE = "en-GB"
-QR_SIZE = 58.0  # points: 20 mm
+QR_SIZE = 66.0  # points: 23 mm
+QUIET_ZONE = 5.0  # points around it: four modules of the largest code that is drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,11 +25,13 @@ class HeaderAndFooter:
     """What stands on every page.
 
     header: to the left and to the right at the top; footer: lines at the bottom; qr_text: what the QR code says.
+    band: a line in a dashed frame below the header, for what does not stand any more; heard once.
     """
 
     header: tuple[str, str]
     footer: tuple[str, ...]
     qr_text: str = ""
+    band: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +54,10 @@ def lay_out(story: Story, around: HeaderAndFooter, *, title: str, subject: str) 
     canvas.setSubject(printable(subject))
     for put in (canvas.setAuthor, canvas.setCreator, canvas.setProducer):
         put(PRODUCER)
-    _Pages(canvas, around).place(story.blocks)
+    band = StructureElement("P", repeats=True)
+    if around.band:
+        story.root.kids.insert(0, band)
+    _Pages(canvas, around, band).place(story.blocks)
     canvas.save()
     return TaggedPages(content=out.getvalue(), root=story.root, marked=canvas.marked)
 
@@ -59,8 +65,8 @@ def lay_out(story: Story, around: HeaderAndFooter, *, title: str, subject: str) 
 class _Pages:
     """Sets blocks onto pages. top: of what comes next; after: the room that the last block wants below it."""
 
-    def __init__(self, canvas: TaggedCanvas, around: HeaderAndFooter) -> None:
-        self._canvas, self._around = canvas, around
+    def __init__(self, canvas: TaggedCanvas, around: HeaderAndFooter, band: StructureElement) -> None:
+        self._canvas, self._around, self._band = canvas, around, band
 
     def place(self, blocks: Sequence[Block]) -> None:
         self._begin_page()
@@ -68,7 +74,8 @@ class _Pages:
         while left:
             block = left.popleft()
             if isinstance(block, NextPage):
-                self._next_page()
+                if not (block.but_first and self._canvas.getPageNumber() > 1):
+                    self._next_page()
                 continue
             if not self._is_fresh and self._room(block) < _needed(block, left):
                 self._next_page()
@@ -97,6 +104,8 @@ class _Pages:
     def _begin_page(self) -> None:
         self._draw_around(self._canvas)
         self._top, self._after, self._is_fresh = float(style.PAGE[1]) - style.TOP, 0.0, True
+        if self._around.band:
+            self._draw_band(self._canvas)
 
     def _draw_number_of_pages(self) -> None:
         """Into the form that every page refers to."""
@@ -113,6 +122,21 @@ class _Pages:
             self._draw_head(canvas)
             self._draw_foot(canvas)
             canvas.restoreState()
+
+    def _draw_band(self, canvas: TaggedCanvas) -> None:
+        """On every page; what does not fit in its line is said in full further down."""
+        padding, look = style.BAND_BOX.padding, style.BAND
+        width = style.WIDTH - 2 * padding
+        line, *more = break_lines(printable(self._around.band), look, width)
+        if more:
+            line, *_ = break_lines(printable(self._around.band), look, width - width_of(" … (in full inside)", look))
+            line = f"{line.rstrip()} … (in full inside)"
+        height = look.leading + 2 * padding
+        with canvas.tagged(None):
+            style.BAND_BOX.draw(canvas, style.MARGIN, self._top - height, style.WIDTH, height)
+        with canvas.tagged(self._band):
+            draw_lines(canvas, [line], look, style.MARGIN + padding, self._top - padding, width)
+        self._top -= height + 6
 
     def _draw_head(self, canvas: TaggedCanvas) -> None:
         y = style.PAGE[1] - 40
@@ -147,8 +171,14 @@ class _Pages:
     def _draw_code(self, canvas: TaggedCanvas, x: float, y: float) -> None:
         if canvas.getPageNumber() == 1:  # drawn once, and referred to by every page
             canvas.beginForm("code", 0, 0, QR_SIZE, QR_SIZE)
-            code = QrCodeWidget(self._around.qr_text, barLevel="M", barWidth=QR_SIZE, barHeight=QR_SIZE)
-            Drawing(QR_SIZE, QR_SIZE, code).drawOn(canvas, 0, 0)
+            shapes = tuple(code_bars(self._around.qr_text, QR_SIZE - 2 * QUIET_ZONE, x=QUIET_ZONE, y=QUIET_ZONE))
+            draw_picture(
+                canvas,
+                Picture(width=QR_SIZE, height=QR_SIZE, text_size=0, title="", description="", shapes=shapes),
+                0,
+                0,
+                1,
+            )
             canvas.endForm()
         canvas.saveState()
         canvas.translate(x, y)

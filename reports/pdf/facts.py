@@ -11,8 +11,9 @@ from reels.domain import ledger
 
 RECORD = "record.json"
 SITUATION = "situation.json"
-# Of a situation: they differ without anything of the record having changed. clocks: the zone of the reel's site then.
-NOT_COMPARED = ("at", "made_with", "clocks")
+# Of a situation: they differ without anything of the record having changed. document: its number of the inspection's;
+# issuer, site_name, clocks, address: whose service it was, where the reel was then, its zone, and where to ask.
+NOT_COMPARED = ("at", "made_with", "document", "issuer", "site_name", "clocks", "address")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +67,8 @@ def from_attachments(files: dict[str, bytes]) -> InspectionFacts:
 class SetupCard:
     """Setup values with the reel they are for. values, length: as in a situation (reports/queries/documents.py).
 
-    count_stands: until when the count that they came from is current, or what ended it. clocks: the site's zone.
+    count_stands: until when the count that they came from is current, or what ended it. clocks: the site's zone;
+    address: of the service.
     """
 
     reel: str
@@ -77,6 +79,7 @@ class SetupCard:
     values: Mapping[str, Any]
     count_stands: str
     clocks: str = "UTC"
+    address: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -53,9 +53,21 @@ def write_pdfa(pages: TaggedPages, *, at: datetime, attachments: Mapping[str, by
     return out.getvalue()
 
 
-def write_sheet(story: Story, title: str, footer: tuple[str, ...], *, at: datetime, subject: str = "") -> bytes:
-    """The file of a document that is drawn up on demand and not kept: nothing attached. subject: of the footer."""
-    around = HeaderAndFooter(header=(title, ""), footer=footer)
+def write_sheet(
+    story: Story,
+    title: str,
+    footer: tuple[str, ...],
+    *,
+    at: datetime,
+    subject: str = "",
+    band: str = "",
+    qr_text: str = "",
+) -> bytes:
+    """The file of a document that is drawn up on demand and not kept: nothing attached. subject: of the footer.
+
+    band: on top of every page; qr_text: of the code in each foot.
+    """
+    around = HeaderAndFooter(header=(title, ""), footer=footer, band=band, qr_text=qr_text)
     return write_pdfa(lay_out(story, around, title=title, subject=subject or footer[0]), at=at, attachments={})
 
 

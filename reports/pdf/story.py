@@ -5,7 +5,7 @@ from typing import Any
 
 from reels.domain.drawing import Picture
 from reports.pdf import style
-from reports.pdf.blocks import PADDING, Block, Cell, Figures, NextPage, Row, TableBlock, TextBlock, Whole
+from reports.pdf.blocks import PADDING, Block, Cell, Figures, NextPage, TableBlock, TableRow, TextBlock, UnpartedBlock
 from reports.pdf.fonts import printable
 from reports.pdf.style import TextLook
 from reports.pdf.tags import StructureElement
@@ -59,47 +59,44 @@ class Story:
         rows = [(label, f"{before}", signed(change), f"{after}", why) for label, before, change, after, why in steps]
         self.table(("Step", "Before", "Change", "After", "Explanation"), rows, (0.23, 0.09, 0.09, 0.09, 0.5))
 
-    def result(self, count: Mapping[str, Any]) -> None:
-        """Layers, wraps and parity of a count, to be read from afar, each under its name."""
+    def result(self, count: Mapping[str, Any], *, is_struck: bool = False) -> None:
+        """Layers, wraps and parity of a count, to be read from afar, each under its name.
+
+        is_struck: they are not valid any more: struck through, in a dashed frame.
+        """
+        name_look = style.STRUCK_NAME if is_struck else style.RESULT_NAME
+        figure_look = style.STRUCK if is_struck else style.RESULT
         element = self.root.add("Table")
         names, figures = element.add("TR"), element.add("TR")
         columns = {"Layers": count["layers"], "Wraps": count["wraps"], "Parity of layers": count["parity"]}
         rows = [
-            Row([Cell([name], style.RESULT_NAME, names.add("TH", scope="Column")) for name in columns], above=3),
-            Row([Cell([f"{one}"], style.RESULT, figures.add("TD")) for one in columns.values()], above=0, below=6),
+            TableRow([Cell([name], name_look, names.add("TH", scope="Column")) for name in columns], above=3),
+            TableRow([Cell([f"{one}"], figure_look, figures.add("TD")) for one in columns.values()], above=0, below=6),
         ]
         self.blocks.append(
-            TableBlock(rows=rows, widths=[style.WIDTH / 3] * 3, centred=True, ruled=False, box=style.RESULT_BOX,
+            TableBlock(rows=rows, widths=[style.WIDTH / 3] * 3, centred=True, ruled=False,
+                       box=style.STRUCK_BOX if is_struck else style.RESULT_BOX,
                        before=6, after=8)
         )  # fmt: skip
 
-    def struck(self, name: str, text: str) -> None:
-        """What is no longer valid, under its name: struck through, in a dashed frame."""
-        line = self.root.add("Table").add("TR")
-        widths = [0.19 * style.WIDTH, 0.81 * style.WIDTH]
-        cells = [
-            _cell(name, style.STRUCK_NAME, widths[0], line.add("TH", scope="Row")),
-            _cell(text, style.STRUCK, widths[1], line.add("TD")),
-        ]
-        rows = [Row(cells, above=5, below=5)]
-        self.blocks.append(
-            TableBlock(rows=rows, widths=widths, ruled=False, box=style.STRUCK_BOX, before=14, after=10)
-        )  # fmt: skip
+    def figure(self, *pictures: Picture, highest: float = style.PAGE[1], keeps: bool = False) -> None:
+        """Drawings, one beside the other; those that are wider than the page, or too high, are made to fit.
 
-    def figure(self, *pictures: Picture) -> None:
-        """Drawings, one beside the other; those that are wider than the page are made to fit."""
-        scale = min(1.0, style.WIDTH / sum(each.width for each in pictures))
+        keeps: with what says what they show.
+        """
+        height = max(each.height for each in pictures)
+        scale = min(1.0, style.WIDTH / sum(each.width for each in pictures), highest / height)
         self.blocks.append(
             Figures(pictures=[(each, self.root.add("Figure", alt=each.description)) for each in pictures], scale=scale,
-                    height=max(each.height for each in pictures) * scale)
+                    height=height * scale, keeps=keeps)
         )  # fmt: skip
 
     def gap(self, points: float = 6) -> None:
-        self.blocks.append(Whole(height=points))
+        self.blocks.append(UnpartedBlock(height=points))
 
-    def next_page(self) -> None:
-        """What follows begins on a page of its own."""
-        self.blocks.append(NextPage())
+    def next_page(self, *, but_first: bool = False) -> None:
+        """What follows begins on a page of its own; but_first: unless the first page is full already."""
+        self.blocks.append(NextPage(but_first=but_first))
 
     def _table(
         self, rows: Sequence[Sequence[str]], shares: Sequence[float], *, heads: set[int], has_header: bool,
@@ -120,7 +117,7 @@ class Story:
                 )
                 for text, width, scope in zip(row, widths, scopes, strict=True)
             ]  # fmt: skip
-            lines.append(Row(cells, **({} if is_header else room)))
+            lines.append(TableRow(cells, **({} if is_header else room)))
         self.blocks.append(TableBlock(rows=lines, widths=widths, head=int(has_header), grid=blank))
 
     def _text(self, text: str, look: TextLook, tag: str, bookmark: tuple[str, int, str] | None = None) -> None:
@@ -130,6 +127,11 @@ class Story:
             TextBlock(lines=break_lines(printable(text), look, width), look=look, element=self.root.add(tag), box=box,
                       bookmark=bookmark, before=look.before, after=look.after, keeps=look.keeps)
         )  # fmt: skip
+
+
+def shortened(text: str, most: int = 300) -> str:
+    """A text for page 1, which has room for so many characters; what is longer is in the annex in full."""
+    return text if len(text) <= most else f"{text[:most].rsplit(' ', 1)[0]} … (in full in the annex)"
 
 
 def _cell(text: str, look: TextLook, width: float, element: StructureElement) -> Cell:

@@ -69,6 +69,8 @@ HEADINGS = {
     2: TextLook(size=11.5, bold=True, colour=ACCENT, before=12, after=4, keeps=True),
     3: TextLook(size=9.5, bold=True, before=7, after=3, keeps=True),
 }
+ISSUER = TextLook(size=9, bold=True, colour=QUIET, after=1)
+PART = TextLook(size=8.5, bold=True, before=5, after=2, keeps=True)  # within a part of an annex
 BODY = TextLook(size=8.5, after=3)
 NOTE = TextLook(size=7.5, colour=QUIET, after=3)
 BANNER = TextLook(size=8.5, colour=WARNING, before=8, after=9)
@@ -79,8 +81,10 @@ RESULT_NAME = TextLook(size=10, bold=True)
 RESULT = TextLook(size=34, bold=True)
 RESULT_BOX = Box(line=ACCENT, fill=PALE, width=1.2)
 STRUCK_NAME = TextLook(size=10, bold=True, colour=QUIET)
-STRUCK = TextLook(size=11, colour=QUIET, struck=True)
-STRUCK_BOX = Box(line=QUIET, width=0.8, dash=(4, 3))
+STRUCK = TextLook(size=34, bold=True, colour=QUIET, struck=True)
+STRUCK_BOX = Box(line=INK, width=1.2, dash=(4, 3))
+BAND = TextLook(size=8.5, bold=True)
+BAND_BOX = Box(line=INK, width=0.9, padding=3.5, dash=(4, 3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,7 @@ PALETTE = {
     Look.CROSSOVER: Paint(None, ACCENT, 3),
     Look.OUTLINE: Paint(None, INK, 0.8),
     Look.MARK: Paint(INK, INK, 0.6),
+    Look.CODE: Paint(HexColor("#000000"), None),
     Look.BAND: Paint(HexColor("#dbe7ea"), None),
     Look.GRID: Paint(None, RULE, 0.5),
     Look.TEXT: Paint(INK, None),

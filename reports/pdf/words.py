@@ -1,6 +1,6 @@
 """How values of a record are said on paper."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime, tzinfo
@@ -59,6 +59,32 @@ def time(text: str | None) -> str:
         return f"{in_utc:%Y-%m-%d %H:%M:%S} UTC"
     beside = f"{in_utc:%H:%M:%S}" if here.date() == in_utc.date() else f"{in_utc:%Y-%m-%d %H:%M:%S}"
     return f"{here:%Y-%m-%d %H:%M:%S %Z} ({beside} UTC)"
+
+
+def day(text: str) -> str:
+    """The day of a record's time."""
+    return f"{datetime.fromisoformat(text).astimezone(_CLOCKS.get()):%Y-%m-%d}"
+
+
+def minute(text: str) -> str:
+    """A record's time where there is little room: 2026-03-02 10:00 CET."""
+    return f"{datetime.fromisoformat(text).astimezone(_CLOCKS.get()):%Y-%m-%d %H:%M %Z}"
+
+
+def one_day(texts: Sequence[str]) -> str:
+    """The one day and zone of several times, such as "2026-03-02, CET (UTC+01:00)"; "" where there are more."""
+    moments = [datetime.fromisoformat(each).astimezone(_CLOCKS.get()) for each in texts]
+    days = {f"{each:%Y-%m-%d}, {each.tzname()}" + _from_utc(each) for each in moments}
+    return days.pop() if len(days) == 1 else ""
+
+
+def _from_utc(moment: datetime) -> str:
+    return "" if moment.tzname() == "UTC" else f" ({moment.isoformat()[-6:]} from UTC)"
+
+
+def clock(text: str) -> str:
+    """The time of day of a record's time, where the day and the zone are said once for many."""
+    return f"{datetime.fromisoformat(text).astimezone(_CLOCKS.get()):%H:%M:%S}"
 
 
 def done(at: str | None, by: Mapping[str, Any] | None) -> str:

@@ -87,15 +87,22 @@ def _life_json(spent: Spent) -> dict[str, Any]:
 
 
 def facts_of(
-    inspection: Inspection, followed: Mapping[str, Any], *, at: datetime, made_with: Mapping[str, str]
+    inspection: Inspection, followed: Mapping[str, Any], *, number: int, at: datetime, made_with: Mapping[str, str]
 ) -> InspectionFacts:
-    """What the document of an inspection is made from. No query for what `documented` and `with_what_followed` gave."""
+    """What a document of an inspection is made from. No query for what `documented` and `with_what_followed` gave.
+
+    number: which of the inspection's documents it is, from 1.
+    """
     situation = {
         "v": 1,
         "kind": "situation",
         "at": at,
         "made_with": dict(made_with),
         "inspection": inspection.pk,
+        "document": number,
+        "issuer": settings.ORGANISATION,
+        "site_name": inspection.reel.site.name,
+        "address": settings.PUBLIC_URL,
         "state": inspection.state,
         "clocks": inspection.reel.site.time_zone,
         "reference_side": inspection.reel.type.reference_side,
@@ -174,6 +181,7 @@ def setup_card_of(values: SetupValues, at: datetime) -> SetupCard:
         values=ledger.plain(setup_json),
         count_stands=_in_words(shown, at),
         clocks=shown.reel.site.time_zone,
+        address=settings.PUBLIC_URL,
     )
 
 

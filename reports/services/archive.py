@@ -55,12 +55,16 @@ def stale_facts(reel: Reel, at: datetime) -> list[InspectionFacts]:
     from reports.pdf.sheets.inspection import library_versions
 
     newest = {  # the later number overwrites the earlier
-        row.inspection_id: row.situation_digest
+        row.inspection_id: (row.number, row.situation_digest)
         for row in ArchivedPdf.objects.filter(inspection__reel=reel).order_by("number").defer("content")
     }
-    rows = with_what_followed(list(documented_of(reel)))
-    facts = [facts_of(inspection, followed, at=at, made_with=library_versions()) for inspection, followed in rows]
-    return [each for each in facts if newest.get(each.record_data["inspection"]) != each.situation_digest]
+    stale = []
+    for inspection, followed in with_what_followed(list(documented_of(reel))):
+        number, digest = newest.get(inspection.pk, (0, ""))
+        facts = facts_of(inspection, followed, number=number + 1, at=at, made_with=library_versions())
+        if facts.situation_digest != digest:
+            stale.append(facts)
+    return stale
 
 
 def archive_all(*, actor: Actor, at: datetime) -> Iterator[tuple[Reel, list[ArchivedPdf]]]:
@@ -77,9 +81,9 @@ def _draw_up(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
     unsealed = inspection_pdf(facts)
     content = seal_document(unsealed, seal_key(), at=at)
     return ArchivedPdf(
-        inspection_id=facts.record_data["inspection"], drawn_up_at=at, record_digest=facts.record_digest,
-        situation_digest=facts.situation_digest, unsealed_length=len(unsealed), unsealed_digest=ledger.digest(unsealed),
-        digest=ledger.digest(content), content=content,
+        number=facts.situation_data["document"], inspection_id=facts.record_data["inspection"], drawn_up_at=at,
+        record_digest=facts.record_digest, situation_digest=facts.situation_digest, unsealed_length=len(unsealed),
+        unsealed_digest=ledger.digest(unsealed), digest=ledger.digest(content), content=content,
     )  # fmt: skip
 
 
@@ -87,12 +91,13 @@ def _draw_up(facts: InspectionFacts, at: datetime) -> ArchivedPdf:
 def _keep(reel: Reel, rows: Sequence[ArchivedPdf], actor: Actor, at: datetime) -> list[ArchivedPdf]:
     """Keep those that still show how things stand, now that the reel is locked."""
     [chain] = reel_access.lock(reel_access.reel_chain(reel.serial))
-    current = {each.record_data["inspection"]: each.situation_digest for each in stale_facts(reel, at)}
-    still_true = [row for row in rows if current.get(row.inspection_id) == row.situation_digest]
+    current = {  # by its number too, which stands on its pages
+        each.record_data["inspection"]: (each.situation_data["document"], each.situation_digest)
+        for each in stale_facts(reel, at)
+    }
+    still_true = [row for row in rows if current.get(row.inspection_id) == (row.number, row.situation_digest)]
     if not still_true:
         return []
-    for row in still_true:
-        row.number = ArchivedPdf.objects.filter(inspection=row.inspection_id).count() + 1
     with record_act(chain, ACT, actor, at, inspections=[row.inspection_id for row in still_true]) as act:
         return act.add_all(still_true)
 

@@ -137,6 +137,7 @@ class EveryState:
             maintenance.install(serial=serial, machine_serial=machine, actor=Actor(self.cast.control), at=NOW)
             self._go_on(values, n)
             found[reached] = values.pk
+        found["record"] = values.inspection.record.digest
         return found
 
     def _go_on(self, values: Any, steps: int) -> None:

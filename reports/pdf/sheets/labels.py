@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-import segno
-
-from reels.domain.drawing import Bar, Look, Picture, Shape, Trace, Words
+from reels.domain.drawing import Look, Picture, Shape, Trace, Words
 from reports.pdf import style
+from reports.pdf.drawings import code_bars
 from reports.pdf.facts import ReelLabel
 from reports.pdf.pdfa import write_sheet
 from reports.pdf.story import Story
@@ -40,7 +39,7 @@ def _picture(label: ReelLabel) -> Picture:
     left = CODE + 2 * MARGIN
     shapes: tuple[Shape, ...] = (
         Trace(((1, 1), (WIDTH - 1, 1), (WIDTH - 1, HEIGHT - 1), (1, HEIGHT - 1)), Look.OUTLINE, closed=True),
-        *_code(label.address),
+        *code_bars(label.address, CODE, x=MARGIN, y=MARGIN),
         Words(left, HEIGHT - 42, label.serial, "start", bold=True),
         *(Words(left, HEIGHT - 58 - 14 * i, line, "start") for i, line in enumerate(lines)),
     )
@@ -48,19 +47,3 @@ def _picture(label: ReelLabel) -> Picture:
         width=WIDTH, height=HEIGHT, text_size=10, title=f"Label of reel {label.serial}", shapes=shapes,
         description=f"Label of reel {label.serial}, type {label.reel_type}, with a QR code of {label.address}.",
     )  # fmt: skip
-
-
-def _code(address: str) -> list[Bar]:
-    """The dark modules, runs of a row in one, so that no hairline shows between them."""
-    rows = segno.make(address, error="m", micro=False).matrix
-    size = CODE / len(rows)
-    bars = []
-    for i, row in enumerate(rows):
-        start = 0
-        for end in range(1, len(row) + 1):
-            if end == len(row) or row[end] != row[start]:
-                if row[start]:
-                    y = MARGIN + CODE - (i + 1) * size
-                    bars.append(Bar(MARGIN + start * size, y, (end - start) * size, size, Look.MARK))
-                start = end
-    return bars

@@ -5,12 +5,12 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from inspections.domain.validity import Validity, WhatFollowed, validity_of_count
+from inspections.domain.validity import Validity, ValidityAt, WhatFollowed, validity_of_count
 from reels.domain.cautions import CAUTIONS
-from reports.pdf import style, words
+from reports.pdf import words
 from reports.pdf.facts import SetupCard
 from reports.pdf.pdfa import write_sheet
-from reports.pdf.story import Story
+from reports.pdf.story import Story, shortened
 
 
 def setup_card(card: SetupCard, *, at: datetime) -> bytes:
@@ -22,14 +22,7 @@ def setup_card(card: SetupCard, *, at: datetime) -> bytes:
 def _card(card: SetupCard, at: datetime) -> bytes:
     values, story = card.values, Story()
     story.heading(f"Setup card: reel {card.reel} in machine {values['machine']}", 1)
-    if values["withdrawn_at"]:
-        story.paragraph(
-            f"WITHDRAWN {words.time(values['withdrawn_at'])}: {values['withdrawn_why']}. Do not set these values.",
-            style.BANNER,
-        )
-        story.struck("Withdrawn", words.count_words(values["layers"], values["wraps"], values["parity"]))
-    else:
-        story.result(values)
+    story.result(values, is_struck=bool(values["withdrawn_at"]))
     story.facts([
         ("Reel", card.reel), ("Machine", values["machine"]), ("Host", card.host),
         ("From inspection", f"{card.inspection}"), ("Issued", words.time(values["issued_at"])),
@@ -47,11 +40,25 @@ def _card(card: SetupCard, at: datetime) -> bytes:
     ):
         story.paragraph(f"• {line}")
     footer = (f"As of {words.time(at.isoformat())}", "SHA-256 of the record:", card.record_digest)
-    return write_sheet(story, f"Setup card, reel {card.reel}", footer, at=at)
+    withdrawn = values["withdrawn_at"]
+    band = (
+        f"WITHDRAWN {words.minute(withdrawn)}: {values['withdrawn_why']}. Do not set these values." if withdrawn else ""
+    )
+    return write_sheet(story, f"Setup card, reel {card.reel}", footer, at=at, band=band, qr_text=_code(card, at))
 
 
-def count_stands(situation: Mapping[str, Any]) -> str:
-    """Whether a count stands, by its situation, when the document was made, and until when it is current."""
+def _code(card: SetupCard, at: datetime) -> str:
+    """What the QR code says: the values by the digest of their record, and how they stood when it was drawn."""
+    setup, word = card.values["id"], Validity.WITHDRAWN if card.values["withdrawn_at"] else Validity.STANDS
+    if card.address:
+        return f"{card.address}/stands/{card.record_digest}/values/{setup}"
+    return (
+        f"setup values {setup} of inspection {card.inspection} {word} {at:%Y%m%dT%H%M%SZ} sha256 {card.record_digest}"
+    )
+
+
+def count_validity(situation: Mapping[str, Any]) -> ValidityAt:
+    """Whether a count stood, by its situation, when the document was made."""
     count, newer, void = situation.get("count"), situation.get("superseded"), situation["void"]
     until = datetime.fromisoformat(count["current_until"]) if count and count["current_until"] else None
     lapses = [(until, "its days are over")] if until else []
@@ -64,13 +71,17 @@ def count_stands(situation: Mapping[str, Any]) -> str:
         if void and void["confirmed_at"]
         else None,
     )
-    validity = validity_of_count(followed, datetime.fromisoformat(situation["at"]))
-    if validity.word is not Validity.STANDS:
-        return validity.in_words
-    ending = (
-        f"current until {words.time(until.isoformat())}, unless something ends it before" if until else "no day ends it"
-    )
-    return f"{validity.word}; {ending}"
+    return validity_of_count(followed, datetime.fromisoformat(situation["at"]))
+
+
+def count_stands(situation: Mapping[str, Any]) -> str:
+    """The same in words, and until when the count is current."""
+    validity, count = count_validity(situation), situation.get("count")
+    if validity.since is not None:
+        return f"{validity.word} since {words.time(validity.since.isoformat())}: {shortened(validity.why, 160)}"
+    if not count or not count["current_until"]:
+        return f"{validity.word}; no day ends it"
+    return f"{validity.word}; current until {words.time(count['current_until'])}, unless something ends it before"
 
 
 def _shown(check: Mapping[str, Any]) -> str:
@@ -109,4 +120,4 @@ def setup_values(story: Story, values: Mapping[str, Any]) -> None:
         for each in values["checks"]
     ]  # fmt: skip
     if rows:
-        story.table(("Check", "Shown", "Result", "By", "When"), rows, (1, 1.9, 0.9, 1.1, 1.1))
+        story.table(("Check", "Shown", "Result", "By", "When"), rows, (0.9, 1.7, 0.8, 1.2, 1.5))

@@ -154,6 +154,8 @@ def facts(situation: dict[str, Any] | None = None, **changes: Any) -> Inspection
     ]  # fmt: skip
     stood = {
         "v": 1, "kind": "situation", "at": moment(0, 3), "made_with": {"reportlab": "5.1.0"}, "inspection": 7,
+        "document": 2, "issuer": "Larkspur Water Survey", "site_name": "Kettle Point",
+        "address": "https://records.example.org",
         "state": "signed", "clocks": "Europe/Berlin", "reference_side": "left", "void": None,
         "length": {"value_m": "318.4", "standard_u_m": "0.8"}, "setup_values": [SETUP],
         "count": {"current_until": moment(0, 30), "ended_at": None, "why": ""},

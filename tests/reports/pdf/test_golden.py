@@ -4,16 +4,19 @@ After a change that is meant: raise FORM in reports/pdf/sheets/inspection.py if 
 changed, run with UPDATE_GOLDEN=1, look at every page as a picture, and read the difference like code.
 """
 
+import io
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pikepdf
 import pytest
 
 from inspections.queries.parameters import rule_parameters
 from reels.domain import ledger
 from reports.domain.agreement import Comparison, agreement_of
 from reports.domain.drift_figure import CountPoint, Course, course_figure
+from reports.pdf import style
 from reports.pdf.facts import DriftLine, HistoryLine, SetupCard
 from reports.pdf.sheets import drift as drift_sheets
 from reports.pdf.sheets import history as history_sheet
@@ -23,7 +26,7 @@ from reports.pdf.sheets.drift import CourseSheet
 from reports.pdf.sheets.inspection import FORM, inspection_pdf
 from tests.builders import NOW
 from tests.reports.domain.agreement.test_report import fleet
-from tests.reports.pdf.sample_facts import FINDING, PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
+from tests.reports.pdf.sample_facts import FINDING, MONA, PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -110,12 +113,25 @@ def reel_drift():
 
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
         "confirmed_at": None}  # fmt: skip
+LONG_REASON = "wrong reel on the stand; " * 40
+VOIDED = {**VOID, "reason": LONG_REASON, "confirmed_by": TESS, "confirmed_at": moment(0, 3)}
+REFERRAL = {
+    "referred_at": moment(5), "referred_by": TESS, "proposed": None, "released_at": moment(8), "released_by": MONA,
+    "decision": "count_again", "why": "Help was asked for.", "reason": "Read again with a lamp.",
+}  # fmt: skip
+SUPERSEDED = {"superseded": {"at": moment(0, 3), "by": 9}}
+PLAIN = {"findings": [], "rereads": 0, "readings": [
+    {**record()["readings"][1], "number": 1, "third_readings": [], "surprise_accepted": None},
+]}  # fmt: skip
 INSTALLED = {"scale_line_at": "forward", "reference_side": "left", "winding_sense": "counter_clockwise"}
 RULES = rule_parameters(PARAMETERS)
 DOCUMENTS = {
     "inspection": lambda: inspection_pdf(facts({"made_with": MADE_WITH})),
     "inspection-long": lambda: inspection_pdf(long_record()),
     "inspection-void-asked": lambda: inspection_pdf(facts({"void": VOID, "setup_values": []})),
+    "inspection-plain": lambda: inspection_pdf(facts({"setup_values": []}, **PLAIN)),
+    "inspection-voided": lambda: inspection_pdf(facts({"void": VOIDED, "state": "voided"})),
+    "inspection-superseded": lambda: inspection_pdf(facts(SUPERSEDED, referrals=[REFERRAL], from_paper=True)),
     "worksheet": lambda: worksheet.worksheet({**PARAMETERS, **INSTALLED}, RULES, "left", at=NOW),
     "setup-card": card,
     "setup-card-withdrawn": lambda: card(
@@ -162,13 +178,69 @@ def test_nothing_is_cut_off_however_much_there_is(tmp_path):
     assert max(right) <= 595.3 - 47
 
 
-def test_every_page_names_record_digest_and_page(tmp_path):
-    path = tmp_path / "document.pdf"
+def pages_of(content, folder):
+    path = folder / "document.pdf"
+    path.write_bytes(content)
+    return run("pdftotext", "-layout", path, "-").split("\f")[:-1]
+
+
+def test_every_page_names_the_document_the_digest_and_the_page(tmp_path):
     content = facts({"made_with": MADE_WITH})
-    path.write_bytes(inspection_pdf(content))
-    pages = run("pdftotext", "-layout", path, "-").split("\f")[:-1]
+    pages = pages_of(inspection_pdf(content), tmp_path)
     assert len(pages) == 4
     for number, page in enumerate(pages, start=1):
         assert f"Page {number} of 4" in " ".join(page.split())
         assert content.record_digest in page
-        assert "Record 7" in page
+        assert "Document 2 of inspection 7, replaces 1" in page
+        assert "STANDS ON 2026-03-03" in page
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("inspection-voided", "VOIDED 2026-03-03 10:00 CET: wrong reel on the stand"),
+        ("inspection-superseded", "SUPERSEDED 2026-03-03 10:00 CET: inspection 9 is a newer signed count of the reel"),
+        ("inspection-void-asked", "VOID ASKED FOR 2026-03-03 10:00 CET, not confirmed: wrong reel on the stand"),
+        ("setup-card-withdrawn", "WITHDRAWN 2026-03-04 10:00 CET: cut on 2026-03-04. Do not set these values."),
+    ],
+)
+def test_what_does_not_stand_says_so_on_every_page_with_date_and_reason(name, said, tmp_path):
+    pages = pages_of(DOCUMENTS[name](), tmp_path)
+    assert [said in " ".join(page.split()) for page in pages] == [True] * len(pages)
+    assert "Layers" in pages[0]
+
+
+def lines_through(content):
+    """How many lines of page 1 are as thick as what strikes a figure of the result through."""
+    with pikepdf.open(io.BytesIO(content)) as pdf:
+        width, found = 0.0, 0
+        for instruction in pikepdf.parse_content_stream(pdf.pages[0]):
+            width = float(instruction.operands[0]) if str(instruction.operator) == "w" else width
+            found += str(instruction.operator) == "S" and abs(width - style.STRUCK.size / 14) < 0.01
+        return found
+
+
+def test_numbers_that_are_not_valid_are_struck_through_and_no_others():
+    assert lines_through(DOCUMENTS["inspection-plain"]()) == lines_through(DOCUMENTS["setup-card"]()) == 0
+    for name in ("inspection-voided", "inspection-superseded", "setup-card-withdrawn"):
+        assert lines_through(DOCUMENTS[name]()) == 3, name
+
+
+def test_a_long_reason_is_short_on_page_1_and_in_full_in_the_annex(tmp_path):
+    first, *others = pages_of(DOCUMENTS["inspection-voided"](), tmp_path)
+    assert "Signed by" in first
+    assert "Stop and ask when a reading does not fit." in first
+    assert " ".join("".join(others).split()).count("wrong reel on the stand") >= 40
+
+
+def test_a_plain_inspection_is_one_page_and_an_annex_of_two(tmp_path):
+    first, *annex = pages_of(DOCUMENTS["inspection-plain"](), tmp_path)
+    assert len(annex) <= 2
+    for said in (
+        "Larkspur Water Survey · Kettle Point",
+        "318.4 m ± 0.8 m",
+        "Tess Hollin",
+        "Vic Amberley",
+        "seen from the left",
+    ):
+        assert said in first
