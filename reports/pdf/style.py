@@ -73,6 +73,7 @@ ISSUER = TextLook(size=9, bold=True, colour=QUIET, after=1)
 PART = TextLook(size=8.5, bold=True, before=5, after=2, keeps=True)  # within a part of an annex
 BODY = TextLook(size=8.5, after=3)
 NOTE = TextLook(size=7.5, colour=QUIET, after=3)
+CAPTION = TextLook(size=7.5, colour=QUIET, after=3, keeps=True)  # above a table
 BANNER = TextLook(size=8.5, colour=WARNING, before=8, after=9)
 BOXES = {BANNER: Box(line=WARNING, fill=WARNING_PALE)}  # around paragraphs of a look
 CELL = TextLook(size=8)

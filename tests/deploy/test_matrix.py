@@ -128,7 +128,7 @@ class EveryState:
 
     def _values(self) -> dict[str, Any]:
         """Setup values after each of the steps that lead to their confirmation."""
-        found = {}
+        found: dict[str, Any] = {}
         for n, reached in enumerate(("issued", "gauge_back", "read_back", "confirmed")):
             serial, machine = reached.upper(), f"RM-1{n}"
             builders.make_reel(serial)

@@ -167,7 +167,7 @@ def _reading(story: Story, record: Mapping[str, Any], reading: Mapping[str, Any]
     ]
     if rows:
         if day:
-            story.paragraph(f"Keyed on {day}.", style.NOTE)
+            story.paragraph(f"Keyed on {day}.", style.CAPTION)
         heads = [head for role in by_role for head in (f"{role.capitalize()}{alone[role]}", "When")]
         story.table(("Hold point", "Attempt", *heads), rows, (1.25, 0.72, *(1.6, 0.8 if day else 1.4) * 2))
     story.notes([

@@ -8,6 +8,7 @@ import io
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from unicodedata import normalize
 
 import pikepdf
 import pytest
@@ -26,11 +27,12 @@ from reports.pdf.sheets.drift import CourseSheet
 from reports.pdf.sheets.inspection import FORM, inspection_pdf
 from tests.builders import NOW
 from tests.reports.domain.agreement.test_report import fleet
+from tests.reports.pdf.heard import heard
 from tests.reports.pdf.sample_facts import FINDING, MONA, PARAMETERS, SETUP, TESS, VIC, facts, keyed, moment, record
 from tests.reports.programs import run
 
 GOLDEN = Path(__file__).parent / "golden"
-MADE_WITH = {"form": FORM, "reportlab": "5.1.0", "pikepdf": "10.18.0"}
+MADE_WITH = {"form": FORM, "reportlab": "5.1.0", "pikepdf": "10.18.0", "uharfbuzz": "0.57.0", "python-bidi": "0.6.12"}
 
 
 def long_record():
@@ -111,6 +113,23 @@ def reel_drift():
     return drift_sheets.reel_drift(sheet, as_of="", at=NOW)
 
 
+NAMES = {
+    "Latin": "Żaneta Čermák-Ηλίας", "Chinese": "王小明", "Japanese": "高橋さくら", "Arabic": "محمد الأمين",
+    "Korean": "김민수", "Hebrew": "דָּוִד בן־עמי", "Devanagari": "प्रिया शर्मा", "Cyrillic": "Вера Щукина", "Thai": "สมชาย",
+}  # fmt: skip
+
+
+def every_script():
+    """Signers, findings and reasons in every script that the fonts have, and one (Thai) that they have not."""
+    people = [
+        {"role": "technician", "joined_at": moment(0), **TESS, "name": f"{NAMES['Arabic']} / {NAMES['Chinese']}"},
+        {"role": "verifier", "joined_at": moment(1), **VIC, "name": f"{NAMES['Hebrew']} / {NAMES['Devanagari']}"},
+    ]
+    said = "; ".join(f"{script} {name} (S-12)" for script, name in NAMES.items())
+    mixed = "السلك (cable) 12.5 m مقطوع، 3 أسلاك. " * 3 + "電纜外層磨損，已重新捲繞。" * 12
+    return facts({"setup_values": []}, participants=people, findings=[{**FINDING, "words": f"{said}\n{mixed}"}])
+
+
 VOID = {"requested_by": VIC, "requested_at": moment(0, 3), "reason": "wrong reel on the stand", "confirmed_by": None,
         "confirmed_at": None}  # fmt: skip
 LONG_REASON = "wrong reel on the stand; " * 40
@@ -130,6 +149,7 @@ DOCUMENTS = {
     "inspection-long": lambda: inspection_pdf(long_record()),
     "inspection-void-asked": lambda: inspection_pdf(facts({"void": VOID, "setup_values": []})),
     "inspection-plain": lambda: inspection_pdf(facts({"setup_values": []}, **PLAIN)),
+    "inspection-every-script": lambda: inspection_pdf(every_script()),
     "inspection-voided": lambda: inspection_pdf(facts({"void": VOIDED, "state": "voided"})),
     "inspection-superseded": lambda: inspection_pdf(facts(SUPERSEDED, referrals=[REFERRAL], from_paper=True)),
     "worksheet": lambda: worksheet.worksheet({**PARAMETERS, **INSTALLED}, RULES, "left", at=NOW),
@@ -171,11 +191,22 @@ def test_nothing_is_cut_off_however_much_there_is(tmp_path):
     assert text.count("Wound unevenly") == 60
     assert text.count("Flange scale, left") == 15
     assert "Żaneta Čermák-Ηλίας" in text
-    assert "Вера [U+65E5 U+672C] [U+05D1 U+05E8]" in text
-    assert "record.json has them as they were keyed" in text
+    assert "Вера 日本" in text
     box = run("pdftotext", "-bbox", path, "-")
     right = [float(each.split('"')[0]) for each in box.split('xMax="')[1:]]
     assert max(right) <= 595.3 - 47
+
+
+def test_every_script_is_shown_and_what_no_font_has_is_named(tmp_path):
+    path = tmp_path / "scripts.pdf"
+    path.write_bytes(DOCUMENTS["inspection-every-script"]())
+    told = " ".join(text for _, text in heard(path.read_bytes()))
+    for script in ("Latin", "Chinese", "Japanese", "Arabic", "Hebrew", "Devanagari", "Cyrillic"):
+        assert normalize("NFC", NAMES[script]) in told, script
+    assert "Thai [U+0E2A U+0E21 U+0E0A U+0E32 U+0E22]" in told
+    assert {"NotoSansArabic-Bold", "NotoSansHebrew-Bold", "NotoSansDevanagari-Bold", "DroidSansFallback"} <= {
+        line.split()[0].partition("+")[2] for line in run("pdffonts", path).splitlines()[2:]
+    }
 
 
 def pages_of(content, folder):

@@ -66,6 +66,11 @@ def written(blocks: list[Any]) -> Iterator[tuple[str, str]]:
             yield from ((cell.element.tag, spoken(cell.lines)) for cell in cells)
 
 
+def told_by(content):
+    """What is heard; of a band that is longer than its line, only that it begins as it was written."""
+    return [(tag, text.removesuffix(" … (in full inside)")) for tag, text in heard(content)]
+
+
 def spoken(lines):
     return " ".join("".join(lines).split())
 
@@ -74,9 +79,10 @@ def spoken(lines):
 def stories(monkeypatch):
     told = []
 
-    def told_and_laid_out(story, *args, **options):
-        told.append(list(written(story.blocks)))
-        return document.lay_out(story, *args, **options)
+    def told_and_laid_out(story, around, **options):
+        band = [("P", around.band)] if around.band else []
+        told.append([*band, *written(story.blocks)])
+        return document.lay_out(story, around, **options)
 
     for module in (pdfa, inspection):
         monkeypatch.setattr(module, "lay_out", told_and_laid_out)
@@ -87,7 +93,10 @@ def stories(monkeypatch):
 def test_what_is_heard_is_what_was_written(name, stories):
     content = DOCUMENTS[name]()
     [story] = stories
-    assert heard(content) == story
+    told = told_by(content)
+    if told[0][1].startswith("VOIDED"):
+        story[0] = ("P", story[0][1][: len(told[0][1])])
+    assert told == story
 
 
 def test_a_cell_that_no_element_takes_is_missed(stories, monkeypatch):
