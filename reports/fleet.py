@@ -1,6 +1,6 @@
 """The drift report of a fleet in CSV files, without Django or a database: for whoever studies the inference.
 
-    python -m reports.fleet FOLDER [--false-share SHARE] [--rates]
+    python -m reports.fleet FOLDER [--false-share SHARE] [--rates] [--self-check]
 
 FOLDER holds reel_types.csv, reels.csv, counts.csv and, if any, cable_events.csv, as `import_records` takes them. What
 is printed is what `manage.py drift_report` prints once they are brought in, byte for byte. What can't be of a drum, a
@@ -21,7 +21,7 @@ from inspections.domain.intake import files, rules
 from inspections.domain.intake.files import FileForm, FileProblem, FileRow
 from reels.domain.winding import Drum, drum_from
 from reels.errors import ValueNotTaken
-from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, DriftRow, as_written, flag_from, rows_of
+from reports.domain.drift_rows import CHECK_SEED, COLUMNS, FALSE_SHARE, DriftRow, as_written, flag_from, rows_of
 from reports.domain.written import csv_lines
 
 Values = dict[str, Any]
@@ -168,6 +168,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m reports.fleet", description=__doc__.partition("\n")[0])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--false-share", type=float, default=FALSE_SHARE, help="expected share of false flags")
+    parser.add_argument("--self-check", action="store_true", help="instead, tell what it finds on fleets drawn like it")
     parser.add_argument("--rates", action="store_true", help="also tell, on standard error, the rates of the fleet")
     chosen = parser.parse_args(arguments)
     if not 0.0 <= chosen.false_share < 1.0:
@@ -180,6 +181,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     theta = drift.learn(histories)
     if chosen.rates:
         sys.stderr.write("\n".join(drift.in_words(theta)) + "\n")
+    if chosen.self_check:
+        checked = drift.self_check(histories, theta, false_share=chosen.false_share, seed=CHECK_SEED)
+        sys.stdout.write(f"{drift.check_in_words(checked)}\n")
+        return 0
     rows = ranked(histories, theta)
     flag_at = flag_from((row.p_unlogged_cut for row in rows), chosen.false_share)
     sys.stdout.writelines(csv_lines(COLUMNS, (as_written(row, flag_at).values() for row in rows)))

@@ -111,6 +111,22 @@ class AsOfReport(models.Model):
         return f"drift as of {self.as_of:%Y-%m-%d}"
 
 
+class KeptSelfCheck(models.Model):
+    """What the drift report may be expected to find on fleets like this one; figures: see drift.SelfCheck."""
+
+    made_at = models.DateTimeField()
+    rates = models.ForeignKey(LearnedRates, on_delete=models.PROTECT, related_name="+")
+    seed = models.PositiveBigIntegerField(help_text="Of the fleets that were drawn: they can be drawn again.")
+    figures = models.JSONField()
+    mac = models.CharField(max_length=64, default="", help_text="See services/marks.py.")
+
+    class Meta:
+        ordering = ("-made_at", "-id")
+
+    def __str__(self) -> str:
+        return f"self-check of {self.made_at:%Y-%m-%d}"
+
+
 class KeptMonthlyReport(models.Model):
     """The figures of a monthly report over a period and sites as the worker had them. place: of the feed, by then."""
 

@@ -16,7 +16,7 @@ from reels.api.paging import Page
 from reports.api import drift_serializers as shapes
 from reports.domain.drift_rows import COLUMNS, as_written, end_of, moment
 from reports.domain.written import csv_lines
-from reports.services import assessments, drift_evidence, drift_report
+from reports.services import assessments, drift_evidence, drift_report, self_check
 from reports.services.assessments import FleetStanding
 from reports.services.drift_report import DriftReport
 
@@ -43,7 +43,9 @@ class FleetDriftEndpoint(Endpoint):
             report = drift_report.report_of(reels, **chosen)
         if query.get("format", call.request.accepted_renderer.format) == "csv":
             return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers=_behind(standing))
-        head = {"as_of": as_of and as_of.isoformat(), **shapes.StandingOut(standing).data}
+        checked = None if as_of else self_check.told()
+        kept = checked and shapes.SelfCheckOut(checked).data
+        head = {"as_of": as_of and as_of.isoformat(), "self_check": kept, **shapes.StandingOut(standing).data}
         return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)
 
 

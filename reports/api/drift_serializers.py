@@ -61,8 +61,16 @@ class StandingOut(Awaited):
     behind_since = Moment(source="since", allow_null=True, help_text="When the first of these entries was recorded.")
 
 
+class SelfCheckOut(Out):
+    """What the report may be expected to find, as it was measured last on fleets drawn like this one."""
+
+    made_at = Moment()
+    in_words = Text()
+
+
 class DriftReportOut(StandingOut):
     as_of = Day(allow_null=True)
+    self_check = SelfCheckOut(allow_null=True, help_text="null: never made, or as of a day.")
     results = IntervalOut(many=True, help_text="The most probable first.")
 
 

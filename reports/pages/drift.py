@@ -11,9 +11,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
+from inspections.domain.drift import check_in_words
 from inspections.domain.words import Act
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from reels import access as reel_access
+from reels.domain.words import LengthUnit
 from reels.models import Person
 from reels.pages.answers import page, reader, show
 from reels.pages.filters import ChoiceFilter, DayFilter, Filter
@@ -26,6 +28,7 @@ from reports.models import AssessedInterval
 from reports.pages.interval_rows import Interval, flag_row, interval_of, with_figures, with_flags
 from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
+from reports.services.self_check import figures_of, newest_self_check
 
 SIZE = 50
 AS_OF_SHOWN = 100
@@ -74,6 +77,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         standing = assessments.fleet_standing()
         pages = _today(reels, request.GET, form, person, at)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
+    checked = None if as_of else newest_self_check()
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
     shown = {
         "filter": form,
@@ -81,6 +85,8 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
         "may_assign": access.maintains_anything(person, at),
         "standing": standing,
+        "self_check": checked,
+        "to_expect": check_in_words(figures_of(checked), LengthUnit(person.length_unit)) if checked else "",
         "as_of": as_of,
         "refused": refused,
         "export": f"/api/v1/reports/drift?{urlencode(export)}",

@@ -1,11 +1,15 @@
 import subprocess
 import sys
+from functools import partial
 from io import StringIO
 
 import pytest
 from django.core.management import call_command
 
+from inspections.domain import drift
 from reports import fleet
+from reports.models import KeptSelfCheck
+from reports.services.self_check import figures_of
 from tests.inspections.services.intake.test_records import EVENTS_HEADER, TYPES
 from tests.reports.fleet import bring_in_fleet, fleet_files
 
@@ -37,6 +41,19 @@ def test_a_folder_without_cable_events_will_do_and_rates_are_told_when_asked_for
     assert fleet.main([write(tmp_path, files), "--rates"]) == 0
     printed = capsys.readouterr()
     assert ("LW-0001,2024-09-07" in printed.out.splitlines()[1], "a year." in printed.err) == (True, True)
+
+
+@pytest.mark.django_db
+def test_a_folder_checks_itself_as_its_records_do_and_that_is_kept(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(drift, "self_check", partial(drift.self_check, draws=1))
+    bring_in_fleet(EVENTS)
+    told = StringIO()
+    call_command("drift_report", "--self-check", stdout=told, stderr=StringIO())
+    assert fleet.main([write(tmp_path, fleet_files(EVENTS)), "--self-check"]) == 0
+    assert capsys.readouterr().out == told.getvalue()
+    assert told.getvalue().startswith("On fleets like yours ")
+    [kept] = KeptSelfCheck.objects.all()
+    assert f"{drift.check_in_words(figures_of(kept))}\n" == told.getvalue()
 
 
 def test_neither_django_nor_a_database_is_loaded():

@@ -49,13 +49,11 @@ the day that it asks about.
     fleet       reels and fleets put together        learning       rounds of e_step and m_step
     rule_changes  counts of all reels that shift at once     habits  counts that shift with who made them
     newest      the newest count: is it plausible?   explanations   what explains a difference
-    words       the sentences
+    words       the sentences                        flags          which intervals are flagged
+    simulation  a fleet like a given one             self_check     what to expect on a fleet
 """
 
-from collections.abc import Sequence
-
-import numpy as np
-
+from inspections.domain.drift.flags import choose_flags
 from inspections.domain.drift.fleet import assess, assess_fleet
 from inspections.domain.drift.learning import learn
 from inspections.domain.drift.newest import most_probable_course, plausibility, recount
@@ -73,28 +71,12 @@ from inspections.domain.drift.records import (
     ReelHistory,
     Slip,
 )
+from inspections.domain.drift.self_check import SelfCheck, check_in_words, self_check
 from inspections.domain.drift.words import BY_GENERAL_RATES, explain, plausibility_in_words
 
 __all__ = [
     "BY_GENERAL_RATES", "DEFAULT_PARAMETERS", "ClosedFlag", "CountPosterior", "CountSeen", "CutLogged",
     "DriftParameters", "Ending", "IntervalPosterior", "Plausibility", "Recount", "ReelAssessment", "ReelHistory",
-    "Slip", "assess", "assess_fleet", "choose_flags", "explain", "in_words", "learn", "most_probable_course",
-    "plausibility", "plausibility_in_words", "recount",
+    "SelfCheck", "Slip", "assess", "assess_fleet", "check_in_words", "choose_flags", "explain", "in_words", "learn",
+    "most_probable_course", "plausibility", "plausibility_in_words", "recount", "self_check",
 ]  # fmt: skip
-
-
-def choose_flags(probabilities: Sequence[float], false_share: float = 0.05) -> list[bool]:
-    """Flag as many intervals as possible while the expected share of false flags stays at or below false_share.
-
-    probabilities: of an unlogged cut, each 0 to 1. false_share: 0 to 1.
-    Returns one answer each, in the order given; equal probabilities are answered alike.
-    Source: the Bayesian false discovery rate, Newton et al. (2004): the mean of 1 - p over the flagged.
-    """
-    p = np.asarray(probabilities, dtype=np.float64)
-    falling = np.sort(p)[::-1]
-    expected = np.cumsum(1.0 - falling) / np.arange(1, p.size + 1)
-    last_of_its_kind = np.append(falling[1:] != falling[:-1], True)[: p.size]
-    fine = np.flatnonzero((expected <= false_share + 1e-12) & last_of_its_kind)
-    if fine.size == 0:
-        return [False] * p.size
-    return [bool(x) for x in p >= falling[fine[-1]]]

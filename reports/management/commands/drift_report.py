@@ -16,6 +16,7 @@ from reports.domain.drift_rows import COLUMNS, FALSE_SHARE, as_written, end_of
 from reports.domain.written import csv_lines
 from reports.services import assessments
 from reports.services.drift_report import DriftReport, report_as_of, report_of
+from reports.services.self_check import check_itself, figures_of
 
 _NUMBERS = frozenset(COLUMNS[3:10])
 
@@ -38,9 +39,18 @@ class Command(BaseCommand):
             metavar="SHARE",
             help="choose flags so that at most this share of them is expected to be false (default %(default)s)",
         )
+        parser.add_argument(
+            "--self-check",
+            action="store_true",
+            help="instead, draw fleets like this one, tell how much is found on them, and keep that for the page",
+        )
         parser.add_argument("--rates", action="store_true", help="also tell, on standard error, the rates of the fleet")
 
-    def handle(self, *, as_of: datetime | None, format: str, false_share: float, rates: bool, **options: Any) -> None:
+    def handle(self, *, as_of: datetime | None, format: str, false_share: float, rates: bool, self_check: bool,
+               **options: Any) -> None:  # fmt: skip
+        if self_check:
+            self.check_itself()
+            return
         reels = Reel.objects.all()
         if as_of:
             report = report_as_of(reels, as_of, false_share=false_share, progress=self.tell)
@@ -52,6 +62,10 @@ class Command(BaseCommand):
         write = write_json if format == "json" else write_csv
         with closing(report.rows):  # type: ignore[type-var]  # a generator; its query ends with it
             write(self.stdout, report)
+
+    def check_itself(self) -> None:
+        checked = check_itself(at=timezone.now(), progress=self.tell)
+        self.stdout.write(drift.check_in_words(figures_of(checked)))
 
     def tell(self, words: str, done: int, of: int) -> None:
         self.stderr.write(words)
