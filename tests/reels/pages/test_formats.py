@@ -2,6 +2,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
+from django.template.loader import render_to_string
 from django.utils import timezone
 
 from reels.models import Site
@@ -31,6 +32,10 @@ def test_a_day_is_that_of_the_clocks_at_the_site():
     assert day_at(Site(time_zone="Asia/Tokyo"), late) == date(2026, 3, 3)
     assert day_at(Site(time_zone="UTC"), late) == date(2026, 3, 2)
     assert day_at(Site(time_zone="UTC"), None) is None
+
+
+def test_a_stop_after_a_time_stands_right_after_it():
+    assert render_to_string("reels/time.html", {"at": datetime(2026, 3, 2, tzinfo=UTC)}).endswith("</time>")
 
 
 def test_a_moment_without_its_time_is_shown_as_the_day_at_the_site_or_of_the_page():
