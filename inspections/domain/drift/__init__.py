@@ -17,6 +17,7 @@ A slip reverts at the next count; a cut stays. So a single difference proves lit
 **Model.**
 
     x_t+1 = x_t − u_t − v_t + g_t                 replacement: a new sequence, x_1 anywhere or near the length received
+    or, with probability ρ,  x_t+1 ~ a new cable       nobody logged a replacement: most often more than half a drum
     P(u_t > 0) = q_t = 1 − exp(−a − b Δ_t)          u_t given a cut ~ size_shares, log-uniform within a class
     v_t ~ ℓ + N(0, s0² + (s1 ℓ)²), or 0, or another length, the rather the less usual ℓ is             (kernels)
     an entry's cut is made in its interval, or in one on the wrong side of a count close by         (log_states)

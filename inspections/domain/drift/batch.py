@@ -38,8 +38,9 @@ class Batch:
     lengths: counts of each row, shape (rows,). likelihoods: (times, rows, 1, cells). start: p(x_1), (rows, log states,
     cells). By interval, (times - 1, rows): shift, by how many cells the window moves; p_cut, q with what closed flags
     make of it; p_cut_open, q as if all were open; p_not_on_record, probability of a cut that is still to be logged at
-    the later count; stretch_of, place in stretch_ffts, or -1; logged_of, place in move_ffts of what is logged in it,
-    written_of, of the same as it is written; at place 0 there is no move. log: the log of the rows.
+    the later count; replaced, probability of each length by a replacement that nobody logged; stretch_of, place in
+    stretch_ffts, or -1; logged_of, place in move_ffts of what is logged in it, written_of, of the same as it is
+    written; at place 0 there is no move. log: the log of the rows.
     """
 
     sequences: list[CountSequence]
@@ -52,6 +53,7 @@ class Batch:
     p_cut_open: FloatArray
     p_not_on_record: FloatArray
     start: FloatArray
+    replaced: FloatArray
     log: BatchLog
     logged_of: IntArray
     written_of: IntArray
@@ -182,6 +184,18 @@ class Batch:
             moved[rows] = scipy.fft.irfft(fft, 2 * cells)
         return self.windowed(t, moved) * self.log.in_place[t, :n, None]
 
+    def with_replacements(self, t: int, moved: FloatArray) -> FloatArray:
+        """p(x) at a count from what the moves of its cable alone give: or it is a new cable, its log in place."""
+        moved *= 1.0 - self.theta.replaced_unlogged
+        moved[:, AS_WRITTEN] += self.replaced[t, : moved.shape[0], None]
+        return moved
+
+    def back_over_replacements(self, t: int, before: FloatArray, later: FloatArray) -> FloatArray:
+        """The same backward: messages before and, as far as a new cable explains them, after."""
+        before *= 1.0 - self.theta.replaced_unlogged
+        before += (self.replaced[t, : before.shape[0]] * later[:, AS_WRITTEN].sum(axis=1))[:, None, None]
+        return before
+
     def cut_factor(self, t: int, n: int) -> ComplexArray:
         """Transform of the move by an unlogged cut or none, for each row: (n, frequencies)."""
         q = self.p_cut[t, :n, None]
@@ -224,6 +238,7 @@ def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftPar
         p_cut=np.zeros((intervals, rows)),
         p_cut_open=np.zeros((intervals, rows)),
         p_not_on_record=np.zeros((intervals, rows)),
+        replaced=np.zeros((intervals, rows)),
         start=np.zeros((rows, log_states, cells)),
         log=log,
         logged_of=np.zeros((intervals, rows), dtype=np.int64),
@@ -254,6 +269,7 @@ def _lay_out(batch: Batch, place: int, sequence: CountSequence) -> None:
     batch.p_not_on_record[:intervals, rows] = batch.theta.p_not_on_record(np.diff(sequence.days))[:, None]
     batch.p_cut[:intervals, rows] = (p_cut * odds / (1.0 - p_cut + p_cut * odds))[:, None]
     _add_stretch(batch, sequence, rows)
+    batch.replaced[:intervals, rows] = _replaced(sequence, batch)[:, None]
     batch.start[rows, AS_WRITTEN] = _start(sequence, batch.kernels, batch.theta)
 
 
@@ -274,6 +290,14 @@ def _lay_out_log(batch: Batch, place: int, sequence: CountSequence, moves: MoveT
     start = batch.start[rows, AS_WRITTEN].copy()
     for log_state, p in first_states(placed).items():
         batch.start[rows, log_state] = p * start
+
+
+def _replaced(sequence: CountSequence, batch: Batch) -> FloatArray:
+    """p(x_t+1, a new cable): it fills most of the drum most often, evenly else: shape (intervals,)."""
+    full_m, fuller = sequence.winding.below_m[-1], FIXED.new_is_fuller
+    shares = FIXED.new_is_full / (1.0 - fuller), (1.0 - FIXED.new_is_full) / fuller
+    new = np.where(sequence.read_m[1:] >= fuller * full_m, *shares)
+    return cast(FloatArray, batch.theta.replaced_unlogged * batch.kernels.cell_m / full_m * new)
 
 
 def _ending_odds(ending: Ending | None) -> float:

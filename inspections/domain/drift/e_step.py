@@ -59,6 +59,8 @@ class SufficientStatistics:
     errors: list[tuple[float, float, float]] = field(default_factory=list)
     residual_weight: FloatArray = field(default_factory=_by_looseness_and_fullness)
     residual_squares: FloatArray = field(default_factory=_by_looseness_and_fullness)
+    replaced: float = 0.0
+    intervals: float = 0.0
     log_evidence: float = 0.0
     counts: int = 0
 
@@ -99,6 +101,8 @@ def _add(statistics: SufficientStatistics, passes: ForwardBackward, row_weight: 
     no_slip, squared = residuals(passes)
     p_cut = np.zeros(batch.p_cut.shape)
     p_cut[cuts.steps, cuts.rows] = cuts.p_cut
+    statistics.replaced += float(row_weight[cuts.rows] @ cuts.p_replaced)
+    statistics.intervals += float(row_weight[cuts.rows].sum())
     statistics.sizes += _by_class((row_weight[cuts.rows] * cuts.p_cut) @ cuts.sizes, batch)
     for place, sequence in enumerate(batch.sequences):
         rows, times = batch.rows(place), sequence.times

@@ -77,6 +77,9 @@ class Parameters:
     received_trust: float = 0.7
     anywhere: float = 0.3
     least_received_sd_m: float = 1.0
+    # A new cable fills at least so much of the drum, in so many of the cases.
+    new_is_fuller: float = 0.5
+    new_is_full: float = 0.9
     # What a closed flag does to the odds of an unlogged cut: somebody went and looked, and is right in all but one of a
     # hundred cases. A cut logged late stands in the log, so that no other one is likely.
     ending_against: float = 0.01
@@ -124,6 +127,7 @@ class Parameters:
     # twice as many to say so. Slips are rare: fewer counts would make a rate of the first one.
     prior_slip_counts: float = 100.0
     prior_cut_intervals: float = 30.0
+    prior_replaced_intervals: float = 300.0
     prior_size_cuts: float = 4.0
     prior_reels: float = 3.0
     prior_entries: float = 20.0

@@ -37,10 +37,10 @@ QUANTILES = (0.05, 0.5, 0.95)  # of a cut's length: the 90 % interval about the 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SequencePosteriors:
-    """Posteriors given each looseness tried: log_evidence, slips, turns by count; p_cut, newest, sizes by interval.
+    """Posteriors given each looseness tried: log_evidence, slips, turns by count; the others by interval.
 
-    Shapes (grid points, times), (grid points, times, slips), (grid points, times); (grid points, intervals), the same,
-    and with cells. ordinary: (grid points, intervals); log_faults: with LOG_FAULTS.
+    Shapes (grid points, times), (grid points, times, slips), (grid points, times); (grid points, intervals), and of
+    sizes with cells, of log_faults with LOG_FAULTS.
     """
 
     sequence: CountSequence
@@ -48,6 +48,7 @@ class SequencePosteriors:
     slips: FloatArray
     turns: FloatArray
     p_cut: FloatArray
+    p_replaced: FloatArray
     newest: FloatArray
     sizes: FloatArray
     ordinary: FloatArray
@@ -67,9 +68,10 @@ def _batch_posteriors(batch: Batch) -> Iterator[SequencePosteriors]:
     passes = forward_backward(batch)
     cuts, slips, smoothed = cut_posteriors(passes), slip_posteriors(passes), passes.smoothed()
     times, rows, cells = smoothed.shape
-    p_cut, ordinary = np.zeros((2, max(times - 1, 1), rows))
+    p_cut, p_replaced, ordinary = np.zeros((3, max(times - 1, 1), rows))
     sizes = np.zeros((max(times - 1, 1), rows, cells))
     p_cut[cuts.steps, cuts.rows] = cuts.p_cut
+    p_replaced[cuts.steps, cuts.rows] = cuts.p_replaced
     ordinary[cuts.steps, cuts.rows] = ordinary_posteriors(passes, cuts)
     sizes[cuts.steps, cuts.rows] = cuts.sizes
     faults = _log_faults(passes)
@@ -83,6 +85,7 @@ def _batch_posteriors(batch: Batch) -> Iterator[SequencePosteriors]:
             slips=np.moveaxis(slips[:counts, rows_of], 0, 1),
             turns=sequence.winding.turns(sequence.cell_m * median_cell),
             p_cut=p_cut[:intervals, rows_of].T,
+            p_replaced=p_replaced[:intervals, rows_of].T,
             newest=passes.p_when_counted[:intervals, rows_of].T,
             sizes=np.moveaxis(sizes[:intervals, rows_of], 0, 1),
             ordinary=ordinary[:intervals, rows_of].T,
@@ -262,6 +265,7 @@ def _interval_posteriors(
     faults = np.minimum(np.einsum("n,ntf->tf", weights, posteriors.log_faults), 1.0)  # weights may add up to 1 + 1e-16
     doubt = np.minimum(faults[:, : len(OWN_FAULTS)].sum(axis=1), 1.0)
     ordinary = np.minimum(weights @ posteriors.ordinary, 1.0)
+    p_replaced = np.minimum(weights @ posteriors.p_replaced, 1.0)
     change = np.diff(sequence.winding.metres(sequence.read_turns + sequence.rule_wraps)).tolist()
     people_wraps = theta.people_wraps(counts)
     people = np.diff(people_wraps).tolist()
@@ -280,6 +284,7 @@ def _interval_posteriors(
             cut_low_m=low,
             cut_high_m=high,
             log_doubt=float(doubt[t]),
+            p_replaced=float(p_replaced[t]),
             ending=sequence.endings[t],
             rule_wraps=rule[t],
             people_wraps=people[t],

@@ -49,6 +49,9 @@ def m_step(statistics: SufficientStatistics, theta: DriftParameters, prior: Drif
             prior.logged_per_interval,
             FIXED.prior_cut_intervals,
         ),
+        replaced_unlogged=_share(
+            statistics.replaced, statistics.intervals, prior.replaced_unlogged, FIXED.prior_replaced_intervals
+        ),
     )
 
 

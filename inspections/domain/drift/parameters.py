@@ -75,10 +75,11 @@ class DriftParameters:
     length, fixed and in proportion. entry_void, twin_void: share of log entries without a cut, and of second entries
     of equal length. entry_wrong: share with a wrong length. entry_misdated: share dated on the wrong side of a count;
     entry_late: share recorded days after. logged_per_interval: logged cuts in an interval. stretch_share: growth of new
-    cable, of its length; stretch_days: time constant of its end. received_sd_share:
-    error of the length at receipt. rule_changed_at: from when on counts are rule_changed_wraps higher by a changed
-    rule, RFC 3339, or empty; revisions, revision_wraps: the same of counts by these revisions. habits, habit_sites:
-    hands (`hands_of`) and where; habit_wraps, habit_sd_wraps: how much higher their counts are, and how well known.
+    cable, of its length; stretch_days: time constant of its end. received_sd_share: error of the length at receipt.
+    replaced_unlogged: share of intervals in which the cable was replaced and nobody logged it. rule_changed_at: from
+    when on counts are rule_changed_wraps higher by a changed rule, RFC 3339, or empty; revisions, revision_wraps: the
+    same of counts by these revisions. habits, habit_sites: hands (`hands_of`) and where; habit_wraps, habit_sd_wraps:
+    how much higher their counts are, and how well known.
     """
 
     cuts_per_interval: float = 0.02
@@ -99,6 +100,7 @@ class DriftParameters:
     stretch_share: float = 0.0
     stretch_days: float = 120.0
     received_sd_share: float = 0.02
+    replaced_unlogged: float = 0.0005
     rule_changed_at: str = ""
     rule_changed_wraps: int = 0
     revisions: tuple[str, ...] = ()

@@ -140,12 +140,12 @@ class IntervalPosterior:
 
     observed_change_m: later count less earlier, by the winding model. p_unlogged_cut: given all counts; p_when_counted:
     given what was known at the later one. replaced: the cable was replaced in between, so that the two counts can't be
-    compared. log_doubt: probability that the log entries of this interval are not as written (another interval, twice,
-    another length). rule_wraps, people_wraps: by how many wraps a changed rule alone, and who counted alone, makes the
-    later count higher than the earlier. log_faults: probability of each of LOG_FAULTS. p_ordinary: that nothing was cut
-    but what is logged as it is written, and neither count is a slip. drop_m: by how much the later count is lower than
-    the earlier one, the log, stretch, a changed rule and who counted lead to expect; usual_m: the standard deviation of
-    that by looseness, rounding and measured lengths.
+    compared; p_replaced: it was, and nobody logged it. log_doubt: probability that the log entries of this interval are
+    not as written (another interval, twice, another length). rule_wraps, people_wraps: by how many wraps a changed rule
+    alone, and who counted alone, makes the later count higher than the earlier. log_faults: probability of each of
+    LOG_FAULTS. p_ordinary: that nothing was cut but what is logged as it is written, and neither count is a slip.
+    drop_m: by how much the later count is lower than the earlier one, the log, stretch, a changed rule and who counted
+    lead to expect; usual_m: the standard deviation of that by looseness, rounding and measured lengths.
     """
 
     from_at: datetime
@@ -158,6 +158,7 @@ class IntervalPosterior:
     cut_low_m: float
     cut_high_m: float
     replaced: bool = False
+    p_replaced: float = 0.0
     log_doubt: float = 0.0
     ending: Ending | None = None
     rule_wraps: int = 0

@@ -15,6 +15,7 @@ import scipy
 
 from inspections.domain.drift.batch import Batch
 from inspections.domain.drift.hidden_markov import TINY, IntArray, backward, forward
+from inspections.domain.drift.log_states import AS_WRITTEN
 from reels.domain.uncertainty import FloatArray
 
 
@@ -52,12 +53,13 @@ def forward_backward(batch: Batch, smooth: bool = True) -> ForwardBackward:
         still = batch.ahead_fft(t, batch.transform(t, filtered), n)
         moved = batch.windowed(t, batch.inverse(t + 1, still * batch.cut_factor(t, n)[:, None, :]))
         p_when_counted[t, :n] = _p_newest(batch, t, batch.unmoved(t, filtered, still), moved)
-        return moved
+        return batch.with_replacements(t, moved)
 
     def back(t: int, message: FloatArray) -> FloatArray:
         n = message.shape[0]
         fft = batch.placed(t, message) * np.conj(batch.cut_factor(t, n))[:, None, :]
-        return np.maximum(batch.inverse(t, batch.back_fft(t, fft, n))[..., :cells], 0.0)
+        before = np.maximum(batch.inverse(t, batch.back_fft(t, fft, n))[..., :cells], 0.0)
+        return batch.back_over_replacements(t, before, message)
 
     passed = forward(batch.start, batch.likelihoods, ahead, batch.lengths)
     if smooth:
@@ -89,20 +91,22 @@ def _p_newest(batch: Batch, t: int, unmoved: FloatArray, moved: FloatArray) -> F
     # A cut that is still to be logged is no unlogged one: it looks the same that day.
     to_come = batch.p_not_on_record[t, :n]
     none = (1.0 - q_open) * ((1.0 - to_come) * no_cut + to_come * cut)
-    return cast(FloatArray, q_open * cut / (q_open * cut + none + TINY))
+    replaced = batch.replaced[t, :n] * likelihood.sum(axis=1) / (1.0 - batch.theta.replaced_unlogged)
+    return cast(FloatArray, q_open * cut / (q_open * cut + none + replaced + TINY))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CutPosteriors:
     """Unlogged cuts, row by row; steps and rows list the intervals, shape (pairs,).
 
-    p_cut: (pairs,). sizes: (pairs, cells), distribution of the cut's length in cells given a cut. evidence: (pairs,),
-    of all courses through the interval, on the scale of filtered and backward.
+    p_cut, p_replaced: (pairs,). sizes: (pairs, cells), distribution of the cut's length in cells given a cut. evidence:
+    (pairs,), of all courses through the interval, on the scale of filtered and backward.
     """
 
     steps: IntArray
     rows: IntArray
     p_cut: FloatArray
+    p_replaced: FloatArray
     sizes: FloatArray
     evidence: FloatArray
 
@@ -112,10 +116,13 @@ def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
     batch = passes.batch
     cells, size = batch.kernels.cells, 2 * batch.kernels.cells
     steps, rows, overlaps = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)], [np.zeros((0, cells))]
+    new = [np.zeros(0)]
     for t in range(batch.likelihoods.shape[0] - 1):
         n = int(np.count_nonzero(batch.lengths > t + 1))
         still = batch.ahead_fft(t, batch.transform(t, passes.filtered[t, :n]), n)
-        later = batch.placed(t, passes.backward[t + 1, :n] * batch.likelihoods[t + 1, :n])
+        message = passes.backward[t + 1, :n] * batch.likelihoods[t + 1, :n]
+        later = batch.placed(t, message)
+        new.append(batch.replaced[t, :n] * message[:, AS_WRITTEN].sum(axis=1))
         together = (still * np.conj(later)).sum(axis=1)
         overlaps.append(np.maximum(scipy.fft.irfft(together, size)[:, :cells], 0.0))
         steps.append(np.full(n, t))
@@ -123,12 +130,13 @@ def cut_posteriors(passes: ForwardBackward) -> CutPosteriors:
     step, row, overlap = np.concatenate(steps), np.concatenate(rows), np.concatenate(overlaps)
     q = batch.p_cut[step, row]
     sizes = batch.kernels.cut * overlap + TINY
-    cut = q * sizes.sum(axis=1)
-    evidence = cut + (1.0 - q) * overlap[:, 0]
+    cut, replaced = q * sizes.sum(axis=1), np.concatenate(new) / (1.0 - batch.theta.replaced_unlogged)
+    evidence = cut + (1.0 - q) * overlap[:, 0] + replaced
     return CutPosteriors(
         steps=step,
         rows=row,
         p_cut=cut / evidence,
+        p_replaced=replaced / evidence,
         sizes=sizes / sizes.sum(axis=1, keepdims=True),
         evidence=evidence,
     )

@@ -52,6 +52,8 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     interval = reel.intervals[place]
     if interval.replaced:
         return "The cable was replaced between the two counts, which can't be compared."
+    if interval.p_replaced >= FIXED.likely:
+        return _sentence([_change(interval, unit), _was_it_replaced(reel.reel, interval)], end="?")
     winner, *others = explanations(reel, place)
     claimed = [each for each in (winner, *others) if each.is_likely and each.cause is not Cause.ORDINARY]
     parts = [_change(interval, unit), *_rule_change(interval), *_people(interval)]
@@ -66,8 +68,18 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
         parts.append("one more count would tell a cut from a slip")
     if interval.ending is not None:
         parts.append(ENDING_WORDS[interval.ending])
+    return _sentence(parts)
+
+
+def _was_it_replaced(reel: str, interval: IntervalPosterior) -> str:
+    between = f"between {_day(interval.from_at)} and {_day(interval.to_at)}"
+    how = odds(interval.p_replaced)
+    return f"the counts from then on fit another cable ({how}): was that of {reel} replaced {between}"
+
+
+def _sentence(parts: Sequence[str], end: str = ".") -> str:
     sentence = "; ".join(parts)
-    return f"{sentence[0].upper()}{sentence[1:]}."
+    return f"{sentence[0].upper()}{sentence[1:]}{end}"
 
 
 def _is_worth_saying(each: Explanation, winner: Explanation) -> bool:

@@ -55,6 +55,7 @@ class FleetPlan:
     stretch_share: float = 0.0
     stretch_days: float = 120.0
     replaced_per_interval: float = 0.0
+    replaced_unlogged: bool = False
     received_known: bool = False
     rule_wraps: int = 0
     rule_changed_day: float = 500.0
@@ -171,7 +172,7 @@ def _reel(plan: FleetPlan, drum: Drum, name: str, rng: np.random.Generator, rost
         reel=name,
         drum=drum,
         counts=tuple(counts),
-        replaced_at=tuple(replaced),
+        replaced_at=() if plan.replaced_unlogged else tuple(replaced),
         cuts=tuple(_logged(plan, cuts, counts, rng)),
         received_at=EPOCH,
         received_m=received_m if plan.received_known else None,

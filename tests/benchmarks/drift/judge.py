@@ -55,11 +55,18 @@ def people_fleet(number: int) -> FleetPlan:
     return replace(plan, name=f"people {number}", people=(1, 1, -1, 0, 0, 0))
 
 
+def replaced_fleet(number: int) -> FleetPlan:
+    """A clean or a messy fleet in which one interval of fifty has a replacement that nobody logged."""
+    plan = (clean_fleet, messy_fleet)[number % 2](number + 250)
+    return replace(plan, name=f"replaced {number}", replaced_per_interval=0.02, replaced_unlogged=True)
+
+
 KINDS: dict[str, Callable[[int], FleetPlan]] = {
     "clean": clean_fleet,
     "messy": messy_fleet,
     "rule": rule_fleet,
     "people": people_fleet,
+    "replaced": replaced_fleet,
 }
 
 
@@ -100,8 +107,8 @@ def judge(plan: FleetPlan, theta_of: Callable[[list[ReelHistory]], DriftParamete
     chosen[rng.permutation(np.flatnonzero(kept))[:NEWEST_ASKED]] = True
     ends = np.cumsum([0, *(len(reel.unlogged_m) for reel in fleet)])
     asked = [np.flatnonzero(chosen[a:b]).tolist() for a, b in pairwise(ends)]
-    # Somebody who is told of the rule and of habits sees what would have been counted without them.
-    told = replace(plan, rule_wraps=0, people=(0,) * len(plan.people))
+    # Somebody who is told of the rule, of habits and of replacements sees what would have been without them.
+    told = replace(plan, rule_wraps=0, people=(0,) * len(plan.people), replaced_unlogged=False)
     q, q_newest = observe(told, make_fleet(told), asked)
     rows = [i for reel in assess_fleet(histories, theta_of(histories)) for i in reel.intervals]
     p, p_newest = np.array([[i.p_unlogged_cut, i.p_when_counted] for i in rows]).T

@@ -30,7 +30,7 @@ from reels.domain.uncertainty import FloatArray
 from tests.inspections.domain.drift.small_reels import LOWER, STEADY, counted, cut, day
 
 NEAR = 1e-6  # transforms leave rounding of 1e-16 of the largest value, which counts that fit little make larger
-RATES = replace(DEFAULT_PARAMETERS, entry_misdated=0.1, entry_void=0.05, entry_wrong=0.05)
+RATES = replace(DEFAULT_PARAMETERS, entry_misdated=0.1, entry_void=0.05, entry_wrong=0.05, replaced_unlogged=0.01)
 FLAG = ClosedFlag(from_at=day(150), to_at=day(180), ending=Ending.CONFIRMED_LOSS)
 LOOSE = tuple(float(place == 14) for place in range(LOOSENESS_GRID_WRAPS.size))  # wide cells, so that they are few
 FALLING = [divmod(12 * 28 - 11 * n, 28) for n in range(18)]
@@ -45,6 +45,7 @@ HISTORIES: dict[str, ReelHistory] = {
     "a cut entered twice": counted(STEADY + LOWER, cuts=(cut(164, 11.6), cut(165, 11.6), cut(179, 1.0))),
     "entries before and after": counted(STEADY, cuts=(cut(-2, 3.0), cut(2, 2.0), cut(149, 2.0), cut(151, 5.0))),
     "two entries of one interval": counted(STEADY + LOWER, cuts=(cut(160, 6.0), cut(165, 5.6), cut(200, 1.0))),
+    "another cable": counted(STEADY + [(15, 3)] * 3),
     "windows that move": counted(FALLING),
     "windows that move by the log": counted(FALLING, cuts=tuple(cut(30 * n + 14, 20.0) for n in range(17))),
 }
@@ -168,8 +169,16 @@ class WrittenOut:
 
     def step(self, t: int, unlogged: FloatArray) -> FloatArray:
         """(log state to, cell to, log state from, cell from); unlogged: what an unlogged cut or none does to places."""
-        moves = self.cut_to_window(t) @ unlogged
-        return np.asarray(np.einsum("cq,lqmd->lcmd", moves, self.log_step(t), optimize=True))
+        moves = (1 - self.batch.theta.replaced_unlogged) * self.cut_to_window(t) @ unlogged
+        out = np.asarray(np.einsum("cq,lqmd->lcmd", moves, self.log_step(t), optimize=True))
+        out[AS_WRITTEN] += self.new_cable(t)
+        return out
+
+    def new_cable(self, t: int) -> float:
+        """Probability of each cell after a replacement that nobody logged: nine in ten fill half of the drum."""
+        full_m = float(self.sequence.winding.below_m[-1])
+        times_even = 1.8 if self.sequence.read_m[t + 1] >= full_m / 2 else 0.2
+        return self.batch.theta.replaced_unlogged * self.sequence.cell_m / full_m * times_even
 
     def unlogged(self, t: int) -> FloatArray:
         return (1 - self.q(t)) * np.eye(2 * self.cells) + self.q(t) * self.down(self.batch.kernels.cut)
@@ -193,8 +202,8 @@ class WrittenOut:
             messages.insert(0, message / message.sum())
         return predicted, filtered, messages, evidence
 
-    def cut_of_interval(self, t: int) -> tuple[float, FloatArray, float]:
-        """Probability of an unlogged cut given all counts, its length in cells, and the probability when counted."""
+    def cut_of_interval(self, t: int) -> tuple[float, float, FloatArray, float]:
+        """Probability of an unlogged cut given all counts, and of a new cable; length of a cut; p when counted."""
         _, filtered, messages, _ = self.passes
         likelihood = self.batch.likelihoods[t + 1, self.row, 0]
         after_log = np.einsum("lpmd,md->lp", self.log_step(t), filtered[t])
@@ -213,8 +222,11 @@ class WrittenOut:
         )
         to_come = float(self.batch.theta.p_not_on_record(np.diff(self.sequence.days)[t : t + 1])[0])
         cut_then, none_then = q_open * cut, (1 - q_open) * ((1 - to_come) * none + to_come * cut)
-        p = cuts.sum() / (cuts.sum() + (1 - q) * overlap[0])
-        return float(p), cuts / cuts.sum(), float(cut_then / (cut_then + none_then))
+        new = self.new_cable(t) / (1 - self.batch.theta.replaced_unlogged)
+        replaced, replaced_then = new * later[AS_WRITTEN].sum(), new * likelihood.sum()
+        total = cuts.sum() + (1 - q) * overlap[0] + replaced
+        p_then = cut_then / (cut_then + none_then + replaced_then)
+        return float(cuts.sum() / total), float(replaced / total), cuts / cuts.sum(), float(p_then)
 
 
 def laid_out(history: ReelHistory, theta: DriftParameters = RATES) -> tuple[ForwardBackward, Iterator[WrittenOut]]:
@@ -250,8 +262,9 @@ def test_the_passes_are_those_of_the_model_written_out(name: str) -> None:
         assert normalised(passes.without_own_count()[t, 0]) == pytest.approx(normalised(without.sum(axis=0)), abs=NEAR)
     for t in range(written_out.sequence.times - 1):
         [pair] = np.flatnonzero((cuts.steps == t) & (cuts.rows == 0))
-        p, sizes, p_when_counted = written_out.cut_of_interval(t)
+        p, p_replaced, sizes, p_when_counted = written_out.cut_of_interval(t)
         assert cuts.p_cut[pair] == pytest.approx(p, abs=NEAR)
+        assert cuts.p_replaced[pair] == pytest.approx(p_replaced, abs=NEAR)
         assert cuts.p_cut[pair] * cuts.sizes[pair] == pytest.approx(p * sizes, abs=NEAR)
         assert passes.p_when_counted[t, 0] == pytest.approx(p_when_counted, abs=NEAR)
 
@@ -281,7 +294,7 @@ def test_ordinary_is_no_cut_no_slip_at_either_end_and_the_log_as_it_is_written(n
         for one, move in zip(written_out.placed, written_out.moves, strict=True):
             here = written_out.down(move.as_written) @ here if one.home == t else here
         goes_out = sum(written_out.goes_out(e, t) for e in range(len(written_out.placed)))
-        on_time = (1 - goes_out) * (1 - written_out.q(t))
+        on_time = (1 - RATES.replaced_unlogged) * (1 - goes_out) * (1 - written_out.q(t))
         straight = on_time * (written_out.cut_to_window(t) @ here) @ (sound[t + 1] * messages[t + 1][AS_WRITTEN])
         assert ordinary[t] == pytest.approx(straight / (whole * likelihoods[t + 1] * messages[t + 1]).sum(), abs=NEAR)
 
