@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from reels.domain.drawing import Picture
+from reels.domain.words import counted
+from reports.domain.recount_words import percent
 from reports.pdf import style, words
 from reports.pdf.facts import DriftLine
 from reports.pdf.pdfa import write_sheet
@@ -12,6 +14,9 @@ from reports.pdf.story import Story
 
 HEADER = ("Between", "Unlogged loss", "When counted", "Count moved", "Logged", "Explanation")
 SHARES = (0.9, 0.85, 0.75, 0.75, 0.75, 3.2)
+COMPACT = ("Between", "When counted", "Count moved", "Logged")
+COMPACT_SHARES = (1.6, 0.9, 0.9, 0.9)
+QUIET = percent(0.0)  # of these there is nothing to say but the figures
 HOW_TO_READ = (
     "“Unlogged loss” is the probability of one, given everything on record; “when counted” is what it was on the day "
     "of the later count. Flags are chosen over the whole fleet, so that at most one in twenty is expected to be false. "
@@ -41,10 +46,13 @@ def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: str, as_o
     story.heading("Drift report", 1)
     story.paragraph(f"{_when(as_of, at)} {filters}", style.NOTE)
     story.paragraph(HOW_TO_READ, style.NOTE)
-    if lines:
-        rows = [(each.reel, *_row(each)) for each in lines]
-        story.table(("Reel", *HEADER), rows, (0.7, *SHARES))
-    else:
+    said, quiet = _by_weight(lines)
+    if said:
+        story.table(("Reel", *HEADER), [(each.reel, *_row(each)) for each in said], (0.7, *SHARES))
+    if quiet:
+        story.heading(f"With a probability {QUIET}: {counted(len(quiet), 'interval')}", 2)
+        story.table(("Reel", *COMPACT), [(each.reel, *_short(each)) for each in quiet], (0.8, *COMPACT_SHARES))
+    if not lines:
         story.paragraph("There is no interval to show.")
     if left_out:
         story.paragraph(f"{left_out} less probable intervals are not shown. The CSV file of the report has them all.")
@@ -65,9 +73,13 @@ def _reel_drift(sheet: CourseSheet, as_of: str, at: datetime) -> bytes:
     if sheet.picture:
         story.figure(sheet.picture)
     story.paragraph(HOW_TO_READ, style.NOTE)
-    if sheet.lines:
+    said, quiet = _by_weight(sheet.lines)
+    if said:
         story.heading("Between counts", 2)
-        story.table(HEADER, [_row(each) for each in sheet.lines], SHARES)
+        story.table(HEADER, [_row(each) for each in said], SHARES)
+    if quiet:
+        story.heading(f"Between counts, with a probability {QUIET}", 2)
+        story.table(COMPACT, [_short(each) for each in quiet], COMPACT_SHARES)
     if sheet.counts:
         story.heading("Counts", 2)
         header = ("Counted", "Count", "Length counted", "Length inferred", "Probably a slip")
@@ -83,6 +95,16 @@ def _reel_drift(sheet: CourseSheet, as_of: str, at: datetime) -> bytes:
 def _when(as_of: str, at: datetime) -> str:
     drawn = f"Drawn up {words.time(at.isoformat())}."
     return f"As of the end of {as_of}: only what was recorded by then. {drawn}" if as_of else drawn
+
+
+def _by_weight(lines: Sequence[DriftLine]) -> tuple[list[DriftLine], list[DriftLine]]:
+    """Those that are worth a sentence, and the rest."""
+    quiet = [each for each in lines if each.p == QUIET and not each.is_flagged]
+    return [each for each in lines if each not in quiet], quiet
+
+
+def _short(each: DriftLine) -> tuple[str, ...]:
+    return (f"{each.from_at:%Y-%m-%d} to {each.to_at:%Y-%m-%d}", each.p_then, each.change, each.logged)
 
 
 def _row(each: DriftLine) -> tuple[str, ...]:

@@ -89,9 +89,10 @@ def line(n):
         "before it hold to the longer cable and 4 of 4 counts after it to the shorter; about 10.6 m are missing (9.4 "
         "to 11.6 m)."
     )
+    p = "over 99\u00a0%" if n == 0 else "12\u00a0%" if n < 4 else "under 1\u00a0%"
     return DriftLine(
         reel=f"LW-{n:04}", from_at=datetime(2026, 1, 4, tzinfo=UTC), to_at=datetime(2026, 1, 18, tzinfo=UTC),
-        p="under 1 %" if n else "over 99 %", p_then="96 %", change="−9.8 m", logged="none", is_flagged=not n,
+        p=p, p_then="96 %", change="−9.8 m", logged="none", is_flagged=not n,
         explanation=explanation,
     )  # fmt: skip
 
