@@ -163,10 +163,10 @@ class MappingListEndpoint(Endpoint):
     @create("mappings_keep", MappingOut, MappingIn, status=200, scope=Scope.IMPORT)
     def post(self, call: Call) -> SheetMapping:
         """Keep by a name how a kind of sheet is read, in place of what was kept by that name, for administrators."""
-        said: dict[str, Any] = {name: "" if value is None else value for name, value in call.payload.items()}
-        name, spellings = said.pop("name"), {each["seen"]: each["meant"] for each in said.pop("spellings")}
+        sent: dict[str, Any] = {name: "" if value is None else value for name, value in call.payload.items()}
+        name, spellings = sent.pop("name"), {each["seen"]: each["meant"] for each in sent.pop("spellings")}
         before = mappings.mappings(call.actor.person).filter(name=name).first()
-        return mappings.keep(name=name, understood=Understanding(**said, spellings=spellings),
+        return mappings.keep(name=name, understood=Understanding(**sent, spellings=spellings),
                              used=before.pk if before else None, actor=call.actor, at=call.at)  # fmt: skip
 
 
