@@ -111,6 +111,8 @@ class Parameters:
     # within so many wraps. Were cuts left out, a reel that lost some would be taken for a loose one. Neighbouring
     # differences share a count, which is why each counts for less than one. Spread of a rounding, 1/√12 wraps, and
     # with a logged cut, which is some tenths of a wrap off besides.
+    # Of differences a share is one wrap off by a slip: without it a tight reel with one is taken for a loose one.
+    quick_one_wrap: float = 0.05
     quick_anything: float = 0.05
     quick_wraps: float = 60.0
     quick_weight: float = 0.7
@@ -163,7 +165,7 @@ class Parameters:
     close_enough: float = 2e-5  # nats a count gained by a round, below which the rounds end
     # Growth of new cable is looked for by these shares of its length in turn, in sequences whose first count was made
     # within so many days, and must gain so many nats, odds of twenty: one that is not there would hide cuts.
-    stretch_shares: tuple[float, ...] = (0.001, 0.002, 0.004, 0.008)
+    stretch_shares: tuple[float, ...] = (0.001, 0.0014, 0.002, 0.0028, 0.004, 0.0056, 0.008)
     stretch_seen_days: float = 365.0
     stretch_must_gain: float = 3.0
 

@@ -51,8 +51,8 @@ def difference_likelihoods(
 ) -> tuple[FloatArray, BoolArray]:
     """p(difference of neighbouring counts | σ), and of which the cable was not replaced in between.
 
-    A difference is looseness, an unlogged cut, or anything at all. higher_by: wraps by which each later count is higher
-    for another reason, or several to try. grid_points: places in the looseness grid, if not all.
+    A difference is looseness, one wrap off besides, an unlogged cut, or anything at all. higher_by: wraps by which each
+    later count is higher for another reason, or several to try. grid_points: places in the looseness grid, if not all.
     Shapes (as higher_by, looseness values, intervals), (intervals,).
     """
     counts = ordered_counts(history)
@@ -72,12 +72,21 @@ def difference_likelihoods(
     sigma = LOOSENESS_GRID_WRAPS[grid_points, None]
     spread = np.sqrt(2.0) * sigma * spread_factor(turns[1:], winding, theta.fullness_power)
     rounding = np.where(cut_turns > 0, FIXED.quick_logged, FIXED.quick_rounding)
-    kept = whole_wrap_pmf(change, np.hypot(spread, rounding))
+    kept = _with_one_wrap_off(change, np.hypot(spread, rounding))
     p_cut = theta.p_cut(np.diff(days))
     drop_m, half_m = -change * wrap_m[:-1], 0.5 * wrap_m[:-1]
     lost = p_cut * (theta.sizes_below(drop_m + half_m) - theta.sizes_below(drop_m - half_m))
     likely = (1.0 - FIXED.quick_anything - p_cut) * kept + lost + FIXED.quick_anything / FIXED.quick_wraps
     return likely, part[1:] == part[:-1]
+
+
+def _with_one_wrap_off(difference: FloatArray, spread: FloatArray) -> FloatArray:
+    """whole_wrap_pmf, but for a share of differences that are a wrap more, or less."""
+    one_more, upper, lower, one_less = (
+        scipy.special.ndtr((difference + off) / spread) for off in (1.5, 0.5, -0.5, -1.5)
+    )
+    off = (one_more - upper) + (lower - one_less)
+    return cast(FloatArray, (1.0 - FIXED.quick_one_wrap) * (upper - lower) + 0.5 * FIXED.quick_one_wrap * off)
 
 
 def whole_wrap_pmf(difference: FloatArray, spread: FloatArray) -> FloatArray:
