@@ -33,6 +33,9 @@ class RecountOut(Out):
     doubt_bits = Probability(source="worth.doubt_bits", help_text="0: settled; 1: even odds.")
     worth_bits = Probability(source="worth.worth_bits", help_text="By how much one more count should lower that.")
     settled_share = Probability(source="worth.settled_share")
+    worth_nats = Probability(source="worth.worth_nats", help_text="The same as worth_bits, in nats.")
+    doubt_m = Metres(source="worth.doubt_m", help_text="Of the metres missing: standard deviation.")
+    worth_m = Metres(source="worth.worth_m", help_text="By how much one more count should lower that.")
     explanation = Text(source="interval.explanation")
 
 

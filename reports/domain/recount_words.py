@@ -11,7 +11,8 @@ FIRST = {
 }
 LEAST_DOUBT_BITS = 0.1
 COLUMNS = ("reel", "site", "status", "last_counted_at", "layers", "wraps", "p_unlogged_cut", "cut_m", "cut_low_m",
-           "cut_high_m", "doubt_bits", "worth_bits", "settled_share", "reason")  # fmt: skip
+           "cut_high_m", "doubt_bits", "worth_bits", "settled_share", "worth_nats", "doubt_m", "worth_m",
+           "reason")  # fmt: skip
 
 
 def reason(worth: Recount, count: str, lost: str, moved: str) -> str:

@@ -61,6 +61,7 @@ def _line(each: WorthCounting, unit: str) -> dict[str, Any]:
         "p": percent(each.worth.p_cut),
         "lost": _lost(each, unit),
         "settles": percent(each.worth.settled_share),
+        "gain": f"{each.worth.worth_nats:.2f} nats, {length(each.worth.worth_m, unit, places=1)}",
         "reason": _reason(each, unit),
         "first": to_do_first(each.reel.status, each.reel.machine_serial),
     }
@@ -86,7 +87,17 @@ def _as_written(counts: list[WorthCounting]) -> Iterator[list[object]]:
     for each in counts:
         interval, worth = each.interval, each.worth
         lengths = [f"{metres:.3f}" for metres in (interval.cut_m, interval.cut_low_m, interval.cut_high_m)]
-        shares = [f"{x:.6f}" for x in (worth.doubt_bits, worth.worth_bits, worth.settled_share)]
+        shares = [
+            f"{x:.6f}"
+            for x in (
+                worth.doubt_bits,
+                worth.worth_bits,
+                worth.settled_share,
+                worth.worth_nats,
+                worth.doubt_m,
+                worth.worth_m,
+            )
+        ]
         yield [
             each.reel.serial, each.reel.site.code, each.reel.status, moment(interval.to_at), each.layers, each.wraps,
             f"{worth.p_cut:.6f}", *lengths, *shares, _reason(each, "m").replace("\u00a0", " "),

@@ -100,11 +100,27 @@ class _Newest:
 
     def with_and_without_cut(self) -> tuple[FloatArray, FloatArray]:
         """p(x) now, with and without an unlogged cut before the last count: (grid points, cells) each, together one."""
+        cut, _, _, none = self.cut_moments()
+        return cut, none
+
+    def cut_moments(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """At each x now: p with an unlogged cut before the last count, times 1, its length and its square; p without.
+
+        Metres and m²; (grid points, cells) each.
+        """
         still, likelihood, q = self._unmoved_likelihood_q()
-        cut = q * self._after_cut(still) * likelihood
+        kernels, size = self.batch.kernels, 2 * self.batch.kernels.cells
+        length_m = kernels.cell_m * np.arange(kernels.cells)
         none = (1.0 - q) * still * likelihood
+        cut = q * self._after_cut(still) * likelihood
         scale = (self.weights / (cut + none).sum(axis=1))[:, None]
-        return cut * scale, none * scale
+        still_fft = scipy.fft.rfft(still, size)
+        first, second = (
+            q * np.maximum(scipy.fft.irfft(still_fft * np.conj(scipy.fft.rfft(kernels.cut * each, size)), size), 0.0)
+            for each in (length_m, length_m**2)
+        )
+        moments = (cut, first[:, : size // 2] * likelihood, second[:, : size // 2] * likelihood, none)
+        return cast(tuple[FloatArray, FloatArray, FloatArray, FloatArray], tuple(each * scale for each in moments))
 
     def _unmoved_likelihood_q(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         q = self.batch.p_cut_open[self.sequence.times - 2][:, None]
@@ -157,7 +173,8 @@ def recount(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -
     """What is believed of an unlogged cut before the newest count, and what one more count would tell of it.
 
     The worth is the mutual information of the cut and the reading: the entropy of the cut now, less the mean of what
-    it would be after each reading. NOTHING_TO_ASK with fewer than two counts since the cable was new.
+    it would be after each reading; in metres, the standard deviation of what is missing, now, less the root of its mean
+    square after each reading. NOTHING_TO_ASK with fewer than two counts since the cable was new.
     Source: Lindley (1956).
     """
     if not history.counts:
@@ -165,7 +182,7 @@ def recount(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -
     newest = _newest(history, theta)
     if newest.sequence.times < 2:
         return NOTHING_TO_ASK
-    with_cut, without = newest.with_and_without_cut()
+    with_cut, first_m, second_m2, without = newest.cut_moments()
     at_turns = newest.sequence.window_turns(newest.sequence.times - 1)
     low, high = np.floor(at_turns[[0, -1]])
     pmf = reading_pmf(newest.sequence, np.arange(low, high, dtype=np.float64), at_turns, theta)
@@ -175,7 +192,16 @@ def recount(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -
     doubt = float(_entropy_bits(np.array(p)))
     # readings outside the window, the rest of the probability, would leave the doubt as it is
     after = float((reading * _entropy_bits(cut / (reading + TINY))).sum() + (1.0 - min(reading.sum(), 1.0)) * doubt)
-    return Recount(p_cut=p, doubt_bits=doubt, worth_bits=max(doubt - after, 0.0))
+    variance = max(float(second_m2.sum() - first_m.sum() ** 2), 0.0)
+    first, second = (np.einsum("nc,nrc->r", each, pmf) for each in (first_m, second_m2))
+    left = float((second - first**2 / (reading + TINY)).sum() + (1.0 - min(reading.sum(), 1.0)) * variance)
+    return Recount(
+        p_cut=p,
+        doubt_bits=doubt,
+        worth_bits=max(doubt - after, 0.0),
+        doubt_m=float(np.sqrt(variance)),
+        worth_m=max(float(np.sqrt(variance) - np.sqrt(max(left, 0.0))), 0.0),
+    )
 
 
 def most_probable_course(history: ReelHistory, theta: DriftParameters = DEFAULT_PARAMETERS) -> tuple[float, ...]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from math import log
 
 from reels.domain.winding import Drum
 
@@ -219,12 +220,20 @@ class Recount:
     """One more count now, and the question whether there was an unlogged cut before the newest one.
 
     p_cut: what is believed of it now. doubt_bits: how open the question is, 0 (settled) to 1 (even odds). worth_bits:
-    by how much the count is expected to lower that.
+    by how much the count is expected to lower that. doubt_m, worth_m: the same of the metres that are missing, as a
+    standard deviation.
     """
 
     p_cut: float
     doubt_bits: float
     worth_bits: float
+    doubt_m: float = 0.0
+    worth_m: float = 0.0
+
+    @property
+    def worth_nats(self) -> float:
+        """The worth in nats, as log losses are told."""
+        return self.worth_bits * log(2.0)
 
     @property
     def settled_share(self) -> float:
