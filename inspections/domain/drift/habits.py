@@ -70,13 +70,13 @@ def with_habits(histories: Sequence[ReelHistory], theta: DriftParameters) -> Dri
     if pairs is None:
         return theta
     wraps, sd_wraps = _settled(pairs, np.flatnonzero(_is_crossed(pairs)))
-    told = np.flatnonzero(wraps)
+    plain = np.flatnonzero(wraps)
     return replace(
         theta,
-        habits=tuple(pairs.hands[k] for k in told),
-        habit_sites=tuple(pairs.sites[k] for k in told),
-        habit_wraps=tuple(wraps[told].tolist()),
-        habit_sd_wraps=tuple(sd_wraps[told].tolist()),
+        habits=tuple(pairs.hands[k] for k in plain),
+        habit_sites=tuple(pairs.sites[k] for k in plain),
+        habit_wraps=tuple(wraps[plain].tolist()),
+        habit_sd_wraps=tuple(sd_wraps[plain].tolist()),
     )
 
 
@@ -192,7 +192,7 @@ def _log_prior(wraps: FloatArray, spread: FloatArray | float, shares: FloatArray
 def _learned_prior(wraps: FloatArray, sd_wraps: FloatArray) -> FloatArray:
     """Log prior of h on GRID, from the habits as they are known: each by τ about the nearest of WHOLE."""
     near = np.clip(np.rint(wraps), WHOLE[0], WHOLE[-1])
-    found = (near[:, None] == WHOLE).sum(axis=0) + FIXED.prior_people * np.array(FIXED.habit_shares)
+    people = (near[:, None] == WHOLE).sum(axis=0) + FIXED.prior_people * np.array(FIXED.habit_shares)
     squares = float(((wraps - near) ** 2 + sd_wraps**2).sum()) + FIXED.prior_people * FIXED.habit_sd_wraps**2
     spread = float(np.sqrt(squares / (wraps.size + FIXED.prior_people)))
-    return _log_prior(GRID, spread, found / found.sum())
+    return _log_prior(GRID, spread, people / people.sum())

@@ -69,12 +69,12 @@ def _with_habits(
 ) -> tuple[DriftParameters, DriftParameters]:
     """The prior and the first look with habits taken off; twice, for they make every reel look looser than it is."""
     for _ in range(2):
-        found = with_habits(histories, looked)
-        if found == looked:
+        settled = with_habits(histories, looked)
+        if settled == looked:
             break
         prior = replace(
-            prior, habits=found.habits, habit_sites=found.habit_sites, habit_wraps=found.habit_wraps,
-            habit_sd_wraps=found.habit_sd_wraps,
+            prior, habits=settled.habits, habit_sites=settled.habit_sites, habit_wraps=settled.habit_wraps,
+            habit_sd_wraps=settled.habit_sd_wraps,
         )  # fmt: skip
         looked = _first_look(histories, prior)
     return prior, looked
