@@ -43,7 +43,7 @@ class FleetDriftEndpoint(Endpoint):
             report = drift_report.report_of(reels, **chosen)
         if query.get("format", call.request.accepted_renderer.format) == "csv":
             return StreamingHttpResponse(_csv_lines(report), content_type=CSV, headers=_behind(standing))
-        checked = None if as_of else self_check.told()
+        checked = None if as_of else self_check.newest_in_words()
         kept = checked and shapes.SelfCheckOut(checked).data
         head = {"as_of": as_of and as_of.isoformat(), "self_check": kept, **shapes.StandingOut(standing).data}
         return StreamingHttpResponse(_json_pieces(head, report), content_type=JSON)

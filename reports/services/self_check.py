@@ -43,7 +43,7 @@ def figures_of(row: KeptSelfCheck) -> SelfCheck:
     return SelfCheck(**row.figures)
 
 
-def told() -> dict[str, Any] | None:
+def newest_in_words() -> dict[str, Any] | None:
     """The newest one's day, and in words."""
     row = newest_self_check()
     return {"made_at": row.made_at, "in_words": drift.check_in_words(figures_of(row))} if row else None

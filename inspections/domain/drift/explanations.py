@@ -22,7 +22,7 @@ from inspections.domain.drift.records import (
 )
 
 
-class Cause(StrEnum):
+class LikelyCause(StrEnum):
     """What may explain a difference. ORDINARY: looseness, rounding, stretch and the log as it is written."""
 
     ORDINARY = "ordinary"
@@ -38,7 +38,7 @@ class Cause(StrEnum):
 class Explanation:
     """A cause and its probability. slip, fault: of which kind, if that kind has more than any other state."""
 
-    cause: Cause
+    cause: LikelyCause
     p: float
     slip: Slip | None = None
     fault: LogFault | None = None
@@ -56,12 +56,17 @@ def explanations(reel: ReelAssessment, place: int) -> list[Explanation]:
 
 def _possible(reel: ReelAssessment, place: int) -> Iterator[Explanation]:
     interval = reel.intervals[place]
-    yield Explanation(cause=Cause.ORDINARY, p=interval.p_ordinary)
-    yield Explanation(cause=Cause.LOSS, p=interval.p_unlogged_cut)
-    for cause, count in zip((Cause.SLIP_BEFORE, Cause.SLIP_AFTER), reel.counts[place : place + 2], strict=True):
+    yield Explanation(cause=LikelyCause.ORDINARY, p=interval.p_ordinary)
+    yield Explanation(cause=LikelyCause.LOSS, p=interval.p_unlogged_cut)
+    for cause, count in zip(
+        (LikelyCause.SLIP_BEFORE, LikelyCause.SLIP_AFTER), reel.counts[place : place + 2], strict=True
+    ):
         yield Explanation(cause=cause, p=count.p_slip, slip=_likeliest_state(count))
-    yield Explanation(cause=Cause.LOG, p=interval.log_doubt, fault=_likeliest_fault(interval))
-    for cause, fault in ((Cause.FROM_BEFORE, LogFault.FROM_BEFORE), (Cause.FROM_AFTER, LogFault.FROM_AFTER)):
+    yield Explanation(cause=LikelyCause.LOG, p=interval.log_doubt, fault=_likeliest_fault(interval))
+    for cause, fault in (
+        (LikelyCause.FROM_BEFORE, LogFault.FROM_BEFORE),
+        (LikelyCause.FROM_AFTER, LogFault.FROM_AFTER),
+    ):
         yield Explanation(cause=cause, p=interval.log_faults[LOG_FAULTS.index(fault)])
 
 

@@ -82,10 +82,10 @@ def self_check(
         )
         numbers += judged.numbers(false_share)
         intervals = len(answers)
-    cuts, found, limit, flags, false, covered = numbers.tolist()
+    cuts, n_found, limit, flags, false, covered = numbers.tolist()
     return SelfCheck(
         draws=draws, reels=len(sample), intervals=intervals, least_m=LEAST_M, false_share=false_share, cuts=cuts,
-        found=found, limit=limit, flags=flags, false=false, covered=covered,
+        found=n_found, limit=limit, flags=flags, false=false, covered=covered,
     )  # fmt: skip
 
 

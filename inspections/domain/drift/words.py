@@ -5,8 +5,8 @@ from datetime import datetime
 from typing import assert_never
 
 from inspections.domain.drift.explanations import (
-    Cause,
     Explanation,
+    LikelyCause,
     excludes_the_drop,
     explanations,
     is_usual,
@@ -55,12 +55,14 @@ def explain(reel: ReelAssessment, place: int, unit: LengthUnit = LengthUnit.METR
     if interval.p_replaced >= FIXED.likely:
         return _sentence([_change(interval, unit), _was_it_replaced(reel.reel, interval)], end="?")
     winner, *others = explanations(reel, place)
-    claimed = [each for each in (winner, *others) if each.is_likely and each.cause is not Cause.ORDINARY]
+    claimed = [each for each in (winner, *others) if each.is_likely and each.cause is not LikelyCause.ORDINARY]
     parts = [_change(interval, unit), *_rule_change(interval), *_people(interval)]
     for each in claimed:
         parts += _claim(reel, place, each, unit)
     if not claimed:
-        parts += _usual(reel, interval, winner) if winner.cause is Cause.ORDINARY else _open(reel, place, winner, unit)
+        parts += (
+            _usual(reel, interval, winner) if winner.cause is LikelyCause.ORDINARY else _open(reel, place, winner, unit)
+        )
     parts += [
         _besides(reel, place, each, unit) for each in others if each not in claimed and _is_worth_saying(each, winner)
     ]
@@ -84,8 +86,8 @@ def _sentence(parts: Sequence[str], end: str = ".") -> str:
 
 def _is_worth_saying(each: Explanation, winner: Explanation) -> bool:
     """A loss always is; the rest only where nothing is likelier than not."""
-    asked = each.cause is Cause.LOSS or not winner.is_likely
-    return asked and each.cause is not Cause.ORDINARY and each.p >= FIXED.worth_saying
+    asked = each.cause is LikelyCause.LOSS or not winner.is_likely
+    return asked and each.cause is not LikelyCause.ORDINARY and each.p >= FIXED.worth_saying
 
 
 def _would_tell(reel: ReelAssessment, place: int) -> bool:
@@ -95,7 +97,7 @@ def _would_tell(reel: ReelAssessment, place: int) -> bool:
 
 
 def _claim(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit) -> list[str]:
-    if each.cause is Cause.LOSS:
+    if each.cause is LikelyCause.LOSS:
         return _loss(reel, place, unit)
     return [f"{_cause(reel, place, each, unit)} ({odds(each.p)})"]
 
@@ -118,7 +120,7 @@ def _open(reel: ReelAssessment, place: int, winner: Explanation, unit: LengthUni
 
 
 def _besides(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit) -> str:
-    if each.cause is Cause.LOSS:
+    if each.cause is LikelyCause.LOSS:
         cut = _long(reel.intervals[place].cut_m, unit)
         return f"an unlogged cut of about {cut} can't be ruled out ({odds(each.p)})"
     return f"less likely is that {_cause(reel, place, each, unit)} ({odds(each.p)})"
@@ -128,19 +130,19 @@ def _cause(reel: ReelAssessment, place: int, each: Explanation, unit: LengthUnit
     """A cause as a clause of its own."""
     before, after = reel.counts[place : place + 2]
     match each.cause:
-        case Cause.LOSS:
+        case LikelyCause.LOSS:
             return f"about {_long(reel.intervals[place].cut_m, unit)} were cut and not logged"
-        case Cause.SLIP_BEFORE:
+        case LikelyCause.SLIP_BEFORE:
             return _slip(before, each.slip)
-        case Cause.SLIP_AFTER:
+        case LikelyCause.SLIP_AFTER:
             return _slip(after, each.slip)
-        case Cause.LOG:
+        case LikelyCause.LOG:
             return FAULT_WORDS[each.fault]
-        case Cause.FROM_BEFORE:
+        case LikelyCause.FROM_BEFORE:
             return f"a cut logged before {_day(before.at)} was made after that count"
-        case Cause.FROM_AFTER:
+        case LikelyCause.FROM_AFTER:
             return f"a cut logged after {_day(after.at)} was made before that count"
-        case Cause.ORDINARY:
+        case LikelyCause.ORDINARY:
             return "nothing happened but what is logged"
         case _:
             assert_never(each.cause)

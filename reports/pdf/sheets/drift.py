@@ -46,9 +46,9 @@ def fleet_drift(lines: Sequence[DriftLine], *, filters: str, left_out: str, as_o
     story.heading("Drift report", 1)
     story.paragraph(f"{_when(as_of, at)} {filters}", style.NOTE)
     story.paragraph(HOW_TO_READ, style.NOTE)
-    said, quiet = _by_weight(lines)
-    if said:
-        story.table(("Reel", *HEADER), [(each.reel, *_row(each)) for each in said], (0.7, *SHARES))
+    telling, quiet = _by_weight(lines)
+    if telling:
+        story.table(("Reel", *HEADER), [(each.reel, *_row(each)) for each in telling], (0.7, *SHARES))
     if quiet:
         story.heading(f"With a probability {QUIET}: {counted(len(quiet), 'interval')}", 2)
         story.table(("Reel", *COMPACT), [(each.reel, *_short(each)) for each in quiet], (0.8, *COMPACT_SHARES))
@@ -73,10 +73,10 @@ def _reel_drift(sheet: CourseSheet, as_of: str, at: datetime) -> bytes:
     if sheet.picture:
         story.figure(sheet.picture)
     story.paragraph(HOW_TO_READ, style.NOTE)
-    said, quiet = _by_weight(sheet.lines)
-    if said:
+    telling, quiet = _by_weight(sheet.lines)
+    if telling:
         story.heading("Between counts", 2)
-        story.table(HEADER, [_row(each) for each in said], SHARES)
+        story.table(HEADER, [_row(each) for each in telling], SHARES)
     if quiet:
         story.heading(f"Between counts, with a probability {QUIET}", 2)
         story.table(COMPACT, [_short(each) for each in quiet], COMPACT_SHARES)
