@@ -72,7 +72,10 @@ class ReelStatusRow(models.Model):
 
 
 class FlaggedReel(models.Model):
-    """That the drift report flags an interval of the reel, as the fleet was assessed last: the worker's, no record."""
+    """That the drift report flags an interval of the reel whose flag nobody has closed, as the fleet was assessed last.
+
+    The worker's, no record.
+    """
 
     reel = models.OneToOneField(Reel, on_delete=models.CASCADE, related_name="flagged")
 

@@ -51,9 +51,11 @@ def rows_of(assessment: ReelAssessment) -> Iterator[DriftRow]:
 
 
 def flag_from(falling: Iterable[float], false_share: float = FALSE_SHARE) -> float:
-    """The least probability that is flagged, so that the expected share of false flags stays at or below false_share.
+    """From which probability on is flagged, so that the expected share of false flags stays at or below false_share.
 
-    falling: probabilities, the highest first; read only as far as needed. Returns NOTHING when none is flagged.
+    Half-way from the last one flagged to the next: a reel that is looked at between two reports, and whose probability
+    moved by a hair, is flagged as the report says. falling: probabilities, the highest first; read only as far as
+    needed. Returns NOTHING when none is flagged.
     Source: the Bayesian false discovery rate, as in inspections.domain.drift.choose_flags, which gives the same flags.
     """
     least, last, expected_false, seen = NOTHING, NOTHING, 0.0, 0
@@ -62,7 +64,8 @@ def flag_from(falling: Iterable[float], false_share: float = FALSE_SHARE) -> flo
             least, last = last, p
         expected_false, seen = expected_false + 1.0 - p, seen + 1
         if expected_false > false_share * seen + 1e-12:  # the mean of 1 - p only grows from here on
-            return least
+            middle = (least + last) / 2.0
+            return middle if last < middle < 1.0 else least
     return last
 
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
 from django.utils import timezone
 
 from inspections.domain import drift
@@ -78,9 +78,16 @@ def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRa
 def _keep_of_fleet(*, at: datetime, **known: Any) -> None:
     """Which reels are flagged, and up to where the fleet is assessed: at once, for the one is checked by the other."""
     least = flag_at_of_all()
-    flagged = AssessedInterval.objects.filter(p_unlogged_cut__gte=least).values_list("assessment__reel", flat=True)
-    keep_flagged(set(flagged))
+    keep_flagged(flagged_reels(least))
     FleetAssessment.objects.update_or_create(pk=1, defaults={**known, "flag_at": least, "made_at": at})
+
+
+def flagged_reels(flag_at: float) -> set[int]:
+    """The ids of reels with a flagged interval, but for those whose flag somebody has closed: they wait for nobody."""
+    interval = {"reel": OuterRef("assessment__reel"), "from_at": OuterRef("from_at"), "to_at": OuterRef("to_at")}
+    closed = DriftFlag.objects.filter(**interval, closed_at__isnull=False)
+    flagged = AssessedInterval.objects.filter(~Exists(closed), p_unlogged_cut__gte=flag_at)
+    return set(flagged.values_list("assessment__reel", flat=True))
 
 
 def flag_at_of_all(false_share: float = FALSE_SHARE) -> float:

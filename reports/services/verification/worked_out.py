@@ -18,7 +18,7 @@ from reels.access import REGISTER
 from reels.models import FeedPlace, HistoryEntry, Reel
 from reports.domain.drift_rows import rows_of
 from reports.models import AssessedInterval, Assessment, FleetAssessment, NoticeChoice
-from reports.services.assessments import flag_at_of_all, how_far_behind, type_digest, type_digests
+from reports.services.assessments import flag_at_of_all, flagged_reels, how_far_behind, type_digest, type_digests
 
 TOLERANCE = 1e-6  # of what is worked out on another machine
 SHOWN = [  # of an interval
@@ -135,10 +135,7 @@ def _fleet_fault(fleet: FleetAssessment) -> str | None:
 
 def _flag_faults(fleet: FleetAssessment) -> Iterator[tuple[str, str]]:
     """Which reels are flagged follows from their intervals; only those with news are flagged as before it."""
-    above = AssessedInterval.objects.filter(p_unlogged_cut__gte=fleet.flag_at)
-    differing = set(above.values_list("assessment__reel", flat=True)) ^ set(
-        FlaggedReel.objects.values_list("reel", flat=True)
-    )
+    differing = flagged_reels(fleet.flag_at) ^ set(FlaggedReel.objects.values_list("reel", flat=True))
     for batch in histories.in_batches(Reel.objects.filter(pk__in=differing)):
         for reel in batch:
             if reel.pk not in _with_news(fleet, batch):

@@ -20,7 +20,12 @@ def test_no_more_is_read_than_decides_the_flags():
         yield from (1.0, 0.97, 0.6)
         raise AssertionError("read too far")
 
-    assert flag_from(falling()) == 0.97
+    assert 0.6 < flag_from(falling()) < 0.97
+
+
+def test_what_moved_by_a_hair_since_the_report_is_flagged_as_it_was():
+    flag_at = flag_from([1.0, 0.97, 0.2])
+    assert 0.2 + 0.1 < flag_at < 0.97 - 0.1
 
 
 def test_nothing_is_flagged_where_nothing_is_probable_or_there_is_nothing():

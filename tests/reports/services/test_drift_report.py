@@ -8,7 +8,7 @@ import pytest
 from inspections.domain import drift
 from inspections.domain.drift import Ending
 from inspections.domain.words import Act
-from inspections.models import LearnedRates
+from inspections.models import LearnedRates, ReelStatusRow
 from inspections.queries.histories import histories_of, parameters_of
 from inspections.services.flags import FlaggedInterval, assign_flag, close_flag
 from reels.models import Reel, Site
@@ -16,7 +16,8 @@ from reels.services import register
 from reels.services.history import Actor
 from reports.models import AssessedInterval, Assessment
 from reports.services import assessments
-from reports.services.drift_report import report_as_of, report_of, rows_of_reel
+from reports.services.drift_report import flagged_interval, report_as_of, report_of, rows_of_reel
+from reports.services.verification import check_records
 from tests import builders
 from tests.builders import NOW
 from tests.inspections.services.intake.test_records import COUNTS_HEADER, EVENTS_HEADER, bring_in
@@ -101,6 +102,23 @@ def test_rates_come_back_from_the_records_as_they_were_learned(fleet):
 def test_a_large_fleet_is_learned_from_a_sample_of_it(fleet, monkeypatch):
     monkeypatch.setattr("reports.services.assessments.LEARN_COUNTS", 2 * COUNTS_A_REEL)
     assert [history.reel for history in assessments.learning_sample()] == ["LW-0001", "LW-0004"]
+
+
+@pytest.mark.parametrize("ending", [Ending.CONFIRMED_LOSS, Ending.UNEXPLAINED])
+def test_a_reel_waits_for_nobody_once_the_flag_of_its_interval_is_closed_though_the_report_still_flags_it(
+    fleet, ending
+):
+    lost = flagged(report_of(ALL))[0]
+    control = Actor(builders.make_person("mona", Act.MAINTAIN))
+    interval = flagged_interval(Reel.objects.get(serial="LW-0001"), lost.from_at, lost.to_at)
+    flag = assign_flag(serial="LW-0001", interval=interval, to=control.person, actor=control, at=NOW)
+    assessments.bring_up_to_date(at=NOW)
+    assert ReelStatusRow.objects.get(serial="LW-0001").is_flagged
+    close_flag(flag_id=flag.pk, ending=ending, reason="four metres are gone", actor=control, at=NOW)
+    assessments.bring_up_to_date(at=NOW)
+    assert not ReelStatusRow.objects.get(serial="LW-0001").is_flagged
+    assert [row.reel for row in flagged(report_of(ALL))] == ["LW-0001"]
+    assert check_records().broken is None
 
 
 def test_a_part_of_the_fleet_is_flagged_as_the_whole_of_it_is(fleet):
