@@ -40,7 +40,7 @@ def test_the_page_has_a_finding_a_figure_and_the_same_as_tables(cast):
     assert f"In {PAIRS} pairs the hand count lies" in html
     assert "upper limit" in html
     assert "lower limit" in html
-    assert "Stands out</span> Stands out: equal less often" in html.split(">WG-04</th>")[1].split("</tr>")[0]
+    assert "Stands out</span> Stands out: equal less often" in html.split('scope="row">WG-04<')[1].split("</tr>")[0]
     assert 'data-label="Kappa">0.' in html
 
 
@@ -58,7 +58,7 @@ def test_small_samples_are_said_to_be_small(cast):
 
 def test_names_are_shown_to_whoever_verifies_there_and_to_nobody_else(cast):
     for query in ("", "?compare=hand", "?compare=gauge&site=kettle-point"):
-        assert "Tess Hollin</th>" in html_of(cast.verifier, query)
+        assert 'scope="row">Tess Hollin<' in html_of(cast.verifier, query)
         shown = html_of(cast.colleague, query)
         assert ("Tess Hollin" in shown, "1 person is not shown" in shown) == (False, True)
     [mine] = [row for row in rows_of(cast.verifier, "repeatability.csv") if row["group_by"] == "technician"]
