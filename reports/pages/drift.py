@@ -11,9 +11,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
-from inspections.domain.drift import check_in_words
+from inspections.domain.drift import check_in_words, fleet_findings
 from inspections.domain.words import Act
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
+from inspections.queries import histories
 from reels import access as reel_access
 from reels.domain.words import LengthUnit
 from reels.models import Person
@@ -85,6 +86,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "flags": [flag_row(row) for row in flags.order_by("id")[:FLAGS_SHOWN]],
         "may_assign": access.maintains_anything(person, at),
         "standing": standing,
+        "findings": () if as_of else _of_the_fleet(person, at),
         "self_check": checked,
         "to_expect": check_in_words(figures_of(checked), LengthUnit(person.length_unit)) if checked else "",
         "as_of": as_of,
@@ -93,6 +95,12 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "document": reverse("drift-document") + form.query,
     }
     return show(request, "reports/drift.html", {"drift": shown, "section": "drift"})
+
+
+def _of_the_fleet(person: Person, at: datetime) -> tuple[str, ...]:
+    """What all counts show together: changed rules, and habits of people at the sites that the person may see."""
+    sites = reel_access.readable_sites(person, at).values_list("code", "name")
+    return fleet_findings(histories.parameters_of(histories.learned_rates()), dict(sites))
 
 
 def on_paper(asked: QueryDict, person: Person, at: datetime) -> OnPaper:

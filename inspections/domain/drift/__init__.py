@@ -58,7 +58,7 @@ from inspections.domain.drift.flags import choose_flags
 from inspections.domain.drift.fleet import assess, assess_fleet
 from inspections.domain.drift.learning import learn
 from inspections.domain.drift.newest import most_probable_course, plausibility, recount
-from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters, in_words
+from inspections.domain.drift.parameters import DEFAULT_PARAMETERS, DriftParameters, fleet_findings, in_words
 from inspections.domain.drift.records import (
     ClosedFlag,
     CountPosterior,
@@ -78,6 +78,6 @@ from inspections.domain.drift.words import BY_GENERAL_RATES, explain, plausibili
 __all__ = [
     "BY_GENERAL_RATES", "DEFAULT_PARAMETERS", "ClosedFlag", "CountPosterior", "CountSeen", "CutLogged",
     "DriftParameters", "Ending", "IntervalPosterior", "Plausibility", "Recount", "ReelAssessment", "ReelHistory",
-    "SelfCheck", "Slip", "assess", "assess_fleet", "check_in_words", "choose_flags", "explain", "in_words", "learn",
-    "most_probable_course", "plausibility", "plausibility_in_words", "recount", "self_check",
+    "SelfCheck", "Slip", "assess", "assess_fleet", "check_in_words", "choose_flags", "explain", "fleet_findings",
+    "in_words", "learn", "most_probable_course", "plausibility", "plausibility_in_words", "recount", "self_check",
 ]  # fmt: skip

@@ -5,7 +5,7 @@ Everything here has a meaning that a person can judge; `in_words` says it. The d
 in `learning`.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -216,9 +216,13 @@ def in_words(theta: DriftParameters) -> tuple[str, ...]:
         f"New cable grows by {_per_cent(theta.stretch_share)}, most of it within {theta.stretch_days:.0f} days."
         if theta.stretch_share > 0
         else "No growth of new cable is to be seen.",
-        *_rule_changes(theta),
-        *_habits(theta),
+        *fleet_findings(theta),
     )
+
+
+def fleet_findings(theta: DriftParameters, sites: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """Changed rules and people's habits, as sentences. sites: whose people are told of, names by code; else all."""
+    return (*_rule_changes(theta), *_habits(theta, sites))
 
 
 def _rule_changes(theta: DriftParameters) -> Iterator[str]:
@@ -231,11 +235,13 @@ def _rule_changes(theta: DriftParameters) -> Iterator[str]:
         yield f"Counts by {revision} are {wraps_apart(wraps)} than those before it. It is taken off."
 
 
-def _habits(theta: DriftParameters) -> Iterator[str]:
+def _habits(theta: DriftParameters, sites: Mapping[str, str] | None) -> Iterator[str]:
     """People at one site whose habits are alike are told together, and none by name."""
     alike: dict[tuple[str, float], list[tuple[float, float]]] = {}
     for site, wraps, sd in zip(theta.habit_sites, theta.habit_wraps, theta.habit_sd_wraps, strict=True):
-        alike.setdefault((site, round(2.0 * wraps) / 2.0), []).append((wraps, sd))
+        if sites is None or site in sites:
+            name = site if sites is None else sites[site]
+            alike.setdefault((name, round(2.0 * wraps) / 2.0), []).append((wraps, sd))
     for (site, _), people in sorted(alike.items()):
         mean = sum(wraps for wraps, _ in people) / len(people)
         low, high = min(w - FIXED.to_95 * sd for w, sd in people), max(w + FIXED.to_95 * sd for w, sd in people)

@@ -1,4 +1,5 @@
 import re
+from dataclasses import asdict
 from datetime import timedelta
 from html import unescape
 
@@ -6,7 +7,8 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inspections.models import DriftFlag
+from inspections.domain.drift import DEFAULT_PARAMETERS
+from inspections.models import DriftFlag, LearnedRates
 from reels.access import readable_reels
 from reels.domain.words import LengthUnit
 from reels.services import register
@@ -73,6 +75,20 @@ def test_each_interval_has_a_small_figure_in_words_for_as_many_queries_however_m
 def test_a_fleet_as_of_a_day_has_the_same_figures(cast):
     html = html_of(cast.control, "/drift?show=all&as_of=2025-06-01")
     assert html.count("counts around") == html.count('/drift">') > 0
+
+
+def test_what_all_counts_show_together_is_told_once_and_of_people_only_at_sites_that_one_sees(cast):
+    assert "What all counts show together" not in html_of(cast.control)
+    values = asdict(DEFAULT_PARAMETERS) | {
+        "rule_changed_at": "2024-09-01T00:00:00+00:00", "rule_changed_wraps": -1,
+        "habits": ("ab", "cd"), "habit_sites": ("kettle-point", "elsewhere"), "habit_wraps": (1.0, 1.0),
+        "habit_sd_wraps": (0.1, 0.1),
+    }  # fmt: skip
+    LearnedRates.objects.create(values=values, learned_at=NOW, rows_known=60)
+    html = html_of(cast.control)
+    assert "From 2024-09-01 on, counts of the whole fleet are one wrap lower than before" in html
+    assert "Counts by one of the people at Kettle Point lie about one wrap above" in html
+    assert "elsewhere" not in html
 
 
 def test_nobody_is_offered_to_assign_who_may_not(cast):
