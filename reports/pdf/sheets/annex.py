@@ -211,16 +211,14 @@ def _third(row: Mapping[str, Any]) -> str:
 
 
 def _alone(rows: list[Mapping[str, Any]], names: Mapping[int, str]) -> str:
-    """Who keyed all of a role's rows, for its heading; nothing where it was more than one, or one for another."""
-    people = {(row["person"], row["keyed_by"]) for row in rows}
-    if len(people) != 1:
-        return ""
-    [(person, keyed_by)] = people
-    return f": {_named(person, names)}" if person == keyed_by else ""
+    """Who keyed all of a role's rows, for its heading; nothing where it was more than one."""
+    people = {_who(row, names) for row in rows}
+    return f": {people.pop()}" if len(people) == 1 else ""
 
 
-def _named(person: int, names: Mapping[int, str]) -> str:
-    return names.get(person, f"person no. {person}")
+def _who(row: Mapping[str, Any], names: Mapping[int, str]) -> str:
+    person, keyed_by = (names.get(row[key], f"person no. {row[key]}") for key in ("person", "keyed_by"))
+    return person if row["keyed_by"] == row["person"] else f"{person}, keyed by {keyed_by}"
 
 
 def _keyed_row(
@@ -233,10 +231,8 @@ def _keyed_row(
         if (row := by_role.get(role)) is None:
             cells += ["—", "—"]
             continue
-        person, keyed_by = (_named(row[key], names) for key in ("person", "keyed_by"))
-        who = person if row["keyed_by"] == row["person"] else f"{person}, keyed by {keyed_by}"
         when = words.clock(row["keyed_at"]) if has_day else words.time(row["keyed_at"])
-        cells += [words.at_point(point, row["value"], drum), when if named else f"{when}, {who}"]
+        cells += [words.at_point(point, row["value"], drum), when if named else f"{when}, {_who(row, names)}"]
     return (words.POINTS[Point(point)], f"{attempt}", *cells)
 
 

@@ -25,7 +25,7 @@ from reports.pdf.story import Story, shortened
 
 # Goes up by one with any change that changes the pages' bytes. A document names the form that it was made with, and
 # only pages of the same form are drawn up again and compared (examination.py). A test holds the bytes of each form.
-FORM = "17"
+FORM = "18"
 SECTION_WIDTH, MAX_SECTION_HEIGHT = 250.0, 190.0
 HIGHEST_FIGURE = 130.0
 NOT_SHOWN = (
@@ -57,7 +57,7 @@ def _rendered(facts: InspectionFacts) -> TaggedPages:
     number, serial, validity = record["inspection"], record["reel"]["serial"], count_validity(situation)
     document = _replaces(situation)
     around = HeaderAndFooter(
-        header=(f"{document} · reel {serial}", f"{validity.word} on {words.day(situation['at'])}".upper()),
+        header=(f"{document} · reel {serial}", f"{validity.word}, as of {words.day(situation['at'])}".upper()),
         footer=(
             f"Drawn up {words.time(situation['at'])} from what was recorded by then",
             "SHA-256 of the record:",

@@ -224,7 +224,7 @@ def test_every_page_names_the_document_the_digest_and_the_page(tmp_path):
         assert f"Page {number} of 4" in " ".join(page.split())
         assert content.record_digest in page
         assert "Document 2 of inspection 7, replaces 1" in page
-        assert "STANDS ON 2026-03-03" in page
+        assert "STANDS, AS OF 2026-03-03" in page
 
 
 @pytest.mark.parametrize(
