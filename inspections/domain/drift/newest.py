@@ -34,7 +34,8 @@ def plausibility(
 ) -> Plausibility:
     """How surprising a count is, and what would explain it.
 
-    history_before: everything known, without the new count. new_count: later than all others.
+    history_before: everything known, without the new count. new_count: later than all others. Whoever counts can say at
+    once whether the cable was cut or replaced and not logged yet, so that these are not weighed as in the report.
     """
     newest = _newest(replace(history_before, counts=(*history_before.counts, new_count)), theta)
     seen = float(newest.sequence.read_turns[-1])

@@ -17,7 +17,7 @@ METHODS = ("get", "post", "put", "patch", "delete", "options")
 # What a token may do besides reading; everything else that stores is done in person.
 BY_TOKEN = {
     "inspections_open", "inspections_record_finding", "reels_record_finding", "readings_record", "cable_events_log",
-    "reel_events_log", "imports_make",
+    "reel_events_log", "imports_make", "mappings_keep", "mappings_end",
 }  # fmt: skip
 SAMPLES = {"uuid": "0b5f7a52-2f0c-4c0e-9b6a-7d2f3c1e8a90", "serial": "LW-0001", "code": "w28", "username": "tess"}
 

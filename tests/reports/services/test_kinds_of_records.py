@@ -100,12 +100,14 @@ def test_a_count_from_paper_shows_both_times(cast, tmp_path):
     builders.make_reel()
     with committed():
         inspection = builders.signed_count(cast, at=later(days=2))
-    assert "Counted 2026-03-04 09:00:00 UTC, recorded 2026-03-04 09:00:00 UTC." in text_of(inspection, tmp_path)
+    assert "Counted 2026-03-04 09:00:00 UTC Recorded 2026-03-04 09:00:00 UTC" in text_of(inspection, tmp_path)
     builders.make_reel("LW-0002")
     opened = builders.open_count(cast, "LW-0002", at=later(days=2), done_at=builders.NOW)
     with committed():
         paper = builders.sign_both(cast, builders.read(cast, opened, at=later(days=2)), at=later(days=2))
-    assert "Counted 2026-03-02 09:00:00 UTC, recorded 2026-03-04 09:00:00 UTC, from paper." in text_of(paper, tmp_path)
+    assert "Counted 2026-03-02 09:00:00 UTC Recorded 2026-03-04 09:00:00 UTC, LATE, from paper" in text_of(
+        paper, tmp_path
+    )
 
 
 def test_readings_that_were_refused_are_shown_with_what_did_not_fit(cast, tmp_path):

@@ -127,8 +127,8 @@ def test_three_reels_keep_near_the_prior_and_learning_repeats_itself() -> None:
     assert rates.slip_share(Slip.NONE) == pytest.approx(drift.DEFAULT_PARAMETERS.slip_share(Slip.NONE), abs=0.02)
 
 
-def test_a_new_count_asks_the_same_as_the_newest_interval_but_for_cuts_that_will_be_logged_yet() -> None:
-    theta = replace(drift.DEFAULT_PARAMETERS, logged_per_interval=0.0)
+def test_a_new_count_asks_the_same_as_the_newest_interval_but_for_what_will_be_logged_yet() -> None:
+    theta = replace(drift.DEFAULT_PARAMETERS, logged_per_interval=0.0, replaced_unlogged=0.0)
     for reel in make_fleet(replace(MESSY, reels=8)):
         counts = reel.history.counts
         before = known_then(reel.history, counts[-1])
