@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections import access
-from inspections.domain.drift import check_in_words, fleet_findings
+from inspections.domain.drift import fleet_findings
 from inspections.domain.words import Act
 from inspections.pages.paging import Pages, counted_if_few, page_by_place
 from inspections.queries import histories
@@ -29,7 +29,7 @@ from reports.models import AssessedInterval
 from reports.pages.interval_rows import Interval, flag_row, interval_of, with_figures, with_flags
 from reports.services import assessments, drift_report
 from reports.services.assessments import FleetStanding
-from reports.services.self_check import figures_of, newest_self_check
+from reports.services.self_check import newest_in_words
 
 SIZE = 50
 AS_OF_SHOWN = 100
@@ -78,7 +78,6 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         standing = assessments.fleet_standing()
         pages = _today(reels, request.GET, form, person, at)
     flags = drift_report.flags_matching(access.readable_flags(person, at), {"state": "open"})
-    checked = None if as_of else newest_self_check()
     export = {name: value for name, value in form.kept.items() if name != "show"} | {"format": "csv"}
     shown = {
         "filter": form,
@@ -87,8 +86,7 @@ def fleet_drift(request: HttpRequest) -> HttpResponse:
         "may_assign": access.maintains_anything(person, at),
         "standing": standing,
         "findings": () if as_of else _of_the_fleet(person, at),
-        "self_check": checked,
-        "to_expect": check_in_words(figures_of(checked), LengthUnit(person.length_unit)) if checked else "",
+        "self_check": None if as_of else newest_in_words(LengthUnit(person.length_unit)),
         "as_of": as_of,
         "refused": refused,
         "export": f"/api/v1/reports/drift?{urlencode(export)}",

@@ -1,5 +1,6 @@
 """Whether a document still stands, for whoever holds it: without a login, and nothing else is told."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
@@ -31,7 +32,7 @@ def values_stand(request: HttpRequest, digest: str, setup_id: int) -> HttpRespon
     return _told(request, standing_of_values(digest, setup_id, at), at)
 
 
-def _told(request: HttpRequest, word: Validity | None, at: Any) -> HttpResponse:
+def _told(request: HttpRequest, word: Validity | None, at: datetime) -> HttpResponse:
     if word is None:
         raise Http404
     return render(request, "reports/stands.html", {"word": word, "at": at})

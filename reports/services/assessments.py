@@ -1,7 +1,7 @@
 """Drift worked out again where a reel's history or the fleet's rates have moved; what is worked out is kept."""
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
@@ -14,6 +14,7 @@ from django.utils import timezone
 from inspections.domain import drift
 from inspections.domain.drift import DriftParameters, ReelAssessment, ReelHistory
 from inspections.domain.drift.learning import LEARN_COUNTS
+from inspections.domain.drift.self_check import Progress, unheard
 from inspections.domain.words import InspectionState
 from inspections.models import DriftFlag, ImportedCount, Inspection, LearnedRates, ReelNumber
 from inspections.queries import histories
@@ -30,8 +31,6 @@ from reels.standby import on_primary
 from reports.domain.drift_rows import FALSE_SHARE, flag_from, rows_of
 from reports.errors import FleetTooLarge
 from reports.models import AssessedInterval, Assessment, FleetAssessment
-
-Progress = Callable[[str, int, int], None]  # in words; how many are done, of how many
 
 ROWS_FOR_A_REQUEST = 50_000
 AT_ONCE = 2000
@@ -53,10 +52,6 @@ class FleetStanding:
     behind: int = 0
     since: datetime | None = None
     run: TaskRun | None = None
-
-
-def unheard(words: str, done: int, of: int) -> None:
-    """For progress that nobody asked for."""
 
 
 def bring_up_to_date(*, at: datetime, progress: Progress = unheard) -> LearnedRates:

@@ -21,6 +21,7 @@ from django.utils import timezone
 
 from inspections.domain import drift
 from inspections.domain.drift import DriftParameters, ReelAssessment
+from inspections.domain.drift.self_check import Progress, unheard
 from inspections.models import DriftFlag
 from inspections.queries import histories
 from inspections.services.flags import FlaggedInterval
@@ -32,7 +33,6 @@ from reels.services.tasks import HeldTask, leased
 from reports.domain.drift_rows import FALSE_SHARE, DriftRow, flag_from, moment, rows_of
 from reports.models import AsOfReport, AssessedInterval, FleetAssessment
 from reports.services import assessments
-from reports.services.assessments import Progress, unheard
 from reports.services.marks import is_as_marked, mark
 
 RANKED = ("-p_unlogged_cut", "-id")  # as the index has them: nothing is sorted for a page, a document or a file

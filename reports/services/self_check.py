@@ -8,11 +8,12 @@ from django.db import transaction
 
 from inspections.domain import drift
 from inspections.domain.drift import SelfCheck
+from inspections.domain.drift.self_check import Progress, unheard
 from inspections.queries import histories
+from reels.domain.words import LengthUnit
 from reports.domain.drift_rows import CHECK_SEED, FALSE_SHARE
 from reports.models import KeptSelfCheck
 from reports.services import assessments
-from reports.services.assessments import Progress, unheard
 from reports.services.marks import is_as_marked, mark
 
 
@@ -43,7 +44,7 @@ def figures_of(row: KeptSelfCheck) -> SelfCheck:
     return SelfCheck(**row.figures)
 
 
-def newest_in_words() -> dict[str, Any] | None:
+def newest_in_words(unit: LengthUnit = LengthUnit.METRES) -> dict[str, Any] | None:
     """The newest one's day, and in words."""
     row = newest_self_check()
-    return {"made_at": row.made_at, "in_words": drift.check_in_words(figures_of(row))} if row else None
+    return {"made_at": row.made_at, "in_words": drift.check_in_words(figures_of(row), unit)} if row else None

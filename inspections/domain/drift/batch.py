@@ -20,7 +20,7 @@ from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.hidden_markov import ComplexArray, IntArray
 from inspections.domain.drift.kernels import Kernels, kernels_for, moves_of, stretch_fft
 from inspections.domain.drift.likelihood import count_likelihoods
-from inspections.domain.drift.log_states import AS_WRITTEN, first_states, placements, steps_of
+from inspections.domain.drift.log_states import AS_WRITTEN, Placement, first_states, placements, steps_of
 from inspections.domain.drift.parameters import DriftParameters
 from inspections.domain.drift.records import Ending
 from inspections.domain.drift.sequence import CountSequence
@@ -209,7 +209,7 @@ def batches_of(sequences: Sequence[CountSequence], theta: DriftParameters) -> It
     """
     groups: dict[tuple[float, int, int, int], list[int]] = {}
     for place, sequence in enumerate(sequences):
-        key = (sequence.cell_m, sequence.cells, log_states_of(sequence, theta), sequence.grid_points.size)
+        key = (sequence.cell_m, sequence.cells, log_states_of(placements(sequence, theta)), sequence.grid_points.size)
         groups.setdefault(key, []).append(place)
     for (cell_m, cells, log_states, _), group in sorted(groups.items()):
         kernels = kernels_for(cell_m, cells, theta)
@@ -226,7 +226,8 @@ def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftPar
     """Lay out sequences of the same cells, log states and as many looseness values, the longest first."""
     points, times, cells = sequences[0].grid_points.size, sequences[0].times, kernels.cells
     rows, intervals = len(sequences) * points, max(times - 1, 1)
-    log_states = max(log_states_of(sequence, theta) for sequence in sequences)
+    placed = [placements(sequence, theta) for sequence in sequences]
+    log_states = max(map(log_states_of, placed))
     log = BatchLog(times=times, rows=rows, log_states=log_states)
     batch = Batch(
         sequences=sequences,
@@ -251,7 +252,7 @@ def make_batch(sequences: list[CountSequence], kernels: Kernels, theta: DriftPar
     for place, sequence in enumerate(sequences):
         _lay_out(batch, place, sequence)
         if sequence.entries:
-            _lay_out_log(batch, place, sequence, moves)
+            _lay_out_log(batch, place, placed[place], moves)
     if log.entries:
         log.close()
         batch.move_ffts = np.array(moves.ffts)
@@ -273,8 +274,8 @@ def _lay_out(batch: Batch, place: int, sequence: CountSequence) -> None:
     batch.start[rows, AS_WRITTEN] = _start(sequence, batch.kernels, batch.theta)
 
 
-def _lay_out_log(batch: Batch, place: int, sequence: CountSequence, moves: MoveTable) -> None:
-    rows, placed = batch.rows(place), placements(sequence, batch.theta)
+def _lay_out_log(batch: Batch, place: int, placed: list[Placement], moves: MoveTable) -> None:
+    rows, sequence = batch.rows(place), batch.sequences[place]
     made = moves_of(sequence, batch.kernels, batch.theta)
     for t in range(sequence.times - 1):
         for step in steps_of(placed, t):

@@ -10,19 +10,17 @@ from numpy.typing import NDArray
 from inspections.domain.drift.fixed import FIXED
 from inspections.domain.drift.hidden_markov import ComplexArray, IntArray
 from inspections.domain.drift.kernels import EntryMove, Kernels, one_after_the_other
-from inspections.domain.drift.log_states import AS_WRITTEN, LogStep, Placement, placements
-from inspections.domain.drift.parameters import DriftParameters
-from inspections.domain.drift.sequence import CountSequence
+from inspections.domain.drift.log_states import AS_WRITTEN, LogStep, Placement
 from reels.domain.uncertainty import FloatArray
 
 FEW_SLOTS = 2  # sequences that need no more are put together, as are those that need more
 
 
-def log_states_of(sequence: CountSequence, theta: DriftParameters) -> int:
-    """Log states of the batch that a sequence is put into; 1 where nothing is logged."""
-    if not sequence.entries:
+def log_states_of(placed: Sequence[Placement]) -> int:
+    """Log states of the batch that a sequence with these entries is put into; 1 where nothing is logged."""
+    if not placed:
         return 1
-    slots = max(placement.slot for placement in placements(sequence, theta))
+    slots = max(placement.slot for placement in placed)
     return 1 + (FEW_SLOTS if slots <= FEW_SLOTS else FIXED.entries_out_of_place)
 
 

@@ -25,10 +25,10 @@ LEAST_M = 2.0  # cuts that are asked about: shorter ones hide in looseness and r
 DRAWS = 5
 COUNTS = 4_000  # of a drawn fleet at most; of a larger fleet reels are taken evenly, which bounds the time
 BoolArray = NDArray[np.bool_]
-Progress = Callable[[str, int, int], None]  # in words; how many draws are done, of how many
+Progress = Callable[[str, int, int], None]  # in words; how many are done, of how many
 
 
-def _unheard(words: str, done: int, of: int) -> None:
+def unheard(words: str, done: int, of: int) -> None:
     """For progress that nobody asked for."""
 
 
@@ -60,7 +60,7 @@ def self_check(
     false_share: float,
     seed: int,
     draws: int = DRAWS,
-    progress: Progress = _unheard,
+    progress: Progress = unheard,
 ) -> SelfCheck:
     """What the report finds on fleets like this one.
 
